@@ -1,0 +1,159 @@
+"""Commands: parse, call, print. Messages go to standard error, answers to standard output."""
+
+from __future__ import annotations
+
+import json
+import sys
+from functools import wraps
+from pathlib import Path
+
+import click
+
+from pwindow.errors import TrialProblem, UnusableInput
+
+_FILES = click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE…")
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
+_STUDY = click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
+_TERMS = click.option(
+    "--terms", type=click.Choice(["all", "chosen"]), default="all", show_default=True,
+    help="All second-order terms, or those the corrected Akaike criterion keeps.",
+)
+_LEAVE_OUT = click.option("--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”.")
+
+
+def _guarded(command):
+    """Turn unusable input into its reasons on standard error and exit status 1."""
+
+    @wraps(command)
+    def run(*args, **kwargs):
+        try:
+            return command(*args, **kwargs)
+        except UnusableInput as problem:
+            for reason in problem.reasons:
+                click.echo(reason, err=True)
+            sys.exit(1)
+
+    return run
+
+
+def _answer(document, text, as_json: bool) -> None:
+    click.echo(json.dumps(document, ensure_ascii=False, indent=1) if as_json else text(document))
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="pwindow")
+def main() -> None:
+    """From a trial of printed lines and gaps to the set-up speed of the next run."""
+
+
+@main.command()
+@_FILES
+@_JSON
+@_guarded
+def check(files, as_json):
+    """Read trial files and say what is in them, or what is wrong with them."""
+    from pwindow.cli.answers import plain
+    from pwindow.cli.tables import summary_text
+    from pwindow.trials import read_trial, summarise
+
+    try:
+        trial = read_trial(files)
+    except TrialProblem as problem:
+        if as_json:
+            click.echo(json.dumps({"problems": [vars(item) for item in problem.problems]}, ensure_ascii=False, indent=1))
+        raise
+    _answer(plain(summarise(trial)), summary_text, as_json)
+
+
+@main.command()
+@_FILES
+@_TERMS
+@_LEAVE_OUT
+@_JSON
+@_guarded
+def fit(files, terms, leave_out, as_json):
+    """Fit the surfaces and report coefficients and checks."""
+    from pwindow.cli.answers import fit_answer
+    from pwindow.cli.tables import fit_text
+
+    _answer(fit_answer(_surfaces(files, terms, leave_out)), fit_text, as_json)
+
+
+@main.command()
+@_FILES
+@click.option(
+    "--at", "points", multiple=True, required=True, metavar="SETTINGS",
+    help="A set-up, such as “speed=60 m/min, roll=0412, pressure=50 µm”. A setting named again starts another.",
+)
+@click.option("--product", type=click.Path(path_type=Path), help="Product file: adds conformance probabilities.")
+@_STUDY
+@_TERMS
+@_LEAVE_OUT
+@_JSON
+@_guarded
+def predict(files, points, product, study, terms, leave_out, as_json):
+    """Predict the responses of the next print at set-ups."""
+    from pwindow.cli.answers import predict_answer
+    from pwindow.cli.setups import parse_points, read_setups
+    from pwindow.cli.tables import predict_text
+
+    wanted = parse_points(points)
+    surfaces = _surfaces(files, terms, leave_out)
+    declared = _study(study)
+    window = None if product is None else _window(surfaces, product, declared)
+    rolls = declared.rolls or surfaces.trial.rolls
+    answer = predict_answer(surfaces, read_setups(wanted, surfaces, rolls, window), window)
+    for point in answer["points"]:
+        if not point["in_trial_region"]:
+            click.echo(f"outside the trial region: {point['at']}", err=True)
+    _answer(answer, predict_text, as_json)
+
+
+@main.command()
+@_FILES
+@click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
+@_STUDY
+@click.option(
+    "--pressure", "pressures", multiple=True, metavar="PRESSURE",
+    help="A pressure with its unit, inside what was tried. The tried pressures unless given.",
+)
+@click.option("--assurance", type=click.FloatRange(0, 1, min_open=True, max_open=True), help="Another assurance level.")
+@_TERMS
+@_LEAVE_OUT
+@_JSON
+@_guarded
+def speeds(files, product, study, pressures, assurance, terms, leave_out, as_json):
+    """Speed bands of every roll and pressure, and the speed to run."""
+    from pwindow.cli.answers import speeds_answer
+    from pwindow.cli.tables import speeds_text
+    from pwindow.errors import UnitProblem
+    from pwindow.units import read_quantity
+
+    surfaces = _surfaces(files, terms, leave_out)
+    window = _window(surfaces, product, _study(study), assurance)
+    try:
+        asked = [read_quantity(text, surfaces.trial.pressure_unit) for text in pressures]
+    except UnitProblem as problem:
+        raise click.BadParameter(str(problem), param_hint="--pressure") from problem
+    _answer(speeds_answer(window, asked or None), speeds_text, as_json)
+
+
+def _surfaces(files, terms, leave_out):
+    from pwindow.surfaces import fit as fit_surfaces
+    from pwindow.trials import read_trial
+
+    return fit_surfaces(read_trial(files), terms, leave_out)
+
+
+def _study(path):
+    from pwindow.study import Study, read_study
+
+    return Study() if path is None else read_study(path)
+
+
+def _window(surfaces, product, study, assurance=None):
+    from pwindow.product import read_product
+    from pwindow.window import find_window
+
+    wanted = read_product(product)
+    return find_window(surfaces, wanted if assurance is None else wanted.with_assurance(assurance), study)

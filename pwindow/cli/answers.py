@@ -1,0 +1,167 @@
+"""What the commands answer, as plain documents that JSON can hold."""
+
+from __future__ import annotations
+
+import math
+from typing import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from pwindow.product import KINDS
+from pwindow.surfaces.diagnostics import diagnose
+from pwindow.surfaces.responses import COVARIATES, FACTORS
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.trials.columns import COLUMNS
+from pwindow.trials.trial import Trial
+from pwindow.window.bands import closest
+from pwindow.window.recommend import recommend
+from pwindow.window.window import Window
+
+_KEYS = {
+    "speed": "speed_m_min", "cell_volume": "cell_volume_cm3_m2", "plate": "plate",
+    "plate_width": "plate_width_um", "plate_gap": "plate_gap_um", "direction": "direction_deg",
+}
+
+
+def plain(value: object) -> object:
+    """A value that JSON can hold: numbers of numpy as Python's, NaN and infinity as null."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [plain(item) for item in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def evidence(trial: Trial) -> dict:
+    """What an answer stands on."""
+    return {"files": list(trial.files), "prints": len(trial.prints), "fingerprint": trial.fingerprint}
+
+
+def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
+    """Speed bands, the recommended one, and without bands how close the best set-up comes."""
+    bands = window.speed_bands(pressures)
+    answer = {
+        "product": window.product.name,
+        "assurance": window.level,
+        "bands": bands.to_dict("records"),
+        "recommended": recommend(window, bands),
+        "trial": evidence(window.surfaces.trial),
+    }
+    if bands.empty:
+        answer["closest"] = closest(window, pressures)
+    return plain(answer)
+
+
+def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | None) -> dict:
+    """Predictions at set-ups, and conformance where there is a product."""
+    inside = surfaces.region.contains(setups)
+    points = []
+    for at in range(len(setups)):
+        setup = setups.iloc[[at]].reset_index(drop=True)
+        point = {
+            "at": _at(setup, surfaces.trial), "in_trial_region": bool(inside[at]),
+            "responses": _responses(surfaces, setup, window),
+        }
+        if window is not None:
+            table = window.conformance(setup)
+            point["conformance"] = {name: float(table[name].iloc[0]) for name in table}
+        points.append(point)
+    return plain({"points": points, "trial": evidence(surfaces.trial)})
+
+
+def _at(setup: pd.DataFrame, trial: Trial) -> dict:
+    keys = _KEYS | {"pressure": trial.pressure_key}
+    values = {keys[name]: setup[name].iloc[0] for name in (*FACTORS, *COVARIATES)}
+    return {key: value for key, value in values.items() if not pd.isna(value) and value != ""}
+
+
+def _responses(surfaces: Surfaces, setup: pd.DataFrame, window: Window | None) -> dict[str, dict]:
+    found = {}
+    for surface in surfaces.by_name.values():
+        needed = [factor.name for factor in surface.design.factors]
+        if setup[needed].isna().any(axis=None):
+            continue
+        found[surface.kind.key] = surface.predict(setup).iloc[0].to_dict()
+    gap = setup["plate_gap"].iloc[0]
+    if "gap_closure_um" in found and not pd.isna(gap):
+        found["gap_um"] = _gap(found["gap_closure_um"], float(gap))
+    if window is not None:
+        for name, frame in window.quantities(setup).items():
+            found.setdefault(KINDS[name].key, frame.iloc[0].to_dict())
+    return found
+
+
+def _gap(closure: Mapping[str, float], plate_gap: float) -> dict[str, float]:
+    swapped = {"low": "high", "high": "low"}
+    return {
+        "mean": plate_gap - closure["mean"],
+        **{
+            f"{kind}_{end}": plate_gap - closure[f"{kind}_{swapped[end]}"]
+            for kind in ("mean_ci", "obs_ci")
+            for end in ("low", "high")
+        },
+    }
+
+
+def fit_answer(surfaces: Surfaces) -> dict:
+    """Everything a fit reports."""
+    return plain(
+        {
+            "trial": evidence(surfaces.trial),
+            "section_factor": surfaces.section_factor,
+            "notes": list(surfaces.notes),
+            "surfaces": {name: _surface(surface) for name, surface in surfaces.by_name.items()},
+            "residual_correlation": _correlation(surfaces),
+        }
+    )
+
+
+def _correlation(surfaces: Surfaces) -> dict:
+    names = surfaces.joint.names
+    return pd.DataFrame(surfaces.joint.correlation, index=names, columns=names).to_dict()
+
+
+def _surface(surface) -> dict:
+    found = diagnose(surface)
+    lack = found.lack_of_fit
+    components = surface.components
+    return {
+        "response": surface.kind.label,
+        "scale": f"ln({surface.kind.unit})" if surface.kind.log else surface.kind.unit,
+        "factors": [
+            {"name": f.name, "scale": f.scale, "levels": list(f.levels)}
+            if f.scale == "category"
+            else {"name": f.name, "scale": f.scale, "low": f.low, "high": f.high, "unit": COLUMNS[f.name].unit}
+            for f in surface.design.factors
+        ],
+        "prints": int(surface.cells["print"].nunique()),
+        "cells": len(surface.cells),
+        "coefficients": surface.coefficients().to_dict("index"),
+        "standard_deviations": {
+            "make_ready": math.sqrt(components.make_ready) if components.split else None,
+            "print": math.sqrt(components.print_),
+            "feature": math.sqrt(components.feature),
+            "next_print_measured": math.sqrt(surface.scale),
+        },
+        "df_next_print": surface.df,
+        "analysis_of_variance": {
+            "ss_model": found.ss_model, "df_model": found.df_model, "ss_residual": found.ss_residual,
+            "df_residual": found.df_residual, "f": found.f, "p": found.p,
+        },
+        "lack_of_fit": None if lack is None else vars(lack),
+        "r2": found.r2,
+        "adjusted_r2": found.adjusted_r2,
+        "press": found.press,
+        "predicted_r2": found.predicted_r2,
+        "left_out": found.left_out,
+        "largest_leverage": {
+            "print": found.prints["leverage"].idxmax(), "leverage": float(found.prints["leverage"].max()),
+        },
+        "prints_to_look_at": found.prints.sort_values("cook", ascending=False).head(3).to_dict("index"),
+        "residual_checks": found.checks.to_dict("index"),
+    }

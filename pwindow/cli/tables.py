@@ -1,0 +1,134 @@
+"""Answers as text for a terminal."""
+
+from __future__ import annotations
+
+from typing import Mapping
+
+import pandas as pd
+
+from pwindow.product import KINDS
+
+
+def table(frame: pd.DataFrame, index: bool = False) -> str:
+    """A table with aligned columns and short numbers."""
+    return frame.to_string(index=index, float_format=lambda value: f"{value:.4g}", na_rep="–")
+
+
+def summary_text(summary: Mapping) -> str:
+    """What was read from a trial."""
+    measured = ", ".join(f"{count} {name}" for name, count in summary["measured"].items() if count)
+    lines = [
+        f"{', '.join(summary['files'])}: {summary['prints']} prints in {summary['make_readies']} make-readies, "
+        f"{summary['features']} features (fingerprint {summary['fingerprint']})",
+        f"measured: {measured or 'counts only'}; {summary['gaps_bridged']} of {summary['gaps_inspected']} "
+        "inspected gaps bridged",
+        "",
+        table(pd.DataFrame.from_dict(summary["ranges"], orient="index"), index=True),
+        "",
+        "rolls: " + ", ".join(f"{name} ({volume:.3g} cm³/m²)" for name, volume in summary["rolls"].items()),
+    ]
+    if summary["plates"]:
+        lines.append("plates: " + ", ".join(summary["plates"]))
+    if summary["constant"]:
+        constant = ", ".join(
+            f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}"
+            for name, value in summary["constant"].items()
+        )
+        lines.append(f"constant: {constant}")
+    return "\n".join([*lines, *(f"note: {note}" for note in summary["notes"])])
+
+
+def fit_text(answer: Mapping) -> str:
+    """Everything a fit reports."""
+    trial = answer["trial"]
+    parts = [
+        f"{', '.join(trial['files'])}: {trial['prints']} prints (fingerprint {trial['fingerprint']})",
+        "settings are coded to -1 … 1 over their tried range; next print: as measured, on the modelled scale",
+    ]
+    parts += [_surface_text(surface) for surface in answer["surfaces"].values()]
+    correlation = pd.DataFrame(answer["residual_correlation"])
+    parts.append("correlation of one print's residuals\n" + table(correlation, index=True))
+    parts.append("\n".join(f"note: {note}" for note in answer["notes"]))
+    return "\n\n".join(parts)
+
+
+def _surface_text(surface: Mapping) -> str:
+    spread = {name: value for name, value in surface["standard_deviations"].items() if value is not None}
+    anova, lack = surface["analysis_of_variance"], surface["lack_of_fit"]
+    lines = [
+        f"── {surface['response']}, {surface['scale']} ── {surface['prints']} prints, {surface['cells']} means",
+        table(pd.DataFrame.from_dict(surface["coefficients"], orient="index"), index=True),
+        f"R² {surface['r2']:.4f}, adjusted {surface['adjusted_r2']:.4f}, predicted "
+        f"{_number(surface['predicted_r2'])} (PRESS {_number(surface['press'])}, leaving out one "
+        f"{surface['left_out']} at a time)",
+        f"model: F({anova['df_model']}, {anova['df_residual']}) = {_number(anova['f'])}, p {_number(anova['p'])}",
+        "lack of fit: no set-up was repeated, so it cannot be tested" if lack is None else
+        f"lack of fit: F({lack['df']}, {lack['df_pure']}) = {_number(lack['f'])}, p {_number(lack['p'])}",
+        "standard deviations: " + ", ".join(f"{name.replace('_', ' ')} {value:.4g}" for name, value in spread.items())
+        + f" ({surface['df_next_print']:.1f} degrees of freedom)",
+        f"largest leverage: print {surface['largest_leverage']['print']} {surface['largest_leverage']['leverage']:.3f}",
+    ]
+    for name, check in surface["residual_checks"].items():
+        lines.append(f"{name}: p {_number(check['p'])}, {check['meaning']}")
+    return "\n".join(lines)
+
+
+def _number(value: float | None) -> str:
+    return "not defined" if value is None else f"{value:.4g}"
+
+
+def predict_text(answer: Mapping) -> str:
+    """Predictions at each set-up."""
+    parts = []
+    for point in answer["points"]:
+        place = ", ".join(
+            f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}"
+            for name, value in point["at"].items()
+        )
+        where = "inside the trial region" if point["in_trial_region"] else (
+            "OUTSIDE the trial region: nothing was tried there, do not rely on it"
+        )
+        lines = [f"{place}: {where}", table(pd.DataFrame.from_dict(point["responses"], orient="index"), index=True)]
+        if "conformance" in point:
+            shares = ", ".join(f"{_label(name)} {value:.3f}" for name, value in point["conformance"].items())
+            lines.append(f"conformance probability of the next run: {shares}")
+        parts.append("\n".join(lines))
+    return "\n\n".join(parts)
+
+
+def _label(name: str) -> str:
+    return "all together" if name == "joint" else KINDS[name].label
+
+
+def speeds_text(answer: Mapping) -> str:
+    """Speed bands and the set-up to run."""
+    trial = answer["trial"]
+    head = (
+        f"{answer['product']}: speeds at which all requirements hold together with a probability of at least "
+        f"{answer['assurance']:g}\n{trial['prints']} prints of {', '.join(trial['files'])} "
+        f"(fingerprint {trial['fingerprint']})"
+    )
+    if not answer["bands"]:
+        return f"{head}\n\n{_closest_text(answer['closest'])}"
+    bands = pd.DataFrame(answer["bands"])
+    for name in ("limiting_low", "limiting_high"):
+        bands[name] = bands[name].map(_label)
+    chosen = answer["recommended"]
+    return (
+        f"{head}\n\n{table(bands)}\n\nrecommended: {chosen['speed_m_min']:g} m/min, conformance "
+        f"{chosen['conformance']:.3f}. {chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
+    )
+
+
+def _closest_text(closest: Mapping | None) -> str:
+    if closest is None:
+        return "no roll of the inventory lies in the trial region"
+    at = ", ".join(f"{name} {value}" for name, value in closest["at"].items())
+    lines = [f"no set-up is assured; the closest reaches {closest['joint']:.3f} at {at}"]
+    for name, found in closest["requirements"].items():
+        limits = [f"{word} {found[word]:g}" for word in ("least", "most") if found[word] is not None]
+        lines.append(
+            f"  {KINDS[name].label}: conformance {found['conformance']:.3f}, predicted {found['predicted']:.4g} "
+            f"{found['unit']} ({', '.join(limits)})"
+        )
+    return "\n".join(lines)

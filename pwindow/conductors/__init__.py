@@ -1,0 +1,1 @@
+"""Resistance of lines, meshes and tiles: pure functions."""

@@ -1,0 +1,288 @@
+"""What a part must do: the product's pattern, requirements and the assurance asked for."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Mapping
+
+from pwindow.errors import DeclarationProblem, UnitProblem
+from pwindow.study import Table, read_toml
+from pwindow.units import read_quantity
+
+PRESSURE_UNITS = ("µm", "N/mm", "kPa")
+LAYOUTS = ("parallel lines", "square mesh")
+CONTACTS = ("one side", "two opposite", "two adjacent", "three", "four")
+
+
+@dataclass(frozen=True)
+class RequirementKind:
+    """A kind of requirement: its unit, the words for it, its key in tables, what it needs to know."""
+
+    unit: str
+    label: str
+    key: str
+    needs: Mapping[str, str] = field(default_factory=dict)
+    allows: Mapping[str, str] = field(default_factory=dict)
+
+
+KINDS: Mapping[str, RequirementKind] = MappingProxyType(
+    {
+        "line_resistance": RequirementKind("Ω", "line resistance", "line_resistance_ohm", needs={"length": "mm"}),
+        "sheet_resistance": RequirementKind("Ω", "sheet resistance", "sheet_resistance_ohm", allows={"undercoat": "Ω"}),
+        "voltage_drop": RequirementKind(
+            "mV",
+            "voltage drop over the tile", "voltage_drop_mv",
+            needs={"tile": "mm", "current_density": "A/m²"},
+            allows={"contacts": ""},
+        ),
+        "open_area": RequirementKind("%", "open area", "open_area_percent"),
+        "line_width": RequirementKind("µm", "line width", "line_width_um"),
+        "line_height": RequirementKind("µm", "line height", "line_height_um"),
+        "gap": RequirementKind("µm", "gap", "gap_um", allows={"count": ""}),
+    }
+)
+_NEEDS_PITCH = ("sheet_resistance", "voltage_drop", "open_area")
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """A limit on something the part must do.
+
+    Attributes
+    ----------
+    name : str
+        Kind of requirement, a key of `KINDS`.
+    least, most : float or None
+        Limits in the unit of the kind.
+    parameters : mapping
+        What the kind needs to know beside its limits, in the units of the kind.
+    """
+
+    name: str
+    least: float | None = None
+    most: float | None = None
+    parameters: Mapping[str, object] = field(default_factory=dict)
+
+    @property
+    def kind(self) -> RequirementKind:
+        return KINDS[self.name]
+
+    def wording(self) -> str:
+        """The requirement in words, with its unit.
+
+        Examples
+        --------
+        >>> Requirement("line_width", most=85.0).wording()
+        'line width at most 85 µm'
+        """
+        limits = [
+            f"{word} {value:g} {self.kind.unit}"
+            for word, value in (("at least", self.least), ("at most", self.most))
+            if value is not None
+        ]
+        return f"{self.kind.label} {' and '.join(limits)}"
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """What is on the plate: process, measured line and gap (µm), direction (deg), pitch (µm)."""
+
+    plate: str | None = None
+    plate_width: float | None = None
+    plate_gap: float | None = None
+    direction: float | None = None
+    pitch: float | None = None
+    layout: str = "square mesh"
+
+
+@dataclass(frozen=True)
+class Assurance:
+    """The conformance probability asked for, and how well the press holds its set-up.
+
+    Attributes
+    ----------
+    level : float
+        Joint conformance probability that the assured window must reach.
+    speed_tolerance, volume_tolerance : float
+        Largest relative deviation from the setting.
+    pressure_tolerance : str or None
+        Largest deviation from the setting with its unit, such as ``"5 µm"``: which of the three
+        kinds of pressure it must be is known once there is a trial.
+    """
+
+    level: float = 0.95
+    speed_tolerance: float = 0.0
+    pressure_tolerance: str | None = None
+    volume_tolerance: float = 0.0
+
+
+@dataclass(frozen=True)
+class Product:
+    """What the part must do."""
+
+    name: str
+    requirements: tuple[Requirement, ...]
+    pattern: Pattern = field(default_factory=Pattern)
+    assurance: Assurance = field(default_factory=Assurance)
+
+    def with_assurance(self, level: float) -> Product:
+        """The same product held to another assurance level (between 0 and 1)."""
+        return dataclasses.replace(
+            self, assurance=dataclasses.replace(self.assurance, level=_checked_level(level, "assurance"))
+        )
+
+
+def read_product(path: str | Path) -> Product:
+    """Read a product file.
+
+    Parameters
+    ----------
+    path : path of a TOML file with ``name``, ``[pattern]``, ``[requirements.…]``, ``[assurance]``.
+
+    Returns
+    -------
+    Product
+
+    Raises
+    ------
+    DeclarationProblem
+        If a key is unknown, a quantity lacks its unit, a limit is missing or contradicts another.
+    """
+    document = read_toml(path)
+    product = Product(
+        name=str(document.take("name", Path(path).stem)),
+        pattern=_read_pattern(document.table("pattern")),
+        requirements=_read_requirements(document.table("requirements")),
+        assurance=_read_assurance(document.table("assurance")),
+    )
+    document.close("name, [pattern], [requirements.…], [assurance]")
+    check_product(product, document.where)
+    return product
+
+
+def check_product(product: Product, where: str = "product") -> None:
+    """Refuse a product whose requirements contradict themselves or lack what they need."""
+    if not product.requirements:
+        raise DeclarationProblem(
+            f"{where}: no requirement; add at least one, for example\n"
+            '[requirements.line_width]\nmost = "85 µm"'
+        )
+    for requirement in product.requirements:
+        _check_limits(requirement, where)
+        if requirement.name in _NEEDS_PITCH and product.pattern.pitch is None:
+            raise DeclarationProblem(
+                f"{where} [pattern]: {requirement.kind.label} needs the pitch of the pattern; "
+                'add pitch = "500 µm"'
+            )
+
+
+def _check_limits(requirement: Requirement, where: str) -> None:
+    least, most = requirement.least, requirement.most
+    place = f"{where} [requirements.{requirement.name}]"
+    if least is None and most is None:
+        raise DeclarationProblem(f'{place}: no limit; add least = "…" or most = "… {requirement.kind.unit}"')
+    if most is not None and most <= 0 or least is not None and least < 0:
+        raise DeclarationProblem(f"{place}: a limit must be above zero")
+    if least is not None and most is not None and least >= most:
+        raise DeclarationProblem(f"{place}: least ({least:g}) is not below most ({most:g})")
+    if requirement.name == "open_area" and max(least or 0, most or 0) >= 100:
+        raise DeclarationProblem(f"{place}: an open area of 100 % leaves no line")
+
+
+def _read_pattern(table: Table) -> Pattern:
+    plate = table.take("plate")
+    pattern = Pattern(
+        plate=None if plate is None else str(plate),
+        plate_width=table.quantity("plate_width", "µm"),
+        plate_gap=table.quantity("plate_gap", "µm"),
+        direction=table.quantity("direction", "deg"),
+        pitch=table.quantity("pitch", "µm"),
+        layout=str(table.take("layout", "square mesh")),
+    )
+    if pattern.layout not in LAYOUTS:
+        raise DeclarationProblem(
+            f"{table.where}: layout “{pattern.layout}” is not known; use “{'” or “'.join(LAYOUTS)}”"
+        )
+    table.close("plate, plate_width, plate_gap, direction, pitch, layout")
+    return pattern
+
+
+def _read_requirements(table: Table) -> tuple[Requirement, ...]:
+    names = table.keys()
+    unknown = [name for name in names if name not in KINDS]
+    if unknown:
+        raise DeclarationProblem(
+            f"{table.where}: “{unknown[0]}” is not a requirement; known are {', '.join(KINDS)}"
+        )
+    return tuple(_read_requirement(name, table.table(name)) for name in names)
+
+
+def _read_requirement(name: str, table: Table) -> Requirement:
+    kind = KINDS[name]
+    parameters: dict[str, object] = {}
+    for key, unit in kind.needs.items():
+        if key not in table.keys():
+            raise DeclarationProblem(f'{table.where}: “{key}” is missing; add {key} = "… {unit}"')
+        parameters[key] = table.quantity(key, unit)
+    for key, unit in kind.allows.items():
+        if unit and key in table.keys():
+            parameters[key] = table.quantity(key, unit)
+    if "count" in kind.allows:
+        parameters["count"] = _checked_count(table.take("count", 1), table.where)
+    if "contacts" in kind.allows:
+        parameters["contacts"] = _checked_contacts(table.take("contacts", "two opposite"), table.where)
+    requirement = Requirement(
+        name, table.quantity("least", kind.unit), table.quantity("most", kind.unit), parameters
+    )
+    table.close(", ".join(["least", "most", *kind.needs, *kind.allows]))
+    return requirement
+
+
+def _checked_count(count: object, where: str) -> int:
+    if not isinstance(count, int) or isinstance(count, bool) or count < 1:
+        raise DeclarationProblem(f"{where}: count “{count}” must be a whole number of at least 1")
+    return count
+
+
+def _checked_contacts(contacts: object, where: str) -> str:
+    if contacts not in CONTACTS:
+        raise DeclarationProblem(
+            f"{where}: contacts “{contacts}” is not known; use one of {', '.join(CONTACTS)}"
+        )
+    return str(contacts)
+
+
+def _read_assurance(table: Table) -> Assurance:
+    assurance = Assurance(
+        level=_checked_level(table.take("level", Assurance.level), table.where),
+        speed_tolerance=table.quantity("speed_tolerance", "1", 0.0),
+        pressure_tolerance=_checked_pressure(table.take("pressure_tolerance"), table.where),
+        volume_tolerance=table.quantity("volume_tolerance", "1", 0.0),
+    )
+    table.close("level, speed_tolerance, pressure_tolerance, volume_tolerance")
+    return assurance
+
+
+def _checked_level(level: object, where: str) -> float:
+    if isinstance(level, bool) or not isinstance(level, (int, float)) or not 0 < level < 1:
+        raise DeclarationProblem(
+            f"{where}: level “{level}” must be a probability between 0 and 1, for example 0.95"
+        )
+    return float(level)
+
+
+def _checked_pressure(text: object, where: str) -> str | None:
+    if text is None:
+        return None
+    for unit in PRESSURE_UNITS:
+        try:
+            read_quantity(text, unit)
+        except UnitProblem:
+            continue
+        return str(text)
+    raise DeclarationProblem(
+        f"{where}: pressure_tolerance “{text}” needs a unit of pressure ({', '.join(PRESSURE_UNITS)})"
+    )

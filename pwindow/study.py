@@ -1,0 +1,153 @@
+"""What a study declares: the roll inventory and the ink, read from TOML."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pwindow.errors import DeclarationProblem, UnitProblem
+from pwindow.units import read_quantity
+
+
+@dataclass(frozen=True)
+class Roll:
+    """An anilox roll that exists: its id and its measured cell volume, cm³/m²."""
+
+    id: str
+    cell_volume: float
+
+
+@dataclass(frozen=True)
+class Ink:
+    """The ink as its supplier states it.
+
+    Attributes
+    ----------
+    resistivity : float or None
+        Stated resistivity of the dry line, Ω·m; used where no resistance was measured.
+    resistivity_spread : float
+        Relative standard deviation of the stated resistivity from run to run.
+    """
+
+    resistivity: float | None = None
+    resistivity_spread: float = 0.10
+
+
+@dataclass(frozen=True)
+class Study:
+    """What is varied and with what: name, roll inventory, ink. All of it has defaults."""
+
+    name: str = ""
+    rolls: tuple[Roll, ...] = ()
+    ink: Ink = field(default_factory=Ink)
+
+
+class Table:
+    """A TOML table that is read key by key; what is left over is a misspelt key."""
+
+    def __init__(self, content: dict, where: str):
+        self._content, self.where = dict(content), where
+
+    def take(self, key: str, default=None):
+        return self._content.pop(key, default)
+
+    def need(self, key: str, example: str) -> object:
+        if key not in self._content:
+            raise DeclarationProblem(f"{self.where}: “{key}” is missing; add {key} = {example}")
+        return self._content.pop(key)
+
+    def quantity(self, key: str, unit: str, default: float | None = None) -> float | None:
+        """Take a text like ``"45 µm"`` as a number in `unit`."""
+        if key not in self._content:
+            return default
+        try:
+            return read_quantity(self._content.pop(key), unit)
+        except UnitProblem as problem:
+            raise DeclarationProblem(f"{self.where}, {key}: {problem}") from problem
+
+    def table(self, key: str) -> Table:
+        content = self.take(key, {})
+        if not isinstance(content, dict):
+            raise DeclarationProblem(f"{self.where}: “{key}” must be a table, written [{key}]")
+        return Table(content, f"{self.where} [{key}]")
+
+    def keys(self) -> list[str]:
+        return list(self._content)
+
+    def close(self, known: str) -> None:
+        """Refuse keys that nobody took: a misspelt limit must not be a missing limit."""
+        if self._content:
+            names = ", ".join(f"“{name}”" for name in self._content)
+            raise DeclarationProblem(f"{self.where}: {names} is not known here; known are {known}")
+
+
+def read_toml(path: str | Path) -> Table:
+    """Open a TOML file as a `Table`.
+
+    Raises
+    ------
+    DeclarationProblem
+        If the file cannot be read as TOML; the message says where.
+    """
+    path = Path(path)
+    try:
+        return Table(tomllib.loads(path.read_text(encoding="utf-8-sig")), path.name)
+    except OSError as problem:
+        raise DeclarationProblem(f"{path}: cannot be read ({problem.strerror})") from problem
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise DeclarationProblem(f"{path.name}: not a TOML file in UTF-8: {problem}") from problem
+
+
+def read_study(path: str | Path) -> Study:
+    """Read a study file.
+
+    Parameters
+    ----------
+    path : path of a TOML file with ``name``, ``[ink]`` and ``[[rolls]]``.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    DeclarationProblem
+        If a key is unknown, a quantity lacks its unit, or two rolls share an id.
+    """
+    document = read_toml(path)
+    name = str(document.take("name", Path(path).stem))
+    rolls = tuple(_read_roll(entry, document.where) for entry in document.take("rolls", []))
+    if len({roll.id for roll in rolls}) < len(rolls):
+        raise DeclarationProblem(f"{document.where}: two rolls have the same id; give each its own")
+    study = Study(name, rolls, _read_ink(document.table("ink")))
+    document.close("name, [ink], [[rolls]]")
+    return study
+
+
+def _read_roll(entry: object, where: str) -> Roll:
+    if not isinstance(entry, dict):
+        raise DeclarationProblem(f"{where}: write each roll as a table [[rolls]] with id and cell_volume")
+    table = Table(entry, f"{where} [[rolls]]")
+    identity = table.need("id", '"0412"')
+    if not isinstance(identity, str):
+        raise DeclarationProblem(f'{table.where}: the id {identity} must be text; write id = "{identity}"')
+    volume = table.quantity("cell_volume", "cm³/m²")
+    if volume is None or volume <= 0:
+        raise DeclarationProblem(
+            f"{table.where}, roll {identity}: a cell volume above zero is needed, "
+            'for example cell_volume = "4.4 cm³/m²"'
+        )
+    table.close("id, cell_volume")
+    return Roll(identity, volume)
+
+
+def _read_ink(table: Table) -> Ink:
+    ink = Ink(
+        resistivity=table.quantity("resistivity", "ohm*m"),
+        resistivity_spread=table.quantity("resistivity_spread", "1", Ink.resistivity_spread),
+    )
+    if ink.resistivity is not None and ink.resistivity <= 0:
+        raise DeclarationProblem(f"{table.where}: the resistivity must be above zero")
+    table.close("resistivity, resistivity_spread")
+    return ink

@@ -1,0 +1,106 @@
+"""All surfaces of a trial, and how they are fitted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal, Mapping, Sequence
+
+import pandas as pd
+
+from pwindow.errors import SurfaceProblem
+from pwindow.surfaces.choice import choose_terms, make_design
+from pwindow.surfaces.joint import JointSurfaces, join_surfaces
+from pwindow.surfaces.region import TrialRegion
+from pwindow.surfaces.responses import COVARIATES, FACTORS, response_data, section_factor
+from pwindow.surfaces.surface import Surface, fit_surface
+from pwindow.trials.trial import Trial
+
+
+@dataclass(frozen=True)
+class Surfaces:
+    """The surfaces of a trial.
+
+    Attributes
+    ----------
+    trial : Trial
+    by_name : mapping of str to Surface
+        Keys ``line_height``, ``line_width``, ``resistivity``, ``gap_closure`` as measured.
+    section_factor : float
+        k, area over height times width.
+    region : TrialRegion
+    notes : tuple of str
+    """
+
+    trial: Trial
+    by_name: Mapping[str, Surface]
+    section_factor: float
+    region: TrialRegion
+    notes: tuple[str, ...]
+
+    @cached_property
+    def joint(self) -> JointSurfaces:
+        """The joint predictive distribution of all responses."""
+        return join_surfaces(self.by_name)
+
+    @property
+    def setup_columns(self) -> tuple[str, ...]:
+        """Columns a set-up needs: settings, and the covariates that any surface uses."""
+        used = {factor.name for surface in self.by_name.values() for factor in surface.design.factors}
+        return (*FACTORS, *(name for name in COVARIATES if name in used or name == "plate"))
+
+
+def fit(
+    trial: Trial, terms: Literal["all", "chosen"] = "all", leave_out: Sequence[str] = ()
+) -> Surfaces:
+    """Fit the second-order surfaces of every measured response.
+
+    Parameters
+    ----------
+    trial : Trial
+    terms : {'all', 'chosen'}
+        All second-order terms, or those that the corrected Akaike criterion keeps. The intervals
+        of chosen terms do not know that they were chosen: keep 'all' for a probability.
+    leave_out : sequence of str
+        Terms to leave out, named as the fit names them, such as ``"pressure²"``.
+
+    Returns
+    -------
+    Surfaces
+
+    Raises
+    ------
+    SurfaceProblem
+        If the trial is too small or cannot tell the terms apart; says which prints would cure it.
+
+    Examples
+    --------
+    >>> import pwindow as pw
+    >>> surfaces = pw.fit(pw.read_trial(pw.demo("trial_first.csv")))
+    >>> list(surfaces.by_name)
+    ['line_height', 'line_width', 'resistivity', 'gap_closure']
+    """
+    factor, factor_note = section_factor(trial)
+    notes, members, faults = [factor_note], {}, []
+    for name, data in response_data(trial).items():
+        notes += data.notes
+        try:
+            design = make_design(data, notes, leave_out)
+        except SurfaceProblem as problem:
+            faults.append(str(problem))
+            continue
+        if terms == "chosen":
+            design = choose_terms(data, design)
+        members[name] = fit_surface(data, design)
+    if faults:
+        raise SurfaceProblem("\n".join(faults))
+    if not members:
+        raise SurfaceProblem("no response can be fitted: measure line height and width, or gaps")
+    if not all(surface.groups.split for surface in members.values()):
+        notes.append("each make-ready has one print: make-ready and print variation cannot be told apart")
+    return Surfaces(trial, members, factor, TrialRegion.of(trial), tuple(notes))
+
+
+def setups_frame(rows: Sequence[Mapping[str, object]]) -> pd.DataFrame:
+    """Set-ups as a table with every setting and covariate as a column."""
+    return pd.DataFrame(list(rows), columns=[*FACTORS, *COVARIATES])

@@ -1,0 +1,167 @@
+"""Factors, their coding, and the terms of a second-order surface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal, Sequence
+
+import numpy as np
+import pandas as pd
+
+Term = tuple[str, ...]
+"""Coded columns multiplied together: () is the intercept, ("speed", "speed") a square."""
+
+
+@dataclass(frozen=True)
+class Factor:
+    """How a setting is coded, learned from the trial and used for every later set-up.
+
+    A number is coded to [-1, 1] over its tried range, after taking the logarithm where `scale` is
+    'log'. A category is coded by sum-to-zero contrasts: one column per level but the first.
+
+    Attributes
+    ----------
+    name : str
+        Column of the set-up.
+    scale : {'log', 'linear', 'category'}
+    low, high : float
+        Tried range in the column's unit (numbers).
+    levels : tuple of str
+        Tried levels (categories).
+    """
+
+    name: str
+    scale: Literal["log", "linear", "category"]
+    low: float = 0.0
+    high: float = 0.0
+    levels: tuple[str, ...] = ()
+
+    @classmethod
+    def learn(cls, name: str, scale: str, values: pd.Series) -> Factor:
+        """Learn range or levels from tried values."""
+        if scale == "category":
+            return cls(name, "category", levels=tuple(sorted(values.unique())))
+        return cls(name, scale, float(values.min()), float(values.max()))
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of the coded columns."""
+        if self.scale == "category":
+            return tuple(f"{self.name}={level}" for level in self.levels[1:])
+        return (self.name,)
+
+    def code(self, values) -> np.ndarray:
+        """Coded columns, shape (n, len(columns))."""
+        if self.scale == "category":
+            values = np.asarray(values, dtype=object)
+            first = values == self.levels[0]
+            return np.column_stack([(values == level) * 1.0 - first for level in self.levels[1:]])
+        low, high, values = self._ends(np.asarray(values, dtype=float))
+        return ((values - (low + high) / 2) / ((high - low) / 2))[:, None]
+
+    def decode(self, coded: np.ndarray) -> np.ndarray:
+        """Natural values of coded numbers."""
+        low, high, _ = self._ends(np.zeros(0))
+        values = (low + high) / 2 + np.asarray(coded) * (high - low) / 2
+        return np.exp(values) if self.scale == "log" else values
+
+    def _ends(self, values: np.ndarray) -> tuple[float, float, np.ndarray]:
+        if self.scale == "log":
+            return np.log(self.low), np.log(self.high), np.log(values)
+        return self.low, self.high, values
+
+
+@dataclass(frozen=True)
+class Design:
+    """A model matrix maker: factors as coded in the trial, and terms.
+
+    Attributes
+    ----------
+    factors : tuple of Factor
+    terms : tuple of Term
+    """
+
+    factors: tuple[Factor, ...]
+    terms: tuple[Term, ...]
+
+    def coded(self, setups: pd.DataFrame) -> dict[str, np.ndarray]:
+        """Coded columns by name."""
+        columns = {}
+        for factor in self.factors:
+            coded = factor.code(setups[factor.name].to_numpy())
+            columns |= {name: coded[:, at] for at, name in enumerate(factor.columns)}
+        return columns
+
+    def matrix(self, setups: pd.DataFrame) -> np.ndarray:
+        """Model matrix, shape (len(setups), len(terms))."""
+        return self.matrix_of(self.coded(setups), len(setups))
+
+    def matrix_of(self, coded: dict[str, np.ndarray], count: int) -> np.ndarray:
+        """Model matrix of coded columns."""
+        matrix = np.ones((count, len(self.terms)))
+        for at, term in enumerate(self.terms):
+            for name in term:
+                matrix[:, at] *= coded[name]
+        return matrix
+
+    @property
+    def labels(self) -> list[str]:
+        """Terms in words."""
+        return [label(term) for term in self.terms]
+
+    def keeping(self, terms: Sequence[Term]) -> Design:
+        """The design with only some terms."""
+        return Design(self.factors, tuple(term for term in self.terms if term in set(terms)))
+
+
+def label(term: Term) -> str:
+    """A term in words.
+
+    Examples
+    --------
+    >>> label(()), label(("speed", "speed")), label(("speed", "pressure"))
+    ('intercept', 'speed²', 'speed × pressure')
+    """
+    if not term:
+        return "intercept"
+    if len(term) == 2 and term[0] == term[1]:
+        return f"{term[0]}²"
+    return " × ".join(term)
+
+
+def second_order(factors: Sequence[Factor]) -> tuple[Term, ...]:
+    """All second-order terms of factors: intercept, linear, squares of numbers, products.
+
+    Examples
+    --------
+    >>> speed, roll = Factor("speed", "log", 30, 120), Factor("cell_volume", "log", 2, 7)
+    >>> [label(term) for term in second_order([speed, roll])]
+    ['intercept', 'speed', 'cell_volume', 'speed²', 'cell_volume²', 'speed × cell_volume']
+    """
+    linear = [(name,) for factor in factors for name in factor.columns]
+    squares = [(factor.name, factor.name) for factor in factors if factor.scale != "category"]
+    products = [
+        (one, other)
+        for first, second in combinations(factors, 2)
+        for one in first.columns
+        for other in second.columns
+    ]
+    return ((), *linear, *squares, *products)
+
+
+def parents(term: Term) -> set[Term]:
+    """Terms that heredity asks for beside `term`."""
+    return {()} if len(term) == 1 else {(name,) for name in term} if term else set()
+
+
+def respects_heredity(terms: Sequence[Term]) -> bool:
+    """Whether every product and square stands beside its linear terms, and all beside the intercept."""
+    present = set(terms)
+    return all(parents(term) <= present for term in terms)
+
+
+def droppable(terms: Sequence[Term]) -> list[Term]:
+    """Terms that can go without breaking heredity."""
+    needed = set().union(*(parents(term) for term in terms)) if terms else set()
+    return [term for term in terms if term and term not in needed]

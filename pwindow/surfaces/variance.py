@@ -1,0 +1,182 @@
+"""What varies between make-readies and prints, and the whitening that follows from it.
+
+A cell mean has variance :math:`σ_m^2 + σ_p^2 + σ_f^2/n`: make-ready, print, and the mean of n
+features. Cells of one make-ready share σ_m², cells of one print σ_p² too. The shares are found by
+restricted maximum likelihood (Patterson & Thompson 1971, Biometrika 58, 545-554); with one cell a
+print, one print a make-ready and equal n nothing is estimated and the fit is ordinary least squares.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import optimize
+
+from pwindow.surfaces.responses import ResponseData
+
+
+@dataclass(frozen=True)
+class Components:
+    """Variances on the modelled scale, for a cell of `typical_count` features.
+
+    Attributes
+    ----------
+    make_ready, print_, feature : float
+        Variances σ_m², σ_p², σ_f²; `make_ready` is 0 and `split` False where each make-ready has one
+        print, so that `print_` holds both.
+    typical_count : float
+    split : bool
+        Whether the trial can tell make-ready and print apart.
+    """
+
+    make_ready: float
+    print_: float
+    feature: float
+    typical_count: float
+    split: bool
+
+    @property
+    def measured(self) -> float:
+        """Variance of the measured mean of a new print."""
+        return self.make_ready + self.print_ + self.feature / self.typical_count
+
+    @property
+    def true(self) -> float:
+        """Variance of the true mean of a new print."""
+        return self.make_ready + self.print_
+
+    def scaled(self, scale: float) -> Components:
+        """All variances times `scale`."""
+        return Components(
+            self.make_ready * scale, self.print_ * scale, self.feature * scale, self.typical_count, self.split
+        )
+
+
+@dataclass(frozen=True)
+class Groups:
+    """Which cells share a make-ready and a print.
+
+    Attributes
+    ----------
+    order : ndarray of int, shape (n,)
+        Order of the cells: by make-ready, then first cells of its prints before second cells, so
+        that the Cholesky factor of the first cells is a leading block.
+    blocks : list of (slice, ndarray)
+        Independent blocks in that order, each with the print number of its cells.
+    slots : ndarray of int, shape (n,)
+        In the ordered table, whether a cell is the first, second, … of its print.
+    split : bool
+        Whether any make-ready has two prints.
+    """
+
+    order: np.ndarray
+    blocks: list[tuple[slice, np.ndarray]]
+    slots: np.ndarray
+    split: bool
+
+    @classmethod
+    def of(cls, cells: pd.DataFrame) -> Groups:
+        prints = pd.factorize(cells["print"], sort=True)[0]
+        mounted = cells["make_ready"].where(cells["make_ready"].notna(), "print " + cells["print"].astype(str))
+        readies = pd.factorize(mounted)[0]
+        slots = cells.groupby("print", sort=False).cumcount().to_numpy()
+        order = np.lexsort((prints, slots, readies))
+        edges = np.flatnonzero(np.diff(readies[order], prepend=-1, append=-1))
+        blocks = [(slice(a, b), prints[order][a:b]) for a, b in zip(edges[:-1], edges[1:])]
+        split = any(len(np.unique(members)) > 1 for _, members in blocks)
+        return cls(order, blocks, slots[order], split)
+
+    @property
+    def simple(self) -> bool:
+        """Whether every cell stands alone: no shared make-ready, no shared print."""
+        return all(len(members) == 1 for _, members in self.blocks)
+
+
+@dataclass(frozen=True)
+class Whitening:
+    """Cholesky factors L of the blocks of the relative covariance V = L L'."""
+
+    blocks: list[tuple[slice, np.ndarray]]
+    log_det: float
+
+    def apply(self, values: np.ndarray) -> np.ndarray:
+        """L⁻¹ times ordered rows, shape kept."""
+        from scipy.linalg import solve_triangular
+
+        white = np.empty_like(values, dtype=float)
+        for rows, factor in self.blocks:
+            white[rows] = solve_triangular(factor, values[rows], lower=True, check_finite=False)
+        return white
+
+
+def whitening(groups: Groups, counts: np.ndarray, components: Components) -> Whitening:
+    """Whitening of ordered cells, in units in which a new print of typical count has variance 1."""
+    unit = components.measured
+    blocks, log_det = [], 0.0
+    for rows, members in groups.blocks:
+        covariance = np.full((len(members), len(members)), components.make_ready)
+        covariance += components.print_ * (members[:, None] == members)
+        covariance[np.diag_indices(len(members))] += components.feature / counts[rows]
+        factor = np.linalg.cholesky(covariance / unit)
+        log_det += 2.0 * np.log(np.diag(factor)).sum()
+        blocks.append((rows, factor))
+    return Whitening(blocks, log_det)
+
+
+def estimate_components(data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray) -> Components:
+    """Variance components of a response, up to the scale that the residuals set.
+
+    Parameters
+    ----------
+    data : ResponseData
+    groups : Groups
+    design : ndarray, shape (n, p)
+        Model matrix of the ordered cells.
+    values : ndarray, shape (n,)
+        Ordered cell means.
+    """
+    counts = data.cells["count"].to_numpy(float)[groups.order]
+    even = bool(np.all(counts == counts[0]))
+    if groups.simple and (even or data.feature_variance == 0.0):
+        return Components(0.0, 1.0, 0.0, data.typical_count, False) if data.feature_variance == 0.0 else (
+            _from_residuals(data, design, values)
+        )
+    return _by_reml(data, groups, design, values, counts)
+
+
+def _from_residuals(data: ResponseData, design: np.ndarray, values: np.ndarray) -> Components:
+    """Equal counts: the print's variance is what the residuals have beyond the features'."""
+    residuals = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
+    total = float(residuals @ residuals) / max(len(values) - design.shape[1], 1)
+    feature = min(data.feature_variance, total * data.typical_count)
+    return Components(0.0, total - feature / data.typical_count, feature, data.typical_count, False)
+
+
+def _by_reml(
+    data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray, counts: np.ndarray
+) -> Components:
+    start = _from_residuals(data, design, values)
+    total = start.measured
+    if total <= 0.0:
+        return Components(0.0, 1.0, 0.0, data.typical_count, groups.split)
+
+    def components(shares: np.ndarray) -> Components:
+        make_ready, print_ = np.exp(shares) * total
+        return Components(make_ready if groups.split else 0.0, print_, data.feature_variance, data.typical_count, groups.split)
+
+    def criterion(shares: np.ndarray) -> float:
+        found = components(shares)
+        white = whitening(groups, counts, found)
+        q, r = np.linalg.qr(white.apply(design))
+        target = white.apply(values)
+        rest = target - q @ (q.T @ target)
+        unit = found.measured
+        df = len(values) - design.shape[1]
+        log_det = white.log_det + 2.0 * np.log(np.abs(np.diag(r))).sum()
+        return log_det + df * np.log(unit) + float(rest @ rest) / unit
+
+    bounds = [(-12.0, 3.0), (-12.0, 3.0)]
+    found = optimize.minimize(criterion, np.log([0.4, 0.4]), method="L-BFGS-B", bounds=bounds)
+    return components(found.x)

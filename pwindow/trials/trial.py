@@ -1,0 +1,163 @@
+"""A trial: the measured features of its prints, checked and in the project's units."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Iterable
+
+import pandas as pd
+
+from pwindow.errors import Problem, TrialProblem
+from pwindow.study import Roll
+from pwindow.trials.cells import read_columns
+from pwindow.trials.checks import find_problems
+from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS
+from pwindow.trials.files import TrialFile, read_cells
+
+_PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
+
+
+@dataclass(frozen=True)
+class Trial:
+    """Measured features of the prints of one or more trial files.
+
+    Attributes
+    ----------
+    features : DataFrame
+        One row per measured feature. Columns as in the trial file format, all present, in the
+        project's units; ``print`` and ``make_ready`` carry the file in front where several files
+        were read.
+    pressure_unit : {'µm', 'N/mm', 'kPa'}
+        Kind of pressure the trial was run with.
+    files : tuple of str
+    notes : tuple of str
+        What was assumed or left unused.
+    """
+
+    features: pd.DataFrame
+    pressure_unit: str = "µm"
+    files: tuple[str, ...] = ()
+    notes: tuple[str, ...] = field(default=(), repr=False)
+
+    @cached_property
+    def prints(self) -> pd.DataFrame:
+        """One row per print: its set-up, indexed by print."""
+        return self.features.groupby("print", sort=False)[list(PRINT_COLUMNS[1:])].first()
+
+    @cached_property
+    def rolls(self) -> tuple[Roll, ...]:
+        """The rolls of the trial with their mean measured volume; unnamed rolls go by volume."""
+        prints = self.prints
+        names = prints["roll"].fillna(prints["cell_volume"].map("{:.3g} cm³/m²".format))
+        volumes = prints.groupby(names)["cell_volume"].mean().sort_values()
+        return tuple(Roll(str(name), float(volume)) for name, volume in volumes.items())
+
+    @cached_property
+    def pressures(self) -> tuple[float, ...]:
+        """Pressures that were tried, in the trial's unit of pressure."""
+        return tuple(sorted(self.prints["pressure"].unique()))
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """Twelve hexadecimal digits that change when any measured value changes."""
+        text = self.features.to_csv(index=False, float_format="%.10g", lineterminator="\n")
+        return hashlib.sha256((self.pressure_unit + "\n" + text).encode()).hexdigest()[:12]
+
+    @property
+    def pressure_key(self) -> str:
+        """Name of the pressure in tables and JSON, with its unit: ``pressure_um`` or the like."""
+        return f"pressure_{_PRESSURE_SUFFIX[self.pressure_unit]}"
+
+    def unit_of(self, column: str) -> str:
+        """Unit that a column is kept in."""
+        return self.pressure_unit if column == "pressure" else COLUMNS[column].unit or ""
+
+    def levels(self, column: str) -> list:
+        """Distinct values of a column, in order."""
+        return sorted(self.features[column].dropna().unique())
+
+
+def read_trial(source: str | Path | TrialFile | Iterable[str | Path | TrialFile]) -> Trial:
+    """Read one trial file, or several as one trial.
+
+    Parameters
+    ----------
+    source : path, TrialFile or iterable of them
+        CSV (any common delimiter and decimal mark, UTF-8, UTF-16 or Windows-1252), XLSX or Parquet.
+
+    Returns
+    -------
+    Trial
+
+    Raises
+    ------
+    TrialProblem
+        With every problem of every file: file, row, column, value and what to do.
+    """
+    sources = [source] if isinstance(source, (str, Path, TrialFile)) else list(source)
+    files = [item if isinstance(item, TrialFile) else TrialFile.open(item) for item in sources]
+    problems = _repeated(files)
+    parts = []
+    for file in files:
+        try:
+            parts.append(_read_file(file))
+        except TrialProblem as problem:
+            problems += problem.problems
+    kinds = {part.pressure_unit for part in parts}
+    if len(kinds) > 1:
+        what = f"the files give pressure in {' and in '.join(sorted(kinds))}"
+        problems.append(Problem(", ".join(file.name for file in files), what, "use one kind of pressure",
+                                column="pressure"))
+    if problems:
+        raise TrialProblem(problems)
+    return _joined(parts)
+
+
+def _repeated(files: list[TrialFile]) -> list[Problem]:
+    seen: dict[bytes, str] = {}
+    problems = []
+    for file in files:
+        other = seen.setdefault(hashlib.sha256(file.content).digest(), file.name)
+        if other is not file.name or sum(f is file for f in files) > 1:
+            problems.append(Problem(file.name, f"the same file as {other}", "give each file once"))
+    return problems
+
+
+def _read_file(file: TrialFile) -> Trial:
+    table, units, notes, problems = read_columns(read_cells(file), file.name)
+    if set(NEEDED) <= set(table):
+        reported = {(problem.row, column) for problem in problems for column in (problem.column, None)}
+        problems += [
+            problem for problem in find_problems(table, file.name)
+            if (problem.row, problem.column) not in reported
+        ]
+    if problems:
+        raise TrialProblem(problems)
+    pressure_unit = units["pressure"]
+    known = {name: table[name] if name in table else None for name in COLUMNS}
+    extra = {name: table[name] for name in table if name not in COLUMNS}
+    features = pd.DataFrame(known | extra, index=table.index)
+    for name in (*PRINT_COLUMNS, *FEATURE_COLUMNS):
+        features[name] = features[name].astype(object if COLUMNS[name].kind == "text" else float)
+    for name in PRINT_COLUMNS[1:]:
+        features[name] = features.groupby("print")[name].transform("first")
+    return Trial(features.reset_index(drop=True), pressure_unit, (file.name,), tuple(notes))
+
+
+def _joined(parts: list[Trial]) -> Trial:
+    if len(parts) == 1:
+        return parts[0]
+    frames = []
+    for part in parts:
+        frame = part.features.copy()
+        for name in ("print", "make_ready"):
+            frame[name] = f"{part.files[0]}: " + frame[name]
+        frames.append(frame)
+    return Trial(
+        pd.concat(frames, ignore_index=True), parts[0].pressure_unit,
+        tuple(name for part in parts for name in part.files),
+        tuple(note for part in parts for note in part.notes),
+    )

@@ -1,0 +1,112 @@
+"""One registry of units, and the two ways text becomes a quantity: a header and a value.
+
+Everything past the readers is a plain number in the unit that its name carries.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+import pint
+
+from pwindow.errors import UnitProblem
+
+_HEADER = re.compile(r"^\s*(?P<name>[^\[\]]+?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?\s*$")
+_DIMENSIONLESS_NUMBER = re.compile(r"^\s*[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?\s*$")
+
+
+@cache
+def registry() -> pint.UnitRegistry:
+    """The project's unit registry: pint's, with the trade's own units added.
+
+    1 BCM is a thousand million cubic micrometres per square inch, 1/0.64516 cm³/m².
+    """
+    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
+    units.define("BCM = 1e9 * micrometer ** 3 / inch ** 2 = BCM = bcm")
+    units.define("fpm = foot / minute")
+    units.define("mpm = meter / minute")
+    units.define("pli = pound_force / inch")
+    units.define("sq = [] = sq = square")
+    return units
+
+
+_SPELLINGS = (("Ω", "ohm"), ("Ω", "ohm"), ("%", "percent"), ("□", "sq"), ("·", "*"), ("⋅", "*"))
+_BARE_POWER = re.compile(r"(?<=[A-Za-z])(\d)")
+_MIL = re.compile(r"\bmils?\b")  # the trade's mil is a thousandth of an inch, not an angle
+
+
+def _parse_unit(text: str) -> pint.Unit:
+    cleaned = _MIL.sub("thou", _BARE_POWER.sub(r"**\1", text))
+    for spelling, standard in _SPELLINGS:
+        cleaned = cleaned.replace(spelling, standard)
+    try:
+        return registry().parse_units(cleaned)
+    except (pint.PintError, AttributeError, ValueError, TypeError, AssertionError) as problem:
+        raise UnitProblem(f"unit “{text}” is not known") from problem
+
+
+def split_header(header: str) -> tuple[str, str | None]:
+    """Split ``"cell_volume [BCM]"`` into its name and its unit.
+
+    Examples
+    --------
+    >>> split_header("cell_volume [BCM]")
+    ('cell_volume', 'BCM')
+    >>> split_header("print")
+    ('print', None)
+    """
+    match = _HEADER.match(header)
+    if match is None:
+        return header.strip(), None
+    return match["name"].strip(), match["unit"] or None
+
+
+@cache
+def factor_between(unit: str, target: str) -> float:
+    """The number that turns a value in `unit` into one in `target`.
+
+    Raises
+    ------
+    UnitProblem
+        If the unit is unknown or of another dimension.
+
+    Examples
+    --------
+    >>> round(factor_between("BCM", "cm³/m²"), 7)
+    1.5500031
+    """
+    source, goal = _parse_unit(unit), _parse_unit(target)
+    if not source.is_compatible_with(goal):
+        raise UnitProblem(f"unit “{unit}” does not measure the same thing as “{target}”")
+    return float(registry().Quantity(1.0, source).to(goal).magnitude)
+
+
+def same_dimension(unit: str, target: str) -> bool:
+    """Whether a value in `unit` can be turned into one in `target`."""
+    return _parse_unit(unit).is_compatible_with(_parse_unit(target))
+
+
+def read_quantity(text: object, target: str) -> float:
+    """Read ``"120 ohm"`` as a plain number in `target`.
+
+    A bare number is refused: a quantity without its unit is how runs go wrong.
+
+    Examples
+    --------
+    >>> read_quantity("3.2 BCM", "cm³/m²")
+    4.96...
+    >>> read_quantity("2 %", "1")
+    0.02
+    """
+    example = f"write it with its unit, for example “{_example_value(text)} {target}”"
+    if not isinstance(text, str) or _DIMENSIONLESS_NUMBER.match(text):
+        raise UnitProblem(f"“{text}” is a number without a unit: {example}")
+    match = re.match(r"^\s*(?P<value>[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(?P<unit>\S.*?)\s*$", text)
+    if match is None:
+        raise UnitProblem(f"“{text}” is not a number with a unit: {example}")
+    return float(match["value"].replace(",", ".")) * factor_between(match["unit"], target)
+
+
+def _example_value(text: object) -> object:
+    return text if isinstance(text, (int, float)) or _DIMENSIONLESS_NUMBER.match(str(text)) else 10

@@ -1,0 +1,100 @@
+"""Probability that a multivariate t lies in a rectangle, at many locations at once.
+
+Separation of variables (Genz 1992, J. Comput. Graph. Stat. 1, 141-149; Genz & Bretz 2002, J.
+Comput. Graph. Stat. 11, 950-971): one uniform for the common χ variable, one for each dimension
+but the last, which is exact; the uniforms are a fixed rank-1 lattice, so that equal questions get
+equal answers.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+from scipy.special import chdtri, ndtr, ndtri, stdtr
+
+POINTS = 2039
+MAP_POINTS = 199
+_CHUNK = 400_000
+_SETTLED = 1e-5
+
+
+@cache
+def _lattice(points: int, dimension: int) -> np.ndarray:
+    """Richtmyer's lattice: multiples of the square roots of primes, folded to be periodic."""
+    primes = np.array([2, 3, 5, 7, 11, 13, 17, 19, 23, 29])[:dimension]
+    steps = np.arange(1, points + 1)[:, None] - 0.5
+    return np.abs(2.0 * np.modf(steps * np.sqrt(primes))[0] - 1.0)
+
+
+def rectangle_probability(
+    lower: np.ndarray, upper: np.ndarray, mean: np.ndarray, scale: np.ndarray, df: float, points: int = POINTS
+) -> np.ndarray:
+    """P(lower ≤ Y ≤ upper) for Y multivariate t at each of m locations.
+
+    Parameters
+    ----------
+    lower, upper : ndarray, shape (k,)
+        Bounds, which may be infinite.
+    mean : ndarray, shape (m, k)
+    scale : ndarray, shape (m, k, k)
+    df : float
+        Degrees of freedom; infinite for a normal.
+    points : int
+        Points of the lattice.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Absolute error about 2e-4 with 2039 points in three dimensions, 2e-3 with 199.
+    """
+    deviation = np.sqrt(np.einsum("mii->mi", scale))
+    low, high = (lower - mean) / deviation, (upper - mean) / deviation
+    alone = np.clip(_t_cdf(high, df) - _t_cdf(low, df), 0.0, 1.0)
+    if alone.shape[1] == 1:
+        return alone[:, 0]
+    # Boole's and Fréchet's bounds settle what is nearly certain without integration
+    least, most = np.clip(alone.sum(axis=1) - alone.shape[1] + 1.0, 0.0, 1.0), alone.min(axis=1)
+    result = (least + most) / 2
+    open_ = np.flatnonzero(most - least > _SETTLED)
+    if len(open_) == 0:
+        return result
+    order = np.argsort(alone[open_].mean(axis=0))
+    correlation = scale[open_] / (deviation[open_, :, None] * deviation[open_, None, :])
+    correlation = correlation[:, order][:, :, order]
+    low, high = low[open_][:, order], high[open_][:, order]
+    rows = max(_CHUNK // points, 1)
+    for start in range(0, len(open_), rows):
+        part = slice(start, start + rows)
+        result[open_[part]] = _separated(low[part], high[part], correlation[part], df, points)
+    return np.clip(result, least, most)
+
+
+def _t_cdf(values: np.ndarray, df: float) -> np.ndarray:
+    return ndtr(values) if np.isinf(df) else stdtr(df, values)
+
+
+def _separated(low: np.ndarray, high: np.ndarray, correlation: np.ndarray, df: float, points: int) -> np.ndarray:
+    count, size = low.shape
+    factor = np.linalg.cholesky(correlation + 1e-10 * np.eye(size))
+    lattice = _lattice(points, size)
+    radius = np.ones(points) if np.isinf(df) else np.sqrt(chdtri(df, lattice[:, -1]) / df)
+    probability = np.ones((count, points))
+    done = np.empty((size - 1, count, points))
+    for at in range(size):
+        shift = np.einsum("ma,amp->mp", factor[:, at, :at], done[:at]) if at else 0.0
+        pivot = factor[:, at, at, None]
+        start = _share(low[:, at], radius, shift, pivot, 0.0)
+        width = _share(high[:, at], radius, shift, pivot, 1.0) - start
+        probability *= width
+        if at < size - 1:
+            inner = start + lattice[:, at] * width
+            done[at] = ndtri(np.clip(inner, 1e-16, 1.0 - 1e-16))
+    return probability.mean(axis=1)
+
+
+def _share(bound: np.ndarray, radius: np.ndarray, shift, pivot: np.ndarray, if_infinite: float):
+    """Normal probability below a bound given the dimensions before; a bound nobody set costs nothing."""
+    if np.all(np.isinf(bound)):
+        return if_infinite
+    return ndtr((bound[:, None] * radius - shift) / pivot)

@@ -1,0 +1,177 @@
+"""What a requirement limits, as a straight line in the responses Y.
+
+Y holds log line height, log line width, log resistivity and gap closure, as the surfaces have
+them. A quantity is a'Y + c + e on the modelled scale; e is what the surfaces do not hold: the worst
+of N gaps against the print's mean gap, or the spread of a resistivity stated and not measured.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Callable, Mapping
+
+import numpy as np
+
+from pwindow.conductors.line import log_resistance_constant
+from pwindow.conductors.mesh import (
+    in_parallel,
+    log_sheet_resistance_constant,
+    open_area,
+    width_at_open_area,
+    without_undercoat,
+)
+from pwindow.conductors.tile import drop_per_sheet_resistance
+from pwindow.errors import WindowProblem
+from pwindow.product import Product, Requirement
+from pwindow.study import Ink
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.window.extremes import extreme_moments
+
+Scale = Callable[[float], float]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A quantity of the next print that a requirement limits.
+
+    Attributes
+    ----------
+    weights : mapping of str to float
+        a, the weight of each response.
+    constant : float
+        c.
+    natural, modelled : callable
+        From the modelled scale to the requirement's unit, and back.
+    falling : bool
+        Whether `natural` falls.
+    error : str
+        Name of the part of e it carries; "" where it carries none.
+    """
+
+    weights: Mapping[str, float]
+    constant: float
+    natural: Scale
+    modelled: Scale
+    falling: bool = False
+    error: str = ""
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Covariances of the parts of e, by their names."""
+
+    covariances: Mapping[tuple[str, str], float]
+
+    @classmethod
+    def of(cls, product: Product, surfaces: Surfaces, ink: Ink) -> Errors:
+        """The parts that a product's requirements can need."""
+        found = {("ink", "ink"): ink.resistivity_spread**2}
+        gap = next((r for r in product.requirements if r.name == "gap"), None)
+        if gap is not None and "gap_closure" in surfaces.by_name:
+            variance = surfaces.by_name["gap_closure"].components.feature
+            _, own, shared = extreme_moments(gap.parameters.get("count", 1))
+            found |= {("largest", "largest"): own * variance, ("smallest", "smallest"): own * variance}
+            found |= dict.fromkeys([("largest", "smallest"), ("smallest", "largest")], shared * variance)
+        return cls(found)
+
+    def covariance(self, names: list[str]) -> np.ndarray:
+        """Covariance matrix of the named parts, shape (len(names), len(names))."""
+        return np.array([[self.covariances.get((one, other), 0.0) for other in names] for one in names])
+
+
+def quantity(requirement: Requirement, product: Product, surfaces: Surfaces, ink: Ink, plate_gap: float) -> Quantity:
+    """What a requirement limits, at the print's mean.
+
+    Raises
+    ------
+    WindowProblem
+        If the trial did not measure it, or the requirement limits nothing.
+    """
+    name, pattern = requirement.name, product.pattern
+    if name in ("line_width", "line_height"):
+        _need(surfaces, requirement, name)
+        return Quantity({name: 1.0}, 0.0, np.exp, _log)
+    if name == "open_area":
+        _need(surfaces, requirement, "line_width")
+        return Quantity(
+            {"line_width": 1.0}, 0.0,
+            natural=lambda log_width: open_area(np.exp(log_width), pattern.pitch, pattern.layout),
+            modelled=lambda percent: _log(width_at_open_area(percent, pattern.pitch, pattern.layout)),
+            falling=True,
+        )
+    if name == "gap":
+        _need(surfaces, requirement, "gap_closure")
+        return Quantity(
+            {"gap_closure": 1.0}, 0.0,
+            natural=lambda closure: plate_gap - closure, modelled=lambda gap: plate_gap - gap, falling=True,
+        )
+    return _resistance(requirement, product, surfaces, ink)
+
+
+def _resistance(requirement: Requirement, product: Product, surfaces: Surfaces, ink: Ink) -> Quantity:
+    _need(surfaces, requirement, "line_height", "line_width")
+    parameters, factor = requirement.parameters, surfaces.section_factor
+    if requirement.name == "line_resistance":
+        constant = log_resistance_constant(parameters["length"], factor)
+    else:
+        constant = log_sheet_resistance_constant(product.pattern.pitch, factor)
+    natural, modelled = np.exp, _log
+    if "undercoat" in parameters:
+        natural, modelled = _with_undercoat(parameters["undercoat"])
+    if requirement.name == "voltage_drop":
+        drop = drop_per_sheet_resistance(parameters["tile"], parameters["current_density"], parameters["contacts"])
+        constant += float(np.log(drop))
+    weights = {"line_height": -1.0, "line_width": -1.0}
+    if "resistivity" in surfaces.by_name:
+        return Quantity(weights | {"resistivity": 1.0}, constant, natural, modelled)
+    if ink.resistivity is None:
+        raise WindowProblem(
+            "the trial has no usable resistance, so a resistance cannot be judged: measure resistance together "
+            "with line height and width, or state the ink's resistivity in a study file, "
+            'for example [ink] resistivity = "9e-8 ohm*m"'
+        )
+    return Quantity(weights, constant + float(np.log(ink.resistivity)), natural, modelled, error="ink")
+
+
+def _with_undercoat(undercoat: float) -> tuple[Scale, Scale]:
+    def modelled(total: float) -> float:
+        try:
+            return _log(without_undercoat(total, undercoat))
+        except ValueError as problem:
+            raise WindowProblem(f"sheet resistance: {problem}; remove the requirement") from problem
+
+    return (lambda log_lines: in_parallel(np.exp(log_lines), undercoat)), modelled
+
+
+def worst_of(base: Quantity, count: int, spread: float) -> tuple[Quantity, Quantity]:
+    """The most and the least closed of `count` gaps of a print.
+
+    Parameters
+    ----------
+    base : Quantity
+        Mean closure of the print.
+    count : int
+    spread : float
+        Standard deviation of closure between the gaps of a print, µm.
+    """
+    shift = extreme_moments(count)[0] * spread
+    # the largest and the smallest of one gap are the same gap
+    names = ("largest", "largest" if count == 1 else "smallest")
+    return tuple(
+        Quantity(base.weights, base.constant + sign * shift, base.natural, base.modelled, True, error)
+        for sign, error in zip((1, -1), names)
+    )
+
+
+def _need(surfaces: Surfaces, requirement: Requirement, *responses: str) -> None:
+    columns = {"gap_closure": "gap and plate_gap"}
+    missing = [columns.get(name, name) for name in responses if name not in surfaces.by_name]
+    if missing:
+        raise WindowProblem(
+            f"the trial does not have {' and '.join(missing)}, which the requirement on "
+            f"{requirement.kind.label} needs; add the columns or leave the requirement out"
+        )
+
+
+def _log(value: float) -> float:
+    return float(np.log(value)) if value > 0 else -np.inf

@@ -1,0 +1,75 @@
+"""The set-up to run, with the reason in one sentence."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pwindow.product import KINDS
+from pwindow.window.window import Window
+
+
+def recommend(window: Window, bands: pd.DataFrame) -> dict | None:
+    """The band with the fastest assured speed, and why.
+
+    Bands that are equally fast are told apart by their conformance there.
+
+    Parameters
+    ----------
+    window : Window
+    bands : DataFrame
+        As `Window.speed_bands` returns them.
+
+    Returns
+    -------
+    dict or None
+        The row of the band with ``speed_m_min``, ``conformance`` and ``why``; None without bands.
+    """
+    if bands.empty:
+        return None
+    best = bands.sort_values(["fastest_speed_m_min", "conformance_at_fastest"], kind="stable").iloc[-1]
+    speed, conformance = float(best["fastest_speed_m_min"]), float(best["conformance_at_fastest"])
+    chosen = {"speed_m_min": speed, "conformance": conformance}
+    return best.to_dict() | chosen | {"why": _why(window, bands, best)}
+
+
+def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
+    speed = float(best["fastest_speed_m_min"])
+    end = ends_at_trial(window, best)[1]
+    limiting = KINDS[best["limiting_high"]].label
+    beyond = (
+        "the trial tried no higher speed there" if end
+        else f"above it {limiting} pulls the joint conformance below {window.level:.1%}".replace(".0%", "%")
+    )
+    rolls = bands["roll"].nunique()
+    among = "the only roll" if rolls == 1 else f"the fastest of the {rolls} rolls"
+    return (
+        f"Roll {best['roll']} is {among} that meet{'s' if rolls == 1 else ''} all requirements together with the "
+        f"assurance asked for, up to {speed:g} m/min; {beyond}."
+    )
+
+
+def ends_at_trial(window: Window, band: pd.Series) -> tuple[bool, bool]:
+    """Whether the low and the high end of a band are where the trial region ends."""
+    pressure = band[window.surfaces.trial.pressure_key]
+    low, high = window.surfaces.region.speed_range(band["plate"], band["cell_volume_cm3_m2"], pressure)
+    return bool(band["speed_low_m_min"] - low < 0.2), bool(high - band["speed_high_m_min"] < 0.2)
+
+
+def neighbours(window: Window, plate: str, cell_volume: float, pressure: float, speed: float) -> pd.DataFrame:
+    """What slower and faster speeds would do: conformance a little and a good deal away.
+
+    Returns
+    -------
+    DataFrame
+        One row per speed in the trial region: ``speed_m_min``, ``joint``, each requirement, ``limiting``.
+    """
+    ends = window.surfaces.region.speed_range(plate, cell_volume, pressure)
+    if ends is None:
+        return pd.DataFrame(columns=["speed_m_min", "joint", *window.limits[plate].requirements, "limiting"])
+    speeds = np.array([speed * ratio for ratio in (0.8, 0.9, 1.0, 1.1, 1.2)])
+    speeds = speeds[(speeds >= ends[0] - 0.05) & (speeds <= ends[1] + 0.05)]
+    table = window.conformance(window.setups(plate, speeds, cell_volume, pressure))
+    table.insert(0, "speed_m_min", speeds)
+    table["limiting"] = table[list(window.limits[plate].requirements)].idxmin(axis=1)
+    return table

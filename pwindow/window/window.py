@@ -1,0 +1,265 @@
+"""The window of a product on a trial's surfaces: conformance at set-ups, maps, and speed bands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from pwindow.errors import UnitProblem, WindowProblem
+from pwindow.product import Product
+from pwindow.study import Roll, Study
+from pwindow.surfaces.responses import COVARIATES, FACTORS
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.units import read_quantity
+from pwindow.window.limits import Limits, product_limits
+from pwindow.window.pattern import resolve_pattern
+from pwindow.window.probability import POINTS, rectangle_probability
+
+
+@dataclass(frozen=True)
+class LimitPredictive:
+    """Predictive distribution of the quantities that are limited, at m set-ups.
+
+    Attributes
+    ----------
+    mean : ndarray, shape (m, k)
+    scale : ndarray, shape (m, k, k)
+    df : float
+    """
+
+    mean: np.ndarray
+    scale: np.ndarray
+    df: float
+
+
+@dataclass(frozen=True)
+class Window:
+    """Where a product's requirements hold together, for the next run.
+
+    Attributes
+    ----------
+    surfaces : Surfaces
+    product : Product
+    study : Study
+    patterns : mapping of str to mapping
+        For each plate process the covariates at which the product is judged.
+    """
+
+    surfaces: Surfaces
+    product: Product
+    study: Study = field(default_factory=Study)
+    patterns: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+
+    @property
+    def level(self) -> float:
+        """Joint conformance probability that the assured window must reach."""
+        return self.product.assurance.level
+
+    @property
+    def plates(self) -> tuple[str, ...]:
+        """Plate processes the product can be judged for; "" where the trial names none."""
+        return tuple(self.patterns)
+
+    @cached_property
+    def rolls(self) -> tuple[Roll, ...]:
+        """The roll inventory: the study's, else the rolls of the trial."""
+        rolls = self.study.rolls or self.surfaces.trial.rolls
+        return tuple(sorted(rolls, key=lambda roll: roll.cell_volume))
+
+    @cached_property
+    def limits(self) -> Mapping[str, Limits]:
+        """The limits for each plate process."""
+        return {
+            plate: product_limits(self.product, self.surfaces, self.study.ink, float(pattern["plate_gap"]))
+            for plate, pattern in self.patterns.items()
+        }
+
+    def setups(self, plate: str, speed, cell_volume, pressure) -> pd.DataFrame:
+        """Set-ups of the product on one plate process; numbers or arrays of one length.
+
+        Parameters
+        ----------
+        plate : str
+        speed : float or array, m/min
+        cell_volume : float or array, cm³/m²
+        pressure : float or array, in the trial's unit of pressure
+        """
+        numbers = np.broadcast_arrays(*np.atleast_1d(speed, cell_volume, pressure))
+        frame = pd.DataFrame(dict(zip(FACTORS, (np.asarray(values, float) for values in numbers))))
+        return frame.assign(**self.patterns[plate])
+
+    def conformance(self, setups: pd.DataFrame, points: int = POINTS) -> pd.DataFrame:
+        """Conformance probabilities of the next run at set-ups of one plate process.
+
+        Parameters
+        ----------
+        setups : DataFrame
+            As `setups` makes them, all of one plate process.
+        points : int
+            Points of the integration lattice.
+
+        Returns
+        -------
+        DataFrame
+            ``joint`` and one column for each requirement, between 0 and 1.
+        """
+        limits = self._limits_for(setups)
+        predictive = self.predictive(setups)
+        columns = {"joint": _probability(predictive, limits, None, points)}
+        for name in limits.requirements:
+            columns[name] = _probability(predictive, limits, name, points)
+        return pd.DataFrame(columns)
+
+    def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS) -> np.ndarray:
+        """Joint conformance probability alone, shape (m,)."""
+        return _probability(self.predictive(setups), self._limits_for(setups), None, points)
+
+    def meets_at_mean(self, setups: pd.DataFrame) -> np.ndarray:
+        """Whether the predicted means meet every requirement: the nominal window, shape (m,)."""
+        limits = self._limits_for(setups)
+        mean = self.surfaces.joint.predict(setups).mean @ limits.forms.T
+        lines, lower, upper = limits.bounds()
+        return np.all((mean[:, lines] >= lower) & (mean[:, lines] <= upper), axis=1)
+
+    def in_trial_region(self, setups: pd.DataFrame) -> np.ndarray:
+        """Whether each set-up lies in the trial region, shape (m,)."""
+        return self.surfaces.region.contains(setups)
+
+    def quantities(self, setups: pd.DataFrame, level: float = 0.95) -> dict[str, pd.DataFrame]:
+        """What each requirement limits, predicted in its own unit.
+
+        Returns
+        -------
+        dict of str to DataFrame
+            By requirement: ``mean`` with ``mean_ci_*`` for the mean over many prints and ``obs_ci_*``
+            for the next print.
+        """
+        from scipy.stats import t
+
+        limits = self._limits_for(setups)
+        joint = self.surfaces.joint
+        found = joint.predict(setups)
+        reach = t.ppf(0.5 + level / 2, joint.df)
+        frames = {}
+        for name, quantity in limits.quantities.items():
+            weights = np.array([quantity.weights.get(response, 0.0) for response in joint.names])
+            mean = found.mean @ weights + quantity.constant
+            total = np.einsum("i,mij,j->m", weights, found.scale, weights)
+            own = weights @ joint.spread @ weights
+            stated = self.study.ink.resistivity_spread**2 if quantity.error == "ink" else 0.0
+            columns = {"mean": mean}
+            for label, variance in (("mean_ci", total - own), ("obs_ci", total + stated)):
+                half = reach * np.sqrt(variance.clip(min=0.0))
+                ends = (mean - half, mean + half)
+                columns[f"{label}_low"], columns[f"{label}_high"] = ends[::-1] if quantity.falling else ends
+            frames[name] = pd.DataFrame({key: quantity.natural(values) for key, values in columns.items()})
+        return frames
+
+    def predictive(self, setups: pd.DataFrame) -> LimitPredictive:
+        """Predictive distribution of the limited quantities, set-up tolerances included."""
+        limits = self._limits_for(setups)
+        found = self.surfaces.joint.predict(setups)
+        mean = found.mean @ limits.forms.T
+        scale = limits.forms @ found.scale @ limits.forms.T + limits.errors
+        for change in self._drifts(setups):
+            moved = (change @ limits.forms.T) / np.sqrt(3.0)
+            scale += moved[:, :, None] * moved[:, None, :]
+        return LimitPredictive(mean, scale, found.df)
+
+    def _drifts(self, setups: pd.DataFrame) -> list[np.ndarray]:
+        """Change of the responses' means when a setting drifts by its whole tolerance.
+
+        A tolerance is a rectangular distribution, whose standard deviation is its half-width over √3
+        (JCGM 100:2008, 4.3.7).
+        """
+        drifts = []
+        for name, (down, up) in self._tolerances.items():
+            shifted = [setups.assign(**{name: change(setups[name])}) for change in (up, down)]
+            high, low = (
+                np.column_stack([surface.mean(frame) for surface in self.surfaces.joint.surfaces])
+                for frame in shifted
+            )
+            drifts.append((high - low) / 2)
+        return drifts
+
+    @cached_property
+    def _tolerances(self) -> dict:
+        assurance, tolerances = self.product.assurance, {}
+        for name, share in (("speed", assurance.speed_tolerance), ("cell_volume", assurance.volume_tolerance)):
+            if share:
+                tolerances[name] = (lambda v, s=share: v * (1 - s), lambda v, s=share: v * (1 + s))
+        if assurance.pressure_tolerance:
+            unit = self.surfaces.trial.pressure_unit
+            try:
+                step = read_quantity(assurance.pressure_tolerance, unit)
+            except UnitProblem as problem:
+                raise WindowProblem(
+                    f"pressure_tolerance “{assurance.pressure_tolerance}”: the trial's pressure is in {unit}; "
+                    "give the tolerance in that unit"
+                ) from problem
+            tolerances["pressure"] = (lambda v: v - step, lambda v: v + step)
+        return tolerances
+
+    def _limits_for(self, setups: pd.DataFrame) -> Limits:
+        return self.limits[str(setups["plate"].iloc[0] or "")]
+
+    def speed_bands(self, pressures: Sequence[float] | None = None) -> pd.DataFrame:
+        """Speed bands of every roll × plate × pressure.
+
+        Parameters
+        ----------
+        pressures : sequence of float, optional
+            In the trial's unit of pressure; those that were tried unless given.
+
+        Returns
+        -------
+        DataFrame
+            One row per band; columns carry their units. Empty where no set-up is assured.
+        """
+        from pwindow.window.bands import speed_bands
+
+        return speed_bands(self, pressures)
+
+
+def _probability(predictive: LimitPredictive, limits: Limits, requirement: str | None, points: int) -> np.ndarray:
+    lines, lower, upper = limits.bounds(requirement)
+    return rectangle_probability(
+        lower, upper, predictive.mean[:, lines], predictive.scale[:, lines][:, :, lines], predictive.df, points
+    )
+
+
+def find_window(surfaces: Surfaces, product: Product, study: Study | None = None) -> Window:
+    """The window of a product.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    product : Product
+    study : Study, optional
+        Roll inventory and ink; without it the inventory is the rolls of the trial.
+
+    Returns
+    -------
+    Window
+
+    Raises
+    ------
+    WindowProblem
+        If the product asks for a plate, pattern or response that the trial does not have.
+
+    Examples
+    --------
+    >>> import pwindow as pw
+    >>> surfaces = pw.fit(pw.read_trial(pw.demo("trial_first.csv")))
+    >>> window = pw.find_window(surfaces, pw.read_product(pw.demo("tag.toml")))
+    >>> at = window.setups("laser-imaged", speed=60, cell_volume=5.6, pressure=50)
+    >>> bool(window.conformance(at)["joint"].iloc[0] > 0.9)
+    True
+    """
+    window = Window(surfaces, product, study or Study(), resolve_pattern(surfaces, product))
+    window.limits, window._tolerances  # a product that cannot be judged is refused here, not later
+    return window
