@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Mapping
 
 from pwindow.errors import DeclarationProblem, UnitProblem
+from pwindow.inputs import InputFile
 from pwindow.study import Table, read_toml
 from pwindow.units import read_quantity
 
@@ -135,12 +136,13 @@ class Product:
         )
 
 
-def read_product(path: str | Path) -> Product:
+def read_product(source: str | Path | InputFile) -> Product:
     """Read a product file.
 
     Parameters
     ----------
-    path : path of a TOML file with ``name``, ``[pattern]``, ``[requirements.…]``, ``[assurance]``.
+    source : path or InputFile
+        A TOML file with ``name``, ``[pattern]``, ``[requirements.…]``, ``[assurance]``.
 
     Returns
     -------
@@ -151,9 +153,9 @@ def read_product(path: str | Path) -> Product:
     DeclarationProblem
         If a key is unknown, a quantity lacks its unit, a limit is missing or contradicts another.
     """
-    document = read_toml(path)
+    document = read_toml(source)
     product = Product(
-        name=str(document.take("name", Path(path).stem)),
+        name=str(document.take("name", Path(document.where).stem)),
         pattern=_read_pattern(document.table("pattern")),
         requirements=_read_requirements(document.table("requirements")),
         assurance=_read_assurance(document.table("assurance")),
@@ -188,6 +190,8 @@ def _check_limits(requirement: Requirement, where: str) -> None:
         raise DeclarationProblem(f"{place}: a limit must be above zero")
     if least is not None and most is not None and least >= most:
         raise DeclarationProblem(f"{place}: least ({least:g}) is not below most ({most:g})")
+    if "count" in requirement.parameters:
+        _checked_count(requirement.parameters["count"], place)
     if requirement.name == "open_area" and max(least or 0, most or 0) >= 100:
         raise DeclarationProblem(f"{place}: an open area of 100 % leaves no line")
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pwindow.errors import DeclarationProblem, UnitProblem
+from pwindow.inputs import InputFile
 from pwindow.units import read_quantity
 
 
@@ -82,29 +83,28 @@ class Table:
             raise DeclarationProblem(f"{self.where}: {names} is not known here; known are {known}")
 
 
-def read_toml(path: str | Path) -> Table:
+def read_toml(source: str | Path | InputFile) -> Table:
     """Open a TOML file as a `Table`.
 
     Raises
     ------
-    DeclarationProblem
-        If the file cannot be read as TOML; the message says where.
+    UnusableInput
+        If the file cannot be read, or not as TOML; the message says where.
     """
-    path = Path(path)
+    file = InputFile.of(source)
     try:
-        return Table(tomllib.loads(path.read_text(encoding="utf-8-sig")), path.name)
-    except OSError as problem:
-        raise DeclarationProblem(f"{path}: cannot be read ({problem.strerror})") from problem
+        return Table(tomllib.loads(file.content.decode("utf-8-sig")), file.name)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise DeclarationProblem(f"{path.name}: not a TOML file in UTF-8: {problem}") from problem
+        raise DeclarationProblem(f"{file.name}: not a TOML file in UTF-8: {problem}") from problem
 
 
-def read_study(path: str | Path) -> Study:
+def read_study(source: str | Path | InputFile) -> Study:
     """Read a study file.
 
     Parameters
     ----------
-    path : path of a TOML file with ``name``, ``[ink]`` and ``[[rolls]]``.
+    source : path or InputFile
+        A TOML file with ``name``, ``[ink]`` and ``[[rolls]]``.
 
     Returns
     -------
@@ -115,8 +115,8 @@ def read_study(path: str | Path) -> Study:
     DeclarationProblem
         If a key is unknown, a quantity lacks its unit, or two rolls share an id.
     """
-    document = read_toml(path)
-    name = str(document.take("name", Path(path).stem))
+    document = read_toml(source)
+    name = str(document.take("name", Path(document.where).stem))
     rolls = tuple(_read_roll(entry, document.where) for entry in document.take("rolls", []))
     if len({roll.id for roll in rolls}) < len(rolls):
         raise DeclarationProblem(f"{document.where}: two rolls have the same id; give each its own")

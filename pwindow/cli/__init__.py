@@ -157,3 +157,24 @@ def _window(surfaces, product, study, assurance=None):
 
     wanted = read_product(product)
     return find_window(surfaces, wanted if assurance is None else wanted.with_assurance(assurance), study)
+
+
+@main.command()
+@click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE…]")
+@click.option("--product", "products", multiple=True, type=click.Path(path_type=Path), help="Product file; may be repeated.")
+@_STUDY
+@click.option("--port", type=click.IntRange(1, 65535), help="Port; the usual one, or a free one, unless given.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--no-browser", is_flag=True, help="Do not open a browser.")
+@_guarded
+def serve(files, products, study, port, host, no_browser):
+    """Open the dashboards: on trial FILEs, or on the demo data."""
+    from pwindow.cli.serving import serve as serve_pages
+    from pwindow.demo import shipped
+
+    sys.exit(
+        serve_pages(
+            shipped("dashboards"), port=port, host=host, open_browser=not no_browser, trials=files,
+            products=products,
+        )
+    )

@@ -71,6 +71,20 @@ def _left_out_notes(data: ResponseData, optional: list[Term], kept: list[Term]) 
     return notes
 
 
+def independent_terms(design: Design, matrix: np.ndarray) -> Design:
+    """The terms in their order, each kept while it is told apart from those before and its parents are there."""
+    kept: list[Term] = []
+    basis = np.zeros((len(matrix), 0))
+    for at, term in enumerate(design.terms):
+        column = matrix[:, at]
+        rest = column - basis @ (basis.T @ column)
+        rest = rest - basis @ (basis.T @ rest)
+        if parents(term) <= set(kept) and np.linalg.norm(rest) > _TOLERANCE * max(np.linalg.norm(column), 1e-300):
+            kept.append(term)
+            basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
+    return design.keeping(kept)
+
+
 def _carried(full: Design, needed: list[Term], optional: list[Term], data: ResponseData) -> list[Term]:
     kept = list(needed)
     prints = data.cells["print"].nunique()

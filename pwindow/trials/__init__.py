@@ -1,7 +1,6 @@
 """Trial files: reading, checking, and what was read."""
 
-from pwindow.trials.files import TrialFile
 from pwindow.trials.summary import summarise
 from pwindow.trials.trial import Trial, read_trial
 
-__all__ = ["Trial", "TrialFile", "read_trial", "summarise"]
+__all__ = ["Trial", "read_trial", "summarise"]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
 from pwindow.errors import Problem, TrialProblem
+from pwindow.inputs import InputFile
 from pwindow.trials.columns import COLUMNS
 from pwindow.units import split_header
 
@@ -17,25 +17,7 @@ _DELIMITERS = (",", ";", "\t", "|")
 _SAVE_AGAIN = "save it again as CSV, XLSX or Parquet"
 
 
-@dataclass(frozen=True)
-class TrialFile:
-    """A file as it came: its name and its bytes."""
-
-    name: str
-    content: bytes
-
-    @classmethod
-    def open(cls, path: str | Path) -> TrialFile:
-        """Read the bytes of a file; a `TrialProblem` says why it cannot be read."""
-        path = Path(path)
-        try:
-            return cls(path.name, path.read_bytes())
-        except OSError as problem:
-            reason = Problem(str(path), f"cannot be read ({problem.strerror})", "check the path")
-            raise TrialProblem([reason]) from problem
-
-
-def read_cells(file: TrialFile) -> pd.DataFrame:
+def read_cells(file: InputFile) -> pd.DataFrame:
     """Read raw cells, before any conversion.
 
     Returns
@@ -66,11 +48,11 @@ def read_cells(file: TrialFile) -> pd.DataFrame:
     return cells
 
 
-def _unreadable(file: TrialFile, what: str, mend: str) -> TrialProblem:
+def _unreadable(file: InputFile, what: str, mend: str) -> TrialProblem:
     return TrialProblem([Problem(file.name, what, mend)])
 
 
-def _read_parquet(file: TrialFile) -> pd.DataFrame:
+def _read_parquet(file: InputFile) -> pd.DataFrame:
     import pyarrow
 
     try:
@@ -79,7 +61,7 @@ def _read_parquet(file: TrialFile) -> pd.DataFrame:
         raise _unreadable(file, f"not a Parquet file ({problem})", _SAVE_AGAIN) from problem
 
 
-def _read_workbook(file: TrialFile) -> pd.DataFrame:
+def _read_workbook(file: InputFile) -> pd.DataFrame:
     """Read the first sheet whose top row has known column names."""
     import zipfile
 
@@ -99,7 +81,7 @@ def _read_workbook(file: TrialFile) -> pd.DataFrame:
     return pd.DataFrame([row[:width] for row in rows[1:]], columns=header, dtype=object)
 
 
-def _read_text(file: TrialFile) -> pd.DataFrame:
+def _read_text(file: InputFile) -> pd.DataFrame:
     text = _decode(file)
     delimiter = _delimiter(text)
     try:
@@ -119,7 +101,7 @@ def _first_row_as_header(cells: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
-def _decode(file: TrialFile) -> str:
+def _decode(file: InputFile) -> str:
     """Decode by byte-order mark, else by the zero bytes of UTF-16, else UTF-8, else Windows-1252."""
     content = file.content
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):

@@ -11,11 +11,12 @@ from typing import Iterable
 import pandas as pd
 
 from pwindow.errors import Problem, TrialProblem
+from pwindow.inputs import InputFile
 from pwindow.study import Roll
 from pwindow.trials.cells import read_columns
 from pwindow.trials.checks import find_problems
 from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS
-from pwindow.trials.files import TrialFile, read_cells
+from pwindow.trials.files import read_cells
 
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 
@@ -80,12 +81,12 @@ class Trial:
         return sorted(self.features[column].dropna().unique())
 
 
-def read_trial(source: str | Path | TrialFile | Iterable[str | Path | TrialFile]) -> Trial:
+def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]) -> Trial:
     """Read one trial file, or several as one trial.
 
     Parameters
     ----------
-    source : path, TrialFile or iterable of them
+    source : path, InputFile or iterable of them
         CSV (any common delimiter and decimal mark, UTF-8, UTF-16 or Windows-1252), XLSX or Parquet.
 
     Returns
@@ -97,8 +98,8 @@ def read_trial(source: str | Path | TrialFile | Iterable[str | Path | TrialFile]
     TrialProblem
         With every problem of every file: file, row, column, value and what to do.
     """
-    sources = [source] if isinstance(source, (str, Path, TrialFile)) else list(source)
-    files = [item if isinstance(item, TrialFile) else TrialFile.open(item) for item in sources]
+    sources = [source] if isinstance(source, (str, Path, InputFile)) else list(source)
+    files = [InputFile.of(item) for item in sources]
     problems = _repeated(files)
     parts = []
     for file in files:
@@ -116,7 +117,7 @@ def read_trial(source: str | Path | TrialFile | Iterable[str | Path | TrialFile]
     return _joined(parts)
 
 
-def _repeated(files: list[TrialFile]) -> list[Problem]:
+def _repeated(files: list[InputFile]) -> list[Problem]:
     seen: dict[bytes, str] = {}
     problems = []
     for file in files:
@@ -126,7 +127,7 @@ def _repeated(files: list[TrialFile]) -> list[Problem]:
     return problems
 
 
-def _read_file(file: TrialFile) -> Trial:
+def _read_file(file: InputFile) -> Trial:
     table, units, notes, problems = read_columns(read_cells(file), file.name)
     if set(NEEDED) <= set(table):
         reported = {(problem.row, column) for problem in problems for column in (problem.column, None)}

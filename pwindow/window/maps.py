@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pwindow.window.probability import MAP_POINTS
 from pwindow.window.window import Window
+
+_POINTS = 149
+_SETTLED = 2e-3
 
 
 @dataclass(frozen=True)
@@ -20,18 +22,19 @@ class WindowMap:
     volumes : ndarray, shape (v,), cm³/m²
     joint : ndarray, shape (v, s)
         Joint conformance probability; NaN outside the trial region.
-    nominal : ndarray of bool, shape (v, s)
-        Where the predicted means meet every requirement.
+    margin : ndarray, shape (v, s)
+        How far inside every limit the predicted means are, in standard deviations of the next print;
+        the nominal window is where it is not negative. NaN outside the trial region.
     """
 
     speeds: np.ndarray
     volumes: np.ndarray
     joint: np.ndarray
-    nominal: np.ndarray
+    margin: np.ndarray
 
 
 def window_map(window: Window, plate: str, pressure: float, cells: int = 60) -> WindowMap:
-    """Compute the map; both axes are evenly spaced by ratio over the tried range.
+    """Compute the map; both axes are evenly spaced over the tried range.
 
     Parameters
     ----------
@@ -48,15 +51,14 @@ def window_map(window: Window, plate: str, pressure: float, cells: int = 60) -> 
     grid_volume, grid_speed = (grid.ravel() for grid in np.meshgrid(volumes, speeds, indexing="ij"))
     setups = window.setups(plate, grid_speed, grid_volume, pressure)
     inside = window.in_trial_region(setups)
-    joint = np.full(len(setups), np.nan)
-    nominal = np.zeros(len(setups), dtype=bool)
+    joint, margin = np.full((2, len(setups)), np.nan)
     if inside.any():
-        joint[inside] = window.joint_conformance(setups[inside], MAP_POINTS)
-        nominal[inside] = window.meets_at_mean(setups[inside])
+        joint[inside] = window.joint_conformance(setups[inside], _POINTS, _SETTLED)
+        margin[inside] = window.margin_of_means(setups[inside])
     shape = (len(volumes), len(speeds))
-    return WindowMap(speeds, volumes, joint.reshape(shape), nominal.reshape(shape))
+    return WindowMap(speeds, volumes, joint.reshape(shape), margin.reshape(shape))
 
 
 def _axis(tried, cells: int) -> np.ndarray:
     low, high = float(tried.min()), float(tried.max())
-    return np.array([low]) if low == high else np.geomspace(low, high, cells)
+    return np.array([low]) if low == high else np.linspace(low, high, cells)

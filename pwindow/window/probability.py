@@ -14,9 +14,7 @@ import numpy as np
 from scipy.special import chdtri, ndtr, ndtri, stdtr
 
 POINTS = 2039
-MAP_POINTS = 199
 _CHUNK = 400_000
-_SETTLED = 1e-5
 
 
 @cache
@@ -28,7 +26,8 @@ def _lattice(points: int, dimension: int) -> np.ndarray:
 
 
 def rectangle_probability(
-    lower: np.ndarray, upper: np.ndarray, mean: np.ndarray, scale: np.ndarray, df: float, points: int = POINTS
+    lower: np.ndarray, upper: np.ndarray, mean: np.ndarray, scale: np.ndarray, df: float, points: int = POINTS,
+    settled: float = 1e-5,
 ) -> np.ndarray:
     """P(lower ≤ Y ≤ upper) for Y multivariate t at each of m locations.
 
@@ -42,6 +41,8 @@ def rectangle_probability(
         Degrees of freedom; infinite for a normal.
     points : int
         Points of the lattice.
+    settled : float
+        Where elementary bounds are this close together their middle is the answer.
 
     Returns
     -------
@@ -56,7 +57,7 @@ def rectangle_probability(
     # Boole's and Fréchet's bounds settle what is nearly certain without integration
     least, most = np.clip(alone.sum(axis=1) - alone.shape[1] + 1.0, 0.0, 1.0), alone.min(axis=1)
     result = (least + most) / 2
-    open_ = np.flatnonzero(most - least > _SETTLED)
+    open_ = np.flatnonzero(most - least > settled)
     if len(open_) == 0:
         return result
     order = np.argsort(alone[open_].mean(axis=0))

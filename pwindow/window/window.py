@@ -114,16 +114,26 @@ class Window:
             columns[name] = _probability(predictive, limits, name, points)
         return pd.DataFrame(columns)
 
-    def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS) -> np.ndarray:
-        """Joint conformance probability alone, shape (m,)."""
-        return _probability(self.predictive(setups), self._limits_for(setups), None, points)
+    def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS, settled: float = 1e-5) -> np.ndarray:
+        """Joint conformance probability alone, shape (m,); see `rectangle_probability`."""
+        return _probability(self.predictive(setups), self._limits_for(setups), None, points, settled)
 
-    def meets_at_mean(self, setups: pd.DataFrame) -> np.ndarray:
-        """Whether the predicted means meet every requirement: the nominal window, shape (m,)."""
+    def margin_of_means(self, setups: pd.DataFrame) -> np.ndarray:
+        """How far inside every limit the predicted means are, in standard deviations; shape (m,).
+
+        The nominal window is where it is not negative. The worst of N gaps is not counted against
+        the mean gap here: these are means.
+        """
         limits = self._limits_for(setups)
-        mean = self.surfaces.joint.predict(setups).mean @ limits.forms.T
-        lines, lower, upper = limits.bounds()
-        return np.all((mean[:, lines] >= lower) & (mean[:, lines] <= upper), axis=1)
+        joint = self.surfaces.joint
+        mean = joint.predict(setups).mean
+        margins = []
+        for limit in limits.limits:
+            weights = np.array([limit.quantity.weights.get(name, 0.0) for name in joint.names])
+            at = mean @ weights + limits.quantities[limit.requirement].constant
+            spread = np.sqrt(weights @ joint.spread @ weights)
+            margins += [(limit.upper - at) / spread, (at - limit.lower) / spread]
+        return np.min(margins, axis=0)
 
     def in_trial_region(self, setups: pd.DataFrame) -> np.ndarray:
         """Whether each set-up lies in the trial region, shape (m,)."""
@@ -225,10 +235,13 @@ class Window:
         return speed_bands(self, pressures)
 
 
-def _probability(predictive: LimitPredictive, limits: Limits, requirement: str | None, points: int) -> np.ndarray:
+def _probability(
+    predictive: LimitPredictive, limits: Limits, requirement: str | None, points: int, settled: float = 1e-5
+) -> np.ndarray:
     lines, lower, upper = limits.bounds(requirement)
     return rectangle_probability(
-        lower, upper, predictive.mean[:, lines], predictive.scale[:, lines][:, :, lines], predictive.df, points
+        lower, upper, predictive.mean[:, lines], predictive.scale[:, lines][:, :, lines], predictive.df, points,
+        settled,
     )
 
 

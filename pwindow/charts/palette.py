@@ -1,0 +1,9 @@
+"""One family of pictures: the colours and type that all charts share."""
+
+INK = "#22252b"
+QUIET = "#8b9099"
+FAINT = "#d9dce1"
+PAPER = "#ffffff"
+MARK = "#c2410c"
+SCALE = "Cividis"
+FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"

@@ -1,0 +1,185 @@
+"""The window as a picture: joint conformance over speed and cell volume, with the rolls drawn in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from pwindow.charts.palette import FAINT, FONT, INK, MARK, PAPER, QUIET, SCALE
+from pwindow.study import Roll
+from pwindow.window.maps import WindowMap
+
+MAP, LOW, HIGH, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CHOSEN = (
+    "map", "low", "high", "assured", "nominal", "rolls", "bands", "recommended", "chosen",
+)
+_AXES = {"xaxis": "x2", "yaxis": "y2"}
+
+
+@dataclass(frozen=True)
+class MapContent:
+    """What the picture shows.
+
+    Attributes
+    ----------
+    window_map : WindowMap
+    level : float
+        Assurance level.
+    rolls : sequence of Roll
+    bands : DataFrame
+        Speed bands of the plate and pressure shown.
+    chosen : (float, float)
+        Speed, m/min, and cell volume, cm³/m², of the set-up looked at.
+    recommended : (float, float) or None
+        The same of the recommended set-up, where it lies on this map.
+    """
+
+    window_map: WindowMap
+    level: float
+    rolls: tuple[Roll, ...]
+    bands: pd.DataFrame
+    chosen: tuple[float, float]
+    recommended: tuple[float, float] | None = None
+
+
+def window_figure(content: MapContent) -> go.Figure:
+    """The picture as a plotly figure; `update_figure` repaints it with other content."""
+    figure = go.Figure(layout=_layout())
+    figure.add_trace(_outside())
+    common = {"hoverinfo": "skip", "showscale": False, "showlegend": False, **_AXES}
+    figure.add_trace(
+        go.Heatmap(
+            name=MAP, **_AXES, zmin=0, zmax=1, colorscale=SCALE, hoverongaps=False, zsmooth="fast",
+            colorbar={"title": {"text": "joint conformance<br>probability"}, "tickformat": ".0%", "thickness": 14,
+                      "len": 0.9, "outlinewidth": 0},
+            hovertemplate="%{x:.1f} m/min, %{y:.2f} cm³/m²<br>joint conformance %{z:.1%}<extra></extra>",
+        )
+    )
+    figure.add_trace(_contours(LOW, (0.1, 0.5, 0.2), {"color": PAPER, "width": 1}, common))
+    figure.add_trace(_contours(HIGH, (0.7, 0.9, 0.2), {"color": INK, "width": 1}, common))
+    figure.add_trace(_contours(NOMINAL, (0, 0, 1), {"color": PAPER, "width": 1.5, "dash": "dot"}, common))
+    figure.add_trace(_contours(ASSURED, (content.level, content.level, 1), {"color": INK, "width": 4}, common))
+    figure.add_trace(
+        go.Scatter(name=ROLLS, mode="lines", line={"color": FAINT, "width": 1.2}, hoverinfo="skip", showlegend=False, **_AXES)
+    )
+    figure.add_trace(
+        go.Scatter(
+            name=BANDS, **_AXES, mode="lines", line={"color": INK, "width": 7}, opacity=0.85, showlegend=False,
+            hovertemplate="speed band of roll %{text}<br>%{x:.1f} m/min<extra></extra>",
+        )
+    )
+    figure.add_trace(_point(RECOMMENDED, "diamond", 17, PAPER, MARK))
+    figure.add_trace(_point(CHOSEN, "circle-open", 20, MARK, MARK))
+    update_figure(figure, content)
+    return figure
+
+
+def update_figure(figure: go.Figure, content: MapContent) -> None:
+    """Repaint a figure made by `window_figure`; arrays are sent as flat columns, which travel fast."""
+    shown = content.window_map
+    grid = _columns(shown)
+    joint = shown.joint.ravel().astype(np.float32)
+    trace = {item.name: item for item in figure.data}
+    for name in (MAP, LOW, HIGH, ASSURED, NOMINAL):
+        if trace[name].x is None or len(trace[name].x) != len(grid["x"]) or not np.array_equal(trace[name].x, grid["x"]):
+            trace[name].update(grid)
+    for name in (MAP, LOW, HIGH, ASSURED):
+        trace[name].z = joint
+    trace[NOMINAL].z = shown.margin.ravel().astype(np.float32)
+    trace[ASSURED].contours.update(start=content.level, end=content.level)
+    trace[ROLLS].update(_roll_lines(content))
+    trace[BANDS].update(_band_lines(content))
+    trace[CHOSEN].update(x=[content.chosen[0]], y=[content.chosen[1]], text=["looked at"])
+    spot = content.recommended
+    trace[RECOMMENDED].update(
+        x=[] if spot is None else [spot[0]], y=[] if spot is None else [spot[1]],
+        text=[] if spot is None else [f"recommended {spot[0]:g} m/min"],
+    )
+    _set_axes(figure, content)
+
+
+def _columns(shown: WindowMap) -> dict[str, np.ndarray]:
+    y, x = np.meshgrid(shown.volumes, shown.speeds, indexing="ij")
+    return {"x": x.ravel().astype(np.float32), "y": y.ravel().astype(np.float32)}
+
+
+def _contours(name: str, levels: tuple[float, float, float], line: dict, common: dict) -> go.Contour:
+    """Labelled contour lines from a first to a last level by a step."""
+    start, end, size = levels
+    contours = {"start": start, "end": end, "size": size, "coloring": "none", "showlabels": name != NOMINAL,
+                "labelfont": {"size": 12, "color": line["color"]}, "labelformat": ".0%"}
+    return go.Contour(name=name, line=line, contours=contours, connectgaps=False, **common)
+
+
+def _outside() -> go.Scatter:
+    """A hatched ground: what the map leaves uncovered was not tried.
+
+    It has axes of its own below the others, because a filled area is drawn above any map of its axes.
+    """
+    return go.Scatter(
+        name="outside", x=[0, 0, 1, 1], y=[0, 1, 1, 0], fill="toself", mode="none", hoverinfo="skip", fillpattern={"shape": "/", "fgcolor": QUIET, "bgcolor": "#f1f2f4", "size": 9, "solidity": 0.12},
+        showlegend=False,
+    )
+
+
+def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatter:
+    return go.Scatter(
+        name=name, **_AXES, mode="markers", showlegend=False,
+        marker={"symbol": symbol, "size": size, "color": fill, "line": {"color": edge, "width": 3}},
+        hovertemplate="%{text}<br>%{x:.1f} m/min, %{y:.2f} cm³/m²<extra></extra>",
+    )
+
+
+def _roll_lines(content: MapContent) -> dict[str, list]:
+    ends = [*_padded(content.window_map.speeds), None]
+    return {"x": ends * len(content.rolls), "y": [y for roll in content.rolls for y in (roll.cell_volume,) * 2 + (None,)]}
+
+
+def _band_lines(content: MapContent) -> dict[str, list]:
+    x, y, text = [], [], []
+    for band in content.bands.itertuples():
+        x += [band.speed_low_m_min, band.speed_high_m_min, None]
+        y += [band.cell_volume_cm3_m2, band.cell_volume_cm3_m2, None]
+        text += [escape(str(band.roll))] * 3
+    return {"x": x, "y": y, "text": text}
+
+
+def _layout() -> dict:
+    axis = {"showgrid": False, "tickmode": "auto", "zeroline": False, "ticks": "outside", "tickcolor": QUIET, "linecolor": QUIET}
+    hidden = {"range": [0, 1], "visible": False, "fixedrange": True}
+    return {
+        "template": "none", "paper_bgcolor": PAPER, "plot_bgcolor": PAPER, "font": {"family": FONT, "size": 13, "color": INK},
+        "margin": {"l": 62, "r": 20, "t": 58, "b": 56}, "height": 520, "uirevision": "keep", "hovermode": "closest",
+        "xaxis": hidden, "yaxis": hidden,
+        "xaxis2": axis | {"title": {"text": "press speed, m/min"}, "overlaying": "x", "anchor": "y2", "side": "bottom"},
+        "yaxis2": axis | {"title": {"text": "cell volume, cm³/m²"}, "overlaying": "y", "anchor": "x2", "side": "left"},
+    }
+
+
+def _set_axes(figure: go.Figure, content: MapContent) -> None:
+    shown = content.window_map
+    figure.layout.xaxis2.range = _padded(shown.speeds)
+    figure.layout.yaxis2.range = _padded(shown.volumes)
+    notes = []
+    for roll in content.rolls:
+        notes.append({
+            "xref": "paper", "x": 0.995, "xanchor": "right", "yref": "y2", "y": roll.cell_volume, "yanchor": "bottom",
+            "text": f"roll {escape(roll.id)} · {roll.cell_volume:.3g}", "showarrow": False,
+            "font": {"size": 12, "color": INK}, "bgcolor": "rgba(255,255,255,0.72)", "borderpad": 1,
+        })
+    notes.append({
+        "xref": "paper", "x": 0, "yref": "paper", "y": 1, "yanchor": "bottom", "xanchor": "left", "showarrow": False,
+        "text": f"<b>heavy outline</b> joint conformance {content.level:.1%} · <b>thick bars</b> speed bands of the rolls"
+        "<br><b>dotted</b> predicted means meet every requirement · <b>hatched</b> not tried", "align": "left",
+        "font": {"size": 12},
+    })
+    figure.layout.annotations = notes
+
+
+def _padded(values: np.ndarray) -> list[float]:
+    low, high = float(values.min()), float(values.max())
+    room = (high - low) * 0.04 or 0.1 * high
+    return [low - room, high + room]

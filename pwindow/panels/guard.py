@@ -1,0 +1,31 @@
+"""One wrapper for every handler: a failure is told on the page and logged, and the page lives on."""
+
+from __future__ import annotations
+
+import logging
+from functools import wraps
+from typing import Callable
+
+from pwindow.errors import UnusableInput
+
+_LOG = logging.getLogger("pwindow.panels")
+
+
+def guarded(tell: Callable[[list[str]], None]) -> Callable:
+    """Make a decorator for handlers that tells what went wrong by `tell`."""
+
+    def decorate(handler: Callable) -> Callable:
+        @wraps(handler)
+        def run(*args, **kwargs):
+            try:
+                tell([])
+                return handler(*args, **kwargs)
+            except UnusableInput as problem:
+                tell(problem.reasons)
+            except Exception as problem:  # a page must outlive any fault; the log has the whole of it
+                _LOG.exception("a handler failed")
+                tell([f"something in the page failed ({type(problem).__name__}); the server's log says where"])
+
+        return run
+
+    return decorate

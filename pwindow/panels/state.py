@@ -1,0 +1,221 @@
+"""What the set-up speed page knows and works out, without any widget."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from pwindow.charts import MapContent
+from pwindow.demo import demo
+from pwindow.errors import UnusableInput, WindowProblem
+from pwindow.inputs import InputFile
+from pwindow.product import Product, check_product, read_product
+from pwindow.study import Roll, Study, read_study
+from pwindow.surfaces import Surfaces, fit
+from pwindow.trials import read_trial
+from pwindow.window import Window, find_window
+from pwindow.window.maps import WindowMap, window_map
+from pwindow.window.recommend import neighbours, recommend
+
+_DEMO = ("trial_first.csv", "study.toml", "tag.toml", "mesh.toml")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The fit that the page stands on, and what it may be asked for."""
+
+    surfaces: Surfaces
+    study: Study
+    products: Mapping[str, Product]
+
+
+@dataclass(frozen=True)
+class Setup:
+    """The set-up looked at; pressure in the trial's unit of pressure, speed in m/min."""
+
+    plate: str
+    roll: Roll
+    pressure: float
+    speed: float
+
+
+@dataclass(frozen=True)
+class Question:
+    """One product on one fit: its window, bands and recommendation, each worked out once."""
+
+    evidence: Evidence
+    product: Product
+    _maps: dict = field(default_factory=dict, repr=False, compare=False)
+
+    @cached_property
+    def window(self) -> Window:
+        return find_window(self.evidence.surfaces, self.product, self.evidence.study)
+
+    @cached_property
+    def bands(self) -> pd.DataFrame:
+        return self.window.speed_bands()
+
+    @cached_property
+    def recommended(self) -> dict | None:
+        return recommend(self.window, self.bands)
+
+    def start(self) -> Setup:
+        """The recommended set-up, else the middle of what was tried."""
+        trial, best = self.evidence.surfaces.trial, self.recommended
+        if best is not None:
+            return Setup(best["plate"], self.roll(best["roll"]), best[trial.pressure_key], best["speed_m_min"])
+        speeds = trial.prints["speed"]
+        rolls = self.window.rolls
+        return Setup(
+            self.window.plates[0], rolls[len(rolls) // 2], trial.pressures[len(trial.pressures) // 2],
+            float(speeds.median()),
+        )
+
+    def roll(self, identity: str) -> Roll:
+        return next(roll for roll in self.window.rolls if roll.id == identity)
+
+    def frame(self, setup: Setup) -> pd.DataFrame:
+        return self.window.setups(setup.plate, setup.speed, setup.roll.cell_volume, setup.pressure)
+
+    def map(self, plate: str, pressure: float) -> WindowMap:
+        """The map at a plate and pressure; the last few are kept."""
+        key = (plate, pressure)
+        if key not in self._maps:
+            if len(self._maps) > 200:
+                self._maps.clear()
+            self._maps[key] = window_map(self.window, plate, pressure)
+        return self._maps[key]
+
+    def content(self, setup: Setup) -> MapContent:
+        """What the picture shows for a set-up."""
+        shown = self.map(setup.plate, setup.pressure)
+        best, key = self.recommended, self.evidence.surfaces.trial.pressure_key
+        on_map = best is not None and best["plate"] == setup.plate and abs(best[key] - setup.pressure) < 1e-9
+        spot = (best["speed_m_min"], best["cell_volume_cm3_m2"]) if on_map else None
+        bands = bands_on_map(shown, self.window.rolls, self.window.level)
+        return MapContent(
+            shown, self.window.level, self.window.rolls, bands, (setup.speed, setup.roll.cell_volume), spot
+        )
+
+    def neighbours(self, setup: Setup) -> pd.DataFrame:
+        return neighbours(self.window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed)
+
+
+def bands_on_map(shown: WindowMap, rolls: Sequence[Roll], level: float) -> pd.DataFrame:
+    """Speed bands read off a map by interpolation: good for a picture, not for a table."""
+    found = []
+    if len(shown.volumes) == 1 or len(shown.speeds) == 1:
+        return pd.DataFrame(found, columns=["roll", "cell_volume_cm3_m2", "speed_low_m_min", "speed_high_m_min"])
+    fine = np.linspace(shown.speeds[0], shown.speeds[-1], 600)
+    for roll in rolls:
+        if not shown.volumes[0] <= roll.cell_volume <= shown.volumes[-1]:
+            continue
+        at = min(int(np.searchsorted(shown.volumes, roll.cell_volume, side="right")) - 1, len(shown.volumes) - 2)
+        share = (roll.cell_volume - shown.volumes[at]) / (shown.volumes[at + 1] - shown.volumes[at])
+        row = shown.joint[at] if share < 1e-9 else shown.joint[at] * (1 - share) + shown.joint[at + 1] * share
+        if share > 1 - 1e-9:
+            row = shown.joint[at + 1]
+        assured = np.interp(fine, shown.speeds, row) >= level
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], assured.astype(int), [0]])))
+        found += [(roll.id, roll.cell_volume, fine[a], fine[b - 1]) for a, b in zip(edges[::2], edges[1::2])]
+    return pd.DataFrame(found, columns=["roll", "cell_volume_cm3_m2", "speed_low_m_min", "speed_high_m_min"])
+
+
+def given_evidence() -> Evidence:
+    """The evidence that the server was started with; the demo where it was started with none.
+
+    ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` hold paths.
+    """
+    trials, products, studies = (
+        tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
+        for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY")
+    )
+    if not trials and not products:
+        trials, *rest = (str(demo(name)) for name in _DEMO)
+        return _fit_paths((trials,), tuple(rest[1:]), rest[0])
+    return _fit_paths(trials or (str(demo(_DEMO[0])),), products or (str(demo("tag.toml")),), studies[0] if studies else None)
+
+
+@lru_cache(maxsize=4)
+def _fit_paths(trials: tuple[str, ...], products: tuple[str, ...], study: str | None) -> Evidence:
+    read = [read_product(Path(path)) for path in products]
+    declared = Study() if study is None else read_study(Path(study))
+    return Evidence(fit(read_trial(trials)), declared, {product.name: product for product in read})
+
+
+def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evidence, str | None]:
+    """Evidence with uploaded files in it: trials replace the trial, a product or study is added.
+
+    Returns
+    -------
+    Evidence
+    str or None
+        Name of the product that was added last.
+
+    Raises
+    ------
+    UnusableInput
+        If any file cannot be used; `before` stands then.
+    """
+    declared = [file for file in files if file.name.lower().endswith(".toml")]
+    trials = [file for file in files if file not in declared]
+    surfaces, study, products, added = before.surfaces, before.study, dict(before.products), None
+    if trials:
+        surfaces, study = fit(read_trial(trials)), Study(ink=before.study.ink)
+    for file in declared:
+        if b"[requirements" in file.content:
+            product = read_product(file)
+            products[product.name], added = product, product.name
+        else:
+            study = read_study(file)
+    return Evidence(surfaces, study, products), added
+
+
+def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) -> Product:
+    """The product with other limits and counts, checked.
+
+    Parameters
+    ----------
+    product : Product
+    limits : mapping
+        For each requirement ``least``, ``most`` and ``count`` as far as they change.
+    """
+    requirements = []
+    for requirement in product.requirements:
+        changes = dict(limits.get(requirement.name, {}))
+        if "count" in changes:
+            changes["parameters"] = {**requirement.parameters, "count": changes.pop("count")}
+        requirements.append(replace(requirement, **changes))
+    changed = replace(product, requirements=tuple(requirements))
+    check_product(changed, product.name)
+    return changed
+
+
+def first_judgeable(evidence: Evidence, wanted: str | None) -> Question:
+    """The wanted product on the fit, else the first product that the trial can judge.
+
+    Raises
+    ------
+    UnusableInput
+        If the trial can judge none; says why for each.
+    """
+    names = [wanted] if wanted in evidence.products else []
+    reasons = []
+    for name in [*names, *(name for name in evidence.products if name not in names)]:
+        question = Question(evidence, evidence.products[name])
+        try:
+            question.window
+        except UnusableInput as problem:
+            reasons.append(str(problem))
+        else:
+            return question
+    raise WindowProblem(
+        "the trial was read, but it cannot judge any product here: " + "; ".join(reasons)
+        + ". Load a product file (TOML) together with the trial"
+    )

@@ -1,0 +1,240 @@
+"""What the page says, as HTML; every name that comes from a file is escaped here."""
+
+from __future__ import annotations
+
+import base64
+from html import escape
+
+import pandas as pd
+
+from pwindow.panels.state import Question, Setup
+from pwindow.product import KINDS
+from pwindow.surfaces.responses import KINDS as RESPONSES
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.window.bands import closest
+from pwindow.window.recommend import ends_at_trial
+
+
+def percent(value: float) -> str:
+    """A probability in words that never round up to certainty.
+
+    Examples
+    --------
+    >>> percent(0.9504), percent(0.99999), percent(0.00001)
+    ('95.0 %', 'over 99.9 %', 'under 0.1 %')
+    """
+    if value > 0.999:
+        return "over 99.9 %"
+    return "under 0.1 %" if value < 0.001 else f"{100 * value:.1f} %"
+
+
+def evidence_line(surfaces: Surfaces) -> str:
+    """Which trials, which fit, how many prints."""
+    trial = surfaces.trial
+    readies = trial.prints["make_ready"].nunique() or len(trial.prints)
+    return (
+        f"<p class='pw-evidence'>Stands on <b>{len(trial.prints)} prints</b> in {readies} make-readies of "
+        f"{escape(', '.join(trial.files))} · second-order surfaces of "
+        f"{', '.join(surface.kind.label for surface in surfaces.by_name.values())} · "
+        f"fingerprint <code>{trial.fingerprint}</code></p>"
+    )
+
+
+def answer_card(question: Question) -> str:
+    """The set-up to run, first thing on the page."""
+    best = question.recommended
+    if best is None:
+        return _no_answer(question)
+    trial = question.evidence.surfaces.trial
+    plate = f" · plate {escape(best['plate'])}" if best["plate"] else ""
+    return (
+        "<section class='pw-answer'>"
+        f"<div class='pw-big'>{best['speed_m_min']:g} m/min</div>"
+        f"<div><b>Roll {escape(str(best['roll']))}</b> ({best['cell_volume_cm3_m2']:.3g} cm³/m²) · pressure "
+        f"{best[trial.pressure_key]:g} {trial.pressure_unit}{plate}<br>"
+        f"All requirements of <b>{escape(question.product.name)}</b> hold together in the next run with a "
+        f"probability of <b>{percent(best['conformance'])}</b>; safest at {best['safest_speed_m_min']:g} m/min "
+        f"({percent(best['conformance_at_safest'])}).<br>"
+        f"{escape(best['why'])}</div></section>"
+    )
+
+
+def _no_answer(question: Question) -> str:
+    near = closest(question.window)
+    if near is None:
+        return (
+            "<section class='pw-answer'><div class='pw-big'>No set-up</div><div>No roll of the inventory lies in "
+            "the trial region: nothing can be said about this product.</div></section>"
+        )
+    at = near["at"]
+    rows = "".join(
+        f"<li>{KINDS[name].label}: predicted {found['predicted']:.4g} {found['unit']}"
+        f" ({_limit_words(found)}), met with {percent(found['conformance'])}</li>"
+        for name, found in near["requirements"].items()
+    )
+    trial = question.evidence.surfaces.trial
+    return (
+        "<section class='pw-answer'><div class='pw-big'>No speed is assured</div>"
+        f"<div>No roll and tried pressure reaches {percent(question.window.level)} for "
+        f"<b>{escape(question.product.name)}</b>. Closest: roll {escape(str(at['roll']))}, "
+        f"{at[trial.pressure_key]:g} {trial.pressure_unit}, {at['speed_m_min']:g} m/min with "
+        f"{percent(near['joint'])}.<ul>{rows}</ul></div></section>"
+    )
+
+
+def _limit_words(found: dict) -> str:
+    return " and ".join(
+        f"at {word} {found[word]:g}" for word in ("least", "most") if found[word] is not None
+    )
+
+
+def setup_card(question: Question, setup: Setup) -> str:
+    """Predicted responses and conformance of the set-up looked at."""
+    window, frame = question.window, question.frame(setup)
+    trial = question.evidence.surfaces.trial
+    title = (
+        f"<h3>Looked at: roll {escape(setup.roll.id)}, {setup.pressure:g} {trial.pressure_unit}, "
+        f"{setup.speed:g} m/min</h3>"
+    )
+    if not window.in_trial_region(frame)[0]:
+        return f"{title}<p class='pw-warn'>Outside the trial region: nothing was tried there, so nothing is promised.</p>"
+    table = window.conformance(frame).iloc[0]
+    lead = f"<p>All requirements together: <b>{percent(table['joint'])}</b></p>"
+    return f"{title}{lead}{_requirement_table(question, frame, table)}{_response_table(question, frame)}"
+
+
+def _requirement_table(question: Question, frame: pd.DataFrame, conformance: pd.Series) -> str:
+    found = question.window.quantities(frame)
+    rows = "".join(
+        f"<tr><th scope='row'>{requirement.wording()}{_count(requirement)}</th>"
+        f"<td>{_value(found[requirement.name].iloc[0], requirement.kind.unit)}</td>"
+        f"<td>{percent(conformance[requirement.name])}</td></tr>"
+        for requirement in question.product.requirements
+    )
+    return (
+        "<table><thead><tr><th scope='col'>requirement</th><th scope='col'>next print, 95 % interval</th>"
+        f"<th scope='col'>met with</th></tr></thead><tbody>{rows}</tbody></table>"
+    )
+
+
+def _count(requirement) -> str:
+    count = requirement.parameters.get("count", 1)
+    return f", every one of {count}" if count > 1 else ""
+
+
+def _value(row: pd.Series, unit: str) -> str:
+    return f"<b>{row['mean']:.3g}</b> {unit} ({row['obs_ci_low']:.3g} … {row['obs_ci_high']:.3g})"
+
+
+def _response_table(question: Question, frame: pd.DataFrame) -> str:
+    limited = {requirement.name for requirement in question.product.requirements}
+    rows = []
+    for name, surface in question.evidence.surfaces.by_name.items():
+        needed = [factor.name for factor in surface.design.factors]
+        if name in limited or frame[needed].isna().any(axis=None):
+            continue
+        predicted, unit = surface.predict(frame).iloc[0], RESPONSES[name].unit
+        if name == "resistivity":
+            predicted, unit = predicted * 1e8, "10⁻⁸ Ω·m"
+        rows.append(f"<tr><th scope='row'>{surface.kind.label}</th><td>{_value(predicted, unit)}</td></tr>")
+    if not rows:
+        return ""
+    return (
+        "<table><thead><tr><th scope='col'>also predicted</th><th scope='col'>next print, 95 % interval</th></tr>"
+        f"</thead><tbody>{''.join(rows)}</tbody></table>"
+    )
+
+
+def neighbour_card(question: Question, setup: Setup) -> str:
+    """What slower and faster speeds would do, and why one would fail."""
+    table = question.neighbours(setup)
+    title = "<h3>Slower and faster with this roll and pressure</h3>"
+    if table.empty:
+        return ""
+    names = list(question.window.limits[setup.plate].requirements)
+    head = "".join(f"<th scope='col'>{KINDS[name].label}</th>" for name in names)
+    rows = "".join(
+        f"<tr{' class=pw-here' if abs(row['speed_m_min'] - setup.speed) < 1e-6 else ''}>"
+        f"<th scope='row'>{row['speed_m_min']:.1f} m/min</th><td><b>{percent(row['joint'])}</b></td>"
+        + "".join(f"<td>{percent(row[name])}</td>" for name in names)
+        + "</tr>"
+        for _, row in table.iterrows()
+    )
+    return (
+        f"{title}<p>{escape(_why_not(question, table))}</p><table><thead><tr><th scope='col'>speed</th>"
+        f"<th scope='col'>all together</th>{head}</tr></thead><tbody>{rows}</tbody></table>"
+    )
+
+
+def _why_not(question: Question, table: pd.DataFrame) -> str:
+    level = question.window.level
+    failing = table[table["joint"] < level]
+    if failing.empty:
+        return f"All these speeds stay at or above {percent(level)}."
+    parts = [
+        f"at {row['speed_m_min']:.1f} m/min {KINDS[row['limiting']].label} holds with only {percent(row[row['limiting']])}"
+        for _, row in failing.iterrows()
+    ]
+    return f"Below {percent(level)}: " + "; ".join(parts) + "."
+
+
+def band_table(question: Question) -> str:
+    """All speed bands, with the ends that are only the end of what was tried marked."""
+    bands, trial = question.bands, question.evidence.surfaces.trial
+    if bands.empty:
+        return ""
+    best = question.recommended
+    rows = []
+    for _, band in bands.iterrows():
+        low_end, high_end = ends_at_trial(question.window, band)
+        chosen = band["roll"] == best["roll"] and band["plate"] == best["plate"] and (
+            band[trial.pressure_key] == best[trial.pressure_key]
+        )
+        low = "end of trial" if low_end else KINDS[band["limiting_low"]].label
+        high = "end of trial" if high_end else KINDS[band["limiting_high"]].label
+        rows.append(
+            f"<tr{' class=pw-here' if chosen else ''}><th scope='row'>{escape(str(band['roll']))}</th>"
+            f"<td>{band['cell_volume_cm3_m2']:.3g}</td><td>{escape(band['plate'])}</td><td>{band[trial.pressure_key]:g}</td>"
+            f"<td>{band['speed_low_m_min']:g} – <b>{band['speed_high_m_min']:g}</b></td>"
+            f"<td>{band['safest_speed_m_min']:g} ({percent(band['conformance_at_safest'])})</td>"
+            f"<td>{low} / {high}</td></tr>"
+        )
+    heads = ("roll", "cell volume, cm³/m²", "plate", f"pressure, {trial.pressure_unit}", "speed band, m/min",
+             "safest speed, m/min", "what ends it, slow / fast")
+    head = "".join(f"<th scope='col'>{name}</th>" for name in heads)
+    return (
+        f"<h3>Speed bands at {percent(question.window.level)} or more, at the pressures that were tried</h3>"
+        f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+    )
+
+
+def downloads(question: Question, setup: Setup) -> str:
+    """Links that save the table, and the picture with the figures behind it."""
+    shown = question.map(setup.plate, setup.pressure)
+    grid = pd.DataFrame(shown.joint, index=shown.volumes, columns=shown.speeds).rename_axis("cell_volume_cm3_m2")
+    long = grid.reset_index().melt("cell_volume_cm3_m2", var_name="speed_m_min", value_name="joint_conformance").dropna()
+    links = (
+        _link("Save the table (CSV)", "speed-bands.csv", question.bands.to_csv(index=False)),
+        "<button type='button' class='pw-link' data-pw-action='save-picture'>Save the picture</button>",
+        _link("Save the map's figures (CSV)", "window-map.csv", long.to_csv(index=False, float_format="%.5g")),
+    )
+    return f"<p class='pw-downloads'>{' '.join(links)}</p>"
+
+
+def _link(text: str, name: str, content: str) -> str:
+    data = base64.b64encode(content.encode()).decode()
+    return f"<a class='pw-link' download='{name}' href='data:text/csv;base64,{data}'>{text}</a>"
+
+
+def problem_banner(reasons: list[str], kept: bool = True) -> str:
+    """What failed and what to do; the first ten of many."""
+    shown = "".join(f"<li>{escape(reason)}</li>" for reason in reasons[:10])
+    more = f"<li>… and {len(reasons) - 10} more of the kind</li>" if len(reasons) > 10 else ""
+    note = "<p>The page still shows what it showed before.</p>" if kept else ""
+    return f"<div class='pw-problem' role='alert'><ul>{shown}{more}</ul>{note}</div>"
+
+
+CAUTION = (
+    "<p class='pw-caution'>Probabilities hold for the process as it was in the trial. The press's own limits, safety "
+    "data sheets, site rules and licensed practice prevail; run nothing outside what was tried.</p>"
+)
