@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Mapping
+from typing import Mapping, Sequence
 
 import pandas as pd
 
@@ -110,14 +110,35 @@ def speeds_text(answer: Mapping) -> str:
     )
     if not answer["bands"]:
         return f"{head}\n\n{_closest_text(answer['closest'])}"
-    bands = pd.DataFrame(answer["bands"])
-    for name in ("limiting_low", "limiting_high"):
-        bands[name] = bands[name].map(_label)
     chosen = answer["recommended"]
     return (
-        f"{head}\n\n{table(bands)}\n\nrecommended: {chosen['speed_m_min']:g} m/min, conformance "
-        f"{chosen['conformance']:.3f}. {chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
+        f"{head}\n\n{_band_table(answer['bands'])}\n\nrecommended: {chosen['speed_m_min']:g} m/min, conformance "
+        f"{chosen['conformance']:.3f}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
     )
+
+
+_PRESSURES = {"pressure_um": "pressure, µm", "pressure_n_mm": "pressure, N/mm", "pressure_kpa": "pressure, kPa"}
+
+
+def _band_table(bands: Sequence[Mapping]) -> str:
+    """One line a band: the speeds, the safest of them, and what limits at the slow and the fast end."""
+    rows = []
+    for band in bands:
+        pressure = next(key for key in _PRESSURES if key in band)
+        limits = [_label(band[name]) for name in ("limiting_low", "limiting_high")]
+        rows.append(
+            {
+                "roll": band["roll"],
+                "plate": band["plate"],
+                "cm³/m²": f"{band['cell_volume_cm3_m2']:.3g}",
+                _PRESSURES[pressure]: f"{band[pressure]:g}",
+                "speeds, m/min": f"{band['speed_low_m_min']:g} – {band['speed_high_m_min']:g}",
+                "at fastest": f"{band['conformance_at_fastest']:.3f}",
+                "safest": f"{band['safest_speed_m_min']:g} ({band['conformance_at_safest']:.3f})",
+                "limiting slow / fast": " / ".join(limits),
+            }
+        )
+    return pd.DataFrame(rows).to_string(index=False)
 
 
 def _closest_text(closest: Mapping | None) -> str:

@@ -57,8 +57,9 @@ class SetUpSpeed:
                 _heading("Your own data"), self.upload, self.busy,
             ]
         )
-        right = widgets.VBox([self.answer, self.figure, self.downloads, self.setup, self.neighbours, self.bands])
-        for box, name in ((left, "pw-controls"), (right, "pw-results")):
+        details = widgets.HBox([self.setup, self.neighbours])
+        right = widgets.VBox([self.answer, self.figure, self.downloads, details, self.bands])
+        for box, name in ((left, "pw-controls"), (right, "pw-results"), (details, "pw-details")):
             box.add_class(name)
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
@@ -126,6 +127,7 @@ class SetUpSpeed:
         self.evidence_line.value = words.evidence_line(self.evidence.surfaces)
         self.answer.value = words.answer_card(self.question)
         self.bands.value = words.band_table(self.question)
+        self.downloads.value = words.downloads(self.question)
         self._show_setup(setup)
 
     def _show_setup(self, setup) -> None:
@@ -139,7 +141,6 @@ class SetUpSpeed:
                 update_figure(self.figure, content)
         self.setup.value = words.setup_card(self.question, setup)
         self.neighbours.value = words.neighbour_card(self.question, setup)
-        self.downloads.value = words.downloads(self.question, setup)
 
 
 def _heading(text: str) -> widgets.HTML:

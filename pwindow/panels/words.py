@@ -208,22 +208,17 @@ def band_table(question: Question) -> str:
     )
 
 
-def downloads(question: Question, setup: Setup) -> str:
-    """Links that save the table, and the picture with the figures behind it."""
-    shown = question.map(setup.plate, setup.pressure)
-    grid = pd.DataFrame(shown.joint, index=shown.volumes, columns=shown.speeds).rename_axis("cell_volume_cm3_m2")
-    long = grid.reset_index().melt("cell_volume_cm3_m2", var_name="speed_m_min", value_name="joint_conformance").dropna()
-    links = (
-        _link("Save the table (CSV)", "speed-bands.csv", question.bands.to_csv(index=False)),
-        "<button type='button' class='pw-link' data-pw-action='save-picture'>Save the picture</button>",
-        _link("Save the map's figures (CSV)", "window-map.csv", long.to_csv(index=False, float_format="%.5g")),
+def downloads(question: Question) -> str:
+    """What saves the table and the picture."""
+    return (
+        "<p class='pw-downloads'><button type='button' data-pw-action='save-picture'>Save the picture</button> "
+        f"{_link('Save the table (CSV)', 'speed-bands.csv', question.bands.to_csv(index=False))}</p>"
     )
-    return f"<p class='pw-downloads'>{' '.join(links)}</p>"
 
 
 def _link(text: str, name: str, content: str) -> str:
     data = base64.b64encode(content.encode()).decode()
-    return f"<a class='pw-link' download='{name}' href='data:text/csv;base64,{data}'>{text}</a>"
+    return f"<a download='{name}' href='data:text/csv;base64,{data}'>{text}</a>"
 
 
 def problem_banner(reasons: list[str], kept: bool = True) -> str:

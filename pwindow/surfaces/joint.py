@@ -70,6 +70,10 @@ class JointSurfaces:
         deviation = np.sqrt(np.diag(self.residual))
         return self.residual / np.outer(deviation, deviation)
 
+    def means(self, setups: pd.DataFrame) -> np.ndarray:
+        """Predicted means on the modelled scale, shape (len(setups), q)."""
+        return np.column_stack([surface.mean(setups) for surface in self.surfaces])
+
     def predict(self, setups: pd.DataFrame) -> Predictive:
         """The predictive distribution at each set-up."""
         matrices = [surface.design.matrix(setups) for surface in self.surfaces]

@@ -101,7 +101,7 @@ def _as_text(cell: object) -> str | None:
         return None
     if isinstance(cell, float) and cell.is_integer():
         cell = int(cell)
-    text = str(cell).strip()
+    text = "".join(letter for letter in str(cell) if letter.isprintable()).strip()
     return text or None
 
 

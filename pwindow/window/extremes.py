@@ -38,4 +38,4 @@ def _half_range_variance(count: int, mean: float, grid: np.ndarray) -> float:
     # E[W²] = 2 ∬_{x<y} (1 - F(y)^N - (1 - F(x))^N + (F(y) - F(x))^N) dx dy
     integrand = 1.0 - below[None, :] ** count - (1.0 - below[:, None]) ** count + between**count
     second = 2.0 * np.triu(integrand, 1).sum() * step**2 + integrand.diagonal().sum() * step**2
-    return 0.5 * (second - (2.0 * mean) ** 2)
+    return float(0.5 * (second - (2.0 * mean) ** 2))

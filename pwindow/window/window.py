@@ -126,7 +126,7 @@ class Window:
         """
         limits = self._limits_for(setups)
         joint = self.surfaces.joint
-        mean = joint.predict(setups).mean
+        mean = joint.means(setups)
         margins = []
         for limit in limits.limits:
             weights = np.array([limit.quantity.weights.get(name, 0.0) for name in joint.names])
@@ -188,10 +188,8 @@ class Window:
         """
         drifts = []
         for name, (down, up) in self._tolerances.items():
-            shifted = [setups.assign(**{name: change(setups[name])}) for change in (up, down)]
-            high, low = (
-                np.column_stack([surface.mean(frame) for surface in self.surfaces.joint.surfaces])
-                for frame in shifted
+            low, high = (
+                self.surfaces.joint.means(setups.assign(**{name: change(setups[name])})) for change in (down, up)
             )
             drifts.append((high - low) / 2)
         return drifts
