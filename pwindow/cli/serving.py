@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import http.client
 import ipaddress
 import json
@@ -11,12 +12,14 @@ import socket
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import webbrowser
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
+from typing import IO
 
 from pwindow.errors import UnusableInput
 
@@ -226,6 +229,8 @@ def choose_port(host: str, asked: int | None) -> int:
 
 def _bind(host: str, port: int) -> int:
     try:
+        if port > 65535:  # the system would quietly take the remainder
+            raise OSError(errno.EINVAL, "ports end at 65535")
         family, kind, protocol, _, address = socket.getaddrinfo(
             host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )[0]
@@ -234,10 +239,9 @@ def _bind(host: str, port: int) -> int:
                 probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             probe.bind(address)
             return probe.getsockname()[1]
-    except (OSError, OverflowError) as error:
-        reason = getattr(error, "strerror", None) or error
+    except OSError as error:
         raise ServingProblem(
-            f"cannot listen on {host}, port {port}: {reason}; "
+            f"cannot listen on {host}, port {port}: {error.strerror}; "
             "give another --port, or leave it out and a free one is taken"
         ) from error
 
@@ -351,13 +355,25 @@ def _running(
     command: Sequence[str], environment: Mapping[str, str]
 ) -> Iterator[subprocess.Popen[bytes]]:
     """Run the server beside us, and end it and its kernels however we leave."""
+    ending = threading.Event()
     with _signals_interrupt():
         # Its own session: a Ctrl-C at the terminal reaches us alone, and we end it in order.
-        server = subprocess.Popen(command, env=environment, start_new_session=True)
+        server = subprocess.Popen(
+            command, env=environment, stderr=subprocess.PIPE, start_new_session=True
+        )
+        threading.Thread(target=_relay, args=(server.stderr, ending), daemon=True).start()
         try:
             yield server
         finally:
+            ending.set()
             _end(server)
+
+
+def _relay(messages: IO[bytes], ending: threading.Event) -> None:
+    """Pass on what server and kernels say; as they are ended they protest, which is no news."""
+    for line in messages:
+        if not ending.is_set():
+            _say(line.decode("utf-8", "replace").rstrip())
 
 
 @contextmanager

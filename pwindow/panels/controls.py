@@ -8,8 +8,9 @@ import ipywidgets as widgets
 
 from pwindow.panels.state import Evidence, Question, Setup, changed_limits
 from pwindow.product import Product
+from pwindow.window.bands import SPEED_STEP
 
-_WIDE = {"description_width": "92px"}
+_WIDE = {"description_width": "112px"}
 _LAYOUT = widgets.Layout(width="100%")
 
 
@@ -59,18 +60,19 @@ class SetupControls:
             self.roll.options = [(f"{roll.id} · {roll.cell_volume:.3g} cm³/m²", roll.id) for roll in question.window.rolls]
             self.roll.value = setup.roll.id
             self.pressure.description = f"Pressure, {trial.pressure_unit}"
-            _set_range(self.pressure, trial.pressures[0], trial.pressures[-1], setup.pressure)
+            whole = all(float(pressure).is_integer() for pressure in trial.pressures)
+            _set_range(self.pressure, trial.pressures[0], trial.pressures[-1], setup.pressure, 1.0 if whole else 0.1)
             speeds = trial.prints["speed"]
             self.speed.description = "Speed, m/min"
-            _set_range(self.speed, float(speeds.min()), float(speeds.max()), setup.speed)
+            _set_range(self.speed, float(speeds.min()), float(speeds.max()), setup.speed, SPEED_STEP)
             self.level.value = question.window.level
         finally:
             self._telling = True
 
 
-def _set_range(slider: widgets.FloatSlider, low: float, high: float, value: float) -> None:
+def _set_range(slider: widgets.FloatSlider, low: float, high: float, value: float, step: float) -> None:
     """Set the ends in an order in which the low end is never above the high one."""
-    slider.step = next(step for step in (0.1, 0.5, 1.0, 5.0) if (high - low) / step <= 1000)
+    slider.step = step
     if low > slider.max:
         slider.max, slider.min = high, low
     else:

@@ -184,6 +184,7 @@ def band_table(question: Question) -> str:
     if bands.empty:
         return ""
     best = question.recommended
+    several = bands["plate"].nunique() > 1
     rows = []
     for _, band in bands.iterrows():
         low_end, high_end = ends_at_trial(question.window, band)
@@ -194,18 +195,25 @@ def band_table(question: Question) -> str:
         high = "end of trial" if high_end else KINDS[band["limiting_high"]].label
         rows.append(
             f"<tr{' class=pw-here' if chosen else ''}><th scope='row'>{escape(str(band['roll']))}</th>"
-            f"<td>{band['cell_volume_cm3_m2']:.3g}</td><td>{escape(band['plate'])}</td><td>{band[trial.pressure_key]:g}</td>"
+            f"<td>{band['cell_volume_cm3_m2']:.3g}</td>{_cell(escape(band['plate'])) if several else ''}"
+            f"<td>{band[trial.pressure_key]:g}</td>"
             f"<td>{band['speed_low_m_min']:g} – <b>{band['speed_high_m_min']:g}</b></td>"
             f"<td>{band['safest_speed_m_min']:g} ({percent(band['conformance_at_safest'])})</td>"
             f"<td>{low} / {high}</td></tr>"
         )
-    heads = ("roll", "cell volume, cm³/m²", "plate", f"pressure, {trial.pressure_unit}", "speed band, m/min",
-             "safest speed, m/min", "what ends it, slow / fast")
+    heads = ["roll", "cell volume, cm³/m²", f"pressure, {trial.pressure_unit}", "speed band, m/min",
+             "safest speed, m/min", "what ends it, slow / fast"]
+    if several:
+        heads.insert(2, "plate")
     head = "".join(f"<th scope='col'>{name}</th>" for name in heads)
     return (
         f"<h3>Speed bands at {percent(question.window.level)} or more, at the pressures that were tried</h3>"
         f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
     )
+
+
+def _cell(text: str) -> str:
+    return f"<td>{text}</td>"
 
 
 def downloads(question: Question) -> str:

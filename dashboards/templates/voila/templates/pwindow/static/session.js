@@ -1,0 +1,72 @@
+/* Watches the page's session: the kernel's messages and its WebSocket.
+   Loaded before everything else, because the page's code keeps the WebSocket it finds at start. */
+"use strict";
+(() => {
+  const SMALL = 4096; // bytes; a status message is far below, figure data far above
+  const GRACE = 2000; // ms in which a dropped connection may come back unnoticed
+  const ENDED = /"execution_state":\s*"(restarting|autorestarting|dead)"/;
+  const STOPPED = "The session behind this page has stopped. What was entered here is lost; " +
+    "reload the page to go on.";
+  const LOST = "The connection to this page's session is lost. It comes back by itself if the " +
+    "server is reachable again; otherwise reload the page.";
+  const decoder = new TextDecoder();
+  let stopped = false;
+  let leaving = false;
+  let lostTimer = null;
+
+  function showBar(text) {
+    const bar = document.getElementById("pw-stopped");
+    document.getElementById("pw-stopped-text").textContent = text;
+    bar.hidden = false;
+    window.pwWorking.hide();
+  }
+
+  function hideBar() {
+    document.getElementById("pw-stopped").hidden = true;
+  }
+
+  function onMessage(event) {
+    const data = event.data;
+    const size = typeof data === "string" ? data.length : data.byteLength;
+    if (stopped || !(size < SMALL)) return;
+    if (ENDED.test(typeof data === "string" ? data : decoder.decode(data))) {
+      stopped = true;
+      showBar(STOPPED);
+    }
+  }
+
+  function onOpen() {
+    clearTimeout(lostTimer);
+    if (!stopped) hideBar();
+  }
+
+  function onClose() {
+    if (leaving || stopped) return;
+    clearTimeout(lostTimer);
+    lostTimer = setTimeout(() => showBar(LOST), GRACE);
+  }
+
+  const Plain = window.WebSocket;
+  window.WebSocket = class extends Plain {
+    constructor(...given) {
+      super(...given);
+      if (!/\/api\/kernels\/[^/]+\/channels/.test(this.url)) return;
+      this.addEventListener("message", onMessage);
+      this.addEventListener("open", onOpen);
+      this.addEventListener("close", onClose);
+    }
+  };
+
+  window.addEventListener("beforeunload", () => { leaving = true; });
+  document.addEventListener("click", (event) => {
+    if (event.target.id === "pw-reload") window.location.reload();
+  });
+
+  /* On leaving, the page asks the server to end its kernel, and the server wants its own cookie
+     with that. Pages do not set the cookie, the list of pages does. */
+  document.addEventListener("DOMContentLoaded", () => {
+    if (!/\b_xsrf=/.test(document.cookie)) {
+      fetch(document.body.dataset.baseUrl + "tree", { credentials: "same-origin" });
+    }
+  });
+})();

@@ -1,0 +1,105 @@
+"""A visitor's way through the set-up speed page, in a real browser."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from pwindow.demo import demo
+
+PAGE = "/voila/render/set-up-speed.ipynb"
+PATIENCE = 60_000  # ms
+
+
+@pytest.fixture
+def opened(page, served):
+    page.goto(served + PAGE)
+    page.locator(".heatmaplayer image").first.wait_for(state="attached", timeout=PATIENCE)
+    return page
+
+
+def slider(page, name: str):
+    """The handle of the slider that a label names."""
+    row = page.locator(".widget-slider", has=page.locator(".widget-label", has_text=re.compile(f"^{name}")))
+    return row.locator(".noUi-handle")
+
+
+def test_a_slider_moves_the_numbers_and_the_map(opened):
+    looked_at = opened.locator("h3", has_text="Looked at")
+    before, picture = looked_at.inner_text(), _picture(opened)
+    handle = slider(opened, "Pressure")
+    handle.focus()
+    for _ in range(10):
+        handle.press("ArrowRight")
+    opened.wait_for_function("before => !document.body.innerText.includes(before)", arg=before, timeout=PATIENCE)
+    assert "60 µm" in looked_at.inner_text()
+    opened.wait_for_function(
+        "before => document.querySelector('.heatmaplayer image').getAttribute('xlink:href') !== before"
+        " && document.querySelector('.heatmaplayer image').href.baseVal !== before",
+        arg=picture, timeout=PATIENCE,
+    )
+
+
+def _picture(page) -> str:
+    return page.evaluate("document.querySelector('.heatmaplayer image').href.baseVal")
+
+
+def test_a_limit_edited_on_the_page_moves_the_answer(opened):
+    answer = opened.locator(".pw-big")
+    before = answer.inner_text()
+    field = opened.get_by_label("line resistance at most")
+    field.fill("250")
+    field.press("Enter")
+    opened.wait_for_function("before => document.querySelector('.pw-big').innerText !== before", arg=before, timeout=PATIENCE)
+    assert _speed(answer.inner_text()) < _speed(before)
+
+
+def _speed(text: str) -> float:
+    return float(text.split()[0])
+
+
+def test_a_broken_upload_shows_its_reason_and_the_page_lives_on(opened, tmp_path):
+    broken = tmp_path / "broken.csv"
+    broken.write_text("print,speed [m/min],cell_volume,pressure,line_height\nP1,quick,4,50,0.8\n", encoding="utf-8")
+    opened.locator("input[type=file]").set_input_files(broken)
+    problem = opened.get_by_role("alert").filter(has_text="quick")
+    problem.wait_for(timeout=PATIENCE)
+    assert "row 2" in problem.inner_text() and "column speed" in problem.inner_text()
+    opened.locator("input[type=file]").set_input_files(demo("trial_second.csv"))
+    opened.get_by_text("24 prints").wait_for(timeout=PATIENCE)
+    assert opened.get_by_role("alert").filter(has_text="quick").count() == 0
+
+
+def test_table_and_picture_can_be_saved(opened):
+    with opened.expect_download() as waiting:
+        opened.get_by_text("Save the table (CSV)").click()
+    text = waiting.value.path().read_text(encoding="utf-8")
+    assert text.startswith("roll,plate,cell_volume_cm3_m2,pressure_um,speed_low_m_min")
+    with opened.expect_download(timeout=PATIENCE) as waiting:
+        opened.get_by_text("Save the picture").click()
+    assert waiting.value.path().stat().st_size > 10_000
+
+
+@pytest.mark.parametrize("width", [1280, 1920])
+def test_nothing_is_wider_than_the_window(page, served, width):
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto(served + PAGE)
+    page.locator(".heatmaplayer image").first.wait_for(state="attached", timeout=PATIENCE)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    cut_off = page.evaluate(
+        """() => [...document.querySelectorAll('.pw-controls .widget-label, .pw-controls button, .pw-results td')]
+              .filter(part => part.offsetParent && part.scrollWidth > part.clientWidth + 1)
+              .map(part => part.innerText)"""
+    )
+    assert cut_off == []
+
+
+def test_a_hostile_file_name_stays_text(opened, tmp_path):
+    hostile = tmp_path / "<img src=x onerror=window.broken=1>.csv"
+    text = demo("trial_first.csv").read_text(encoding="utf-8").replace("2047", "<img src=x onerror=window.broken=1>")
+    hostile.write_text(text, encoding="utf-8")
+    opened.locator("input[type=file]").set_input_files(hostile)
+    opened.locator(".pw-evidence", has_text="onerror").wait_for(timeout=PATIENCE)
+    assert opened.evaluate("window.broken === undefined")
+    assert opened.locator("img[src=x]").count() == 0

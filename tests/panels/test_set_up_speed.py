@@ -1,0 +1,151 @@
+"""The page as an object: set what a visitor sets, read what the page says."""
+
+import datetime
+
+import numpy as np
+import pytest
+
+from pwindow.demo import demo
+from pwindow.inputs import InputFile
+from pwindow.panels.set_up_speed import SetUpSpeed
+from pwindow.panels.state import (
+    Evidence,
+    Question,
+    bands_on_map,
+    changed_limits,
+    first_judgeable,
+    given_evidence,
+    loaded_evidence,
+)
+
+HOSTILE = "<img src=x onerror=alert(1)>"
+
+
+@pytest.fixture(scope="module")
+def evidence() -> Evidence:
+    return given_evidence()
+
+
+@pytest.fixture
+def page(evidence) -> SetUpSpeed:
+    return SetUpSpeed(evidence)
+
+
+def upload(page: SetUpSpeed, name: str, content: bytes) -> None:
+    stamp = datetime.datetime(2026, 1, 1, tzinfo=datetime.timezone.utc)
+    page.upload.value = (
+        {"name": name, "type": "", "size": len(content), "content": content, "last_modified": stamp},
+    )
+
+
+def trace(page: SetUpSpeed, name: str):
+    return next(item for item in page.figure.data if item.name == name)
+
+
+def test_opens_at_the_recommended_set_up(page):
+    best = page.question.recommended
+    assert page.controls.speed.value == pytest.approx(best["speed_m_min"])
+    assert page.controls.roll.value == best["roll"]
+    assert f"{best['speed_m_min']:g} m/min" in page.answer.value
+
+
+def test_pressure_repaints_the_map(page):
+    before = np.array(trace(page, "map").z)
+    page.controls.pressure.value = page.controls.pressure.value + 10
+    after = np.array(trace(page, "map").z)
+    assert page.problem.value == ""
+    assert np.nanmax(np.abs(after - before)) > 0.05
+
+
+def test_speed_changes_the_numbers_and_the_ring_but_not_the_map(page):
+    before, told = np.array(trace(page, "map").z), page.setup.value
+    page.controls.speed.value = page.controls.speed.value - 20
+    assert trace(page, "chosen").x[0] == pytest.approx(page.controls.speed.value)
+    assert page.setup.value != told
+    np.testing.assert_array_equal(np.array(trace(page, "map").z), before)
+
+
+def test_lower_assurance_allows_a_higher_speed(page):
+    before = page.question.recommended["speed_m_min"]
+    page.controls.level.value = 0.8
+    assert page.question.recommended["speed_m_min"] > before
+    assert trace(page, "assured").contours.start == pytest.approx(0.8)
+
+
+def test_a_tighter_limit_moves_the_answer_and_an_impossible_one_changes_nothing(page):
+    field = page.editor.box.children[0]
+    before = page.question.recommended["speed_m_min"]
+    field.value = 250.0
+    assert page.question.recommended["speed_m_min"] < before
+    kept = page.answer.value
+    field.value = -1.0
+    assert "above zero" in page.problem.value and page.answer.value == kept
+
+
+def test_each_product_can_be_chosen(page):
+    for name in page.evidence.products:
+        page.controls.product.value = name
+        assert page.problem.value == "" and name in page.answer.value
+
+
+def test_a_broken_upload_says_why_and_leaves_the_page_as_it_was(page):
+    kept = page.answer.value
+    upload(page, "wrong.csv", b"print,speed\nP1,fast\n")
+    assert "cell_volume" in page.problem.value and "fast" in page.problem.value
+    assert page.answer.value == kept and page.busy.value == "" and page.upload.value == ()
+
+
+def test_a_good_upload_replaces_the_trial(page):
+    upload(page, "later.csv", demo("trial_second.csv").read_bytes())
+    assert page.problem.value == ""
+    assert "later.csv" in page.evidence_line.value and "24 prints" in page.evidence_line.value
+
+
+def test_an_unforeseen_fault_is_told_and_logged(page, monkeypatch, caplog):
+    def broken(_setup):
+        raise RuntimeError("secret detail")
+
+    monkeypatch.setattr(type(page.question), "content", lambda self, setup: broken(setup))
+    page.controls.pressure.value = page.controls.pressure.value - 5
+    assert "RuntimeError" in page.problem.value and "secret" not in page.problem.value
+    assert "secret detail" in caplog.text
+
+
+def test_names_from_files_are_escaped(evidence):
+    text = demo("trial_first.csv").read_text(encoding="utf-8").replace("2047", HOSTILE)
+    product = demo("tag.toml").read_text(encoding="utf-8").replace("Grain moisture tag", HOSTILE)
+    files = [InputFile(f"{HOSTILE}.csv", text.encode()), InputFile("p.toml", product.encode())]
+    loaded, added = loaded_evidence(files, Evidence(evidence.surfaces, type(evidence.study)(), {}))
+    page = SetUpSpeed(Evidence(loaded.surfaces, loaded.study, {added: loaded.products[added]}))
+    page.controls.roll.value = HOSTILE
+    shown = [page.answer, page.setup, page.neighbours, page.bands, page.evidence_line, page.downloads]
+    for part in shown:
+        assert "<img" not in part.value
+    assert any("&lt;img" in part.value for part in shown)
+    assert all("<img" not in note.text for note in page.figure.layout.annotations)
+    assert all("<img" not in (text or "") for text in trace(page, "bands").text)
+
+
+def test_bands_read_off_the_map_agree_with_the_table(evidence):
+    question = Question(evidence, evidence.products["Grain moisture tag"])
+    table = question.bands[question.bands["pressure_um"] == 50.0]
+    drawn = bands_on_map(question.map("laser-imaged", 50.0), question.window.rolls, question.window.level)
+    merged = table.merge(drawn, on="roll", suffixes=("", "_drawn"))
+    assert len(merged) == len(table) > 2
+    np.testing.assert_allclose(merged["speed_high_m_min"], merged["speed_high_m_min_drawn"], atol=1.5)
+
+
+def test_a_product_the_trial_cannot_judge_is_passed_over_with_its_reason(evidence):
+    product = evidence.products["Grain moisture tag"]
+    alien = type(product)("Alien", product.requirements, type(product.pattern)(plate="engraved"), product.assurance)
+    both = Evidence(evidence.surfaces, evidence.study, {"Alien": alien, product.name: product})
+    assert first_judgeable(both, "Alien").product.name == product.name
+    with pytest.raises(Exception, match="engraved"):
+        first_judgeable(Evidence(evidence.surfaces, evidence.study, {"Alien": alien}), None)
+
+
+def test_changed_limits_keep_what_is_not_named(evidence):
+    product = evidence.products["Grain moisture tag"]
+    changed = changed_limits(product, {"gap": {"count": 12}})
+    gap = next(requirement for requirement in changed.requirements if requirement.name == "gap")
+    assert gap.parameters["count"] == 12 and gap.least == 16.0

@@ -1,0 +1,53 @@
+"""Two responses of a deposition process in eleven runs (NIST/SEMATECH e-Handbook)."""
+
+import pytest
+
+from pwindow.surfaces.diagnostics import diagnose
+from pwindow.surfaces.responses import ResponseData, ResponseKind
+from pwindow.surfaces.surface import fit_surface
+from pwindow.surfaces.terms import Design, Factor, second_order
+
+PRESSURE, RATIO = "pressure", "flow_ratio"
+FACTORS = (Factor(PRESSURE, "linear", 4.0, 80.0), Factor(RATIO, "linear", 2.0, 10.0))
+REDUCED = {
+    "uniformity": ((), (PRESSURE,), (RATIO,), (PRESSURE, RATIO)),
+    "stress": ((), (PRESSURE,), (RATIO,), (PRESSURE, PRESSURE)),
+}
+
+
+@pytest.fixture(scope="module")
+def figures(read_json):
+    return read_json("deposition.json")
+
+
+@pytest.fixture(scope="module")
+def fit(read_table):
+    table = read_table("deposition.csv")
+
+    def fitted(response, terms):
+        cells = table[[PRESSURE, RATIO]].astype(float).assign(
+            print=[f"run {at}" for at in range(len(table))], make_ready=None,
+            value=table[response].astype(float), count=1,
+        )
+        kind = ResponseKind(response, response, "", "", False, ())
+        return fit_surface(ResponseData(kind, cells), Design(FACTORS, terms))
+
+    return fitted
+
+
+@pytest.mark.parametrize("response", REDUCED)
+def test_published_reduced_surfaces(figures, printed, fit, response):
+    found = fit(response, REDUCED[response]).solution.params
+    published = figures["published"][response]["coef"]
+    assert len(found) == len(published)
+    for value, text in zip(found, published):
+        assert value == printed(text)
+
+
+@pytest.mark.parametrize("response", REDUCED)
+def test_full_second_order_surfaces(figures, printed, fit, response):
+    surface = fit(response, second_order(FACTORS))
+    expected = figures["computed"][response]
+    for value, text in zip(surface.solution.params, expected["coef"], strict=True):
+        assert value == printed(text)
+    assert diagnose(surface).r2 == printed(expected["r2"])

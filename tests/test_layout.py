@@ -1,0 +1,76 @@
+"""Data flows one way: no module imports one to its right."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import pwindow as pw
+
+ROOT = Path(pw.__file__).parent
+ORDER = [
+    {"units", "inputs", "errors", "demo"}, {"study", "product"}, {"trials", "metrology"}, {"surfaces", "conductors"},
+    {"window", "planning"}, {"charts"}, {"review"}, {"panels"}, {"cli"},
+]
+PLACE = {name: at for at, names in enumerate(ORDER) for name in names}
+MODULES = sorted(path for path in ROOT.rglob("*.py") if "_shipped" not in path.parts)
+
+
+def part_of(path):
+    return path.relative_to(ROOT).parts[0].removesuffix(".py")
+
+
+def imported(path):
+    """Dotted names that a module imports anywhere, also inside functions."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: a relative import hides where it leads"
+            found |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+def wrong_way(path):
+    own = PLACE[part_of(path)]
+    inner = {name.split(".")[1] for name in imported(path) if name.startswith("pwindow.")}
+    return sorted(name for name in inner if name in PLACE and PLACE[name] > own)
+
+
+def test_every_part_has_its_place():
+    assert {part_of(path) for path in MODULES} - {"__init__", "__main__"} <= set(PLACE)
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if part_of(p) in PLACE], ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_lead_to_the_left(path):
+    assert wrong_way(path) == []
+    assert "pwindow" not in imported(path), "the public face stands right of everything"
+
+
+def test_the_rule_can_be_broken(tmp_path, monkeypatch):
+    bad = tmp_path / "trials" / "bad.py"
+    bad.parent.mkdir()
+    bad.write_text("def f():\n    from pwindow.window import bands\n")
+    monkeypatch.setitem(globals(), "ROOT", tmp_path)
+    assert wrong_way(bad) == ["window"]
+
+
+def outside(part):
+    return {name.split(".")[0] for path in MODULES if part_of(path) == part for name in imported(path)}
+
+
+def test_widgets_live_in_panels_only():
+    for part in PLACE:
+        if part not in ("panels", "cli"):
+            assert not outside(part) & {"ipywidgets", "anywidget", "IPython", "voila"}, part
+
+
+def test_panels_and_charts_do_no_statistics():
+    for part in ("panels", "charts"):
+        assert not outside(part) & {"scipy", "statsmodels", "sklearn"}, part
+
+
+def test_the_truth_shares_no_code_with_the_package():
+    script = Path(pw.demo("make_demo.py"))
+    assert not [name for name in imported(script) if name.split(".")[0] == "pwindow"]

@@ -1,0 +1,69 @@
+"""What the README tells people to type works as it says."""
+
+import re
+import shlex
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from pwindow.inputs import InputFile
+from pwindow.product import read_product
+from pwindow.study import read_study
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"```(\w+)\n(.*?)```", README, flags=re.S)
+COMMANDS = [
+    line
+    for language, block in BLOCKS
+    if language == "sh"
+    for line in block.splitlines()
+    if line.startswith("pwindow ") and not line.startswith("pwindow serve")
+]
+
+
+def test_the_commands_were_found():
+    assert {command.split()[1] for command in COMMANDS} == {"check", "speeds", "predict", "fit"}
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_command(command):
+    words = shlex.split(command)[1:]
+    done = subprocess.run(
+        [sys.executable, "-m", "pwindow", *words], cwd=ROOT, capture_output=True, text=True, encoding="utf-8"
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip() and "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("block", [block for language, block in BLOCKS if language == "python"])
+def test_python_block(block, capsys):
+    exec(compile(block, "README.md", "exec"), {})
+    assert "speed_high_m_min" in capsys.readouterr().out
+
+
+def test_toml_blocks_are_a_product_and_a_study():
+    product, study = [block for language, block in BLOCKS if language == "toml"]
+    assert read_product(InputFile("product.toml", product.encode())).name == "Grain moisture tag"
+    assert read_study(InputFile("study.toml", study.encode())).rolls[0].id == "0412"
+
+
+def test_the_test_command_is_what_continuous_integration_calls():
+    command = next(line for line in README.splitlines() if line.startswith("python3 -m venv") and "-m pytest" in line)
+    assert command.endswith(".venv/bin/python -m pytest")
+
+
+def test_pictures_exist():
+    for path in re.findall(r"!\[[^\]]*\]\(([^)]+)\)", README):
+        assert (ROOT / path).is_file(), path
+
+
+def test_every_dependency_has_its_reason():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    needed = project["dependencies"] + project["optional-dependencies"]["test"]
+    for requirement in needed:
+        assert re.match(r"[\w-]+", requirement)[0] in guide, requirement

@@ -1,0 +1,65 @@
+"""Study files: roll inventory and ink."""
+
+import pytest
+
+import pwindow as pw
+from pwindow.errors import DeclarationProblem, UnusableInput
+from pwindow.inputs import InputFile
+
+
+def read(text):
+    return pw.read_study(InputFile("press.toml", text if isinstance(text, bytes) else text.encode()))
+
+
+def test_the_demo_study(study):
+    assert [(roll.id, roll.cell_volume) for roll in study.rolls] == [
+        ("0412", pytest.approx(2.4)), ("0655", pytest.approx(3.3)), ("1203", pytest.approx(4.4)),
+        ("1290", pytest.approx(5.0)), ("1318", pytest.approx(5.6)), ("2047", pytest.approx(7.2)),
+    ]
+    assert study.ink.resistivity == pytest.approx(9.5e-8)
+    assert study.ink.resistivity_spread == pytest.approx(0.04)
+
+
+def test_everything_has_a_default():
+    found = read("")
+    assert (found.name, found.rolls, found.ink.resistivity, found.ink.resistivity_spread) == ("press", (), None, 0.1)
+
+
+def test_volumes_in_bcm():
+    assert read('[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n').rolls[0].cell_volume == pytest.approx(3.1000062)
+
+
+ROLL = '[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n'
+REFUSED = {
+    "unknown key": ("[factors]\nspeed = 1\n", ["“factors”", "[[rolls]]"]),
+    "misspelt ink": ('[ink]\nresistivty = "9e-8 ohm m"\n', ["“resistivty”", "resistivity"]),
+    "bare resistivity": ("[ink]\nresistivity = 9e-8\n", ["resistivity", "without a unit"]),
+    "sheet resistance for resistivity": ('[ink]\nresistivity = "9e-8 ohm"\n', ["resistivity", "“ohm”"]),
+    "zero resistivity": ('[ink]\nresistivity = "0 ohm m"\n', ["resistivity", "above zero"]),
+    "negative spread": ('[ink]\nresistivity_spread = "-4 %"\n', ["resistivity_spread"]),
+    "number for the ink": ("ink = 5\n", ["ink", "table"]),
+    "same id twice": (ROLL + ROLL, ["same id"]),
+    "number as id": (ROLL.replace('"7"', "412"), ["412", 'id = "412"']),
+    "empty id": (ROLL.replace('"7"', '""'), ["id"]),
+    "no volume": ('[[rolls]]\nid = "7"\n', ["roll 7", "cell volume"]),
+    "negative volume": (ROLL.replace("2 BCM", "-2 BCM"), ["roll 7", "above zero"]),
+    "infinite volume": (ROLL.replace("2 BCM", "1e999 BCM"), ["cell_volume"]),
+    "volume of a length": (ROLL.replace("2 BCM", "2 ohm"), ["cell_volume", "“ohm”"]),
+    "rolls as one table": ('[rolls]\nid = "7"\n', ["[[rolls]]"]),
+    "rolls as a number": ("rolls = 5\n", ["[[rolls]]"]),
+    "rolls as text": ('rolls = "7"\n', ["[[rolls]]"]),
+    "UTF-16": ('name = "x"'.encode("utf-16"), ["UTF-8"]),
+}
+
+
+@pytest.mark.parametrize("text, words", REFUSED.values(), ids=REFUSED.keys())
+def test_refused_with_a_reason_that_names_it(text, words):
+    with pytest.raises(DeclarationProblem) as caught:
+        read(text)
+    assert [word for word in ["press.toml", *words] if word not in str(caught.value)] == []
+
+
+def test_missing_file_and_directory(tmp_path):
+    for path in (tmp_path / "none.toml", tmp_path):
+        with pytest.raises(UnusableInput, match="check the path"):
+            pw.read_study(path)
