@@ -83,22 +83,34 @@ def update_figure(figure: go.Figure, content: MapContent) -> None:
     grid = _columns(shown)
     joint = shown.joint.ravel().astype(np.float32)
     trace = {item.name: item for item in figure.data}
-    for name in (MAP, LOW, HIGH, ASSURED, NOMINAL):
-        if trace[name].x is None or len(trace[name].x) != len(grid["x"]) or not np.array_equal(trace[name].x, grid["x"]):
-            trace[name].update(grid)
-    for name in (MAP, LOW, HIGH, ASSURED):
-        trace[name].z = joint
-    trace[NOMINAL].z = shown.margin.ravel().astype(np.float32)
-    trace[ASSURED].contours.update(start=content.level, end=content.level)
-    trace[ROLLS].update(_roll_lines(content))
-    trace[BANDS].update(_band_lines(content))
-    trace[CHOSEN].update(x=[content.chosen[0]], y=[content.chosen[1]], text=["looked at"])
+    margin = shown.margin.ravel().astype(np.float32)
+    for name, values in ((MAP, joint), (LOW, joint), (HIGH, joint), (ASSURED, joint), (NOMINAL, margin)):
+        _set_changed(trace[name], **grid, z=values)
+    if trace[ASSURED].contours.start != content.level:
+        trace[ASSURED].contours.update(start=content.level, end=content.level)
+    _set_changed(trace[ROLLS], **_roll_lines(content))
+    _set_changed(trace[BANDS], **_band_lines(content))
+    _set_changed(trace[CHOSEN], x=[content.chosen[0]], y=[content.chosen[1]], text=["looked at"])
     spot = content.recommended
-    trace[RECOMMENDED].update(
-        x=[] if spot is None else [spot[0]], y=[] if spot is None else [spot[1]],
+    _set_changed(
+        trace[RECOMMENDED], x=[] if spot is None else [spot[0]], y=[] if spot is None else [spot[1]],
         text=[] if spot is None else [f"recommended {spot[0]:g} m/min"],
     )
     _set_axes(figure, content)
+
+
+def _set_changed(part, **values) -> None:
+    """Set only what differs: what is set travels to the page and is drawn again."""
+    for name, value in values.items():
+        before = getattr(part, name)
+        if before is None or len(before) != len(value) or not _same(before, value):
+            setattr(part, name, value)
+
+
+def _same(before, value) -> bool:
+    if isinstance(value, np.ndarray):
+        return np.array_equal(before, value, equal_nan=True)
+    return list(before) == list(value)
 
 
 def _columns(shown: WindowMap) -> dict[str, np.ndarray]:
@@ -161,8 +173,8 @@ def _layout() -> dict:
 
 def _set_axes(figure: go.Figure, content: MapContent) -> None:
     shown = content.window_map
-    figure.layout.xaxis2.range = _padded(shown.speeds)
-    figure.layout.yaxis2.range = _padded(shown.volumes)
+    _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
+    _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
     notes = []
     for roll in content.rolls:
         notes.append({
@@ -176,7 +188,9 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
         "<br><b>dotted</b> predicted means meet every requirement · <b>hatched</b> not tried", "align": "left",
         "font": {"size": 12},
     })
-    figure.layout.annotations = notes
+    told = [(note.text, note.y) for note in figure.layout.annotations]
+    if told != [(note["text"], note["y"]) for note in notes]:
+        figure.layout.annotations = notes
 
 
 def _padded(values: np.ndarray) -> list[float]:

@@ -171,10 +171,12 @@ def serve(files, products, study, port, host, no_browser):
     """Open the dashboards: on trial FILEs, or on the demo data."""
     from pwindow.cli.serving import serve as serve_pages
     from pwindow.demo import shipped
+    from pwindow.panels.state import check_given
 
+    check_given(files, products, study)
     sys.exit(
         serve_pages(
             shipped("dashboards"), port=port, host=host, open_browser=not no_browser, trials=files,
-            products=products,
+            products=products, study=study,
         )
     )

@@ -175,18 +175,21 @@ def serve_environment(
     dashboards: Path,
     trials: Sequence[Path] = (),
     products: Sequence[Path] = (),
+    study: Path | None = None,
     host: str = "127.0.0.1",
     base: Mapping[str, str] | None = None,
 ) -> dict[str, str]:
     """Give the environment of the server, which its kernels inherit.
 
-    ``PWINDOW_TRIAL`` and ``PWINDOW_PRODUCTS`` carry the files as absolute paths parted by
+    ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` carry the files as absolute paths parted by
     `os.pathsep`; each is absent where no file is given. The pages' template is found by
     ``JUPYTER_PATH``, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
     the server, at ``VOILA_APP_IP`` and past any proxy, that a visitor has come.
     """
     environment = dict(os.environ if base is None else base)
-    for name, files in (("PWINDOW_TRIAL", trials), ("PWINDOW_PRODUCTS", products)):
+    studies = () if study is None else (study,)
+    given = (("PWINDOW_TRIAL", trials), ("PWINDOW_PRODUCTS", products), ("PWINDOW_STUDY", studies))
+    for name, files in given:
         environment.pop(name, None)
         if files:
             environment[name] = os.pathsep.join(str(file.resolve()) for file in files)
@@ -254,6 +257,7 @@ def serve(
     open_browser: bool = True,
     trials: Sequence[Path] = (),
     products: Sequence[Path] = (),
+    study: Path | None = None,
     page: str = LANDING_PAGE,
     **settings: int,
 ) -> int:
@@ -271,6 +275,8 @@ def serve(
         Open the page once the server answers.
     trials, products : sequence of Path
         Files that the pages read.
+    study : Path, optional
+        Roll inventory and ink.
     page : str, default "set-up-speed.ipynb"
         The page to open.
     **settings : int
@@ -293,7 +299,7 @@ def serve(
     port = choose_port(host, port)
     _say(exposure_caution(host))
     config = voila_config(dashboards, host=host, port=port, **settings)
-    environment = serve_environment(dashboards, trials, products, host)
+    environment = serve_environment(dashboards, trials, products, study, host)
     with tempfile.TemporaryDirectory(prefix="pwindow-") as folder:
         Path(folder, "voila.json").write_text(json.dumps(config, indent=2), encoding="utf-8")
         try:

@@ -23,9 +23,6 @@ from pwindow.window import Window, find_window
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import neighbours, recommend
 
-_DEMO = ("trial_first.csv", "study.toml", "tag.toml", "mesh.toml")
-
-
 @dataclass(frozen=True)
 class Evidence:
     """The fit that the page stands on, and what it may be asked for."""
@@ -136,10 +133,21 @@ def given_evidence() -> Evidence:
         tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
         for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY")
     )
-    if not trials and not products:
-        trials, *rest = (str(demo(name)) for name in _DEMO)
-        return _fit_paths((trials,), tuple(rest[1:]), rest[0])
-    return _fit_paths(trials or (str(demo(_DEMO[0])),), products or (str(demo("tag.toml")),), studies[0] if studies else None)
+    return _evidence_of(trials, products, studies[0] if studies else None)
+
+
+def check_given(trials: Sequence[Path], products: Sequence[Path], study: Path | None) -> None:
+    """Refuse files that a page could not show, before a server is started on them."""
+    if trials or products or study:
+        evidence = _evidence_of(tuple(map(str, trials)), tuple(map(str, products)), None if study is None else str(study))
+        first_judgeable(evidence, None)
+
+
+def _evidence_of(trials: tuple[str, ...], products: tuple[str, ...], study: str | None) -> Evidence:
+    """Files as given; the demo's stand in for a trial, and for products, that were not given."""
+    if not trials:
+        trials, study = (str(demo("trial_first.csv")),), study or str(demo("study.toml"))
+    return _fit_paths(trials, products or tuple(str(demo(name)) for name in ("tag.toml", "mesh.toml")), study)
 
 
 @lru_cache(maxsize=4)

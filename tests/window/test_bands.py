@@ -1,0 +1,170 @@
+"""Speed bands: inside the trial region, assured to their ends, and not a step too short."""
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import pwindow as pw
+from pwindow.errors import WindowProblem
+from pwindow.study import Roll, Study
+from pwindow.window.bands import band_columns, closest
+from pwindow.window.recommend import ends_at_trial, recommend
+
+
+@pytest.fixture(scope="module", params=["tag", "mesh", "tag at 60 %", "tag without tolerances"])
+def case(request, tag_window, mesh_window, demo_surfaces, study, tag, without_tolerances):
+    """A window and its bands at pressures tried and between."""
+    window = {
+        "tag": tag_window, "mesh": mesh_window,
+        "tag at 60 %": pw.find_window(demo_surfaces, tag.with_assurance(0.6), study),
+        "tag without tolerances": pw.find_window(demo_surfaces, without_tolerances(tag), study),
+    }[request.param]
+    return window, window.speed_bands([20.0, 33.0, 50.0, 65.0, 80.0])
+
+
+def at(window, band, speed):
+    return window.setups(band.plate, speed, band.cell_volume_cm3_m2, band.pressure_um)
+
+
+def test_no_band_leaves_the_trial_region(case):
+    window, bands = case
+    for band in bands.itertuples():
+        along = np.linspace(band.speed_low_m_min, band.speed_high_m_min, 9)
+        assert window.in_trial_region(at(window, band, along)).all(), band
+
+
+def test_conformance_reaches_the_level_along_the_band(case):
+    window, bands = case
+    assert len(bands) > 3
+    for band in bands.itertuples():
+        along = np.linspace(band.speed_low_m_min, band.speed_high_m_min, 9)
+        joint = window.joint_conformance(at(window, band, along))
+        assert joint[[0, -1]].min() >= window.level, band
+        assert joint.min() >= window.level - 2e-3, band
+
+
+def test_beyond_its_ends_the_band_is_not_assured(case):
+    """One metre a minute further the level is lost, unless the trial ends there."""
+    window, bands = case
+    looked = 0
+    for (_, row), band in zip(bands.iterrows(), bands.itertuples()):
+        low_ends, high_ends = ends_at_trial(window, row)
+        for end, step, at_trial in ((band.speed_low_m_min, -1.0, low_ends), (band.speed_high_m_min, 1.0, high_ends)):
+            beyond = at(window, band, end + step)
+            if at_trial:
+                assert not window.in_trial_region(beyond)[0]
+            else:
+                looked += 1
+                assert window.joint_conformance(beyond)[0] < window.level, (band, step)
+    assert looked > 5
+
+
+def test_no_assured_speed_is_left_out(case):
+    window, bands = case
+    for roll in window.rolls:
+        for pressure in (20.0, 33.0, 50.0, 65.0, 80.0):
+            speeds = np.arange(30.0, 121.0)
+            setups = window.setups(window.plates[0], speeds, roll.cell_volume, pressure)
+            assured = (window.joint_conformance(setups) > window.level + 3e-3) & window.in_trial_region(setups)
+            own = bands[(bands["roll"] == roll.id) & (bands["pressure_um"] == pressure)]
+            covered = np.zeros(len(speeds), bool)
+            for band in own.itertuples():
+                covered |= (speeds >= band.speed_low_m_min - 0.2) & (speeds <= band.speed_high_m_min + 0.2)
+            assert not (assured & ~covered).any(), (roll, pressure, speeds[assured & ~covered])
+
+
+def test_what_a_band_says_of_its_speeds(case):
+    window, bands = case
+    assert (bands["fastest_speed_m_min"] == bands["speed_high_m_min"]).all()
+    assert bands["safest_speed_m_min"].between(bands["speed_low_m_min"], bands["speed_high_m_min"]).all()
+    assert (bands["conformance_at_safest"] >= bands["conformance_at_fastest"] - 2e-3).all()
+    for band in bands.itertuples():
+        table = window.conformance(at(window, band, [band.fastest_speed_m_min, band.speed_low_m_min]))
+        assert band.conformance_at_fastest == pytest.approx(table["joint"][0], abs=1e-9)
+        parts = table.drop(columns="joint")
+        assert parts.loc[0, band.limiting_high] == parts.loc[0].min()
+        assert parts.loc[1, band.limiting_low] == parts.loc[1].min()
+
+
+def test_ten_speeds_are_told_in_tenths(case):
+    _, bands = case
+    for name in ("speed_low_m_min", "speed_high_m_min", "safest_speed_m_min"):
+        np.testing.assert_allclose(bands[name] * 10, np.round(bands[name] * 10), atol=1e-6)
+
+
+@pytest.mark.parametrize("pressure", [19.0, 81.0, 0.0, 500.0, float("nan")])
+def test_untried_pressures_are_refused(tag_window, pressure):
+    with pytest.raises(WindowProblem, match="20 to 80 µm"):
+        tag_window.speed_bands([50.0, pressure])
+
+
+def test_rolls_outside_the_tried_volumes_have_no_band(demo_surfaces, tag):
+    rolls = (Roll("small", 1.5), Roll("tried", 5.6), Roll("large", 12.0))
+    bands = pw.find_window(demo_surfaces, tag, Study(rolls=rolls)).speed_bands()
+    assert set(bands["roll"]) == {"tried"}
+
+
+def test_a_roll_never_tried_inside_the_tried_volumes_has_bands(tag_window):
+    bands = tag_window.speed_bands()
+    assert "1290" in set(bands["roll"])
+
+
+def test_a_higher_level_never_widens(demo_surfaces, tag):
+    def fastest(level):
+        bands = pw.find_window(demo_surfaces, tag.with_assurance(level)).speed_bands()
+        return bands.groupby(["roll", "pressure_um"])["fastest_speed_m_min"].max()
+
+    loose, strict = fastest(0.8), fastest(0.95)
+    assert set(strict.index) <= set(loose.index)
+    assert (loose[strict.index] >= strict).all() and (loose[strict.index] > strict).any()
+
+
+@pytest.fixture(scope="module")
+def hopeless(demo_surfaces, tag, study):
+    requirements = tuple(
+        dataclasses.replace(requirement, most=20.0) if requirement.name == "line_resistance" else requirement
+        for requirement in tag.requirements
+    )
+    return pw.find_window(demo_surfaces, dataclasses.replace(tag, requirements=requirements), study)
+
+
+def test_an_impossible_product_has_no_band_and_says_how_close(hopeless, tag_window):
+    bands = hopeless.speed_bands()
+    assert bands.empty and isinstance(bands, pd.DataFrame)
+    assert list(bands.columns) == band_columns(tag_window) == list(tag_window.speed_bands().columns)
+    assert recommend(hopeless, bands) is None
+    near = closest(hopeless)
+    assert set(near["requirements"]) == {"line_resistance", "line_width", "gap"}
+    resistance = near["requirements"]["line_resistance"]
+    assert resistance["conformance"] < 1e-3 and resistance["predicted"] > 100.0 and resistance["most"] == 20.0
+    setup = hopeless.setups(near["at"]["plate"], near["at"]["speed_m_min"], near["at"]["cell_volume_cm3_m2"],
+                            near["at"]["pressure_um"])
+    assert hopeless.in_trial_region(setup)[0]
+    assert near["joint"] == pytest.approx(hopeless.joint_conformance(setup)[0], rel=1e-6)
+
+
+def test_closest_is_the_best_of_what_was_looked_at(demo_surfaces, tag, study):
+    window = pw.find_window(demo_surfaces, tag.with_assurance(0.99999), study)
+    assert window.speed_bands().empty
+    best = max(
+        window.joint_conformance(window.setups("laser-imaged", np.arange(30.0, 121.0), roll.cell_volume, pressure))[
+            window.in_trial_region(window.setups("laser-imaged", np.arange(30.0, 121.0), roll.cell_volume, pressure))
+        ].max(initial=0.0)
+        for roll in window.rolls for pressure in (20.0, 50.0, 80.0)
+    )
+    assert closest(window)["joint"] == pytest.approx(best, abs=3e-3)
+
+
+def test_no_roll_in_the_region_has_no_closest(demo_surfaces, tag):
+    window = pw.find_window(demo_surfaces, tag, Study(rolls=(Roll("large", 12.0),)))
+    assert window.speed_bands().empty and closest(window) is None
+
+
+def test_the_recommended_speed_is_the_fastest_assured(tag_window):
+    bands = tag_window.speed_bands()
+    chosen = recommend(tag_window, bands)
+    assert chosen["speed_m_min"] == bands["fastest_speed_m_min"].max()
+    assert chosen["conformance"] >= tag_window.level
+    assert chosen["roll"] in chosen["why"] and f"{chosen['speed_m_min']:g} m/min" in chosen["why"]

@@ -1,0 +1,67 @@
+"""Products that ask for what the trial did not try."""
+
+import numpy as np
+import pytest
+
+import pwindow as pw
+from pwindow.errors import WindowProblem
+
+GAP = {"gap": (16.0, None, {"count": 1})}
+
+
+@pytest.mark.parametrize(
+    "pattern, words",
+    [
+        ({"plate": "engraved"}, ["“engraved”", "“film-imaged”", "“laser-imaged”"]),
+        ({"plate_gap": 30.0}, ["plate_gap 30 µm", "45 to 75 µm"]),
+        ({"plate_gap": 200.0}, ["plate_gap 200 µm", "45 to 75 µm"]),
+        ({"plate_gap": None}, ["plate_gap", "add plate_gap"]),
+        ({"plate_width": 35.0}, ["plate_width 35 µm", "(30 µm)"]),
+        ({"direction": 90.0}, ["direction 90 deg", "(0 deg)"]),
+    ],
+)
+def test_untried_pattern_is_refused_with_what_was_tried(window_of, pattern, words):
+    with pytest.raises(WindowProblem) as caught:
+        window_of(pattern=pattern, **GAP)
+    assert [word for word in words if word not in str(caught.value)] == []
+
+
+def test_unsaid_constants_are_the_trial_s(window_of):
+    pattern = window_of(pattern={"plate_width": None, "direction": None}, **GAP).patterns["laser-imaged"]
+    assert (pattern["plate_width"], pattern["direction"]) == (30.0, 0.0)
+
+
+def test_no_plate_named_judges_every_plate_tried(window_of):
+    window = window_of(pattern={"plate": None}, **GAP)
+    assert window.plates == ("film-imaged", "laser-imaged")
+    assert set(window.speed_bands()["plate"]) == {"film-imaged", "laser-imaged"}
+
+
+def test_response_that_was_not_measured(read_frame, demo_rows, make_product):
+    lines = demo_rows[demo_rows["plate_gap [um]"].isna()]
+    with pytest.raises(WindowProblem, match="gap"):
+        pw.find_window(pw.fit(read_frame(lines)), make_product(**GAP))
+
+
+def test_pressure_tolerance_of_another_kind(demo_surfaces, make_product):
+    with pytest.raises(WindowProblem, match="pressure_tolerance “5 kPa”.*µm"):
+        pw.find_window(demo_surfaces, make_product(assurance={"pressure_tolerance": "5 kPa"}, **GAP))
+
+
+def test_region_holds_the_tried_set_ups_and_nothing_far_off(tag_window, demo_trial):
+    tried = demo_trial.prints.query("plate == 'laser-imaged'")
+    setups = tag_window.setups("laser-imaged", tried["speed"], tried["cell_volume"], tried["pressure"])
+    assert tag_window.in_trial_region(setups).all()
+    for change in ({"speed": 25.0}, {"speed": 130.0}, {"cell_volume": 2.0}, {"cell_volume": 8.0}, {"pressure": 10.0},
+                   {"pressure": 90.0}, {"plate_gap": 90.0}):
+        assert not tag_window.in_trial_region(setups.assign(**change)).any()
+
+
+def test_map_is_blank_outside_the_region_only(tag_window):
+    from pwindow.window.maps import window_map
+
+    found = window_map(tag_window, "laser-imaged", 20.0, cells=25)
+    volume, speed = np.meshgrid(found.volumes, found.speeds, indexing="ij")
+    inside = tag_window.in_trial_region(tag_window.setups("laser-imaged", speed.ravel(), volume.ravel(), 20.0))
+    np.testing.assert_array_equal(np.isnan(found.joint).ravel(), ~inside)
+    assert 0 < inside.sum() < len(inside)
