@@ -394,6 +394,22 @@ def wait_until(condition, limit: float = 20.0) -> bool:
     return True
 
 
+def wait_until_quiet(server, span: int) -> None:
+    """Wait until the server and its kernels have done next to nothing for `span` seconds."""
+    quiet, before = 0, cpu_seconds(server)
+    deadline = time.monotonic() + 120
+    while quiet < span:
+        assert time.monotonic() < deadline, "the kernels kept ready never come to rest"
+        time.sleep(1)
+        now = cpu_seconds(server)
+        quiet = quiet + 1 if now - before < 0.2 else 0
+        before = now
+
+
+def cpu_seconds(server) -> float:
+    return sum(process.cpu_times().user for process in server.family())
+
+
 @pytest.mark.parametrize("pages", ["stand-in", "dashboards"])
 def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(
     folder, run_server, free_port, pages
@@ -404,7 +420,7 @@ def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(
     served = ROOT / "dashboards" if pages == "dashboards" else folder
     asked = command(served, port, idle_timeout=4, idle_check=1)
     with run_server(asked, port, folder / "log-idle") as server:
-        time.sleep(12)
+        wait_until_quiet(server, 8)
         kernel = open_page(server)
         time.sleep(2)
         assert kernel_exists(server, kernel), "ended between the page and its connection"

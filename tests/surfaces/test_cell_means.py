@@ -67,10 +67,7 @@ def test_pooled_variance_of_single_values_is_zero():
 
 
 def test_demo_surfaces_predict_the_written_truth(demo_surfaces, make_demo):
-    """Coded means at 40 set-ups against the truth the demo was simulated from, within 4 std errors.
-
-    The errors of 160 predictions are correlated; 4.5 standard errors cover the largest.
-    """
+    """At 40 set-ups against the truth the demo was simulated from, within 4.5 standard errors."""
     rng = np.random.default_rng(9)
     setups = pd.DataFrame({
         "speed": rng.uniform(35, 110, 40), "cell_volume": rng.uniform(2.5, 7, 40),

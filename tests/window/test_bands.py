@@ -82,13 +82,13 @@ def test_what_a_band_says_of_its_speeds(case):
     assert (bands["conformance_at_safest"] >= bands["conformance_at_fastest"] - 2e-3).all()
     for band in bands.itertuples():
         table = window.conformance(at(window, band, [band.fastest_speed_m_min, band.speed_low_m_min]))
-        assert band.conformance_at_fastest == pytest.approx(table["joint"][0], abs=1e-9)
+        assert band.conformance_at_fastest == pytest.approx(table["joint"][0], abs=1e-4)
         parts = table.drop(columns="joint")
         assert parts.loc[0, band.limiting_high] == parts.loc[0].min()
         assert parts.loc[1, band.limiting_low] == parts.loc[1].min()
 
 
-def test_ten_speeds_are_told_in_tenths(case):
+def test_speeds_are_told_in_tenths(case):
     _, bands = case
     for name in ("speed_low_m_min", "speed_high_m_min", "safest_speed_m_min"):
         np.testing.assert_allclose(bands[name] * 10, np.round(bands[name] * 10), atol=1e-6)

@@ -34,7 +34,7 @@ def test_size_alone(window_of, places, demo_surfaces, name, side):
     expected = below if side == "most" else 1.0 - below
     np.testing.assert_allclose(judged(window, places, name), expected, atol=1e-9)
     np.testing.assert_allclose(judged(window, places, "joint"), expected, atol=1e-9)
-    assert expected.max() - expected.min() > 0.5  # the set-ups tell good from bad
+    assert expected.max() - expected.min() > 0.4  # the set-ups tell good from bad
 
 
 RESISTANCE = {"line_height": -1.0, "line_width": -1.0, "resistivity": 1.0}
@@ -139,7 +139,7 @@ def test_joint_is_at_most_the_least_of_its_parts(tag_window, mesh_window, places
 
 
 def test_more_gaps_never_raise_conformance(window_of, places):
-    for limits in ((16.0, None), (None, 42.0), (16.0, 42.0)):
+    for limits in ((22.0, None), (None, 30.0), (20.0, 34.0)):
         found = [
             judged(window_of(gap=(*limits, {"count": count})), places | {"pressure": 60.0}, "joint")
             for count in (1, 2, 5, 20, 48, 200, 2000)

@@ -60,8 +60,10 @@ def test_region_holds_the_tried_set_ups_and_nothing_far_off(tag_window, demo_tri
 def test_map_is_blank_outside_the_region_only(tag_window):
     from pwindow.window.maps import window_map
 
-    found = window_map(tag_window, "laser-imaged", 20.0, cells=25)
-    volume, speed = np.meshgrid(found.volumes, found.speeds, indexing="ij")
-    inside = tag_window.in_trial_region(tag_window.setups("laser-imaged", speed.ravel(), volume.ravel(), 20.0))
-    np.testing.assert_array_equal(np.isnan(found.joint).ravel(), ~inside)
-    assert 0 < inside.sum() < len(inside)
+    for pressure in (20.0, 50.0, 90.0):
+        found = window_map(tag_window, "laser-imaged", pressure, cells=25)
+        volume, speed = np.meshgrid(found.volumes, found.speeds, indexing="ij")
+        setups = tag_window.setups("laser-imaged", speed.ravel(), volume.ravel(), pressure)
+        inside = tag_window.in_trial_region(setups)
+        np.testing.assert_array_equal(np.isnan(found.joint).ravel(), ~inside)
+        assert inside.any() == (pressure <= 80.0)

@@ -1,0 +1,149 @@
+"""``pwindow speeds``: the contract of its JSON, its choices, and its refusals."""
+
+import json
+
+import pytest
+
+import pwindow as pw
+
+BAND = ["roll", "plate", "cell_volume_cm3_m2", "pressure_um", "speed_low_m_min", "speed_high_m_min",
+        "fastest_speed_m_min", "safest_speed_m_min", "conformance_at_fastest", "conformance_at_safest",
+        "limiting_low", "limiting_high"]
+
+
+@pytest.fixture(scope="module")
+def study_file():
+    return pw.demo("study.toml")
+
+
+@pytest.fixture(scope="module")
+def speeds(answer, first, tag_file, study_file):
+    return answer("speeds", first, "--product", tag_file, "--study", study_file)
+
+
+def test_document(speeds, demo_trial):
+    assert list(speeds) == ["product", "assurance", "bands", "recommended", "trial"]
+    assert (speeds["product"], speeds["assurance"]) == ("Grain moisture tag", 0.95)
+    assert [list(band) for band in speeds["bands"]] == [BAND] * len(speeds["bands"])
+    assert list(speeds["recommended"]) == [*BAND, "speed_m_min", "conformance", "why"]
+    assert speeds["trial"] == {
+        "files": ["trial_first.csv"], "prints": 65, "fingerprint": demo_trial.fingerprint
+    }
+
+
+def test_bands_are_those_of_the_package(speeds, tag_window):
+    bands = tag_window.speed_bands()
+    assert len(bands) == len(speeds["bands"])
+    for ours, told in zip(bands.to_dict("records"), speeds["bands"]):
+        assert told == pytest.approx(ours) if not isinstance(ours, dict) else True
+        assert told == {key: pytest.approx(value) if isinstance(value, float) else value for key, value in ours.items()}
+
+
+def test_recommended_is_one_of_the_bands(speeds):
+    chosen = speeds["recommended"]
+    assert {key: chosen[key] for key in BAND} in speeds["bands"]
+    assert chosen["speed_m_min"] == max(band["fastest_speed_m_min"] for band in speeds["bands"])
+    assert chosen["why"].endswith(".")
+
+
+def test_predict_says_the_same_of_the_recommended_set_up(speeds, answer, first, tag_file, study_file):
+    chosen = speeds["recommended"]
+    for named in (f"roll={chosen['roll']}", f"cell_volume={chosen['cell_volume_cm3_m2']} cm3/m2"):
+        at = f"speed={chosen['speed_m_min']} m/min, {named}, pressure={chosen['pressure_um']} µm"
+        found = answer("predict", first, "--at", at, "--product", tag_file, "--study", study_file)
+        (point,) = found["points"]
+        assert point["in_trial_region"] is True
+        assert point["conformance"]["joint"] == pytest.approx(chosen["conformance"], abs=1e-4)
+
+
+def test_a_real_process_prints_one_document_and_nothing_else(process, first, tag_file, speeds, study_file):
+    done = process("speeds", first, "--product", tag_file, "--study", study_file, "--json")
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert json.loads(done.stdout.decode("utf-8")) == speeds
+
+
+def test_text_and_json_tell_the_same_speed(run, first, tag_file, speeds, study_file):
+    text = run("speeds", first, "--product", tag_file, "--study", study_file).stdout
+    assert f"recommended: {speeds['recommended']['speed_m_min']:g} m/min" in text
+    assert speeds["trial"]["fingerprint"] in text
+
+
+def test_other_pressures(answer, first, tag_file):
+    found = answer("speeds", first, "--product", tag_file, "--pressure", "35 µm", "--pressure", "0,05 mm")
+    assert {band["pressure_um"] for band in found["bands"]} == {35.0, 50.0}
+
+
+def test_another_assurance(answer, first, tag_file, speeds):
+    found = answer("speeds", first, "--product", tag_file, "--assurance", "0.5")
+    assert found["assurance"] == 0.5
+    assert found["recommended"]["speed_m_min"] > speeds["recommended"]["speed_m_min"]
+
+
+def test_no_band_is_an_answer(answer, run, first, tmp_path, tag_file):
+    product = tmp_path / "hopeless.toml"
+    product.write_text(pw.demo("tag.toml").read_text(encoding="utf-8").replace("330 ohm", "3 ohm"), encoding="utf-8")
+    found = answer("speeds", first, "--product", product)
+    assert found["bands"] == [] and found["recommended"] is None
+    assert set(found["closest"]["requirements"]) == {"line_resistance", "line_width", "gap"}
+    for requirement in found["closest"]["requirements"].values():
+        assert set(requirement) == {"conformance", "predicted", "least", "most", "unit"}
+    text = run("speeds", first, "--product", product).stdout
+    assert "no set-up is assured" in text and "line resistance" in text and "3" in text
+
+
+@pytest.mark.parametrize("unit, key, tolerance", [("N/mm", "pressure_n_mm", "0.5 N/mm"), ("kPa", "pressure_kpa", "0.5 kPa")])
+def test_other_kinds_of_pressure(answer, refused, tmp_path, demo_rows, tag_file, unit, key, tolerance):
+    trial, product = tmp_path / "trial.csv", tmp_path / "tag.toml"
+    demo_rows.rename(columns={"pressure [um]": f"pressure [{unit}]"}).assign(
+        **{f"pressure [{unit}]": demo_rows["pressure [um]"] / 10}
+    ).to_csv(trial, index=False)
+    product.write_text(pw.demo("tag.toml").read_text(encoding="utf-8").replace("5 µm", tolerance), encoding="utf-8")
+    found = answer("speeds", trial, "--product", product, "--pressure", f"5 {unit}")
+    assert found["bands"] and {band[key] for band in found["bands"]} == {5.0}
+    assert "pressure_um" not in found["bands"][0] and found["recommended"][key] == 5.0
+    assert unit in refused("speeds", trial, "--product", tag_file)  # its tolerance is in µm
+
+
+def test_several_files(answer, first, tag_file):
+    found = answer("speeds", first, pw.demo("trial_second.csv"), "--product", tag_file)
+    assert found["trial"]["prints"] == 89
+
+
+@pytest.mark.parametrize("more, word", [
+    (["--pressure", "500 µm"], "20 to 80 µm"), (["--assurance", "nan"], "between 0 and 1"),
+    (["--study", pw.demo("tag.toml")], "[[rolls]]"), (["--study", "none.toml"], "check the path"),
+])
+def test_unusable(refused, first, tag_file, more, word):
+    assert word in refused("speeds", first, "--product", tag_file, *more, "--json")
+
+
+def test_unusable_products(refused, first, tmp_path):
+    assert "check the path" in refused("speeds", first, "--product", tmp_path / "none.toml")
+    assert "TOML" in refused("speeds", first, "--product", first)
+    assert "“rolls”" in refused("speeds", first, "--product", pw.demo("study.toml"))
+
+
+@pytest.mark.parametrize("more", [
+    ["--pressure", "50"], ["--pressure", "50 kPa"], ["--pressure", "hard"], ["--assurance", "1"], ["--assurance", "0"],
+    ["--assurance", "95 %"], ["--terms", "some"], ["--speed", "60"],
+])
+def test_wrong_usage(misused, first, tag_file, more):
+    misused("speeds", first, "--product", tag_file, *more)
+
+
+def test_wrong_usage_without_files_or_product(misused, first, tag_file):
+    misused("speeds", first)
+    misused("speeds", "--product", tag_file)
+
+
+@pytest.mark.parametrize("term", ["nonsense", "presure²", "intercept", "speed"])
+def test_a_term_that_cannot_be_left_out_is_not_ignored(run, first, tag_file, term):
+    """A misspelt term must not be a term kept; a linear term stays while its square does."""
+    result = run("speeds", first, "--product", tag_file, "--leave-out", term)
+    assert result.exit_code in (1, 2)
+    assert term in result.stderr and result.stdout == ""
+
+
+def test_a_square_can_be_left_out(answer, first):
+    left = answer("fit", first, "--leave-out", "pressure²")["surfaces"]["line_height"]["coefficients"]
+    assert "pressure²" not in left and "pressure" in left and "speed²" in left
