@@ -200,10 +200,10 @@ def _read_pattern(table: Table) -> Pattern:
     plate = table.take("plate")
     pattern = Pattern(
         plate=None if plate is None else str(plate),
-        plate_width=table.quantity("plate_width", "µm"),
-        plate_gap=table.quantity("plate_gap", "µm"),
+        plate_width=table.quantity("plate_width", "µm", above=0.0),
+        plate_gap=table.quantity("plate_gap", "µm", above=0.0),
         direction=table.quantity("direction", "deg"),
-        pitch=table.quantity("pitch", "µm"),
+        pitch=table.quantity("pitch", "µm", above=0.0),
         layout=str(table.take("layout", "square mesh")),
     )
     if pattern.layout not in LAYOUTS:
@@ -230,10 +230,10 @@ def _read_requirement(name: str, table: Table) -> Requirement:
     for key, unit in kind.needs.items():
         if key not in table.keys():
             raise DeclarationProblem(f'{table.where}: “{key}” is missing; add {key} = "… {unit}"')
-        parameters[key] = table.quantity(key, unit)
+        parameters[key] = table.quantity(key, unit, above=0.0)
     for key, unit in kind.allows.items():
         if unit and key in table.keys():
-            parameters[key] = table.quantity(key, unit)
+            parameters[key] = table.quantity(key, unit, above=0.0)
     if "count" in kind.allows:
         parameters["count"] = _checked_count(table.take("count", 1), table.where)
     if "contacts" in kind.allows:
@@ -262,9 +262,9 @@ def _checked_contacts(contacts: object, where: str) -> str:
 def _read_assurance(table: Table) -> Assurance:
     assurance = Assurance(
         level=_checked_level(table.take("level", Assurance.level), table.where),
-        speed_tolerance=table.quantity("speed_tolerance", "1", 0.0),
+        speed_tolerance=table.quantity("speed_tolerance", "1", 0.0, least=0.0, below=1.0),
         pressure_tolerance=_checked_pressure(table.take("pressure_tolerance"), table.where),
-        volume_tolerance=table.quantity("volume_tolerance", "1", 0.0),
+        volume_tolerance=table.quantity("volume_tolerance", "1", 0.0, least=0.0, below=1.0),
     )
     table.close("level, speed_tolerance, pressure_tolerance, volume_tolerance")
     return assurance
@@ -283,9 +283,11 @@ def _checked_pressure(text: object, where: str) -> str | None:
         return None
     for unit in PRESSURE_UNITS:
         try:
-            read_quantity(text, unit)
+            value = read_quantity(text, unit)
         except UnitProblem:
             continue
+        if value < 0:
+            raise DeclarationProblem(f"{where}: pressure_tolerance “{text}” must be at least 0")
         return str(text)
     raise DeclarationProblem(
         f"{where}: pressure_tolerance “{text}” needs a unit of pressure ({', '.join(PRESSURE_UNITS)})"

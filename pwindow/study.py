@@ -58,20 +58,33 @@ class Table:
             raise DeclarationProblem(f"{self.where}: “{key}” is missing; add {key} = {example}")
         return self._content.pop(key)
 
-    def quantity(self, key: str, unit: str, default: float | None = None) -> float | None:
-        """Take a text like ``"45 µm"`` as a number in `unit`."""
+    def quantity(
+        self, key: str, unit: str, default: float | None = None, *, above: float | None = None,
+        least: float | None = None, below: float | None = None,
+    ) -> float | None:
+        """Take a text like ``"45 µm"`` as a number in `unit`, inside its bounds."""
         if key not in self._content:
             return default
+        text = self._content.pop(key)
         try:
-            return read_quantity(self._content.pop(key), unit)
+            value = read_quantity(text, unit)
         except UnitProblem as problem:
             raise DeclarationProblem(f"{self.where}, {key}: {problem}") from problem
+        for words, bound, holds in (
+            ("above", above, above is None or value > above),
+            ("at least", least, least is None or value >= least),
+            ("below", below, below is None or value < below),
+        ):
+            if not holds:
+                raise DeclarationProblem(f"{self.where}, {key}: “{text}” must be {words} {f'{bound:g}' if bound else 'zero'}")
+        return value
 
     def table(self, key: str) -> Table:
         content = self.take(key, {})
         if not isinstance(content, dict):
             raise DeclarationProblem(f"{self.where}: “{key}” must be a table, written [{key}]")
-        return Table(content, f"{self.where} [{key}]")
+        where = f"{self.where[:-1]}.{key}]" if self.where.endswith("]") else f"{self.where} [{key}]"
+        return Table(content, where)
 
     def keys(self) -> list[str]:
         return list(self._content)
@@ -117,7 +130,10 @@ def read_study(source: str | Path | InputFile) -> Study:
     """
     document = read_toml(source)
     name = str(document.take("name", Path(document.where).stem))
-    rolls = tuple(_read_roll(entry, document.where) for entry in document.take("rolls", []))
+    listed = document.take("rolls", [])
+    if not isinstance(listed, list):
+        raise DeclarationProblem(f"{document.where}: write each roll as a table [[rolls]] with id and cell_volume")
+    rolls = tuple(_read_roll(entry, document.where) for entry in listed)
     if len({roll.id for roll in rolls}) < len(rolls):
         raise DeclarationProblem(f"{document.where}: two rolls have the same id; give each its own")
     study = Study(name, rolls, _read_ink(document.table("ink")))
@@ -130,12 +146,14 @@ def _read_roll(entry: object, where: str) -> Roll:
         raise DeclarationProblem(f"{where}: write each roll as a table [[rolls]] with id and cell_volume")
     table = Table(entry, f"{where} [[rolls]]")
     identity = table.need("id", '"0412"')
-    if not isinstance(identity, str):
-        raise DeclarationProblem(f'{table.where}: the id {identity} must be text; write id = "{identity}"')
-    volume = table.quantity("cell_volume", "cm³/m²")
-    if volume is None or volume <= 0:
+    if not isinstance(identity, str) or not identity.strip():
+        example = identity if str(identity).strip() else "0412"
+        raise DeclarationProblem(f'{table.where}: the id “{identity}” must be text; write id = "{example}"')
+    table.where += f", roll {identity}"
+    volume = table.quantity("cell_volume", "cm³/m²", above=0.0)
+    if volume is None:
         raise DeclarationProblem(
-            f"{table.where}, roll {identity}: a cell volume above zero is needed, "
+            f"{table.where}: a cell volume above zero is needed, "
             'for example cell_volume = "4.4 cm³/m²"'
         )
     table.close("id, cell_volume")
@@ -144,10 +162,8 @@ def _read_roll(entry: object, where: str) -> Roll:
 
 def _read_ink(table: Table) -> Ink:
     ink = Ink(
-        resistivity=table.quantity("resistivity", "ohm*m"),
-        resistivity_spread=table.quantity("resistivity_spread", "1", Ink.resistivity_spread),
+        resistivity=table.quantity("resistivity", "ohm*m", above=0.0),
+        resistivity_spread=table.quantity("resistivity_spread", "1", Ink.resistivity_spread, least=0.0),
     )
-    if ink.resistivity is not None and ink.resistivity <= 0:
-        raise DeclarationProblem(f"{table.where}: the resistivity must be above zero")
     table.close("resistivity, resistivity_spread")
     return ink

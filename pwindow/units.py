@@ -5,6 +5,7 @@ Everything past the readers is a plain number in the unit that its name carries.
 
 from __future__ import annotations
 
+import math
 import re
 from functools import cache
 
@@ -36,13 +37,18 @@ _BARE_POWER = re.compile(r"(?<=[A-Za-z])(\d)")
 _MIL = re.compile(r"\bmils?\b")  # the trade's mil is a thousandth of an inch, not an angle
 
 
+_UNIT_TEXT = re.compile(r"^(?!.*\*\*[^A-Za-z/]*\*\*)(?!.*\d{3})[^\W_]?[\w °%□Ω.*/^()·⋅²³¹⁻-]{0,40}$")
+
+
 def _parse_unit(text: str) -> pint.Unit:
     cleaned = _MIL.sub("thou", _BARE_POWER.sub(r"**\1", text))
     for spelling, standard in _SPELLINGS:
         cleaned = cleaned.replace(spelling, standard)
+    if not _UNIT_TEXT.match(cleaned):
+        raise UnitProblem(f"unit “{text}” is not known")
     try:
         return registry().parse_units(cleaned)
-    except (pint.PintError, AttributeError, ValueError, TypeError, AssertionError) as problem:
+    except Exception as problem:  # pint lets through whatever Python's tokenizer and arithmetic raise
         raise UnitProblem(f"unit “{text}” is not known") from problem
 
 
@@ -99,13 +105,17 @@ def read_quantity(text: object, target: str) -> float:
     >>> read_quantity("2 %", "1")
     0.02
     """
-    example = f"write it with its unit, for example “{_example_value(text)} {target}”"
+    unit = "%" if target == "1" else target
+    example = f"write it with its unit, for example “{_example_value(text)} {unit}”"
     if not isinstance(text, str) or _DIMENSIONLESS_NUMBER.match(text):
         raise UnitProblem(f"“{text}” is a number without a unit: {example}")
     match = re.match(r"^\s*(?P<value>[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(?P<unit>\S.*?)\s*$", text)
     if match is None:
         raise UnitProblem(f"“{text}” is not a number with a unit: {example}")
-    return float(match["value"].replace(",", ".")) * factor_between(match["unit"], target)
+    value = float(match["value"].replace(",", ".")) * factor_between(match["unit"], target)
+    if not math.isfinite(value):
+        raise UnitProblem(f"“{text}” is too large to be a quantity: correct it")
+    return value
 
 
 def _example_value(text: object) -> object:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
+from numbers import Real
 
 import numpy as np
 import pandas as pd
@@ -109,10 +111,10 @@ def _decimal_marks(cells: pd.DataFrame) -> set[str]:
     """Decimal marks that the file's cells use."""
     marks = set()
     for at in range(cells.shape[1]):
-        texts = {cell for cell in cells.iloc[:, at].unique() if isinstance(cell, str)}
         known = COLUMNS.get(column_name(str(cells.columns[at]))[0])
         if known is None or known.kind == "text":
             continue
+        texts = {cell for cell in cells.iloc[:, at] if isinstance(cell, str)}
         for mark in ".,":
             if any(mark in text and _NUMBER.match(text.strip()) for text in texts):
                 marks.add(mark)
@@ -120,10 +122,13 @@ def _decimal_marks(cells: pd.DataFrame) -> set[str]:
 
 
 def _numbers(raw: pd.Series, column: Column, file: str, marks: set[str]) -> tuple[pd.Series, list[Problem]]:
-    values = pd.to_numeric(raw, errors="coerce").astype(float)
-    odd = ~np.isfinite(values)
+    if raw.dtype.kind not in "iuf" or not isinstance(raw.dtype, np.dtype):
+        raw = raw.astype(object)
+    readable = pd.Series(True, index=raw.index)
     if raw.dtype == object:
-        odd |= raw.map(lambda cell: isinstance(cell, bool))
+        readable = raw.map(lambda cell: isinstance(cell, (str, Real, Decimal)) and not isinstance(cell, (bool, np.bool_)))
+    values = pd.to_numeric(raw.where(readable), errors="coerce").astype(float)
+    odd = ~np.isfinite(values)
     results = raw[odd].map(lambda cell: _number(cell, marks)).astype(object)
     wrong = results.map(lambda result: isinstance(result, str)).astype(bool)
     values[odd] = results.where(~wrong, np.nan).astype(float)
@@ -144,7 +149,7 @@ def _number(cell: object, marks: set[str]) -> float | str:
     """A cell as a number, or the text of what is wrong with it."""
     if cell is None or cell is pd.NA:
         return math.nan
-    if isinstance(cell, bool):
+    if isinstance(cell, (bool, np.bool_)):
         return "true/false is not a number"
     if isinstance(cell, (int, float, np.integer, np.floating)):
         return float(cell) if math.isnan(cell) or math.isfinite(cell) else "infinite"

@@ -40,7 +40,6 @@ def read_cells(file: InputFile) -> pd.DataFrame:
         cells = _read_workbook(file)
     else:
         cells = _read_text(file)
-    cells.index = pd.RangeIndex(2, len(cells) + 2)
     blank = cells.isna() | (cells.map(lambda cell: str(cell).strip()) == "")
     cells = cells.loc[~blank.all(axis=1)]
     if cells.empty:
@@ -56,39 +55,52 @@ def _read_parquet(file: InputFile) -> pd.DataFrame:
     import pyarrow
 
     try:
-        return pd.read_parquet(io.BytesIO(file.content)).reset_index(drop=True)
+        table = pd.read_parquet(io.BytesIO(file.content))
     except (pyarrow.ArrowException, ValueError, OSError) as problem:
         raise _unreadable(file, f"not a Parquet file ({problem})", _SAVE_AGAIN) from problem
+    named = [name for name in table.index.names if name is not None and column_name(str(name))[0] in COLUMNS]
+    table = table.reset_index(named) if named else table
+    return table.set_axis(pd.RangeIndex(2, len(table) + 2))
 
 
 def _read_workbook(file: InputFile) -> pd.DataFrame:
-    """Read the first sheet whose top row has known column names."""
-    import zipfile
-
+    """Read the sheet whose first filled row has the most known column names."""
     import openpyxl
-    from openpyxl.utils.exceptions import InvalidFileException
 
     try:
         book = openpyxl.load_workbook(io.BytesIO(file.content), read_only=True, data_only=True)
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, OSError) as problem:
+        sheets = [list(sheet.iter_rows(values_only=True)) for sheet in book.worksheets]
+    except Exception as problem:  # a torn workbook raises whatever its zip or its XML stumbles over
         raise _unreadable(file, f"not an XLSX workbook ({problem})", _SAVE_AGAIN) from problem
-    sheets = [list(sheet.iter_rows(values_only=True)) for sheet in book.worksheets]
-    rows = max(sheets, key=lambda sheet: _known_names(sheet[0]) if sheet else -1)
-    if not rows:
+    tables = [(at, sheet[at:]) for sheet in sheets if (at := _first_filled(sheet)) is not None]
+    if not tables:
         raise _unreadable(file, "the workbook is empty", "put the header in the first row")
-    width = max((at + 1 for at, cell in enumerate(rows[0]) if cell is not None), default=0)
-    header = ["" if cell is None else str(cell) for cell in rows[0][:width]]
-    return pd.DataFrame([row[:width] for row in rows[1:]], columns=header, dtype=object)
+    first, rows = max(tables, key=lambda table: _known_names(table[1][0]))
+    header = ["" if cell is None else str(cell) for cell in rows[0]]
+    filled = [(*row[: len(header)], *[None] * (len(header) - len(row))) for row in rows[1:]]
+    return pd.DataFrame(
+        filled, columns=header, dtype=object, index=pd.RangeIndex(first + 2, first + 2 + len(filled))
+    )
+
+
+def _first_filled(rows: list[tuple]) -> int | None:
+    return next((at for at, row in enumerate(rows) if any(cell is not None for cell in row)), None)
 
 
 def _read_text(file: InputFile) -> pd.DataFrame:
     text = _decode(file)
+    if not text.strip():
+        raise _unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
+    first = next(at for at, line in enumerate(text.splitlines()) if line.strip())
+    text = "\n".join(text.splitlines()[first:]) if first else text
     delimiter = _delimiter(text)
     try:
-        return pd.read_csv(
+        cells = pd.read_csv(
             io.StringIO(text), sep=delimiter, header=None, dtype=str, keep_default_na=False,
             skip_blank_lines=False, skipinitialspace=True, index_col=False,
         ).pipe(_first_row_as_header)
+        cells.index = pd.RangeIndex(first + 2, first + 2 + len(cells))
+        return cells
     except (pd.errors.ParserError, pd.errors.EmptyDataError) as problem:
         what = f"the rows do not have the same number of cells ({str(problem).strip()})"
         raise _unreadable(file, what, "give every row as many cells as the header has") from problem
@@ -123,7 +135,7 @@ def _decode(file: InputFile) -> str:
 
 
 def _delimiter(text: str) -> str:
-    head = next(line for line in text.splitlines() if line.strip())
+    head = next(line for line in text.splitlines() if line.strip())[:10_000]
     return max(_DELIMITERS, key=lambda mark: _score(head, mark))
 
 

@@ -10,7 +10,7 @@ from typing import Iterable
 
 import pandas as pd
 
-from pwindow.errors import Problem, TrialProblem
+from pwindow.errors import Problem, TrialProblem, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.study import Roll
 from pwindow.trials.cells import read_columns
@@ -99,6 +99,8 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
         With every problem of every file: file, row, column, value and what to do.
     """
     sources = [source] if isinstance(source, (str, Path, InputFile)) else list(source)
+    if not sources:
+        raise UnusableInput("no trial file was given; give at least one")
     files = [InputFile.of(item) for item in sources]
     problems = _repeated(files)
     parts = []
@@ -121,15 +123,19 @@ def _repeated(files: list[InputFile]) -> list[Problem]:
     seen: dict[bytes, str] = {}
     problems = []
     for file in files:
-        other = seen.setdefault(hashlib.sha256(file.content).digest(), file.name)
-        if other is not file.name or sum(f is file for f in files) > 1:
-            problems.append(Problem(file.name, f"the same file as {other}", "give each file once"))
+        digest = hashlib.sha256(file.content).digest()
+        if digest in seen:
+            problems.append(Problem(file.name, f"the same file as {seen[digest]}", "give each file once"))
+        seen.setdefault(digest, file.name)
     return problems
 
 
 def _read_file(file: InputFile) -> Trial:
     table, units, notes, problems = read_columns(read_cells(file), file.name)
     if set(NEEDED) <= set(table):
+        for problem in problems:
+            if problem.row in table.index and problem.column in table:
+                table.loc[problem.row, problem.column] = None
         reported = {(problem.row, column) for problem in problems for column in (problem.column, None)}
         problems += [
             problem for problem in find_problems(table, file.name)
@@ -152,10 +158,12 @@ def _joined(parts: list[Trial]) -> Trial:
     if len(parts) == 1:
         return parts[0]
     frames = []
-    for part in parts:
+    names = [part.files[0] for part in parts]
+    for at, part in enumerate(parts):
         frame = part.features.copy()
+        label = names[at] if names.count(names[at]) == 1 else f"{names[at]} ({names[: at + 1].count(names[at])})"
         for name in ("print", "make_ready"):
-            frame[name] = f"{part.files[0]}: " + frame[name]
+            frame[name] = f"{label}: " + frame[name]
         frames.append(frame)
     return Trial(
         pd.concat(frames, ignore_index=True), parts[0].pressure_unit,
