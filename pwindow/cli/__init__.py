@@ -37,13 +37,16 @@ def _guarded(command):
 
 
 def _answer(document, text, as_json: bool) -> None:
-    click.echo(json.dumps(document, ensure_ascii=False, indent=1) if as_json else text(document))
+    click.echo(json.dumps(document, indent=1) if as_json else text(document))
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="pwindow")
 def main() -> None:
     """From a trial of printed lines and gaps to the set-up speed of the next run."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal that lacks a sign shows “?” and goes on
 
 
 @main.command()
@@ -60,7 +63,7 @@ def check(files, as_json):
         trial = read_trial(files)
     except TrialProblem as problem:
         if as_json:
-            click.echo(json.dumps({"problems": [vars(item) for item in problem.problems]}, ensure_ascii=False, indent=1))
+            click.echo(json.dumps({"problems": [vars(item) for item in problem.problems]}, indent=1))
         raise
     _answer(plain(summarise(trial)), summary_text, as_json)
 

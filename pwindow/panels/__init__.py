@@ -1,11 +1,5 @@
 """Widgets: state in, figures out; no statistics here."""
 
-import sys
+from pwindow.panels.set_up_speed import get_ready, set_up_speed
 
-# plotly's notebook renderer imports a validator that builds dozens of grammars, seconds of work, for
-# checks that no figure needs.
-sys.modules.setdefault("rfc3987_syntax", None)
-
-from pwindow.panels.set_up_speed import set_up_speed  # noqa: E402
-
-__all__ = ["set_up_speed"]
+__all__ = ["get_ready", "set_up_speed"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
@@ -145,6 +147,14 @@ class SetUpSpeed:
 
 def _heading(text: str) -> widgets.HTML:
     return widgets.HTML(f"<h2>{text}</h2>")
+
+
+def get_ready() -> None:
+    """Do what takes time and needs no visitor: imports and the fit. What fails is told by the page."""
+    import plotly.basewidget  # noqa: F401
+
+    with suppress(UnusableInput):
+        given_evidence()
 
 
 def set_up_speed() -> widgets.Widget:

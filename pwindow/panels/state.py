@@ -147,11 +147,16 @@ def _evidence_of(trials: tuple[str, ...], products: tuple[str, ...], study: str 
     """Files as given; the demo's stand in for a trial, and for products, that were not given."""
     if not trials:
         trials, study = (str(demo("trial_first.csv")),), study or str(demo("study.toml"))
-    return _fit_paths(trials, products or tuple(str(demo(name)) for name in ("tag.toml", "mesh.toml")), study)
+    products = products or tuple(str(demo(name)) for name in ("tag.toml", "mesh.toml"))
+    stamps = tuple(os.stat(path).st_mtime_ns for path in (*trials, *products, *filter(None, [study])) if os.path.exists(path))
+    return _fit_paths(trials, products, study, stamps)
 
 
 @lru_cache(maxsize=4)
-def _fit_paths(trials: tuple[str, ...], products: tuple[str, ...], study: str | None) -> Evidence:
+def _fit_paths(
+    trials: tuple[str, ...], products: tuple[str, ...], study: str | None, stamps: tuple[int, ...]
+) -> Evidence:
+    """Read and fit; `stamps` are the files' times, so that a changed file is read anew."""
     read = [read_product(Path(path)) for path in products]
     declared = Study() if study is None else read_study(Path(study))
     return Evidence(fit(read_trial(trials)), declared, {product.name: product for product in read})

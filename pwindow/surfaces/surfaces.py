@@ -9,11 +9,12 @@ from typing import Literal, Mapping, Sequence
 import pandas as pd
 
 from pwindow.errors import SurfaceProblem
-from pwindow.surfaces.choice import choose_terms, make_design
+from pwindow.surfaces.choice import choose_terms, learn_factors, make_design
 from pwindow.surfaces.joint import JointSurfaces, join_surfaces
 from pwindow.surfaces.region import TrialRegion
-from pwindow.surfaces.responses import COVARIATES, FACTORS, response_data, section_factor
+from pwindow.surfaces.responses import COVARIATES, FACTORS, ResponseData, response_data, section_factor
 from pwindow.surfaces.surface import Surface, fit_surface
+from pwindow.surfaces.terms import label, second_order
 from pwindow.trials.trial import Trial
 
 
@@ -82,7 +83,9 @@ def fit(
     """
     factor, factor_note = section_factor(trial)
     notes, members, faults = [factor_note], {}, []
-    for name, data in response_data(trial).items():
+    responses = response_data(trial)
+    _refuse_unknown(leave_out, responses)
+    for name, data in responses.items():
         notes += data.notes
         try:
             design = make_design(data, notes, leave_out)
@@ -99,6 +102,15 @@ def fit(
     if not all(surface.groups.split for surface in members.values()):
         notes.append("each make-ready has one print: make-ready and print variation cannot be told apart")
     return Surfaces(trial, members, factor, TrialRegion.of(trial), tuple(notes))
+
+
+def _refuse_unknown(leave_out: Sequence[str], responses: Mapping[str, ResponseData]) -> None:
+    known = dict.fromkeys(
+        label(term) for data in responses.values() for term in second_order(learn_factors(data, [])) if term
+    )
+    for name in leave_out:
+        if name not in known:
+            raise SurfaceProblem(f"“{name}” is not a term that can be left out; the terms are {', '.join(known)}")
 
 
 def setups_frame(rows: Sequence[Mapping[str, object]]) -> pd.DataFrame:

@@ -142,7 +142,7 @@ def _read_file(file: InputFile) -> Trial:
             if (problem.row, problem.column) not in reported
         ]
     if problems:
-        raise TrialProblem(problems)
+        raise TrialProblem(sorted(problems, key=lambda problem: problem.row or 0))
     pressure_unit = units["pressure"]
     known = {name: table[name] if name in table else None for name in COLUMNS}
     extra = {name: table[name] for name in table if name not in COLUMNS}

@@ -213,7 +213,11 @@ class Window:
         return tolerances
 
     def _limits_for(self, setups: pd.DataFrame) -> Limits:
-        return self.limits[str(setups["plate"].iloc[0] or "")]
+        """Limits at the plate gap of the set-ups, which is the product's unless they say another."""
+        plate, gap = str(setups["plate"].iloc[0] or ""), float(setups["plate_gap"].iloc[0])
+        if np.isclose(gap, float(self.patterns[plate]["plate_gap"]), equal_nan=True):
+            return self.limits[plate]
+        return product_limits(self.product, self.surfaces, self.study.ink, gap)
 
     def speed_bands(self, pressures: Sequence[float] | None = None) -> pd.DataFrame:
         """Speed bands of every roll × plate × pressure.
