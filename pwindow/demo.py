@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+
+try:
+    __version__ = version("pwindow")
+except PackageNotFoundError:  # run from a checkout that was not installed
+    __version__ = "not installed"
 
 _PACKAGE = Path(__file__).resolve().parent
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from pwindow.demo import __version__
 from pwindow.errors import TrialProblem, UnusableInput
 
 _FILES = click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE…")
@@ -41,7 +42,7 @@ def _answer(document, text, as_json: bool) -> None:
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(package_name="pwindow")
+@click.version_option(version=__version__)
 def main() -> None:
     """From a trial of printed lines and gaps to the set-up speed of the next run."""
     for stream in (sys.stdout, sys.stderr):

@@ -10,7 +10,7 @@ LARGEST_DROP = MappingProxyType(
         "two opposite": 0.125,
         "two adjacent": 0.2946854,
         "three": 0.1138718,
-        "four": 0.0736713,
+        "four": 0.0736714,
     }
 )
 """Largest drop over J·Rs·L² for a uniform current density J; a Poisson problem on the square.

@@ -49,7 +49,8 @@ def make_design(
         Which terms cannot be told apart, and prints that would cure it.
     """
     factors = learn_factors(data, notes)
-    wanted = [term for term in second_order(factors) if label(term) not in left_out]
+    gone = {term for term in second_order(factors) if label(term) in left_out}
+    wanted = [term for term in second_order(factors) if not gone & {term, *parents(term)}]
     main = {name for factor in factors if factor.name in FACTORS for name in factor.columns}
     plates = {name for factor in factors if factor.name == "plate" for name in factor.columns}
     needed = [term for term in wanted if set(term) <= main or (len(term) == 1 and set(term) <= plates)]
@@ -124,11 +125,11 @@ def _confounded(design: Design, data: ResponseData, matrix: np.ndarray, factors:
         for row in _sparse(null)
     ]
     cures = "; ".join(_curing_prints(design, matrix, factors, data.cells))
-    squares = [name for name in design.labels if name.endswith("²")]
+    spare = [name for name in design.labels if name not in independent_terms(design, matrix).labels]
+    named = " and ".join(f"“{name}”" for name in spare)
     return (
         f"{data.kind.label}: the trial cannot tell apart {'; nor '.join(dict.fromkeys(groups))}. "
-        f"Prints that would cure it: {cures}. Or leave out a term, for example "
-        f"“{squares[0] if squares else design.labels[-1]}”"
+        f"Prints that would cure it: {cures}. Or leave out {named}"
     )
 
 

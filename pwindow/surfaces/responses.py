@@ -143,6 +143,8 @@ def _resistivity(trial: Trial, data: dict[str, ResponseData]) -> ResponseData | 
 
 def _closure(trial: Trial) -> ResponseData | None:
     kind = KINDS["gap_closure"]
+    if trial.features["gap"].isna().all():
+        return None  # counts alone do not say how far a gap has closed
     keys = _cell_keys(kind)
     cells, variance, df, notes = cell_closures(trial.features, keys)
     if cells.empty:

@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import Literal, Mapping, Sequence
 
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.choice import choose_terms, learn_factors, make_design
@@ -81,6 +82,12 @@ def fit(
     >>> list(surfaces.by_name)
     ['line_height', 'line_width', 'resistivity', 'gap_closure']
     """
+    # the matrices are small: threads of the linear algebra library only wait for one another
+    with threadpool_limits(1, user_api="blas"):
+        return _fit(trial, terms, leave_out)
+
+
+def _fit(trial: Trial, terms: str, leave_out: Sequence[str]) -> Surfaces:
     factor, factor_note = section_factor(trial)
     notes, members, faults = [factor_note], {}, []
     responses = response_data(trial)

@@ -8,7 +8,7 @@ print, one print a make-ready and equal n nothing is estimated and the fit is or
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -29,6 +29,8 @@ class Components:
     typical_count : float
     split : bool
         Whether the trial can tell make-ready and print apart.
+    repeated : bool
+        Whether any print has two features of a kind, so that `feature` was seen between them.
     """
 
     make_ready: float
@@ -36,11 +38,17 @@ class Components:
     feature: float
     typical_count: float
     split: bool
+    repeated: bool = True
 
     @property
     def measured(self) -> float:
         """Variance of the measured mean of a new print."""
         return self.make_ready + self.print_ + self.feature / self.typical_count
+
+    @property
+    def between_gaps(self) -> float:
+        """Variance between the gaps of a print; all of it where the trial measured one gap a print."""
+        return self.feature if self.repeated and self.feature > 0.0 else self.measured
 
     @property
     def true(self) -> float:
@@ -49,8 +57,8 @@ class Components:
 
     def scaled(self, scale: float) -> Components:
         """All variances times `scale`."""
-        return Components(
-            self.make_ready * scale, self.print_ * scale, self.feature * scale, self.typical_count, self.split
+        return replace(
+            self, make_ready=self.make_ready * scale, print_=self.print_ * scale, feature=self.feature * scale
         )
 
 
@@ -157,14 +165,20 @@ def _from_residuals(data: ResponseData, design: np.ndarray, values: np.ndarray) 
 def _by_reml(
     data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray, counts: np.ndarray
 ) -> Components:
-    start = _from_residuals(data, design, values)
-    total = start.measured
+    total = _from_residuals(data, design, values).measured
     if total <= 0.0:
         return Components(0.0, 1.0, 0.0, data.typical_count, groups.split)
 
+    # without two features in any cell, what cells of one print differ by must come from the means
+    apart = data.feature_df == 0
+
     def components(shares: np.ndarray) -> Components:
-        make_ready, print_ = np.exp(shares) * total
-        return Components(make_ready if groups.split else 0.0, print_, data.feature_variance, data.typical_count, groups.split)
+        make_ready, print_, feature = np.exp(shares) * total
+        return Components(
+            make_ready if groups.split else 0.0, print_,
+            feature * data.typical_count if apart else max(data.feature_variance, 1e-9 * total),
+            data.typical_count, groups.split, repeated=not apart,
+        )
 
     def criterion(shares: np.ndarray) -> float:
         found = components(shares)
@@ -177,6 +191,6 @@ def _by_reml(
         log_det = white.log_det + 2.0 * np.log(np.abs(np.diag(r))).sum()
         return log_det + df * np.log(unit) + float(rest @ rest) / unit
 
-    bounds = [(-12.0, 3.0), (-12.0, 3.0)]
-    found = optimize.minimize(criterion, np.log([0.4, 0.4]), method="L-BFGS-B", bounds=bounds)
+    start = np.log([0.4, 0.4, 0.2])
+    found = optimize.minimize(criterion, start, method="L-BFGS-B", bounds=[(-12.0, 3.0)] * 3)
     return components(found.x)

@@ -98,7 +98,7 @@ def _limits_on(requirement: Requirement, item: Quantity, surfaces: Surfaces) -> 
     least = None if requirement.least is None else item.modelled(requirement.least)
     most = None if requirement.most is None else item.modelled(requirement.most)
     if requirement.name == "gap":
-        spread = surfaces.by_name["gap_closure"].components.feature ** 0.5
+        spread = surfaces.by_name["gap_closure"].components.between_gaps ** 0.5
         most_closed, least_closed = worst_of(item, requirement.parameters.get("count", 1), spread)
         found = [] if least is None else [Limit("gap", most_closed, upper=least)]
         return found if most is None else [*found, Limit("gap", least_closed, lower=most)]

@@ -68,7 +68,7 @@ class Errors:
         found = {("ink", "ink"): ink.resistivity_spread**2}
         gap = next((r for r in product.requirements if r.name == "gap"), None)
         if gap is not None and "gap_closure" in surfaces.by_name:
-            variance = surfaces.by_name["gap_closure"].components.feature
+            variance = surfaces.by_name["gap_closure"].components.between_gaps
             _, own, shared = extreme_moments(gap.parameters.get("count", 1))
             found |= {("largest", "largest"): own * variance, ("smallest", "smallest"): own * variance}
             found |= dict.fromkeys([("largest", "smallest"), ("smallest", "largest")], shared * variance)

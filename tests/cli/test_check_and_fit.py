@@ -104,7 +104,7 @@ def test_the_advice_of_a_confounded_trial_is_true(run, refused, demo_rows, tmp_p
     one_roll = tmp_path / "one_roll.csv"
     demo_rows[demo_rows["roll"] == "1203"].to_csv(one_roll, index=False)
     reason = refused("fit", one_roll)
-    term = reason.split("leave out a term, for example “")[1].split("”")[0]
+    term = reason.split("Or leave out “")[1].split("”")[0]
     result = run("fit", one_roll, "--leave-out", term)
     assert "cannot tell apart" not in result.stderr
 
