@@ -105,7 +105,10 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str]) -> Surfaces:
     if faults:
         raise SurfaceProblem("\n".join(faults))
     if not members:
-        raise SurfaceProblem("no response can be fitted: measure line height and width, or gaps")
+        raise SurfaceProblem(
+            "no response can be fitted: measure line height and width, or gaps; counts of bridged gaps alone do "
+            "not say how far gaps close"
+        )
     if not all(surface.groups.split for surface in members.values()):
         notes.append("each make-ready has one print: make-ready and print variation cannot be told apart")
     return Surfaces(trial, members, factor, TrialRegion.of(trial), tuple(notes))

@@ -170,14 +170,16 @@ def _by_reml(
         return Components(0.0, 1.0, 0.0, data.typical_count, groups.split)
 
     # without two features in any cell, what cells of one print differ by must come from the means
-    apart = data.feature_df == 0
+    several = bool((groups.slots > 0).any())
+    apart = data.feature_df == 0 and data.feature_variance == 0.0 and several
+    floor = 1e-9 * total if several else 0.0
 
     def components(shares: np.ndarray) -> Components:
         make_ready, print_, feature = np.exp(shares) * total
         return Components(
             make_ready if groups.split else 0.0, print_,
-            feature * data.typical_count if apart else max(data.feature_variance, 1e-9 * total),
-            data.typical_count, groups.split, repeated=not apart,
+            feature * data.typical_count if apart else max(data.feature_variance, floor),
+            data.typical_count, groups.split, repeated=data.feature_df > 0,
         )
 
     def criterion(shares: np.ndarray) -> float:
@@ -192,5 +194,6 @@ def _by_reml(
         return log_det + df * np.log(unit) + float(rest @ rest) / unit
 
     start = np.log([0.4, 0.4, 0.2])
-    found = optimize.minimize(criterion, start, method="L-BFGS-B", bounds=[(-12.0, 3.0)] * 3)
+    options = {"ftol": 1e-13, "gtol": 1e-7}
+    found = optimize.minimize(criterion, start, method="L-BFGS-B", bounds=[(-12.0, 3.0)] * 3, options=options)
     return components(found.x)

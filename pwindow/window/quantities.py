@@ -164,7 +164,7 @@ def worst_of(base: Quantity, count: int, spread: float) -> tuple[Quantity, Quant
 
 
 def _need(surfaces: Surfaces, requirement: Requirement, *responses: str) -> None:
-    columns = {"gap_closure": "gap and plate_gap"}
+    columns = {"gap_closure": "a measured gap with its plate_gap (counts of bridged gaps alone do not say how far)"}
     missing = [columns.get(name, name) for name in responses if name not in surfaces.by_name]
     if missing:
         raise WindowProblem(

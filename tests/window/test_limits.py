@@ -211,3 +211,11 @@ def test_a_tolerance_is_a_rectangular_distribution(demo_surfaces, make_product):
     half = (surface.mean(setups.assign(pressure=58.0)) - surface.mean(setups.assign(pressure=42.0)))[0] / 2
     expected = t_below(demo_surfaces, setups, {"line_width": 1.0}, np.log(65.0), half**2 / 3)
     np.testing.assert_allclose(window.joint_conformance(setups), expected, atol=1e-9)
+
+
+def test_equal_questions_get_equal_answers(tag_window):
+    """What is asked beside a set-up must not change what is said of it."""
+    setups = tag_window.setups(LASER, np.linspace(30.0, 110.0, 9), 5.6, 50.0)
+    together = tag_window.joint_conformance(setups)
+    alone = [tag_window.joint_conformance(setups.iloc[[at]].reset_index(drop=True))[0] for at in range(len(setups))]
+    np.testing.assert_allclose(together, alone, atol=1e-9)
