@@ -83,7 +83,9 @@ def read_text():
     """Read bytes or text as a trial file."""
 
     def read(content, name="trial.csv"):
-        return pw.read_trial(InputFile(name, content if isinstance(content, bytes) else content.encode()))
+        return pw.read_trial(
+            InputFile(name, content if isinstance(content, bytes) else content.encode())
+        )
 
     return read
 

@@ -9,8 +9,15 @@ import pwindow as pw
 
 ROOT = Path(pw.__file__).parent
 ORDER = [
-    {"units", "inputs", "errors", "demo"}, {"study", "product"}, {"trials", "metrology"}, {"surfaces", "conductors"},
-    {"window", "planning"}, {"charts"}, {"review"}, {"panels"}, {"cli"},
+    {"units", "inputs", "errors", "demo"},
+    {"study", "product"},
+    {"trials", "metrology"},
+    {"surfaces", "conductors"},
+    {"window", "planning"},
+    {"charts"},
+    {"review"},
+    {"panels"},
+    {"cli"},
 ]
 PLACE = {name: at for at, names in enumerate(ORDER) for name in names}
 MODULES = sorted(path for path in ROOT.rglob("*.py") if "_shipped" not in path.parts)
@@ -42,7 +49,9 @@ def test_every_part_has_its_place():
     assert {part_of(path) for path in MODULES} - {"__init__", "__main__"} <= set(PLACE)
 
 
-@pytest.mark.parametrize("path", [p for p in MODULES if part_of(p) in PLACE], ids=lambda p: str(p.relative_to(ROOT)))
+@pytest.mark.parametrize(
+    "path", [p for p in MODULES if part_of(p) in PLACE], ids=lambda p: str(p.relative_to(ROOT))
+)
 def test_imports_lead_to_the_left(path):
     assert wrong_way(path) == []
     assert "pwindow" not in imported(path), "the public face stands right of everything"
@@ -57,7 +66,9 @@ def test_the_rule_can_be_broken(tmp_path, monkeypatch):
 
 
 def outside(part):
-    return {name.split(".")[0] for path in MODULES if part_of(path) == part for name in imported(path)}
+    return {
+        name.split(".")[0] for path in MODULES if part_of(path) == part for name in imported(path)
+    }
 
 
 def test_widgets_live_in_panels_only():

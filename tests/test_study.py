@@ -8,13 +8,19 @@ from pwindow.inputs import InputFile
 
 
 def read(text):
-    return pw.read_study(InputFile("press.toml", text if isinstance(text, bytes) else text.encode()))
+    return pw.read_study(
+        InputFile("press.toml", text if isinstance(text, bytes) else text.encode())
+    )
 
 
 def test_the_demo_study(study):
     assert [(roll.id, roll.cell_volume) for roll in study.rolls] == [
-        ("0412", pytest.approx(2.4)), ("0655", pytest.approx(3.3)), ("1203", pytest.approx(4.4)),
-        ("1290", pytest.approx(5.0)), ("1318", pytest.approx(5.6)), ("2047", pytest.approx(7.2)),
+        ("0412", pytest.approx(2.4)),
+        ("0655", pytest.approx(3.3)),
+        ("1203", pytest.approx(4.4)),
+        ("1290", pytest.approx(5.0)),
+        ("1318", pytest.approx(5.6)),
+        ("2047", pytest.approx(7.2)),
     ]
     assert study.ink.resistivity == pytest.approx(9.5e-8)
     assert study.ink.resistivity_spread == pytest.approx(0.04)
@@ -22,11 +28,18 @@ def test_the_demo_study(study):
 
 def test_everything_has_a_default():
     found = read("")
-    assert (found.name, found.rolls, found.ink.resistivity, found.ink.resistivity_spread) == ("press", (), None, 0.1)
+    assert (found.name, found.rolls, found.ink.resistivity, found.ink.resistivity_spread) == (
+        "press",
+        (),
+        None,
+        0.1,
+    )
 
 
 def test_volumes_in_bcm():
-    assert read('[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n').rolls[0].cell_volume == pytest.approx(3.1000062)
+    assert read('[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n').rolls[
+        0
+    ].cell_volume == pytest.approx(3.1000062)
 
 
 ROLL = '[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n'
@@ -34,7 +47,10 @@ REFUSED = {
     "unknown key": ("[factors]\nspeed = 1\n", ["“factors”", "[[rolls]]"]),
     "misspelt ink": ('[ink]\nresistivty = "9e-8 ohm m"\n', ["“resistivty”", "resistivity"]),
     "bare resistivity": ("[ink]\nresistivity = 9e-8\n", ["resistivity", "without a unit"]),
-    "sheet resistance for resistivity": ('[ink]\nresistivity = "9e-8 ohm"\n', ["resistivity", "“ohm”"]),
+    "sheet resistance for resistivity": (
+        '[ink]\nresistivity = "9e-8 ohm"\n',
+        ["resistivity", "“ohm”"],
+    ),
     "zero resistivity": ('[ink]\nresistivity = "0 ohm m"\n', ["resistivity", "above zero"]),
     "negative spread": ('[ink]\nresistivity_spread = "-4 %"\n', ["resistivity_spread"]),
     "number for the ink": ("ink = 5\n", ["ink", "table"]),

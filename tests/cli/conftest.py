@@ -57,7 +57,10 @@ def process():
 
     def call(*arguments, **environment):
         return subprocess.run(
-            [sys.executable, "-m", "pwindow", *map(str, arguments)], capture_output=True, timeout=120,
+            [sys.executable, "-m", "pwindow", *map(str, arguments)],
+            capture_output=True,
+            check=False,
+            timeout=120,
             env=os.environ | environment,
         )
 

@@ -11,13 +11,25 @@ from pwindow.trials import summarise
 def test_check_says_what_is_in_the_files(answer, first, demo_trial):
     found = answer("check", first)
     assert found == json.loads(json.dumps(summarise(demo_trial)))
-    assert (found["prints"], found["features"], found["fingerprint"]) == (65, 650, demo_trial.fingerprint)
+    assert (found["prints"], found["features"], found["fingerprint"]) == (
+        65,
+        650,
+        demo_trial.fingerprint,
+    )
 
 
 def test_check_as_text(run, first, demo_trial):
     result = run("check", first)
     assert result.exit_code == 0 and result.stderr == ""
-    for word in ("65 prints", "18 make-readies", "650 features", demo_trial.fingerprint, "0412", "laser-imaged", "m/min"):
+    for word in (
+        "65 prints",
+        "18 make-readies",
+        "650 features",
+        demo_trial.fingerprint,
+        "0412",
+        "laser-imaged",
+        "m/min",
+    ):
         assert word in result.stdout
 
 
@@ -34,9 +46,12 @@ def bad(tmp_path):
 def test_check_of_a_bad_file_gives_all_reasons_by_row(refused, bad):
     reasons = refused("check", bad).splitlines()
     assert [line.split(":")[0] for line in reasons] == [
-        "bad.csv, row 4, column line_height", "bad.csv, row 9, column plate_gap"
+        "bad.csv, row 4, column line_height",
+        "bad.csv, row 9, column plate_gap",
     ]
-    assert "“thick”" in reasons[0] and "“-45”" in reasons[1] and all("; " in line for line in reasons)
+    assert (
+        "“thick”" in reasons[0] and "“-45”" in reasons[1] and all("; " in line for line in reasons)
+    )
 
 
 def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(run, bad):
@@ -45,13 +60,16 @@ def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(run, bad):
     if result.stdout:
         problems = json.loads(result.stdout)["problems"]
         assert [(p["row"], p["column"], p["value"]) for p in problems] == [
-            (4, "line_height", "thick"), (9, "plate_gap", "-45")
+            (4, "line_height", "thick"),
+            (9, "plate_gap", "-45"),
         ]
 
 
 @pytest.mark.parametrize("command", ["fit", "speeds", "predict"])
 def test_other_commands_print_nothing_of_a_bad_file(refused, bad, tag_file, command):
-    more = {"fit": [], "speeds": ["--product", tag_file], "predict": ["--at", "speed=60 m/min"]}[command]
+    more = {"fit": [], "speeds": ["--product", tag_file], "predict": ["--at", "speed=60 m/min"]}[
+        command
+    ]
     assert "row 4" in refused(command, bad, *more, "--json")
 
 
@@ -59,7 +77,11 @@ def test_other_commands_print_nothing_of_a_bad_file(refused, bad, tag_file, comm
 def test_missing_file_directory_and_junk(refused, tmp_path, command):
     junk = tmp_path / "junk.csv"
     junk.write_bytes(bytes(range(256)) * 20)
-    for path, word in ((tmp_path / "none.csv", "check the path"), (tmp_path, "check the path"), (junk, "junk.csv")):
+    for path, word in (
+        (tmp_path / "none.csv", "check the path"),
+        (tmp_path, "check the path"),
+        (junk, "junk.csv"),
+    ):
         assert word in refused(command, path)
 
 
@@ -86,11 +108,24 @@ def test_fit_document(answer, first, demo_surfaces, demo_trial):
 
 def test_fit_as_text_and_terms(run, answer, first):
     text = run("fit", first).stdout
-    for word in ("line height", "gap closure", "lack of fit", "predicted", "speed × pressure", "65 prints"):
+    for word in (
+        "line height",
+        "gap closure",
+        "lack of fit",
+        "predicted",
+        "speed × pressure",
+        "65 prints",
+    ):
         assert word in text
-    every, chosen = (answer("fit", first, "--terms", terms)["surfaces"] for terms in ("all", "chosen"))
-    assert all(set(chosen[name]["coefficients"]) <= set(every[name]["coefficients"]) for name in every)
-    assert sum(len(chosen[n]["coefficients"]) for n in every) < sum(len(every[n]["coefficients"]) for n in every)
+    every, chosen = (
+        answer("fit", first, "--terms", terms)["surfaces"] for terms in ("all", "chosen")
+    )
+    assert all(
+        set(chosen[name]["coefficients"]) <= set(every[name]["coefficients"]) for name in every
+    )
+    assert sum(len(chosen[n]["coefficients"]) for n in every) < sum(
+        len(every[n]["coefficients"]) for n in every
+    )
 
 
 def test_too_small_a_trial_says_what_would_cure_it(refused, demo_rows, tmp_path):

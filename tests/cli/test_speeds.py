@@ -6,9 +6,20 @@ import pytest
 
 import pwindow as pw
 
-BAND = ["roll", "plate", "cell_volume_cm3_m2", "pressure_um", "speed_low_m_min", "speed_high_m_min",
-        "fastest_speed_m_min", "safest_speed_m_min", "conformance_at_fastest", "conformance_at_safest",
-        "limiting_low", "limiting_high"]
+BAND = [
+    "roll",
+    "plate",
+    "cell_volume_cm3_m2",
+    "pressure_um",
+    "speed_low_m_min",
+    "speed_high_m_min",
+    "fastest_speed_m_min",
+    "safest_speed_m_min",
+    "conformance_at_fastest",
+    "conformance_at_safest",
+    "limiting_low",
+    "limiting_high",
+]
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +38,9 @@ def test_document(speeds, demo_trial):
     assert [list(band) for band in speeds["bands"]] == [BAND] * len(speeds["bands"])
     assert list(speeds["recommended"]) == [*BAND, "speed_m_min", "conformance", "why"]
     assert speeds["trial"] == {
-        "files": ["trial_first.csv"], "prints": 65, "fingerprint": demo_trial.fingerprint
+        "files": ["trial_first.csv"],
+        "prints": 65,
+        "fingerprint": demo_trial.fingerprint,
     }
 
 
@@ -36,7 +49,10 @@ def test_bands_are_those_of_the_package(speeds, tag_window):
     assert len(bands) == len(speeds["bands"])
     for ours, told in zip(bands.to_dict("records"), speeds["bands"]):
         assert told == pytest.approx(ours) if not isinstance(ours, dict) else True
-        assert told == {key: pytest.approx(value) if isinstance(value, float) else value for key, value in ours.items()}
+        assert told == {
+            key: pytest.approx(value) if isinstance(value, float) else value
+            for key, value in ours.items()
+        }
 
 
 def test_recommended_is_one_of_the_bands(speeds):
@@ -46,7 +62,9 @@ def test_recommended_is_one_of_the_bands(speeds):
     assert chosen["why"].endswith(".")
 
 
-def test_predict_says_the_same_of_the_recommended_set_up(speeds, answer, first, tag_file, study_file):
+def test_predict_says_the_same_of_the_recommended_set_up(
+    speeds, answer, first, tag_file, study_file
+):
     chosen = speeds["recommended"]
     for named in (f"roll={chosen['roll']}", f"cell_volume={chosen['cell_volume_cm3_m2']} cm3/m2"):
         at = f"speed={chosen['speed_m_min']} m/min, {named}, pressure={chosen['pressure_um']} µm"
@@ -56,7 +74,9 @@ def test_predict_says_the_same_of_the_recommended_set_up(speeds, answer, first, 
         assert point["conformance"]["joint"] == pytest.approx(chosen["conformance"], abs=1e-4)
 
 
-def test_a_real_process_prints_one_document_and_nothing_else(process, first, tag_file, speeds, study_file):
+def test_a_real_process_prints_one_document_and_nothing_else(
+    process, first, tag_file, speeds, study_file
+):
     done = process("speeds", first, "--product", tag_file, "--study", study_file, "--json")
     assert (done.returncode, done.stderr) == (0, b"")
     assert json.loads(done.stdout.decode("utf-8")) == speeds
@@ -69,7 +89,9 @@ def test_text_and_json_tell_the_same_speed(run, first, tag_file, speeds, study_f
 
 
 def test_other_pressures(answer, first, tag_file):
-    found = answer("speeds", first, "--product", tag_file, "--pressure", "35 µm", "--pressure", "0,05 mm")
+    found = answer(
+        "speeds", first, "--product", tag_file, "--pressure", "35 µm", "--pressure", "0,05 mm"
+    )
     assert {band["pressure_um"] for band in found["bands"]} == {35.0, 50.0}
 
 
@@ -81,7 +103,10 @@ def test_another_assurance(answer, first, tag_file, speeds):
 
 def test_no_band_is_an_answer(answer, run, first, tmp_path, tag_file):
     product = tmp_path / "hopeless.toml"
-    product.write_text(pw.demo("tag.toml").read_text(encoding="utf-8").replace("330 ohm", "3 ohm"), encoding="utf-8")
+    product.write_text(
+        pw.demo("tag.toml").read_text(encoding="utf-8").replace("330 ohm", "3 ohm"),
+        encoding="utf-8",
+    )
     found = answer("speeds", first, "--product", product)
     assert found["bands"] == [] and found["recommended"] is None
     assert set(found["closest"]["requirements"]) == {"line_resistance", "line_width", "gap"}
@@ -91,13 +116,20 @@ def test_no_band_is_an_answer(answer, run, first, tmp_path, tag_file):
     assert "no set-up is assured" in text and "line resistance" in text and "3" in text
 
 
-@pytest.mark.parametrize("unit, key, tolerance", [("N/mm", "pressure_n_mm", "0.5 N/mm"), ("kPa", "pressure_kpa", "0.5 kPa")])
-def test_other_kinds_of_pressure(answer, refused, tmp_path, demo_rows, tag_file, unit, key, tolerance):
+@pytest.mark.parametrize(
+    "unit, key, tolerance",
+    [("N/mm", "pressure_n_mm", "0.5 N/mm"), ("kPa", "pressure_kpa", "0.5 kPa")],
+)
+def test_other_kinds_of_pressure(
+    answer, refused, tmp_path, demo_rows, tag_file, unit, key, tolerance
+):
     trial, product = tmp_path / "trial.csv", tmp_path / "tag.toml"
     demo_rows.rename(columns={"pressure [um]": f"pressure [{unit}]"}).assign(
         **{f"pressure [{unit}]": demo_rows["pressure [um]"] / 10}
     ).to_csv(trial, index=False)
-    product.write_text(pw.demo("tag.toml").read_text(encoding="utf-8").replace("5 µm", tolerance), encoding="utf-8")
+    product.write_text(
+        pw.demo("tag.toml").read_text(encoding="utf-8").replace("5 µm", tolerance), encoding="utf-8"
+    )
     found = answer("speeds", trial, "--product", product, "--pressure", f"5 {unit}")
     assert found["bands"] and {band[key] for band in found["bands"]} == {5.0}
     assert "pressure_um" not in found["bands"][0] and found["recommended"][key] == 5.0
@@ -109,10 +141,15 @@ def test_several_files(answer, first, tag_file):
     assert found["trial"]["prints"] == 89
 
 
-@pytest.mark.parametrize("more, word", [
-    (["--pressure", "500 µm"], "20 to 80 µm"), (["--assurance", "nan"], "between 0 and 1"),
-    (["--study", pw.demo("tag.toml")], "[[rolls]]"), (["--study", "none.toml"], "check the path"),
-])
+@pytest.mark.parametrize(
+    "more, word",
+    [
+        (["--pressure", "500 µm"], "20 to 80 µm"),
+        (["--assurance", "nan"], "between 0 and 1"),
+        (["--study", pw.demo("tag.toml")], "[[rolls]]"),
+        (["--study", "none.toml"], "check the path"),
+    ],
+)
 def test_unusable(refused, first, tag_file, more, word):
     assert word in refused("speeds", first, "--product", tag_file, *more, "--json")
 
@@ -123,10 +160,19 @@ def test_unusable_products(refused, first, tmp_path):
     assert "“rolls”" in refused("speeds", first, "--product", pw.demo("study.toml"))
 
 
-@pytest.mark.parametrize("more", [
-    ["--pressure", "50"], ["--pressure", "50 kPa"], ["--pressure", "hard"], ["--assurance", "1"], ["--assurance", "0"],
-    ["--assurance", "95 %"], ["--terms", "some"], ["--speed", "60"],
-])
+@pytest.mark.parametrize(
+    "more",
+    [
+        ["--pressure", "50"],
+        ["--pressure", "50 kPa"],
+        ["--pressure", "hard"],
+        ["--assurance", "1"],
+        ["--assurance", "0"],
+        ["--assurance", "95 %"],
+        ["--terms", "some"],
+        ["--speed", "60"],
+    ],
+)
 def test_wrong_usage(misused, first, tag_file, more):
     misused("speeds", first, "--product", tag_file, *more)
 
@@ -145,5 +191,7 @@ def test_a_term_that_cannot_be_left_out_is_not_ignored(run, first, tag_file, ter
 
 
 def test_a_square_can_be_left_out(answer, first):
-    left = answer("fit", first, "--leave-out", "pressure²")["surfaces"]["line_height"]["coefficients"]
+    left = answer("fit", first, "--leave-out", "pressure²")["surfaces"]["line_height"][
+        "coefficients"
+    ]
     assert "pressure²" not in left and "pressure" in left and "speed²" in left

@@ -9,7 +9,13 @@ import pytest
 import pwindow as pw
 
 GAP, PLATE_GAP = "gap [um]", "plate_gap [um]"
-LINE_COLUMNS = ["line_height [um]", "line_width [um]", "section_area [um2]", "resistance [ohm]", "line_length [mm]"]
+LINE_COLUMNS = [
+    "line_height [um]",
+    "line_width [um]",
+    "section_area [um2]",
+    "resistance [ohm]",
+    "line_length [mm]",
+]
 GAP_COLUMNS = [GAP, PLATE_GAP, "gaps_inspected", "gaps_bridged"]
 HEAD = '[pattern]\nplate = "laser-imaged"\n'
 TAG = pw.demo("tag.toml").read_text(encoding="utf-8")
@@ -35,7 +41,12 @@ def one_each(rows):
 
 def one_row(rows, gap=75.0):
     """Everything of a print on one row."""
-    line = rows[rows["resistance [ohm]"].notna()].groupby("print", sort=False).head(1).set_index("print")
+    line = (
+        rows[rows["resistance [ohm]"].notna()]
+        .groupby("print", sort=False)
+        .head(1)
+        .set_index("print")
+    )
     of_gap = rows[rows[PLATE_GAP] == gap].groupby("print", sort=False).head(1).set_index("print")
     return line.assign(**{name: of_gap[name] for name in GAP_COLUMNS}).reset_index()
 
@@ -52,7 +63,10 @@ SHAPES = {
     "no direction": (without("direction [deg]"), TAG),
     "no roll": (without("roll"), TAG),
     "no section area": (without("section_area [um2]"), TAG),
-    "one plate gap": (lambda r: r[r[PLATE_GAP].isna() | (r[PLATE_GAP] == 75)], TAG.replace('"60 µm"', '"75 µm"').replace('"42 µm"', '"60 µm"')),
+    "one plate gap": (
+        lambda r: r[r[PLATE_GAP].isna() | (r[PLATE_GAP] == 75)],
+        TAG.replace('"60 µm"', '"75 µm"').replace('"42 µm"', '"60 µm"'),
+    ),
     "one feature each": (one_each, TAG),
     "no gaps": (lambda r: lines(r).drop(columns=GAP_COLUMNS), MESH),
     "lines only, gap columns empty": (lines, MESH),
@@ -61,11 +75,20 @@ SHAPES = {
     "constant pressure": (lambda r: r[r["pressure [um]"] == 50], TAG),
     "constant speed": (lambda r: r.assign(**{"speed [m/min]": 60.0}), TAG),
     "one row each": (one_row, TAG.replace('"60 µm"', '"75 µm"').replace('"42 µm"', '"60 µm"')),
-    "two rows each with two plate gaps": (lambda r: pd.concat([one_row(r, 45.0), one_row(r, 75.0)]), TAG),
+    "two rows each with two plate gaps": (
+        lambda r: pd.concat([one_row(r, 45.0), one_row(r, 75.0)]),
+        TAG,
+    ),
     "kiss pressure tried": (lambda r: r.assign(**{"pressure [um]": r["pressure [um]"] - 20}), TAG),
     "height and width on different rows": (
-        lambda r: pd.concat([lines(r).drop(columns=["line_width [um]", "section_area [um2]"]),
-                             lines(r)[[*r.columns[:9], "line_width [um]"]]]), MESH),
+        lambda r: pd.concat(
+            [
+                lines(r).drop(columns=["line_width [um]", "section_area [um2]"]),
+                lines(r)[[*r.columns[:9], "line_width [um]"]],
+            ]
+        ),
+        MESH,
+    ),
 }
 
 
@@ -100,19 +123,36 @@ def test_no_resistance_needs_the_stated_resistivity(speeds, simulated):
     assert refused.exit_code == 1 and "[ink] resistivity" in refused.stderr
     told = json.loads(speeds(bare, TAG, INK).stdout)
     measured = json.loads(speeds(simulated, TAG).stdout)
-    fastest = [max(band["fastest_speed_m_min"] for band in found["bands"]) for found in (told, measured)]
+    fastest = [
+        max(band["fastest_speed_m_min"] for band in found["bands"]) for found in (told, measured)
+    ]
     assert fastest[0] == pytest.approx(fastest[1], rel=0.25)
 
 
 REFUSED = {
     "no gaps for a gap": (lambda r: lines(r).drop(columns=GAP_COLUMNS), TAG, ["gap"]),
-    "only heights for a resistance": (lambda r: lines(r)[list(r.columns[:9]) + ["line_height [um]"]], TAG, ["line_width"]),
+    "only heights for a resistance": (
+        lambda r: lines(r)[list(r.columns[:9]) + ["line_height [um]"]],
+        TAG,
+        ["line_width"],
+    ),
     "only gaps for a resistance": (gaps, TAG, ["line_height", "line_width"]),
-    "another plate gap": (lambda r: r[r[PLATE_GAP].isna() | (r[PLATE_GAP] == 75)], TAG, ["plate_gap 60 µm", "75 µm"]),
+    "another plate gap": (
+        lambda r: r[r[PLATE_GAP].isna() | (r[PLATE_GAP] == 75)],
+        TAG,
+        ["plate_gap 60 µm", "75 µm"],
+    ),
     "nip load against µm": (
-        lambda r: r.rename(columns={"pressure [um]": "pressure [N/mm]"}), TAG, ["pressure_tolerance", "N/mm"]),
+        lambda r: r.rename(columns={"pressure [um]": "pressure [N/mm]"}),
+        TAG,
+        ["pressure_tolerance", "N/mm"],
+    ),
     "one print": (lambda r: r.head(10), TAG, ["1 prints"]),
-    "counts of closed gaps only": (lambda r: gaps(r).assign(**{GAP: np.nan, "gaps_bridged": 1}), ONLY_GAP, ["bridged"]),
+    "counts of closed gaps only": (
+        lambda r: gaps(r).assign(**{GAP: np.nan, "gaps_bridged": 1}),
+        ONLY_GAP,
+        ["bridged"],
+    ),
     "counts without one measured gap": (lambda r: gaps(r).drop(columns=GAP), ONLY_GAP, ["gap"]),
 }
 
@@ -126,19 +166,28 @@ def test_says_truly_why_not(speeds, simulated, change, product, words):
 
 def test_settings_that_leave_no_choice_need_not_be_typed(run, simulated, tmp_path):
     trial = tmp_path / "trial.csv"
-    simulated[simulated["pressure [um]"] == 50].drop(columns=["plate", "plate_width [um]"]).to_csv(trial, index=False)
+    simulated[simulated["pressure [um]"] == 50].drop(columns=["plate", "plate_width [um]"]).to_csv(
+        trial, index=False
+    )
     result = run("predict", trial, "--at", "speed=60 m/min, roll=1318", "--json")
     assert result.exit_code == 0, result.stderr
     assert json.loads(result.stdout)["points"][0]["at"]["pressure_um"] == 50.0
 
 
 def test_one_gap_a_print_does_not_make_48_gaps_as_safe_as_one(speeds, simulated):
-    """With one gap a print, its own spread cannot be told from the print's: it must not be taken as none."""
+    """One gap a print hides its own spread in the print's: it must not be taken as none."""
     frame = one_row(simulated)
 
     def conformance(count):
-        product = ONLY_GAP.replace('"60 µm"', '"75 µm"').replace('"16 µm"', '"40 µm"').replace("48", str(count))
+        product = (
+            ONLY_GAP.replace('"60 µm"', '"75 µm"')
+            .replace('"16 µm"', '"40 µm"')
+            .replace("48", str(count))
+        )
         found = json.loads(speeds(frame, product).stdout)
-        return max([band["conformance_at_safest"] for band in found["bands"]] or [found["closest"] and found["closest"]["joint"]])
+        return max(
+            [band["conformance_at_safest"] for band in found["bands"]]
+            or [found["closest"] and found["closest"]["joint"]]
+        )
 
     assert 1 - conformance(48) > 3 * (1 - conformance(1))

@@ -26,20 +26,39 @@ CASES = [
     ("direction", "rad", np.pi / 2, 90.0),
 ]
 BASE = {
-    "speed": 60.0, "cell_volume": 4.4, "pressure": 50.0, "plate_width": 30.0, "line_height": 0.8,
-    "line_width": 62.0, "section_area": 30.0, "resistance": 11.5, "line_length": 5.0, "direction": 0.0,
+    "speed": 60.0,
+    "cell_volume": 4.4,
+    "pressure": 50.0,
+    "plate_width": 30.0,
+    "line_height": 0.8,
+    "line_width": 62.0,
+    "section_area": 30.0,
+    "resistance": 11.5,
+    "line_length": 5.0,
+    "direction": 0.0,
 }
 UNITS = {
-    "speed": "m/min", "cell_volume": "cm3/m2", "pressure": "um", "plate_width": "um", "line_height": "um",
-    "line_width": "um", "section_area": "um2", "resistance": "Ω", "line_length": "mm", "direction": "deg",
+    "speed": "m/min",
+    "cell_volume": "cm3/m2",
+    "pressure": "um",
+    "plate_width": "um",
+    "line_height": "um",
+    "line_width": "um",
+    "section_area": "um2",
+    "resistance": "Ω",
+    "line_length": "mm",
+    "direction": "deg",
 }
 
 
 def one_row(column, unit, value):
     values, units = BASE | {column: value}, UNITS | {column: unit}
     return (
-        "print," + ",".join(f"{name} [{units[name]}]" for name in values)
-        + "\nP1," + ",".join(f"{item!r}" for item in map(float, values.values())) + "\n"
+        "print,"
+        + ",".join(f"{name} [{units[name]}]" for name in values)
+        + "\nP1,"
+        + ",".join(f"{item!r}" for item in map(float, values.values()))
+        + "\n"
     )
 
 
@@ -50,12 +69,12 @@ def test_value_is_converted(read_text, column, unit, written, expected):
     assert trial.notes == ()
 
 
-@pytest.mark.parametrize("sign", ["Ω", "Ω"])
+@pytest.mark.parametrize("sign", ["\u2126", "\u03a9"])
 def test_both_ohm_signs(read_text, sign):
     assert read_text(one_row("resistance", sign, 11.5)).features["resistance"][0] == 11.5
 
 
-@pytest.mark.parametrize("micro", ["µ", "μ"])
+@pytest.mark.parametrize("micro", ["\u00b5", "\u03bc"])
 def test_both_micro_signs(read_text, micro):
     assert read_text(one_row("line_width", f"{micro}m", 62.0)).features["line_width"][0] == 62.0
 
@@ -87,8 +106,18 @@ def test_no_unit_is_read_as_the_kept_unit_and_said(read_text):
 
 @pytest.mark.parametrize(
     "column, unit",
-    [("speed", "m"), ("cell_volume", "cm3"), ("pressure", "%"), ("line_height", "µg"), ("speed", "furlong/feast"),
-     ("resistance", "Ω/mm"), ("pressure", "kg"), ("speed", "m/0"), ("speed", "("), ("speed", "°C")],
+    [
+        ("speed", "m"),
+        ("cell_volume", "cm3"),
+        ("pressure", "%"),
+        ("line_height", "µg"),
+        ("speed", "furlong/feast"),
+        ("resistance", "Ω/mm"),
+        ("pressure", "kg"),
+        ("speed", "m/0"),
+        ("speed", "("),
+        ("speed", "°C"),
+    ],
 )
 def test_wrong_unit_is_refused_by_column_and_unit(read_text, column, unit):
     with pytest.raises(TrialProblem) as caught:

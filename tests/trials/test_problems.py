@@ -11,10 +11,40 @@ HEAD = (
     "gaps_bridged,resistance [ohm],line_length [mm]"
 )
 NAMES = [cell.split(" ")[0] for cell in HEAD.split(",")]
-LINE = dict(zip(NAMES, ["P1", "M1", "60", "1203", "4.4", "50", "a", "30", "", "0.8", "62", "33", "", "", "", "11.5", "5"]))
+LINE = dict(
+    zip(
+        NAMES,
+        [
+            "P1",
+            "M1",
+            "60",
+            "1203",
+            "4.4",
+            "50",
+            "a",
+            "30",
+            "",
+            "0.8",
+            "62",
+            "33",
+            "",
+            "",
+            "",
+            "11.5",
+            "5",
+        ],
+    )
+)
 GAP = LINE | {
-    "plate_gap": "60", "line_height": "", "line_width": "", "section_area": "", "gap": "25", "gaps_inspected": "1",
-    "gaps_bridged": "0", "resistance": "", "line_length": "",
+    "plate_gap": "60",
+    "line_height": "",
+    "line_width": "",
+    "section_area": "",
+    "gap": "25",
+    "gaps_inspected": "1",
+    "gaps_bridged": "0",
+    "resistance": "",
+    "line_length": "",
 }
 
 
@@ -41,8 +71,19 @@ def test_the_table_of_these_tests_is_good(read_text):
     assert len(read_text(table(LINE, GAP)).features) == 2
 
 
-@pytest.mark.parametrize("name", ["speed", "cell_volume", "line_height", "line_width", "section_area", "resistance",
-                                  "line_length", "plate_width"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "speed",
+        "cell_volume",
+        "line_height",
+        "line_width",
+        "section_area",
+        "resistance",
+        "line_length",
+        "plate_width",
+    ],
+)
 @pytest.mark.parametrize("value", ["-1", "0", "inf", "1e400", "-inf"])
 def test_impossible_numbers_of_a_line(problems, name, value):
     found = problems(table(LINE, LINE | {"print": "P2", name: value}))
@@ -52,8 +93,18 @@ def test_impossible_numbers_of_a_line(problems, name, value):
     assert float(shown.value) == float(value)
 
 
-@pytest.mark.parametrize("name, value", [("gap", "-3"), ("gap", "0"), ("plate_gap", "-60"), ("gaps_inspected", "-1"),
-                                         ("gaps_bridged", "-1"), ("gaps_inspected", "1.5"), ("gaps_bridged", "0.5")])
+@pytest.mark.parametrize(
+    "name, value",
+    [
+        ("gap", "-3"),
+        ("gap", "0"),
+        ("plate_gap", "-60"),
+        ("gaps_inspected", "-1"),
+        ("gaps_bridged", "-1"),
+        ("gaps_inspected", "1.5"),
+        ("gaps_bridged", "0.5"),
+    ],
+)
 def test_impossible_numbers_of_a_gap(problems, name, value):
     found = problems(table(LINE, GAP | {name: value}))
     assert (3, name, value) in places(found)
@@ -64,15 +115,26 @@ def test_a_negative_pressure_is_impossible_but_kiss_is_not(problems, read_text):
     assert read_text(table(LINE | {"pressure": "0"})).pressures == (0.0,)
 
 
-@pytest.mark.parametrize("text", ["abc", "12 µm", "1.2.3", "--5", "<5", "#DIV/0!", "1e", "0x1F", "1_000", "True"])
+@pytest.mark.parametrize(
+    "text", ["abc", "12 µm", "1.2.3", "--5", "<5", "#DIV/0!", "1e", "0x1F", "1_000", "True"]
+)
 def test_what_is_not_a_number(problems, text):
     found = problems(table(LINE | {"line_width": text}))
     assert places(found)[0] == (2, "line_width", text)
     assert "not a number" in found[0].what and "µm" in found[0].mend
 
 
-@pytest.mark.parametrize("name, other", [("speed", "70"), ("roll", "9"), ("cell_volume", "5"), ("pressure", "60"),
-                                         ("plate", "b"), ("make_ready", "M2")])
+@pytest.mark.parametrize(
+    "name, other",
+    [
+        ("speed", "70"),
+        ("roll", "9"),
+        ("cell_volume", "5"),
+        ("pressure", "60"),
+        ("plate", "b"),
+        ("make_ready", "M2"),
+    ],
+)
 def test_two_set_ups_in_one_print(problems, name, other):
     (found,) = problems(table(LINE, GAP | {name: other}))
     assert (found.row, found.column, found.value) == (3, name, other)
@@ -83,7 +145,9 @@ def test_more_silver_than_ink(problems):
     """4.4 cm³/m² on a 30 µm plate line offers 132 µm²."""
     (found,) = problems(table(LINE | {"section_area": "133"}))
     assert (found.row, found.column, found.value) == (2, "section_area", "133")
-    (found,) = problems(table(LINE | {"section_area": "", "line_height": "3.3"}))  # ⅔ · 3.3 · 62 = 136
+    (found,) = problems(
+        table(LINE | {"section_area": "", "line_height": "3.3"})
+    )  # ⅔ · 3.3 · 62 = 136
     assert (found.row, found.column) == (2, "line_height")
 
 
@@ -128,16 +192,26 @@ def test_a_needed_cell_is_empty(problems, name):
 def test_all_problems_at_once_in_the_rows_a_spreadsheet_shows(problems):
     found = problems(
         table(
-            LINE, None, LINE | {"print": "P2", "speed": "fast"}, None, None,
-            GAP | {"print": "P3", "plate_gap": ""}, LINE | {"print": "P4", "line_width": "-2"},
+            LINE,
+            None,
+            LINE | {"print": "P2", "speed": "fast"},
+            None,
+            None,
+            GAP | {"print": "P3", "plate_gap": ""},
+            LINE | {"print": "P4", "line_width": "-2"},
             LINE | {"print": "P5", "line_length": ""},
         )
     )
     assert sorted(places(found)) == [
-        (4, "speed", "fast"), (7, "plate_gap", None), (8, "line_width", "-2"), (9, "line_length", None)
+        (4, "speed", "fast"),
+        (7, "plate_gap", None),
+        (8, "line_width", "-2"),
+        (9, "line_length", None),
     ]
     assert all(problem.file == "trial.csv" and problem.what and problem.mend for problem in found)
-    assert str(found[0]).startswith("trial.csv, row 4, column speed: “fast”: not a number; give a number in m/min")
+    assert str(found[0]).startswith(
+        "trial.csv, row 4, column speed: “fast”: not a number; give a number in m/min"
+    )
 
 
 def test_one_wrong_set_up_cell_is_one_problem(problems):
@@ -168,8 +242,10 @@ def test_needed_column_missing(problems, name):
 def test_header_problems_come_together(problems):
     found = problems("speed [kg],speed [m/min],line_height [um]\n60,60,0.8\n")
     assert {(p.column, p.what) for p in found} >= {
-        ("print", "the column is missing"), ("cell_volume", "the column is missing"),
-        ("pressure", "the column is missing"), ("speed", "the column stands twice"),
+        ("print", "the column is missing"),
+        ("cell_volume", "the column is missing"),
+        ("pressure", "the column is missing"),
+        ("speed", "the column stands twice"),
     }
 
 
@@ -188,7 +264,10 @@ def test_a_row_with_another_number_of_cells_is_named(problems, cut):
 
 def test_unknown_columns_are_kept_and_said(read_text):
     content = "\n".join(
-        line + end for line, end in zip(table(LINE, GAP).splitlines(), [",operator,dwell [s]", ",early shift,1.5", ",,2"])
+        line + end
+        for line, end in zip(
+            table(LINE, GAP).splitlines(), [",operator,dwell [s]", ",early shift,1.5", ",,2"]
+        )
     )
     trial = read_text(content)
     assert trial.features["operator"].tolist()[0] == "early shift"

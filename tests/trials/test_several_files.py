@@ -21,7 +21,11 @@ def test_prints_of_two_files_stay_apart():
 
 def test_same_print_id_in_two_files_is_two_prints(demo_rows, read_frame):
     content = demo_rows.to_csv(index=False).encode()
-    later = demo_rows.assign(**{"line_height [um]": demo_rows["line_height [um]"] * 1.01}).to_csv(index=False).encode()
+    later = (
+        demo_rows.assign(**{"line_height [um]": demo_rows["line_height [um]"] * 1.01})
+        .to_csv(index=False)
+        .encode()
+    )
     trial = pw.read_trial([InputFile("a.csv", content), InputFile("b.csv", later)])
     assert len(trial.prints) == 130
     assert trial.prints["make_ready"].nunique() == 36
@@ -32,17 +36,26 @@ def test_two_files_of_one_name_in_two_folders_stay_apart(tmp_path, demo_rows):
     for folder, speed in (("spring", 0.0), ("autumn", 5.0)):
         (tmp_path / folder).mkdir()
         paths.append(tmp_path / folder / "trial.csv")
-        demo_rows.assign(**{"speed [m/min]": demo_rows["speed [m/min]"] + speed}).to_csv(paths[-1], index=False)
+        demo_rows.assign(**{"speed [m/min]": demo_rows["speed [m/min]"] + speed}).to_csv(
+            paths[-1], index=False
+        )
     trial = pw.read_trial(paths)
     assert len(trial.prints) == 130
-    assert sorted(trial.prints["speed"].unique()) != sorted(pw.read_trial(paths[0]).prints["speed"].unique())
+    assert sorted(trial.prints["speed"].unique()) != sorted(
+        pw.read_trial(paths[0]).prints["speed"].unique()
+    )
 
 
-@pytest.mark.parametrize("twice", [
-    [FIRST, FIRST], [FIRST, pw.demo("trial_first.csv")], [str(FIRST), FIRST],
-    [InputFile("a.csv", FIRST.read_bytes()), InputFile("b.csv", FIRST.read_bytes())],
-    [InputFile("a.csv", FIRST.read_bytes())] * 2,
-])
+@pytest.mark.parametrize(
+    "twice",
+    [
+        [FIRST, FIRST],
+        [FIRST, pw.demo("trial_first.csv")],
+        [str(FIRST), FIRST],
+        [InputFile("a.csv", FIRST.read_bytes()), InputFile("b.csv", FIRST.read_bytes())],
+        [InputFile("a.csv", FIRST.read_bytes())] * 2,
+    ],
+)
 def test_the_same_file_twice(twice):
     with pytest.raises(TrialProblem, match="same file"):
         pw.read_trial(twice)
@@ -50,8 +63,10 @@ def test_the_same_file_twice(twice):
 
 def test_two_kinds_of_pressure(demo_rows):
     other = demo_rows.rename(columns={"pressure [um]": "pressure [kPa]"})
-    files = [InputFile(f"{name}.csv", frame.to_csv(index=False).encode()) for name, frame in
-             (("a", demo_rows), ("b", other))]
+    files = [
+        InputFile(f"{name}.csv", frame.to_csv(index=False).encode())
+        for name, frame in (("a", demo_rows), ("b", other))
+    ]
     with pytest.raises(TrialProblem) as caught:
         pw.read_trial(files)
     (problem,) = caught.value.problems
@@ -77,10 +92,14 @@ def test_fingerprint_does_not_depend_on_format_or_column_order(
 
 
 def test_fingerprint_does_not_depend_on_units(demo_rows, demo_trial, read_frame):
-    converted = demo_rows.rename(columns={
-        "speed [m/min]": "speed [ft/min]", "cell_volume [cm3/m2]": "cell_volume [BCM]",
-        "line_height [um]": "line_height [nm]", "resistance [ohm]": "resistance [mΩ]",
-    })
+    converted = demo_rows.rename(
+        columns={
+            "speed [m/min]": "speed [ft/min]",
+            "cell_volume [cm3/m2]": "cell_volume [BCM]",
+            "line_height [um]": "line_height [nm]",
+            "resistance [ohm]": "resistance [mΩ]",
+        }
+    )
     converted["speed [ft/min]"] /= 0.3048
     converted["cell_volume [BCM]"] *= 0.64516
     converted["line_height [nm]"] *= 1000
@@ -93,8 +112,13 @@ def test_fingerprint_does_not_depend_on_units(demo_rows, demo_trial, read_frame)
 
 def test_fingerprint_changes_with_any_value(demo_rows, demo_trial, read_frame):
     seen = {demo_trial.fingerprint}
-    for column, row, value in (("line_height [um]", 0, 0.7721), ("speed [m/min]", slice(0, 9), 31.0), ("roll", slice(0, 9), "x"),
-                               ("gaps_inspected", 4, 2), ("plate", slice(0, 9), "y")):
+    for column, row, value in (
+        ("line_height [um]", 0, 0.7721),
+        ("speed [m/min]", slice(0, 9), 31.0),
+        ("roll", slice(0, 9), "x"),
+        ("gaps_inspected", 4, 2),
+        ("plate", slice(0, 9), "y"),
+    ):
         changed = demo_rows.copy()
         changed.loc[row, column] = value
         seen.add(read_frame(changed).fingerprint)
@@ -103,7 +127,9 @@ def test_fingerprint_changes_with_any_value(demo_rows, demo_trial, read_frame):
 
 def test_unnamed_rolls_go_by_volume(demo_rows, read_frame):
     rolls = read_frame(demo_rows.drop(columns="roll")).rolls
-    assert [roll.id for roll in rolls] == [f"{v} cm³/m²" for v in ("2.4", "3.3", "4.4", "5.6", "7.2")]
+    assert [roll.id for roll in rolls] == [
+        f"{v} cm³/m²" for v in ("2.4", "3.3", "4.4", "5.6", "7.2")
+    ]
 
 
 def test_summary_counts_what_a_reader_would_count(demo_trial, demo_rows):
@@ -111,9 +137,15 @@ def test_summary_counts_what_a_reader_would_count(demo_trial, demo_rows):
     assert (found["prints"], found["make_readies"], found["features"]) == (65, 18, 650)
     assert found["gaps_bridged"] == int(demo_rows["gaps_bridged"].sum())
     assert found["measured"]["gap"] == int(demo_rows["gap [um]"].notna().sum())
-    assert found["ranges"]["speed"] == {"unit": "m/min", "least": 30.0, "most": 120.0,
-                                        "levels": demo_rows["speed [m/min]"].nunique()}
-    assert found["rolls"] == pytest.approx({"0412": 2.4, "0655": 3.3, "1203": 4.4, "1318": 5.6, "2047": 7.2})
+    assert found["ranges"]["speed"] == {
+        "unit": "m/min",
+        "least": 30.0,
+        "most": 120.0,
+        "levels": demo_rows["speed [m/min]"].nunique(),
+    }
+    assert found["rolls"] == pytest.approx(
+        {"0412": 2.4, "0655": 3.3, "1203": 4.4, "1318": 5.6, "2047": 7.2}
+    )
     assert found["constant"] == {"direction": 0.0}
 
 

@@ -54,7 +54,12 @@ def test_decimal_comma_unquoted_between_commas_is_refused(text, read_text):
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"])
 def test_encodings(text, same, encoding):
-    same(text.replace("[um]", "[µm]").replace("cm3/m2", "cm³/m²").replace("um2", "µm²").encode(encoding))
+    same(
+        text.replace("[um]", "[µm]")
+        .replace("cm3/m2", "cm³/m²")
+        .replace("um2", "µm²")
+        .encode(encoding)
+    )
 
 
 def test_windows_1252_with_micro_and_superscripts(text, same):
@@ -91,7 +96,9 @@ def test_blank_lines_before_the_header(text, same):
 
 def test_spaces_around_cells_and_names(same, text):
     head, *rows = text.splitlines()
-    spaced = head.replace(",", " , ").replace("line_height", "Line height").replace("speed", "SPEED")
+    spaced = (
+        head.replace(",", " , ").replace("line_height", "Line height").replace("speed", "SPEED")
+    )
     same("\n".join([spaced, *(row.replace(",", " , ") for row in rows)]))
 
 
@@ -127,7 +134,10 @@ def test_words_for_an_empty_cell(read_text, word):
 
 
 def test_fifty_thousand_rows_in_reasonable_time(demo_rows, read_text):
-    copies = [demo_rows.assign(print=demo_rows["print"] + f"-{at}", make_ready=f"M{at}") for at in range(77)]
+    copies = [
+        demo_rows.assign(print=demo_rows["print"] + f"-{at}", make_ready=f"M{at}")
+        for at in range(77)
+    ]
     content = pd.concat(copies).to_csv(index=False).encode()
     start = time.perf_counter()
     trial = read_text(content)

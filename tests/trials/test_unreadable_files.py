@@ -12,12 +12,22 @@ from pwindow.errors import TrialProblem, UnusableInput
 
 NOISE = np.random.default_rng(0).integers(0, 256, 5000, dtype=np.uint8).tobytes()
 JUNK = {
-    "empty": b"", "spaces": b"  \n\n ", "noise": NOISE, "zip noise": b"PK\x03\x04" + NOISE,
-    "parquet noise": b"PAR1" + NOISE + b"PAR1", "picture": b"\x89PNG\r\n\x1a\n" + b"\0" * 50,
-    "prose": b"Dear all,\nplease find attached.\n", "page": b"<!DOCTYPE html><html><body>403</body></html>",
-    "only a byte-order mark": b"\xef\xbb\xbf", "mark and blank lines": b"\xef\xbb\xbf\n\n",
-    "UTF-16 mark": b"\xff\xfe", "no-break space": b"\xa0\n", "UTF-16 blank": "\ufeff\n\n".encode("utf-16-le"),
-    "one long word": b"a" * 200_000, "open quote": b'print,"speed\nP1,3\n', "zeros": b"\0" * 100,
+    "empty": b"",
+    "spaces": b"  \n\n ",
+    "noise": NOISE,
+    "zip noise": b"PK\x03\x04" + NOISE,
+    "parquet noise": b"PAR1" + NOISE + b"PAR1",
+    "picture": b"\x89PNG\r\n\x1a\n" + b"\0" * 50,
+    "prose": b"Dear all,\nplease find attached.\n",
+    "page": b"<!DOCTYPE html><html><body>403</body></html>",
+    "only a byte-order mark": b"\xef\xbb\xbf",
+    "mark and blank lines": b"\xef\xbb\xbf\n\n",
+    "UTF-16 mark": b"\xff\xfe",
+    "no-break space": b"\xa0\n",
+    "UTF-16 blank": "\ufeff\n\n".encode("utf-16-le"),
+    "one long word": b"a" * 200_000,
+    "open quote": b'print,"speed\nP1,3\n',
+    "zeros": b"\0" * 100,
     "old workbook": b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + NOISE,
 }
 
@@ -27,7 +37,9 @@ JUNK = {
 def test_junk(read_text, content, name):
     with pytest.raises(TrialProblem) as caught:
         read_text(content, name)
-    assert all(problem.file == name and problem.what and problem.mend for problem in caught.value.problems)
+    assert all(
+        problem.file == name and problem.what and problem.mend for problem in caught.value.problems
+    )
 
 
 @pytest.mark.parametrize("ending", ["", "\n", "\n\n\n", "\r\n , , \r\n"])
@@ -60,8 +72,14 @@ def damage(content, part, change):
 
 
 @pytest.mark.parametrize(
-    "part", ["xl/worksheets/sheet1.xml", "xl/workbook.xml", "xl/styles.xml", "[Content_Types].xml",
-             "xl/_rels/workbook.xml.rels"],
+    "part",
+    [
+        "xl/worksheets/sheet1.xml",
+        "xl/workbook.xml",
+        "xl/styles.xml",
+        "[Content_Types].xml",
+        "xl/_rels/workbook.xml.rels",
+    ],
 )
 def test_workbook_with_a_torn_part(demo_rows, as_workbook, read_text, part):
     torn = damage(as_workbook(demo_rows.head(40)), part, lambda text: text[: len(text) // 2])
@@ -82,7 +100,7 @@ def test_flipped_bytes_give_reasons_or_a_trial(demo_rows, as_workbook, as_parque
             read_text(flipped.tobytes(), f"trial.{kind}")
         except UnusableInput:
             continue
-        except Exception as problem:
+        except Exception as problem:  # noqa: BLE001 - anything else is what is looked for
             escaped[type(problem).__name__] = escaped.get(type(problem).__name__, 0) + 1
     assert not escaped
 
@@ -91,8 +109,35 @@ def test_mutated_text_gives_reasons_or_a_trial(read_text):
     """Cells and headers replaced at random by what people type."""
     lines = pw.demo("trial_first.csv").read_text().splitlines()[:60]
     rng = np.random.default_rng(12)
-    words = ["", "NA", "-1", "0", "inf", "1e999", "abc", "1,5", '"', '""', "'", "µ", "\t", ";", "=SUM(A1)", "1/2",
-             "speed [m/0]", "[", "]", "print [x]", "gap [(]", "speed [**]", "True", "12:30", "\u200b", "A-001", "1e-320"]
+    words = [
+        "",
+        "NA",
+        "-1",
+        "0",
+        "inf",
+        "1e999",
+        "abc",
+        "1,5",
+        '"',
+        '""',
+        "'",
+        "µ",
+        "\t",
+        ";",
+        "=SUM(A1)",
+        "1/2",
+        "speed [m/0]",
+        "[",
+        "]",
+        "print [x]",
+        "gap [(]",
+        "speed [**]",
+        "True",
+        "12:30",
+        "\u200b",
+        "A-001",
+        "1e-320",
+    ]
     escaped = []
     for _ in range(200):
         mutated = [line.split(",") for line in lines]
@@ -104,6 +149,6 @@ def test_mutated_text_gives_reasons_or_a_trial(read_text):
             assert len(trial.features)
         except UnusableInput as problem:
             assert all(problem.reasons)
-        except Exception as problem:
+        except Exception as problem:  # noqa: BLE001 - anything else is what is looked for
             escaped.append(repr(problem))
     assert not escaped, pd.Series(escaped).value_counts()

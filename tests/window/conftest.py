@@ -16,8 +16,11 @@ def make_product():
         pattern = {"plate": "laser-imaged", "plate_gap": 60.0} | (pattern or {})
         return Product(
             "part",
-            tuple(Requirement(name, least, most, more) for name, (least, most, more) in limits.items()),
-            Pattern(**pattern), Assurance(**(assurance or {})),
+            tuple(
+                Requirement(name, least, most, more) for name, (least, most, more) in limits.items()
+            ),
+            Pattern(**pattern),
+            Assurance(**(assurance or {})),
         )
 
     return make
@@ -37,9 +40,13 @@ def window_of(demo_surfaces, make_product):
 def without_tolerances():
     def strip(product):
         return dataclasses.replace(
-            product, assurance=dataclasses.replace(
-                product.assurance, speed_tolerance=0.0, volume_tolerance=0.0, pressure_tolerance=None
-            )
+            product,
+            assurance=dataclasses.replace(
+                product.assurance,
+                speed_tolerance=0.0,
+                volume_tolerance=0.0,
+                pressure_tolerance=None,
+            ),
         )
 
     return strip
@@ -48,4 +55,8 @@ def without_tolerances():
 @pytest.fixture(scope="session")
 def places():
     """Set-ups inside the trial region, from safe to hopeless."""
-    return {"speed": [30.0, 45.0, 60.0, 90.0, 118.0], "cell_volume": [3.3, 4.4, 5.6, 5.0, 4.4], "pressure": 50.0}
+    return {
+        "speed": [30.0, 45.0, 60.0, 90.0, 118.0],
+        "cell_volume": [3.3, 4.4, 5.6, 5.0, 4.4],
+        "pressure": 50.0,
+    }

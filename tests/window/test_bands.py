@@ -17,7 +17,8 @@ from pwindow.window.recommend import ends_at_trial, recommend
 def case(request, tag_window, mesh_window, demo_surfaces, study, tag, without_tolerances):
     """A window and its bands at pressures tried and between."""
     window = {
-        "tag": tag_window, "mesh": mesh_window,
+        "tag": tag_window,
+        "mesh": mesh_window,
         "tag at 60 %": pw.find_window(demo_surfaces, tag.with_assurance(0.6), study),
         "tag without tolerances": pw.find_window(demo_surfaces, without_tolerances(tag), study),
     }[request.param]
@@ -51,7 +52,10 @@ def test_beyond_its_ends_the_band_is_not_assured(case):
     looked = 0
     for (_, row), band in zip(bands.iterrows(), bands.itertuples()):
         low_ends, high_ends = ends_at_trial(window, row)
-        for end, step, at_trial in ((band.speed_low_m_min, -1.0, low_ends), (band.speed_high_m_min, 1.0, high_ends)):
+        for end, step, at_trial in (
+            (band.speed_low_m_min, -1.0, low_ends),
+            (band.speed_high_m_min, 1.0, high_ends),
+        ):
             beyond = at(window, band, end + step)
             if at_trial:
                 assert not window.in_trial_region(beyond)[0]
@@ -67,21 +71,31 @@ def test_no_assured_speed_is_left_out(case):
         for pressure in (20.0, 33.0, 50.0, 65.0, 80.0):
             speeds = np.arange(30.0, 121.0)
             setups = window.setups(window.plates[0], speeds, roll.cell_volume, pressure)
-            assured = (window.joint_conformance(setups) > window.level + 3e-3) & window.in_trial_region(setups)
+            assured = (
+                window.joint_conformance(setups) > window.level + 3e-3
+            ) & window.in_trial_region(setups)
             own = bands[(bands["roll"] == roll.id) & (bands["pressure_um"] == pressure)]
             covered = np.zeros(len(speeds), bool)
             for band in own.itertuples():
-                covered |= (speeds >= band.speed_low_m_min - 0.2) & (speeds <= band.speed_high_m_min + 0.2)
+                covered |= (speeds >= band.speed_low_m_min - 0.2) & (
+                    speeds <= band.speed_high_m_min + 0.2
+                )
             assert not (assured & ~covered).any(), (roll, pressure, speeds[assured & ~covered])
 
 
 def test_what_a_band_says_of_its_speeds(case):
     window, bands = case
     assert (bands["fastest_speed_m_min"] == bands["speed_high_m_min"]).all()
-    assert bands["safest_speed_m_min"].between(bands["speed_low_m_min"], bands["speed_high_m_min"]).all()
+    assert (
+        bands["safest_speed_m_min"]
+        .between(bands["speed_low_m_min"], bands["speed_high_m_min"])
+        .all()
+    )
     assert (bands["conformance_at_safest"] >= bands["conformance_at_fastest"] - 2e-3).all()
     for band in bands.itertuples():
-        table = window.conformance(at(window, band, [band.fastest_speed_m_min, band.speed_low_m_min]))
+        table = window.conformance(
+            at(window, band, [band.fastest_speed_m_min, band.speed_low_m_min])
+        )
         assert band.conformance_at_fastest == pytest.approx(table["joint"][0], abs=1e-4)
         parts = table.drop(columns="joint")
         assert parts.loc[0, band.limiting_high] == parts.loc[0].min()
@@ -124,7 +138,9 @@ def test_a_higher_level_never_widens(demo_surfaces, tag):
 @pytest.fixture(scope="module")
 def hopeless(demo_surfaces, tag, study):
     requirements = tuple(
-        dataclasses.replace(requirement, most=20.0) if requirement.name == "line_resistance" else requirement
+        dataclasses.replace(requirement, most=20.0)
+        if requirement.name == "line_resistance"
+        else requirement
         for requirement in tag.requirements
     )
     return pw.find_window(demo_surfaces, dataclasses.replace(tag, requirements=requirements), study)
@@ -138,9 +154,17 @@ def test_an_impossible_product_has_no_band_and_says_how_close(hopeless, tag_wind
     near = closest(hopeless)
     assert set(near["requirements"]) == {"line_resistance", "line_width", "gap"}
     resistance = near["requirements"]["line_resistance"]
-    assert resistance["conformance"] < 1e-3 and resistance["predicted"] > 100.0 and resistance["most"] == 20.0
-    setup = hopeless.setups(near["at"]["plate"], near["at"]["speed_m_min"], near["at"]["cell_volume_cm3_m2"],
-                            near["at"]["pressure_um"])
+    assert (
+        resistance["conformance"] < 1e-3
+        and resistance["predicted"] > 100.0
+        and resistance["most"] == 20.0
+    )
+    setup = hopeless.setups(
+        near["at"]["plate"],
+        near["at"]["speed_m_min"],
+        near["at"]["cell_volume_cm3_m2"],
+        near["at"]["pressure_um"],
+    )
     assert hopeless.in_trial_region(setup)[0]
     assert near["joint"] == pytest.approx(hopeless.joint_conformance(setup)[0], rel=1e-6)
 
@@ -149,10 +173,15 @@ def test_closest_is_the_best_of_what_was_looked_at(demo_surfaces, tag, study):
     window = pw.find_window(demo_surfaces, tag.with_assurance(0.99999), study)
     assert window.speed_bands().empty
     best = max(
-        window.joint_conformance(window.setups("laser-imaged", np.arange(30.0, 121.0), roll.cell_volume, pressure))[
-            window.in_trial_region(window.setups("laser-imaged", np.arange(30.0, 121.0), roll.cell_volume, pressure))
+        window.joint_conformance(
+            window.setups("laser-imaged", np.arange(30.0, 121.0), roll.cell_volume, pressure)
+        )[
+            window.in_trial_region(
+                window.setups("laser-imaged", np.arange(30.0, 121.0), roll.cell_volume, pressure)
+            )
         ].max(initial=0.0)
-        for roll in window.rolls for pressure in (20.0, 50.0, 80.0)
+        for roll in window.rolls
+        for pressure in (20.0, 50.0, 80.0)
     )
     assert closest(window)["joint"] == pytest.approx(best, abs=3e-3)
 

@@ -27,7 +27,9 @@ def test_untried_pattern_is_refused_with_what_was_tried(window_of, pattern, word
 
 
 def test_unsaid_constants_are_the_trial_s(window_of):
-    pattern = window_of(pattern={"plate_width": None, "direction": None}, **GAP).patterns["laser-imaged"]
+    pattern = window_of(pattern={"plate_width": None, "direction": None}, **GAP).patterns[
+        "laser-imaged"
+    ]
     assert (pattern["plate_width"], pattern["direction"]) == (30.0, 0.0)
 
 
@@ -45,15 +47,26 @@ def test_response_that_was_not_measured(read_frame, demo_rows, make_product):
 
 def test_pressure_tolerance_of_another_kind(demo_surfaces, make_product):
     with pytest.raises(WindowProblem, match="pressure_tolerance “5 kPa”.*µm"):
-        pw.find_window(demo_surfaces, make_product(assurance={"pressure_tolerance": "5 kPa"}, **GAP))
+        pw.find_window(
+            demo_surfaces, make_product(assurance={"pressure_tolerance": "5 kPa"}, **GAP)
+        )
 
 
 def test_region_holds_the_tried_set_ups_and_nothing_far_off(tag_window, demo_trial):
     tried = demo_trial.prints.query("plate == 'laser-imaged'")
-    setups = tag_window.setups("laser-imaged", tried["speed"], tried["cell_volume"], tried["pressure"])
+    setups = tag_window.setups(
+        "laser-imaged", tried["speed"], tried["cell_volume"], tried["pressure"]
+    )
     assert tag_window.in_trial_region(setups).all()
-    for change in ({"speed": 25.0}, {"speed": 130.0}, {"cell_volume": 2.0}, {"cell_volume": 8.0}, {"pressure": 10.0},
-                   {"pressure": 90.0}, {"plate_gap": 90.0}):
+    for change in (
+        {"speed": 25.0},
+        {"speed": 130.0},
+        {"cell_volume": 2.0},
+        {"cell_volume": 8.0},
+        {"pressure": 10.0},
+        {"pressure": 90.0},
+        {"plate_gap": 90.0},
+    ):
         assert not tag_window.in_trial_region(setups.assign(**change)).any()
 
 
