@@ -32,7 +32,7 @@ def registry() -> pint.UnitRegistry:
     return units
 
 
-_SPELLINGS = (("Ω", "ohm"), ("Ω", "ohm"), ("%", "percent"), ("□", "sq"), ("·", "*"), ("⋅", "*"))
+_SPELLINGS = (("\u2126", "ohm"), ("\u03a9", "ohm"), ("%", "percent"), ("□", "sq"), ("·", "*"), ("⋅", "*"))
 _BARE_POWER = re.compile(r"(?<=[A-Za-z])(\d)")
 _MIL = re.compile(r"\bmils?\b")  # the trade's mil is a thousandth of an inch, not an angle
 

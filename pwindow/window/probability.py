@@ -60,10 +60,12 @@ def rectangle_probability(
     open_ = np.flatnonzero(most - least > settled)
     if len(open_) == 0:
         return result
-    order = np.argsort(alone[open_].mean(axis=0))
+    # the tightest bound first, each location by itself: its answer must not depend on its company
+    order = np.argsort(alone[open_], axis=1, kind="stable")
     correlation = scale[open_] / (deviation[open_, :, None] * deviation[open_, None, :])
-    correlation = correlation[:, order][:, :, order]
-    low, high = low[open_][:, order], high[open_][:, order]
+    correlation = np.take_along_axis(correlation, order[:, :, None], axis=1)
+    correlation = np.take_along_axis(correlation, order[:, None, :], axis=2)
+    low, high = (np.take_along_axis(bound[open_], order, axis=1) for bound in (low, high))
     rows = max(_CHUNK // points, 1)
     for start in range(0, len(open_), rows):
         part = slice(start, start + rows)
