@@ -104,9 +104,7 @@ def expected(truth, setups):
     plate = _plate_terms(truth["plate"], setups)
     tilt = _plate_terms(truth["plate_pressure"], setups)
     means = {
-        name: _polynomial(truth["surfaces"][name], coded)
-        + plate[name]
-        + tilt[name] * coded["pressure"]
+        name: _polynomial(truth["surfaces"][name], coded) + plate[name] + tilt[name] * coded["pressure"]
         for name in RESPONSES
     }
     return pd.DataFrame(means, index=setups.index)

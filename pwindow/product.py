@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import Mapping
 
 from pwindow.errors import DeclarationProblem, UnitProblem
 from pwindow.inputs import InputFile
@@ -31,11 +31,16 @@ class RequirementKind:
 
 KINDS: Mapping[str, RequirementKind] = MappingProxyType(
     {
-        "line_resistance": RequirementKind("Ω", "line resistance", "line_resistance_ohm", needs={"length": "mm"}),
-        "sheet_resistance": RequirementKind("Ω", "sheet resistance", "sheet_resistance_ohm", allows={"undercoat": "Ω"}),
+        "line_resistance": RequirementKind(
+            "Ω", "line resistance", "line_resistance_ohm", needs={"length": "mm"}
+        ),
+        "sheet_resistance": RequirementKind(
+            "Ω", "sheet resistance", "sheet_resistance_ohm", allows={"undercoat": "Ω"}
+        ),
         "voltage_drop": RequirementKind(
             "mV",
-            "voltage drop over the tile", "voltage_drop_mv",
+            "voltage drop over the tile",
+            "voltage_drop_mv",
             needs={"tile": "mm", "current_density": "A/m²"},
             allows={"contacts": ""},
         ),
@@ -215,7 +220,7 @@ def _read_pattern(table: Table) -> Pattern:
 
 
 def _read_requirements(table: Table) -> tuple[Requirement, ...]:
-    names = table.keys()
+    names = list(table)
     unknown = [name for name in names if name not in KINDS]
     if unknown:
         raise DeclarationProblem(
@@ -228,11 +233,11 @@ def _read_requirement(name: str, table: Table) -> Requirement:
     kind = KINDS[name]
     parameters: dict[str, object] = {}
     for key, unit in kind.needs.items():
-        if key not in table.keys():
+        if key not in table:
             raise DeclarationProblem(f'{table.where}: “{key}” is missing; add {key} = "… {unit}"')
         parameters[key] = table.quantity(key, unit, above=0.0)
     for key, unit in kind.allows.items():
-        if unit and key in table.keys():
+        if unit and key in table:
             parameters[key] = table.quantity(key, unit, above=0.0)
     if "count" in kind.allows:
         parameters["count"] = _checked_count(table.take("count", 1), table.where)

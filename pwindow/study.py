@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -59,8 +60,14 @@ class Table:
         return self._content.pop(key)
 
     def quantity(
-        self, key: str, unit: str, default: float | None = None, *, above: float | None = None,
-        least: float | None = None, below: float | None = None,
+        self,
+        key: str,
+        unit: str,
+        default: float | None = None,
+        *,
+        above: float | None = None,
+        least: float | None = None,
+        below: float | None = None,
     ) -> float | None:
         """Take a text like ``"45 µm"`` as a number in `unit`, inside its bounds."""
         if key not in self._content:
@@ -76,7 +83,9 @@ class Table:
             ("below", below, below is None or value < below),
         ):
             if not holds:
-                raise DeclarationProblem(f"{self.where}, {key}: “{text}” must be {words} {f'{bound:g}' if bound else 'zero'}")
+                raise DeclarationProblem(
+                    f"{self.where}, {key}: “{text}” must be {words} {f'{bound:g}' if bound else 'zero'}"
+                )
         return value
 
     def table(self, key: str) -> Table:
@@ -86,8 +95,8 @@ class Table:
         where = f"{self.where[:-1]}.{key}]" if self.where.endswith("]") else f"{self.where} [{key}]"
         return Table(content, where)
 
-    def keys(self) -> list[str]:
-        return list(self._content)
+    def __iter__(self) -> Iterator[str]:
+        return iter(list(self._content))
 
     def close(self, known: str) -> None:
         """Refuse keys that nobody took: a misspelt limit must not be a missing limit."""
@@ -132,7 +141,9 @@ def read_study(source: str | Path | InputFile) -> Study:
     name = str(document.take("name", Path(document.where).stem))
     listed = document.take("rolls", [])
     if not isinstance(listed, list):
-        raise DeclarationProblem(f"{document.where}: write each roll as a table [[rolls]] with id and cell_volume")
+        raise DeclarationProblem(
+            f"{document.where}: write each roll as a table [[rolls]] with id and cell_volume"
+        )
     rolls = tuple(_read_roll(entry, document.where) for entry in listed)
     if len({roll.id for roll in rolls}) < len(rolls):
         raise DeclarationProblem(f"{document.where}: two rolls have the same id; give each its own")
@@ -153,8 +164,7 @@ def _read_roll(entry: object, where: str) -> Roll:
     volume = table.quantity("cell_volume", "cm³/m²", above=0.0)
     if volume is None:
         raise DeclarationProblem(
-            f"{table.where}: a cell volume above zero is needed, "
-            'for example cell_volume = "4.4 cm³/m²"'
+            f'{table.where}: a cell volume above zero is needed, for example cell_volume = "4.4 cm³/m²"'
         )
     table.close("id, cell_volume")
     return Roll(identity, volume)

@@ -13,7 +13,9 @@ import pint
 
 from pwindow.errors import UnitProblem
 
-_HEADER = re.compile(r"^\s*(?P<name>[^\[\]]+?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?\s*$")
+_HEADER = re.compile(
+    r"^\s*(?P<name>[^\[\]()]+?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\]|\(\s*(?P<round>[^()]*?)\s*\))?\s*$"
+)
 _DIMENSIONLESS_NUMBER = re.compile(r"^\s*[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?\s*$")
 
 
@@ -24,15 +26,17 @@ def registry() -> pint.UnitRegistry:
     1 BCM is a thousand million cubic micrometres per square inch, 1/0.64516 cm³/m².
     """
     units = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
-    units.define("BCM = 1e9 * micrometer ** 3 / inch ** 2 = BCM = bcm")
-    units.define("fpm = foot / minute")
-    units.define("mpm = meter / minute")
+    units.define("BCM = 1e9 * micrometer ** 3 / inch ** 2 = _ = bcm")
+    units.define("fpm = foot / minute = _ = FPM")
+    units.define("mpm = meter / minute = _ = MPM")
     units.define("pli = pound_force / inch")
-    units.define("sq = [] = sq = square")
+    units.define("sq = [] = _ = square")
     return units
 
 
 _SPELLINGS = (("\u2126", "ohm"), ("\u03a9", "ohm"), ("%", "percent"), ("□", "sq"), ("·", "*"), ("⋅", "*"))
+_OHM = re.compile(r"(?<=[kMmnµ])Ohms?\b|\bOhms?\b")
+_BCM = re.compile(r"\b(BCM|bcm) ?/ ?(in(²|\^?2)|sq\.? ?in\.?)$")  # BCM says "per square inch" already
 _BARE_POWER = re.compile(r"(?<=[A-Za-z])(\d)")
 _MIL = re.compile(r"\bmils?\b")  # the trade's mil is a thousandth of an inch, not an angle
 
@@ -41,7 +45,8 @@ _UNIT_TEXT = re.compile(r"^(?!.*\*\*[^A-Za-z/]*\*\*)(?!.*\d{3})[^\W_]?[\w °%□
 
 
 def _parse_unit(text: str) -> pint.Unit:
-    cleaned = _MIL.sub("thou", _BARE_POWER.sub(r"**\1", text))
+    cleaned = _BCM.sub("BCM", _OHM.sub("ohm", text.strip()))
+    cleaned = _MIL.sub("thou", _BARE_POWER.sub(r"**\1", cleaned))
     for spelling, standard in _SPELLINGS:
         cleaned = cleaned.replace(spelling, standard)
     if not _UNIT_TEXT.match(cleaned):
@@ -53,7 +58,7 @@ def _parse_unit(text: str) -> pint.Unit:
 
 
 def split_header(header: str) -> tuple[str, str | None]:
-    """Split ``"cell_volume [BCM]"`` into its name and its unit.
+    """Split ``"cell_volume [BCM]"`` into its name and its unit; round brackets do as well.
 
     Examples
     --------
@@ -65,7 +70,7 @@ def split_header(header: str) -> tuple[str, str | None]:
     match = _HEADER.match(header)
     if match is None:
         return header.strip(), None
-    return match["name"].strip(), match["unit"] or None
+    return match["name"].strip(), match["unit"] or match["round"] or None
 
 
 @cache

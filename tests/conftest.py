@@ -83,9 +83,7 @@ def read_text():
     """Read bytes or text as a trial file."""
 
     def read(content, name="trial.csv"):
-        return pw.read_trial(
-            InputFile(name, content if isinstance(content, bytes) else content.encode())
-        )
+        return pw.read_trial(InputFile(name, content if isinstance(content, bytes) else content.encode()))
 
     return read
 

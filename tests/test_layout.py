@@ -66,9 +66,7 @@ def test_the_rule_can_be_broken(tmp_path, monkeypatch):
 
 
 def outside(part):
-    return {
-        name.split(".")[0] for path in MODULES if part_of(path) == part for name in imported(path)
-    }
+    return {name.split(".")[0] for path in MODULES if part_of(path) == part for name in imported(path)}
 
 
 def test_widgets_live_in_panels_only():

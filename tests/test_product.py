@@ -8,15 +8,11 @@ from pwindow.inputs import InputFile
 
 TAG = pw.demo("tag.toml").read_text(encoding="utf-8")
 MESH = pw.demo("mesh.toml").read_text(encoding="utf-8")
-VOLTAGE = (
-    '\n[requirements.voltage_drop]\nmost = "100 mV"\ntile = "100 mm"\ncurrent_density = "10 A/m²"\n'
-)
+VOLTAGE = '\n[requirements.voltage_drop]\nmost = "100 mV"\ntile = "100 mm"\ncurrent_density = "10 A/m²"\n'
 
 
 def read(text):
-    return pw.read_product(
-        InputFile("part.toml", text if isinstance(text, bytes) else text.encode())
-    )
+    return pw.read_product(InputFile("part.toml", text if isinstance(text, bytes) else text.encode()))
 
 
 def swapped(old, new, text=TAG):
@@ -50,9 +46,7 @@ def test_the_tag_as_written():
 
 def test_units_are_converted():
     product = read(
-        swapped('"330 ohm"', '"0.33 kΩ"')
-        .replace('"80 mm"', '"8 cm"')
-        .replace('"70 µm"', '"0.07 mm"')
+        swapped('"330 ohm"', '"0.33 kΩ"').replace('"80 mm"', '"8 cm"').replace('"70 µm"', '"0.07 mm"')
     )
     assert product.requirements[0].most == pytest.approx(330.0)
     assert product.requirements[0].parameters["length"] == pytest.approx(80.0)

@@ -56,18 +56,4 @@ def test_the_five_calls_of_a_script():
         pw.fit(trial), pw.read_product(pw.demo("tag.toml")), pw.read_study(pw.demo("study.toml"))
     )
     bands = window.speed_bands()
-    assert list(bands.columns) == [
-        "roll",
-        "plate",
-        "cell_volume_cm3_m2",
-        "pressure_um",
-        "speed_low_m_min",
-        "speed_high_m_min",
-        "fastest_speed_m_min",
-        "safest_speed_m_min",
-        "conformance_at_fastest",
-        "conformance_at_safest",
-        "limiting_low",
-        "limiting_high",
-    ]
     assert set(bands["roll"]) <= {roll.id for roll in window.study.rolls}

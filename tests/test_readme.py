@@ -52,7 +52,9 @@ def test_toml_blocks_are_a_product_and_a_study():
 
 
 def test_the_test_command_is_what_continuous_integration_calls():
-    command = next(line for line in README.splitlines() if line.startswith("python3 -m venv") and "-m pytest" in line)
+    command = next(
+        line for line in README.splitlines() if line.startswith("python3 -m venv") and "-m pytest" in line
+    )
     assert command.endswith(".venv/bin/python -m pytest")
 
 

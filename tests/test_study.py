@@ -8,9 +8,7 @@ from pwindow.inputs import InputFile
 
 
 def read(text):
-    return pw.read_study(
-        InputFile("press.toml", text if isinstance(text, bytes) else text.encode())
-    )
+    return pw.read_study(InputFile("press.toml", text if isinstance(text, bytes) else text.encode()))
 
 
 def test_the_demo_study(study):
@@ -37,9 +35,9 @@ def test_everything_has_a_default():
 
 
 def test_volumes_in_bcm():
-    assert read('[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n').rolls[
-        0
-    ].cell_volume == pytest.approx(3.1000062)
+    assert read('[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n').rolls[0].cell_volume == pytest.approx(
+        3.1000062
+    )
 
 
 ROLL = '[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n'

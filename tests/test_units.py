@@ -45,9 +45,7 @@ def test_quantity(text, target, expected):
 
 @pytest.mark.parametrize("bare", [120, 120.5, "120", " 1e3 ", "0,5", True, None, [1]])
 def test_a_bare_number_is_refused_with_an_example(bare):
-    with pytest.raises(
-        UnitProblem, match="without a unit: write it with its unit, for example “.* µm”"
-    ):
+    with pytest.raises(UnitProblem, match="without a unit: write it with its unit, for example “.* µm”"):
         read_quantity(bare, "µm")
 
 
@@ -118,6 +116,21 @@ def test_bcm_by_its_definition():
 
 
 @pytest.mark.parametrize(
+    "unit, target, factor",
+    [
+        ("Ohm", "ohm", 1.0),
+        ("kOhms", "ohm", 1000.0),
+        ("FPM", "m/min", 0.3048),
+        ("MPM", "m/min", 1.0),
+        ("BCM/in²", "cm³/m²", 1e-3 / 6.4516e-4),
+        ("bcm/in2", "cm³/m²", 1e-3 / 6.4516e-4),
+    ],
+)
+def test_spellings_of_instruments_and_certificates(unit, target, factor):
+    assert factor_between(unit, target) == pytest.approx(factor, rel=1e-9)
+
+
+@pytest.mark.parametrize(
     "header, parts",
     [
         ("speed [m/min]", ("speed", "m/min")),
@@ -126,7 +139,8 @@ def test_bcm_by_its_definition():
         ("gap []", ("gap", None)),
         ("speed [m/min", ("speed [m/min", None)),
         ("", ("", None)),
-        ("speed (m/min)", ("speed (m/min)", None)),
+        ("speed (m/min)", ("speed", "m/min")),
+        ("speed (m/min", ("speed (m/min", None)),
     ],
 )
 def test_headers(header, parts):

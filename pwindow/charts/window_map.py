@@ -14,7 +14,15 @@ from pwindow.study import Roll
 from pwindow.window.maps import WindowMap
 
 MAP, LOW, HIGH, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CHOSEN = (
-    "map", "low", "high", "assured", "nominal", "rolls", "bands", "recommended", "chosen",
+    "map",
+    "low",
+    "high",
+    "assured",
+    "nominal",
+    "rolls",
+    "bands",
+    "recommended",
+    "chosen",
 )
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 
@@ -52,22 +60,47 @@ def window_figure(content: MapContent) -> go.Figure:
     common = {"hoverinfo": "skip", "showscale": False, "showlegend": False, **_AXES}
     figure.add_trace(
         go.Heatmap(
-            name=MAP, **_AXES, zmin=0, zmax=1, colorscale=SCALE, hoverongaps=False, zsmooth="fast",
-            colorbar={"title": {"text": "joint conformance<br>probability"}, "tickformat": ".0%", "thickness": 14,
-                      "len": 0.9, "outlinewidth": 0},
+            name=MAP,
+            **_AXES,
+            zmin=0,
+            zmax=1,
+            colorscale=SCALE,
+            hoverongaps=False,
+            zsmooth="fast",
+            colorbar={
+                "title": {"text": "joint conformance<br>probability"},
+                "tickformat": ".0%",
+                "thickness": 14,
+                "len": 0.9,
+                "outlinewidth": 0,
+            },
             hovertemplate="%{x:.1f} m/min, %{y:.2f} cm³/m²<br>joint conformance %{z:.1%}<extra></extra>",
         )
     )
     figure.add_trace(_contours(LOW, (0.1, 0.5, 0.2), {"color": PAPER, "width": 1}, common))
     figure.add_trace(_contours(HIGH, (0.7, 0.9, 0.2), {"color": INK, "width": 1}, common))
     figure.add_trace(_contours(NOMINAL, (0, 0, 1), {"color": PAPER, "width": 1.5, "dash": "dot"}, common))
-    figure.add_trace(_contours(ASSURED, (content.level, content.level, 1), {"color": INK, "width": 4}, common))
     figure.add_trace(
-        go.Scatter(name=ROLLS, mode="lines", line={"color": FAINT, "width": 1.2}, hoverinfo="skip", showlegend=False, **_AXES)
+        _contours(ASSURED, (content.level, content.level, 1), {"color": INK, "width": 4}, common)
     )
     figure.add_trace(
         go.Scatter(
-            name=BANDS, **_AXES, mode="lines", line={"color": INK, "width": 7}, opacity=0.85, showlegend=False,
+            name=ROLLS,
+            mode="lines",
+            line={"color": FAINT, "width": 1.2},
+            hoverinfo="skip",
+            showlegend=False,
+            **_AXES,
+        )
+    )
+    figure.add_trace(
+        go.Scatter(
+            name=BANDS,
+            **_AXES,
+            mode="lines",
+            line={"color": INK, "width": 7},
+            opacity=0.85,
+            showlegend=False,
             hovertemplate="speed band of roll %{text}<br>%{x:.1f} m/min<extra></extra>",
         )
     )
@@ -93,7 +126,9 @@ def update_figure(figure: go.Figure, content: MapContent) -> None:
     _set_changed(trace[CHOSEN], x=[content.chosen[0]], y=[content.chosen[1]], text=["looked at"])
     spot = content.recommended
     _set_changed(
-        trace[RECOMMENDED], x=[] if spot is None else [spot[0]], y=[] if spot is None else [spot[1]],
+        trace[RECOMMENDED],
+        x=[] if spot is None else [spot[0]],
+        y=[] if spot is None else [spot[1]],
         text=[] if spot is None else [f"recommended {spot[0]:g} m/min"],
     )
     _set_axes(figure, content)
@@ -121,8 +156,15 @@ def _columns(shown: WindowMap) -> dict[str, np.ndarray]:
 def _contours(name: str, levels: tuple[float, float, float], line: dict, common: dict) -> go.Contour:
     """Labelled contour lines from a first to a last level by a step."""
     start, end, size = levels
-    contours = {"start": start, "end": end, "size": size, "coloring": "none", "showlabels": name != NOMINAL,
-                "labelfont": {"size": 12, "color": line["color"]}, "labelformat": ".0%"}
+    contours = {
+        "start": start,
+        "end": end,
+        "size": size,
+        "coloring": "none",
+        "showlabels": name != NOMINAL,
+        "labelfont": {"size": 12, "color": line["color"]},
+        "labelformat": ".0%",
+    }
     return go.Contour(name=name, line=line, contours=contours, connectgaps=False, **common)
 
 
@@ -132,14 +174,23 @@ def _outside() -> go.Scatter:
     It has axes of its own below the others, because a filled area is drawn above any map of its axes.
     """
     return go.Scatter(
-        name="outside", x=[0, 0, 1, 1], y=[0, 1, 1, 0], fill="toself", mode="none", hoverinfo="skip", fillpattern={"shape": "/", "fgcolor": QUIET, "bgcolor": "#f1f2f4", "size": 9, "solidity": 0.12},
+        name="outside",
+        x=[0, 0, 1, 1],
+        y=[0, 1, 1, 0],
+        fill="toself",
+        mode="none",
+        hoverinfo="skip",
+        fillpattern={"shape": "/", "fgcolor": QUIET, "bgcolor": "#f1f2f4", "size": 9, "solidity": 0.12},
         showlegend=False,
     )
 
 
 def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatter:
     return go.Scatter(
-        name=name, **_AXES, mode="markers", showlegend=False,
+        name=name,
+        **_AXES,
+        mode="markers",
+        showlegend=False,
         marker={"symbol": symbol, "size": size, "color": fill, "line": {"color": edge, "width": 3}},
         hovertemplate="%{text}<br>%{x:.1f} m/min, %{y:.2f} cm³/m²<extra></extra>",
     )
@@ -147,7 +198,10 @@ def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatte
 
 def _roll_lines(content: MapContent) -> dict[str, list]:
     ends = [*_padded(content.window_map.speeds), None]
-    return {"x": ends * len(content.rolls), "y": [y for roll in content.rolls for y in (roll.cell_volume,) * 2 + (None,)]}
+    return {
+        "x": ends * len(content.rolls),
+        "y": [y for roll in content.rolls for y in (roll.cell_volume,) * 2 + (None,)],
+    }
 
 
 def _band_lines(content: MapContent) -> dict[str, list]:
@@ -160,14 +214,30 @@ def _band_lines(content: MapContent) -> dict[str, list]:
 
 
 def _layout() -> dict:
-    axis = {"showgrid": False, "tickmode": "auto", "zeroline": False, "ticks": "outside", "tickcolor": QUIET, "linecolor": QUIET}
+    axis = {
+        "showgrid": False,
+        "tickmode": "auto",
+        "zeroline": False,
+        "ticks": "outside",
+        "tickcolor": QUIET,
+        "linecolor": QUIET,
+    }
     hidden = {"range": [0, 1], "visible": False, "fixedrange": True}
     return {
-        "template": "none", "paper_bgcolor": PAPER, "plot_bgcolor": PAPER, "font": {"family": FONT, "size": 13, "color": INK},
-        "margin": {"l": 62, "r": 20, "t": 58, "b": 56}, "height": 520, "uirevision": "keep", "hovermode": "closest",
-        "xaxis": hidden, "yaxis": hidden,
-        "xaxis2": axis | {"title": {"text": "press speed, m/min"}, "overlaying": "x", "anchor": "y2", "side": "bottom"},
-        "yaxis2": axis | {"title": {"text": "cell volume, cm³/m²"}, "overlaying": "y", "anchor": "x2", "side": "left"},
+        "template": "none",
+        "paper_bgcolor": PAPER,
+        "plot_bgcolor": PAPER,
+        "font": {"family": FONT, "size": 13, "color": INK},
+        "margin": {"l": 62, "r": 20, "t": 58, "b": 56},
+        "height": 520,
+        "uirevision": "keep",
+        "hovermode": "closest",
+        "xaxis": hidden,
+        "yaxis": hidden,
+        "xaxis2": axis
+        | {"title": {"text": "press speed, m/min"}, "overlaying": "x", "anchor": "y2", "side": "bottom"},
+        "yaxis2": axis
+        | {"title": {"text": "cell volume, cm³/m²"}, "overlaying": "y", "anchor": "x2", "side": "left"},
     }
 
 
@@ -177,17 +247,36 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
     notes = []
     for roll in content.rolls:
-        notes.append({
-            "xref": "paper", "x": 0.995, "xanchor": "right", "yref": "y2", "y": roll.cell_volume, "yanchor": "bottom",
-            "text": f"roll {escape(roll.id)} · {roll.cell_volume:.3g}", "showarrow": False,
-            "font": {"size": 12, "color": INK}, "bgcolor": "rgba(255,255,255,0.72)", "borderpad": 1,
-        })
-    notes.append({
-        "xref": "paper", "x": 0, "yref": "paper", "y": 1, "yanchor": "bottom", "xanchor": "left", "showarrow": False,
-        "text": f"<b>heavy outline</b> joint conformance {content.level:.1%} · <b>thick bars</b> speed bands of the rolls"
-        "<br><b>dotted</b> predicted means meet every requirement · <b>hatched</b> not tried", "align": "left",
-        "font": {"size": 12},
-    })
+        notes.append(
+            {
+                "xref": "paper",
+                "x": 0.995,
+                "xanchor": "right",
+                "yref": "y2",
+                "y": roll.cell_volume,
+                "yanchor": "bottom",
+                "text": f"roll {escape(roll.id)} · {roll.cell_volume:.3g}",
+                "showarrow": False,
+                "font": {"size": 12, "color": INK},
+                "bgcolor": "rgba(255,255,255,0.72)",
+                "borderpad": 1,
+            }
+        )
+    notes.append(
+        {
+            "xref": "paper",
+            "x": 0,
+            "yref": "paper",
+            "y": 1,
+            "yanchor": "bottom",
+            "xanchor": "left",
+            "showarrow": False,
+            "text": f"<b>heavy outline</b> joint conformance {content.level:.1%} · <b>thick bars</b> speed bands of the rolls"
+            "<br><b>dotted</b> predicted means meet every requirement · <b>hatched</b> not tried",
+            "align": "left",
+            "font": {"size": 12},
+        }
+    )
     told = [(note.text, note.y) for note in figure.layout.annotations]
     if told != [(note["text"], note["y"]) for note in notes]:
         figure.layout.annotations = notes

@@ -16,10 +16,15 @@ _FILES = click.argument("files", nargs=-1, required=True, type=click.Path(path_t
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 _STUDY = click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
 _TERMS = click.option(
-    "--terms", type=click.Choice(["all", "chosen"]), default="all", show_default=True,
+    "--terms",
+    type=click.Choice(["all", "chosen"]),
+    default="all",
+    show_default=True,
     help="All second-order terms, or those the corrected Akaike criterion keeps.",
 )
-_LEAVE_OUT = click.option("--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”.")
+_LEAVE_OUT = click.option(
+    "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."
+)
 
 
 def _guarded(command):
@@ -86,10 +91,16 @@ def fit(files, terms, leave_out, as_json):
 @main.command()
 @_FILES
 @click.option(
-    "--at", "points", multiple=True, required=True, metavar="SETTINGS",
+    "--at",
+    "points",
+    multiple=True,
+    required=True,
+    metavar="SETTINGS",
     help="A set-up, such as “speed=60 m/min, roll=0412, pressure=50 µm”. A setting named again starts another.",
 )
-@click.option("--product", type=click.Path(path_type=Path), help="Product file: adds conformance probabilities.")
+@click.option(
+    "--product", type=click.Path(path_type=Path), help="Product file: adds conformance probabilities."
+)
 @_STUDY
 @_TERMS
 @_LEAVE_OUT
@@ -118,10 +129,15 @@ def predict(files, points, product, study, terms, leave_out, as_json):
 @click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
 @_STUDY
 @click.option(
-    "--pressure", "pressures", multiple=True, metavar="PRESSURE",
+    "--pressure",
+    "pressures",
+    multiple=True,
+    metavar="PRESSURE",
     help="A pressure with its unit, inside what was tried. The tried pressures unless given.",
 )
-@click.option("--assurance", type=click.FloatRange(0, 1, min_open=True, max_open=True), help="Another assurance level.")
+@click.option(
+    "--assurance", type=click.FloatRange(0, 1, min_open=True, max_open=True), help="Another assurance level."
+)
 @_TERMS
 @_LEAVE_OUT
 @_JSON
@@ -136,7 +152,7 @@ def speeds(files, product, study, pressures, assurance, terms, leave_out, as_jso
     surfaces = _surfaces(files, terms, leave_out)
     window = _window(surfaces, product, _study(study), assurance)
     try:
-        asked = [read_quantity(text, surfaces.trial.pressure_unit) for text in pressures]
+        asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
     except UnitProblem as problem:
         raise click.BadParameter(str(problem), param_hint="--pressure") from problem
     _answer(speeds_answer(window, asked or None), speeds_text, as_json)
@@ -165,9 +181,17 @@ def _window(surfaces, product, study, assurance=None):
 
 @main.command()
 @click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE…]")
-@click.option("--product", "products", multiple=True, type=click.Path(path_type=Path), help="Product file; may be repeated.")
+@click.option(
+    "--product",
+    "products",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Product file; may be repeated.",
+)
 @_STUDY
-@click.option("--port", type=click.IntRange(1, 65535), help="Port; the usual one, or a free one, unless given.")
+@click.option(
+    "--port", type=click.IntRange(1, 65535), help="Port; the usual one, or a free one, unless given."
+)
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @_guarded
@@ -180,7 +204,12 @@ def serve(files, products, study, port, host, no_browser):
     check_given(files, products, study)
     sys.exit(
         serve_pages(
-            shipped("dashboards"), port=port, host=host, open_browser=not no_browser, trials=files,
-            products=products, study=study,
+            shipped("dashboards"),
+            port=port,
+            host=host,
+            open_browser=not no_browser,
+            trials=files,
+            products=products,
+            study=study,
         )
     )

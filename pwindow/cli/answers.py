@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -19,8 +19,12 @@ from pwindow.window.recommend import recommend
 from pwindow.window.window import Window
 
 _KEYS = {
-    "speed": "speed_m_min", "cell_volume": "cell_volume_cm3_m2", "plate": "plate",
-    "plate_width": "plate_width_um", "plate_gap": "plate_gap_um", "direction": "direction_deg",
+    "speed": "speed_m_min",
+    "cell_volume": "cell_volume_cm3_m2",
+    "plate": "plate",
+    "plate_width": "plate_width_um",
+    "plate_gap": "plate_gap_um",
+    "direction": "direction_deg",
 }
 
 
@@ -51,6 +55,7 @@ def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
         "bands": bands.to_dict("records"),
         "recommended": recommend(window, bands),
         "trial": evidence(window.surfaces.trial),
+        "notes": list(window.notes),
     }
     if bands.empty:
         answer["closest"] = closest(window, pressures)
@@ -64,7 +69,8 @@ def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | No
     for at in range(len(setups)):
         setup = setups.iloc[[at]].reset_index(drop=True)
         point = {
-            "at": _at(setup, surfaces.trial), "in_trial_region": bool(inside[at]),
+            "at": _at(setup, surfaces.trial),
+            "in_trial_region": bool(inside[at]),
             "responses": _responses(surfaces, setup, window),
         }
         if window is not None:
@@ -136,7 +142,13 @@ def _surface(surface) -> dict:
         "factors": [
             {"name": f.name, "scale": f.scale, "levels": list(f.levels)}
             if f.scale == "category"
-            else {"name": f.name, "scale": f.scale, "low": f.low, "high": f.high, "unit": COLUMNS[f.name].unit}
+            else {
+                "name": f.name,
+                "scale": f.scale,
+                "low": f.low,
+                "high": f.high,
+                "unit": COLUMNS[f.name].unit,
+            }
             for f in surface.design.factors
         ],
         "prints": int(surface.cells["print"].nunique()),
@@ -150,8 +162,12 @@ def _surface(surface) -> dict:
         },
         "df_next_print": surface.df,
         "analysis_of_variance": {
-            "ss_model": found.ss_model, "df_model": found.df_model, "ss_residual": found.ss_residual,
-            "df_residual": found.df_residual, "f": found.f, "p": found.p,
+            "ss_model": found.ss_model,
+            "df_model": found.df_model,
+            "ss_residual": found.ss_residual,
+            "df_residual": found.df_residual,
+            "f": found.f,
+            "p": found.p,
         },
         "lack_of_fit": None if lack is None else vars(lack),
         "r2": found.r2,
@@ -160,7 +176,8 @@ def _surface(surface) -> dict:
         "predicted_r2": found.predicted_r2,
         "left_out": found.left_out,
         "largest_leverage": {
-            "print": found.prints["leverage"].idxmax(), "leverage": float(found.prints["leverage"].max()),
+            "print": found.prints["leverage"].idxmax(),
+            "leverage": float(found.prints["leverage"].max()),
         },
         "prints_to_look_at": found.prints.sort_values("cook", ascending=False).head(3).to_dict("index"),
         "residual_checks": found.checks.to_dict("index"),

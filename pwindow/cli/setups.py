@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import click
 import numpy as np
@@ -54,10 +54,14 @@ def read_setups(
     return setups_frame([_setup(point, surfaces, rolls, window) for point in points])
 
 
-def _setup(point: Mapping[str, str], surfaces: Surfaces, rolls: Sequence[Roll], window: Window | None) -> dict:
+def _setup(
+    point: Mapping[str, str], surfaces: Surfaces, rolls: Sequence[Roll], window: Window | None
+) -> dict:
     trial = surfaces.trial
     setup: dict[str, object] = {
-        name: _number(name, text, trial.unit_of(name)) for name, text in point.items() if name not in ("roll", "plate")
+        name: _number(name, text, trial.unit_of(name))
+        for name, text in point.items()
+        if name not in ("roll", "plate")
     }
     if "roll" in point:
         setup["cell_volume"] = _volume(point["roll"], rolls)
@@ -68,7 +72,8 @@ def _setup(point: Mapping[str, str], surfaces: Surfaces, rolls: Sequence[Roll], 
         example = {"speed": "60 m/min", "cell_volume": "4.4 cm³/m²", "pressure": f"50 {trial.pressure_unit}"}
         raise click.BadParameter(
             f"the set-up does not say its {' and '.join(missing)}; add {missing[0]}={example[missing[0]]}"
-            + (" or roll=…" if "cell_volume" in missing else ""), param_hint="--at",
+            + (" or roll=…" if "cell_volume" in missing else ""),
+            param_hint="--at",
         )
     return _covariates(setup["plate"], surfaces, window) | setup
 
@@ -88,7 +93,8 @@ def _volume(identity: str, rolls: Sequence[Roll]) -> float:
         if roll.id == identity:
             return roll.cell_volume
     raise click.BadParameter(
-        f"roll “{identity}” is not in the inventory; it has {', '.join(roll.id for roll in rolls)}", param_hint="--at"
+        f"roll “{identity}” is not in the inventory; it has {', '.join(roll.id for roll in rolls)}",
+        param_hint="--at",
     )
 
 
@@ -97,7 +103,9 @@ def _plate(named: str | None, surfaces: Surfaces, window: Window | None) -> str:
     if named is None and len(plates) == 1:
         return plates[0]
     if named is None or named not in plates:
-        what = "the set-up does not say its plate" if named is None else f"plate “{named}” is not one to judge"
+        what = (
+            "the set-up does not say its plate" if named is None else f"plate “{named}” is not one to judge"
+        )
         raise click.BadParameter(f"{what}; add plate= one of {', '.join(plates)}", param_hint="--at")
     return named
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
@@ -62,9 +62,11 @@ def _surface_text(surface: Mapping) -> str:
         f"{_number(surface['predicted_r2'])} (PRESS {_number(surface['press'])}, leaving out one "
         f"{surface['left_out']} at a time)",
         f"model: F({anova['df_model']}, {anova['df_residual']}) = {_number(anova['f'])}, p {_number(anova['p'])}",
-        "lack of fit: no set-up was repeated, so it cannot be tested" if lack is None else
-        f"lack of fit: F({lack['df']}, {lack['df_pure']}) = {_number(lack['f'])}, p {_number(lack['p'])}",
-        "standard deviations: " + ", ".join(f"{name.replace('_', ' ')} {value:.4g}" for name, value in spread.items())
+        "lack of fit: no set-up was repeated, so it cannot be tested"
+        if lack is None
+        else f"lack of fit: F({lack['df']}, {lack['df_pure']}) = {_number(lack['f'])}, p {_number(lack['p'])}",
+        "standard deviations: "
+        + ", ".join(f"{name.replace('_', ' ')} {value:.4g}" for name, value in spread.items())
         + f" ({surface['df_next_print']:.1f} degrees of freedom)",
         f"largest leverage: print {surface['largest_leverage']['print']} {surface['largest_leverage']['leverage']:.3f}",
     ]
@@ -85,10 +87,15 @@ def predict_text(answer: Mapping) -> str:
             f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}"
             for name, value in point["at"].items()
         )
-        where = "inside the trial region" if point["in_trial_region"] else (
-            "OUTSIDE the trial region: nothing was tried there, do not rely on it"
+        where = (
+            "inside the trial region"
+            if point["in_trial_region"]
+            else ("OUTSIDE the trial region: nothing was tried there, do not rely on it")
         )
-        lines = [f"{place}: {where}", table(pd.DataFrame.from_dict(point["responses"], orient="index"), index=True)]
+        lines = [
+            f"{place}: {where}",
+            table(pd.DataFrame.from_dict(point["responses"], orient="index"), index=True),
+        ]
         if "conformance" in point:
             shares = ", ".join(f"{_label(name)} {value:.3f}" for name, value in point["conformance"].items())
             lines.append(f"conformance probability of the next run: {shares}")
@@ -108,6 +115,7 @@ def speeds_text(answer: Mapping) -> str:
         f"{answer['assurance']:g}\n{trial['prints']} prints of {', '.join(trial['files'])} "
         f"(fingerprint {trial['fingerprint']})"
     )
+    head += "".join(f"\nnote: {note}" for note in answer["notes"])
     if not answer["bands"]:
         return f"{head}\n\n{_closest_text(answer['closest'])}"
     chosen = answer["recommended"]
@@ -117,7 +125,11 @@ def speeds_text(answer: Mapping) -> str:
     )
 
 
-_PRESSURES = {"pressure_um": "pressure, µm", "pressure_n_mm": "pressure, N/mm", "pressure_kpa": "pressure, kPa"}
+_PRESSURES = {
+    "pressure_um": "pressure, µm",
+    "pressure_n_mm": "pressure, N/mm",
+    "pressure_kpa": "pressure, kPa",
+}
 
 
 def _band_table(bands: Sequence[Mapping]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Callable
+from collections.abc import Callable
 
 import ipywidgets as widgets
 
@@ -17,14 +17,29 @@ _LAYOUT = widgets.Layout(width="100%")
 class SetupControls:
     """Choose product, plate, roll, pressure, speed and assurance; tells `chosen` of each change."""
 
-    def __init__(self, on_product: Callable[[str], None], on_level: Callable[[float], None], on_setup: Callable[[], None]):
+    def __init__(
+        self,
+        on_product: Callable[[str], None],
+        on_level: Callable[[float], None],
+        on_setup: Callable[[], None],
+    ):
         self.product = widgets.Dropdown(description="Product", style=_WIDE, layout=_LAYOUT)
         self.plate = widgets.Dropdown(description="Plate", style=_WIDE, layout=_LAYOUT)
         self.roll = widgets.Dropdown(description="Roll", style=_WIDE, layout=_LAYOUT)
-        self.pressure = widgets.FloatSlider(description="Pressure", style=_WIDE, layout=_LAYOUT, readout_format=".1f")
-        self.speed = widgets.FloatSlider(description="Speed", style=_WIDE, layout=_LAYOUT, readout_format=".1f")
+        self.pressure = widgets.FloatSlider(
+            description="Pressure", style=_WIDE, layout=_LAYOUT, readout_format=".1f"
+        )
+        self.speed = widgets.FloatSlider(
+            description="Speed", style=_WIDE, layout=_LAYOUT, readout_format=".1f"
+        )
         self.level = widgets.FloatSlider(
-            description="Assurance", min=0.5, max=0.99, step=0.01, style=_WIDE, layout=_LAYOUT, readout_format=".0%",
+            description="Assurance",
+            min=0.5,
+            max=0.99,
+            step=0.01,
+            style=_WIDE,
+            layout=_LAYOUT,
+            readout_format=".0%",
             continuous_update=False,
         )
         self._telling = True
@@ -57,11 +72,15 @@ class SetupControls:
             self.product.value = question.product.name
             self.plate.options = [(plate or "not named", plate) for plate in question.window.plates]
             self.plate.value = setup.plate
-            self.roll.options = [(f"{roll.id} · {roll.cell_volume:.3g} cm³/m²", roll.id) for roll in question.window.rolls]
+            self.roll.options = [
+                (f"{roll.id} · {roll.cell_volume:.3g} cm³/m²", roll.id) for roll in question.window.rolls
+            ]
             self.roll.value = setup.roll.id
             self.pressure.description = f"Pressure, {trial.pressure_unit}"
             whole = all(float(pressure).is_integer() for pressure in trial.pressures)
-            _set_range(self.pressure, trial.pressures[0], trial.pressures[-1], setup.pressure, 1.0 if whole else 0.1)
+            _set_range(
+                self.pressure, trial.pressures[0], trial.pressures[-1], setup.pressure, 1.0 if whole else 0.1
+            )
             speeds = trial.prints["speed"]
             self.speed.description = "Speed, m/min"
             _set_range(self.speed, float(speeds.min()), float(speeds.max()), setup.speed, SPEED_STEP)
@@ -94,14 +113,18 @@ class RequirementEditor:
         before = self.box.children
         self._product = product
         self._fields = {
-            (requirement.name, side): self._field(f"{requirement.kind.label} at {side}, {requirement.kind.unit}", limit)
+            (requirement.name, side): self._field(
+                f"{requirement.kind.label} at {side}, {requirement.kind.unit}", limit
+            )
             for requirement in product.requirements
             for side in ("least", "most")
             if (limit := getattr(requirement, side)) is not None
         }
         for requirement in product.requirements:
             if "count" in requirement.parameters:
-                self._fields[requirement.name, "count"] = self._field("gaps on one part", requirement.parameters["count"])
+                self._fields[requirement.name, "count"] = self._field(
+                    "gaps on one part", requirement.parameters["count"]
+                )
         self.box.children = list(self._fields.values())
         for field in before:
             field.close()

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from functools import wraps
-from typing import Callable
 
 from pwindow.errors import UnusableInput
 
@@ -24,7 +24,9 @@ def guarded(tell: Callable[[list[str]], None]) -> Callable:
                 tell(problem.reasons)
             except Exception as problem:  # a page must outlive any fault; the log has the whole of it
                 _LOG.exception("a handler failed")
-                tell([f"something in the page failed ({type(problem).__name__}); the server's log says where"])
+                tell(
+                    [f"something in the page failed ({type(problem).__name__}); the server's log says where"]
+                )
 
         return run
 

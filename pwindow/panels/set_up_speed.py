@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
@@ -15,7 +16,7 @@ from pwindow.panels.controls import RequirementEditor, SetupControls
 from pwindow.panels.guard import guarded
 from pwindow.panels.state import (
     Evidence,
-    Question,
+    ask,
     first_judgeable,
     given_evidence,
     loaded_evidence,
@@ -36,8 +37,11 @@ class SetUpSpeed:
         )
         self.editor = RequirementEditor(guard(self._change_limits))
         self.upload = widgets.FileUpload(
-            description="Load trial or product files…", multiple=True, accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
-            layout=_FULL, tooltip="A trial (CSV, XLSX, Parquet), a product or a study (TOML), or several together",
+            description="Load trial or product files…",
+            multiple=True,
+            accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
+            layout=_FULL,
+            tooltip="A trial (CSV, XLSX, Parquet), a product or a study (TOML), or several together",
         )
         self.upload.observe(guard(self._load), "value")
         self.back = widgets.Button(description="Look at the recommended set-up", layout=_FULL)
@@ -55,8 +59,14 @@ class SetUpSpeed:
     def _arrange(self) -> widgets.Widget:
         left = widgets.VBox(
             [
-                _heading("Set-up"), *self.controls.box, self.back, _heading("Requirements"), self.editor.box,
-                _heading("Your own data"), self.upload, self.busy,
+                _heading("Set-up"),
+                *self.controls.box,
+                self.back,
+                _heading("Requirements"),
+                self.editor.box,
+                _heading("Your own data"),
+                self.upload,
+                self.busy,
             ]
         )
         details = widgets.HBox([self.setup, self.neighbours])
@@ -74,7 +84,13 @@ class SetUpSpeed:
         self.problem.value = words.problem_banner(reasons) if reasons else ""
 
     def _choose_product(self, name: str) -> None:
-        self._ask(Question(self.evidence, self.evidence.products[name]))
+        try:
+            question = ask(self.evidence, self.evidence.products[name])
+        except UnusableInput:
+            self.controls.show(self.evidence, self.question, self.controls.setup(self.question))
+            raise
+        self.question = question
+        self._show(question.start())
 
     def _choose_level(self, level: float) -> None:
         setup = self.controls.setup(self.question)
@@ -87,21 +103,9 @@ class SetUpSpeed:
         self._show(setup, limits=False)
 
     def _replace_product(self, product: Product) -> None:
-        question = Question(self.evidence, product)
-        question.window  # a product that cannot be judged changes nothing
-        self.evidence = Evidence(
-            self.evidence.surfaces, self.evidence.study, {**self.evidence.products, product.name: product}
-        )
-        self.question = Question(self.evidence, product)
-
-    def _ask(self, question: Question) -> None:
-        try:
-            question.window
-        except UnusableInput:
-            self.controls.show(self.evidence, self.question, self.controls.setup(self.question))
-            raise
-        self.question = question
-        self._show(question.start())
+        evidence = replace(self.evidence, products={**self.evidence.products, product.name: product})
+        self.question = ask(evidence, product)
+        self.evidence = evidence
 
     def _choose_setup(self) -> None:
         self._show_setup(self.controls.setup(self.question))
@@ -127,7 +131,7 @@ class SetUpSpeed:
         if limits:
             self.editor.show(self.question.product)
         self.evidence_line.value = words.evidence_line(self.evidence.surfaces)
-        self.answer.value = words.answer_card(self.question)
+        self.answer.value = words.answer_card(self.question) + words.window_notes(self.question)
         self.bands.value = words.band_table(self.question)
         self.downloads.value = words.downloads(self.question)
         self._show_setup(setup)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -22,6 +22,7 @@ from pwindow.trials import read_trial
 from pwindow.window import Window, find_window
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import neighbours, recommend
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -48,11 +49,8 @@ class Question:
 
     evidence: Evidence
     product: Product
+    window: Window
     _maps: dict = field(default_factory=dict, repr=False, compare=False)
-
-    @cached_property
-    def window(self) -> Window:
-        return find_window(self.evidence.surfaces, self.product, self.evidence.study)
 
     @cached_property
     def bands(self) -> pd.DataFrame:
@@ -66,11 +64,15 @@ class Question:
         """The recommended set-up, else the middle of what was tried."""
         trial, best = self.evidence.surfaces.trial, self.recommended
         if best is not None:
-            return Setup(best["plate"], self.roll(best["roll"]), best[trial.pressure_key], best["speed_m_min"])
+            return Setup(
+                best["plate"], self.roll(best["roll"]), best[trial.pressure_key], best["speed_m_min"]
+            )
         speeds = trial.prints["speed"]
         rolls = self.window.rolls
         return Setup(
-            self.window.plates[0], rolls[len(rolls) // 2], trial.pressures[len(trial.pressures) // 2],
+            self.window.plates[0],
+            rolls[len(rolls) // 2],
+            trial.pressures[len(trial.pressures) // 2],
             float(speeds.median()),
         )
 
@@ -104,16 +106,25 @@ class Question:
         return neighbours(self.window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed)
 
 
+def ask(evidence: Evidence, product: Product) -> Question:
+    """The question, where the trial can judge the product; raises UnusableInput otherwise."""
+    return Question(evidence, product, find_window(evidence.surfaces, product, evidence.study))
+
+
 def bands_on_map(shown: WindowMap, rolls: Sequence[Roll], level: float) -> pd.DataFrame:
     """Speed bands read off a map by interpolation: good for a picture, not for a table."""
     found = []
     if len(shown.volumes) == 1 or len(shown.speeds) == 1:
-        return pd.DataFrame(found, columns=["roll", "cell_volume_cm3_m2", "speed_low_m_min", "speed_high_m_min"])
+        return pd.DataFrame(
+            found, columns=["roll", "cell_volume_cm3_m2", "speed_low_m_min", "speed_high_m_min"]
+        )
     fine = np.linspace(shown.speeds[0], shown.speeds[-1], 600)
     for roll in rolls:
         if not shown.volumes[0] <= roll.cell_volume <= shown.volumes[-1]:
             continue
-        at = min(int(np.searchsorted(shown.volumes, roll.cell_volume, side="right")) - 1, len(shown.volumes) - 2)
+        at = min(
+            int(np.searchsorted(shown.volumes, roll.cell_volume, side="right")) - 1, len(shown.volumes) - 2
+        )
         share = (roll.cell_volume - shown.volumes[at]) / (shown.volumes[at + 1] - shown.volumes[at])
         row = shown.joint[at] if share < 1e-9 else shown.joint[at] * (1 - share) + shown.joint[at + 1] * share
         if share > 1 - 1e-9:
@@ -139,7 +150,9 @@ def given_evidence() -> Evidence:
 def check_given(trials: Sequence[Path], products: Sequence[Path], study: Path | None) -> None:
     """Refuse files that a page could not show, before a server is started on them."""
     if trials or products or study:
-        evidence = _evidence_of(tuple(map(str, trials)), tuple(map(str, products)), None if study is None else str(study))
+        evidence = _evidence_of(
+            tuple(map(str, trials)), tuple(map(str, products)), None if study is None else str(study)
+        )
         first_judgeable(evidence, None)
 
 
@@ -148,7 +161,11 @@ def _evidence_of(trials: tuple[str, ...], products: tuple[str, ...], study: str 
     if not trials:
         trials, study = (str(demo("trial_first.csv")),), study or str(demo("study.toml"))
     products = products or tuple(str(demo(name)) for name in ("tag.toml", "mesh.toml"))
-    stamps = tuple(os.stat(path).st_mtime_ns for path in (*trials, *products, *filter(None, [study])) if os.path.exists(path))
+    stamps = tuple(
+        os.stat(path).st_mtime_ns
+        for path in (*trials, *products, *filter(None, [study]))
+        if os.path.exists(path)
+    )
     return _fit_paths(trials, products, study, stamps)
 
 
@@ -221,14 +238,12 @@ def first_judgeable(evidence: Evidence, wanted: str | None) -> Question:
     names = [wanted] if wanted in evidence.products else []
     reasons = []
     for name in [*names, *(name for name in evidence.products if name not in names)]:
-        question = Question(evidence, evidence.products[name])
         try:
-            question.window
+            return ask(evidence, evidence.products[name])
         except UnusableInput as problem:
             reasons.append(str(problem))
-        else:
-            return question
     raise WindowProblem(
-        "the trial was read, but it cannot judge any product here: " + "; ".join(reasons)
+        "the trial was read, but it cannot judge any product here: "
+        + "; ".join(reasons)
         + ". Load a product file (TOML) together with the trial"
     )

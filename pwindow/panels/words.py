@@ -59,6 +59,11 @@ def answer_card(question: Question) -> str:
     )
 
 
+def window_notes(question: Question) -> str:
+    """What the reader of the probabilities must know."""
+    return "".join(f"<p class='pw-note'>{escape(note)}</p>" for note in question.window.notes)
+
+
 def _no_answer(question: Question) -> str:
     near = closest(question.window)
     if near is None:
@@ -83,9 +88,7 @@ def _no_answer(question: Question) -> str:
 
 
 def _limit_words(found: dict) -> str:
-    return " and ".join(
-        f"at {word} {found[word]:g}" for word in ("least", "most") if found[word] is not None
-    )
+    return " and ".join(f"at {word} {found[word]:g}" for word in ("least", "most") if found[word] is not None)
 
 
 def setup_card(question: Question, setup: Setup) -> str:
@@ -188,8 +191,10 @@ def band_table(question: Question) -> str:
     rows = []
     for _, band in bands.iterrows():
         low_end, high_end = ends_at_trial(question.window, band)
-        chosen = band["roll"] == best["roll"] and band["plate"] == best["plate"] and (
-            band[trial.pressure_key] == best[trial.pressure_key]
+        chosen = (
+            band["roll"] == best["roll"]
+            and band["plate"] == best["plate"]
+            and (band[trial.pressure_key] == best[trial.pressure_key])
         )
         low = "end of trial" if low_end else KINDS[band["limiting_low"]].label
         high = "end of trial" if high_end else KINDS[band["limiting_high"]].label
@@ -201,8 +206,14 @@ def band_table(question: Question) -> str:
             f"<td>{band['safest_speed_m_min']:g} ({percent(band['conformance_at_safest'])})</td>"
             f"<td>{low} / {high}</td></tr>"
         )
-    heads = ["roll", "cell volume, cm³/m²", f"pressure, {trial.pressure_unit}", "speed band, m/min",
-             "safest speed, m/min", "what ends it, slow / fast"]
+    heads = [
+        "roll",
+        "cell volume, cm³/m²",
+        f"pressure, {trial.pressure_unit}",
+        "speed band, m/min",
+        "safest speed, m/min",
+        "what ends it, slow / fast",
+    ]
     if several:
         heads.insert(2, "plate")
     head = "".join(f"<th scope='col'>{name}</th>" for name in heads)

@@ -13,7 +13,9 @@ from scipy.special import log_ndtr, ndtri
 from pwindow.surfaces.pooling import pooled_variance
 
 
-def cell_closures(features: pd.DataFrame, keys: list[str]) -> tuple[pd.DataFrame, float, int, tuple[str, ...]]:
+def cell_closures(
+    features: pd.DataFrame, keys: list[str]
+) -> tuple[pd.DataFrame, float, int, tuple[str, ...]]:
     """Mean closure of each cell of gaps.
 
     Parameters
@@ -42,7 +44,9 @@ def cell_closures(features: pd.DataFrame, keys: list[str]) -> tuple[pd.DataFrame
     )
     variance, df = pooled_variance(groups["closure"])
     cells = groups.agg(
-        value=("closure", "mean"), measured=("closure", "count"), bridged=("bridged", "sum"),
+        value=("closure", "mean"),
+        measured=("closure", "count"),
+        bridged=("bridged", "sum"),
         unmeasured=("unmeasured", "sum"),
     ).reset_index()
     notes = _fill_censored(cells, np.sqrt(variance))

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import product
-from typing import Sequence
 
 import numpy as np
 import pandas as pd
@@ -34,9 +34,7 @@ def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
     return tuple(factors)
 
 
-def make_design(
-    data: ResponseData, notes: list[str], left_out: Sequence[str] = ()
-) -> Design:
+def make_design(data: ResponseData, notes: list[str], left_out: Sequence[str] = ()) -> Design:
     """The second-order design of a response, with the covariate terms the trial can carry.
 
     The trial must tell apart the second-order terms in speed, cell volume and pressure and the
@@ -51,6 +49,9 @@ def make_design(
     factors = learn_factors(data, notes)
     gone = {term for term in second_order(factors) if label(term) in left_out}
     wanted = [term for term in second_order(factors) if not gone & {term, *parents(term)}]
+    along = [label(term) for term in second_order(factors) if term not in gone and gone & parents(term)]
+    if along:
+        notes.append(f"{data.kind.label}: left out with the terms they need: {', '.join(along)}")
     main = {name for factor in factors if factor.name in FACTORS for name in factor.columns}
     plates = {name for factor in factors if factor.name == "plate" for name in factor.columns}
     needed = [term for term in wanted if set(term) <= main or (len(term) == 1 and set(term) <= plates)]
@@ -66,7 +67,9 @@ def _left_out_notes(data: ResponseData, optional: list[Term], kept: list[Term]) 
     gone = [term for term in optional if term not in kept]
     unused = [term[0] for term in gone if len(term) == 1]
     rest = [label(term) for term in gone if not set(term) & set(unused)]
-    notes = [f"{data.kind.label}: {name} cannot be told apart from the other settings; not used" for name in unused]
+    notes = [
+        f"{data.kind.label}: {name} cannot be told apart from the other settings; not used" for name in unused
+    ]
     if rest:
         notes.append(f"{data.kind.label}: the trial cannot carry {', '.join(rest)}; left out")
     return notes
@@ -80,7 +83,9 @@ def independent_terms(design: Design, matrix: np.ndarray) -> Design:
         column = matrix[:, at]
         rest = column - basis @ (basis.T @ column)
         rest = rest - basis @ (basis.T @ rest)
-        if parents(term) <= set(kept) and np.linalg.norm(rest) > _TOLERANCE * max(np.linalg.norm(column), 1e-300):
+        if parents(term) <= set(kept) and np.linalg.norm(rest) > _TOLERANCE * max(
+            np.linalg.norm(column), 1e-300
+        ):
             kept.append(term)
             basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
     return design.keeping(kept)
@@ -145,7 +150,9 @@ def _sparse(null: np.ndarray) -> np.ndarray:
     return rows
 
 
-def _curing_prints(design: Design, matrix: np.ndarray, factors: Sequence[Factor], cells: pd.DataFrame) -> list[str]:
+def _curing_prints(
+    design: Design, matrix: np.ndarray, factors: Sequence[Factor], cells: pd.DataFrame
+) -> list[str]:
     """Set-ups that, added to the trial, let every term be told apart; fewest first found greedily."""
     candidates = _candidates(factors)
     rows = design.matrix(candidates)
@@ -162,7 +169,9 @@ def _curing_prints(design: Design, matrix: np.ndarray, factors: Sequence[Factor]
 
 def _candidates(factors: Sequence[Factor]) -> pd.DataFrame:
     levels = [
-        factor.levels if factor.scale == "category" else [factor.low, float(factor.decode(np.zeros(1))[0]), factor.high]
+        factor.levels
+        if factor.scale == "category"
+        else [factor.low, float(factor.decode(np.zeros(1))[0]), factor.high]
         for factor in factors
     ]
     return pd.DataFrame(list(product(*levels)), columns=[factor.name for factor in factors])
@@ -170,7 +179,9 @@ def _candidates(factors: Sequence[Factor]) -> pd.DataFrame:
 
 def _setup_words(setup: pd.Series, factors: Sequence[Factor]) -> str:
     return ", ".join(
-        f"{factor.name} {setup[factor.name]:.3g}" if factor.scale != "category" else f"{factor.name} {setup[factor.name]}"
+        f"{factor.name} {setup[factor.name]:.3g}"
+        if factor.scale != "category"
+        else f"{factor.name} {setup[factor.name]}"
         for factor in factors
     )
 

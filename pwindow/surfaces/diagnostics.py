@@ -83,8 +83,20 @@ def diagnose(surface: Surface) -> Diagnostics:
     values = surface.cells["value"]
     total = float(((values - values.mean()) ** 2).sum())
     return Diagnostics(
-        r2, 1.0 - (1.0 - r2) * (df + terms) / df, press, 1.0 - press / total, left_out, about_mean - ssr, terms,
-        ssr, df, f, float(stats.f.sf(f, terms, df)), lack_of_fit(surface), _prints(surface), _checks(surface),
+        r2,
+        1.0 - (1.0 - r2) * (df + terms) / df,
+        press,
+        1.0 - press / total,
+        left_out,
+        about_mean - ssr,
+        terms,
+        ssr,
+        df,
+        f,
+        float(stats.f.sf(f, terms, df)),
+        lack_of_fit(surface),
+        _prints(surface),
+        _checks(surface),
     )
 
 
@@ -154,8 +166,10 @@ def _prints(surface: Surface) -> pd.DataFrame:
     with np.errstate(divide="ignore", invalid="ignore"):
         table = pd.DataFrame(
             {
-                "print": surface.cells["print"], "leverage": surface.solution.leverage,
-                "studentised": influence.resid_studentized_external, "cook": influence.cooks_distance[0],
+                "print": surface.cells["print"],
+                "leverage": surface.solution.leverage,
+                "studentised": influence.resid_studentized_external,
+                "cook": influence.cooks_distance[0],
             }
         )
     largest = table.assign(size=table["studentised"].abs()).sort_values("size", ascending=False)
@@ -187,8 +201,13 @@ def _checks(surface: Surface) -> pd.DataFrame:
     extreme = float(table["studentised"].abs().max())
     tail = stats.t.sf(extreme, surface.solution.df - 1)
     who = table["studentised"].abs().idxmax()
-    rows["largest residual (Bonferroni)"] = (extreme, min(2 * len(residuals) * tail, 1.0), f"print {who} stands out")
+    rows["largest residual (Bonferroni)"] = (
+        extreme,
+        min(2 * len(residuals) * tail, 1.0),
+        f"print {who} stands out",
+    )
     return pd.DataFrame(
         [(s, p, meaning if p < _FLAG else "no objection") for s, p, meaning in rows.values()],
-        index=pd.Index(rows, name="check"), columns=["statistic", "p", "meaning"],
+        index=pd.Index(rows, name="check"),
+        columns=["statistic", "p", "meaning"],
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -77,7 +77,9 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
         kept = independent_terms(wanted, matrix)
         self.left_out_ = tuple(name for name in wanted.labels if name not in kept.labels)
         if self.strict and self.left_out_:
-            raise ValueError(f"the data cannot tell apart the terms {', '.join(self.left_out_)} from the others")
+            raise ValueError(
+                f"the data cannot tell apart the terms {', '.join(self.left_out_)} from the others"
+            )
         self.design_ = kept
         self.coef_ = least_squares(kept.matrix(settings) * root[:, None], y * root).params
         return self
@@ -94,10 +96,14 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
     def _scales(self, X) -> list[str]:
         scales = ["linear"] * X.shape[1] if self.scales is None else list(self.scales)
         if len(scales) != X.shape[1]:
-            raise ValueError(f"scales has {len(scales)} entries, X has {X.shape[1]} columns; give one for each")
+            raise ValueError(
+                f"scales has {len(scales)} entries, X has {X.shape[1]} columns; give one for each"
+            )
         for at, scale in enumerate(scales):
             if scale not in ("log", "linear"):
                 raise ValueError(f"scale “{scale}” is not known; use 'log' or 'linear'")
             if scale == "log" and np.any(X[:, at] <= 0):
-                raise ValueError(f"column {at} has values at or below zero; a log scale needs them above zero")
+                raise ValueError(
+                    f"column {at} has values at or below zero; a log scale needs them above zero"
+                )
         return scales

@@ -8,8 +8,8 @@ coefficients, σ_ij (X_i'X_i)⁻¹ X_i'X_j (X_j'X_j)⁻¹ (Zellner 1962, JASA 57
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Mapping
 
 import numpy as np
 import pandas as pd

@@ -6,8 +6,8 @@ inside it the surfaces interpolate; a straight path between two tried set-ups ne
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Mapping
 
 import numpy as np
 import pandas as pd
@@ -105,11 +105,11 @@ class TrialRegion:
         varied = [name for name in FACTORS if prints[name].nunique() > 1]
         factors = tuple(Factor.learn(name, FACTORS[name], prints[name]) for name in varied)
         constant = {name: float(prints[name].iloc[0]) for name in FACTORS if name not in varied}
-        plates = prints["plate"].fillna("")
+        plates = _named(prints["plate"])
         hulls = {
             str(plate): Hull.around(_coded(factors, members)) for plate, members in prints.groupby(plates)
         }
-        features = trial.features.assign(plate=trial.features["plate"].fillna(""))
+        features = trial.features.assign(plate=_named(trial.features["plate"]))
         covariates = {str(plate): _ranges(members) for plate, members in features.groupby("plate")}
         return cls(factors, constant, hulls, covariates)
 
@@ -120,7 +120,7 @@ class TrialRegion:
     def contains(self, setups: pd.DataFrame) -> np.ndarray:
         """Whether each set-up lies in the trial region, shape (n,)."""
         inside = np.zeros(len(setups), dtype=bool)
-        plates = setups["plate"].fillna("").to_numpy()
+        plates = _named(setups["plate"]).to_numpy()
         for plate, hull in self.hulls.items():
             rows = plates == plate
             if rows.any():
@@ -133,7 +133,7 @@ class TrialRegion:
     def speed_range(self, plate: str, cell_volume: float, pressure: float) -> tuple[float, float] | None:
         """Speeds, m/min, of the region at a plate, cell volume and pressure; None where there are none."""
         varied = [factor.name for factor in self.factors]
-        middle = {name: value for name, value in self.constant.items()}
+        middle = dict(self.constant)
         speed = next((factor for factor in self.factors if factor.name == "speed"), None)
         middle |= {"cell_volume": cell_volume, "pressure": pressure}
         middle["speed"] = self.constant["speed"] if speed is None else float(speed.decode(np.zeros(1))[0])
@@ -166,7 +166,9 @@ def _within(setups: pd.DataFrame, ranges: Mapping[str, tuple[float, float]]) -> 
     for name, (low, high) in ranges.items():
         if name in setups:
             values = setups[name].astype(float)
-            inside &= (values.isna() | ((values >= low * 0.99 - 1e-9) & (values <= high * 1.01 + 1e-9))).to_numpy()
+            inside &= (
+                values.isna() | ((values >= low * 0.99 - 1e-9) & (values <= high * 1.01 + 1e-9))
+            ).to_numpy()
     return inside
 
 
@@ -174,3 +176,8 @@ def _coded(factors: tuple[Factor, ...], setups: pd.DataFrame) -> np.ndarray:
     if not factors:
         return np.zeros((len(setups), 0))
     return np.hstack([factor.code(setups[factor.name].to_numpy(float)) for factor in factors])
+
+
+def _named(plates: pd.Series) -> pd.Series:
+    """Plate processes, "" where none is named."""
+    return plates.astype(object).where(plates.notna(), "")

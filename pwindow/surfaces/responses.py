@@ -6,9 +6,9 @@ gaps of one plate gap. Most prints have one cell of lines and one of gaps for ea
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Mapping
 
 import numpy as np
 import pandas as pd
@@ -44,9 +44,7 @@ KINDS: Mapping[str, ResponseKind] = MappingProxyType(
             ResponseKind("line_height", "line height", "µm", "line_height_um", True, _LINE),
             ResponseKind("line_width", "line width", "µm", "line_width_um", True, _LINE),
             ResponseKind("resistivity", "resistivity", "Ω·m", "resistivity_ohm_m", True, _LINE),
-            ResponseKind(
-                "gap_closure", "gap closure", "µm", "gap_closure_um", False, (*_LINE, "plate_gap")
-            ),
+            ResponseKind("gap_closure", "gap closure", "µm", "gap_closure_um", False, (*_LINE, "plate_gap")),
         )
     }
 )
@@ -135,7 +133,11 @@ def _resistivity(trial: Trial, data: dict[str, ResponseData]) -> ResponseData | 
     joined = result.cells.join(log_area.rename("log_area"), on=keys)
     lost = joined["log_area"].isna()
     cells = joined.assign(value=joined["value"] + joined["log_area"])[~lost].drop(columns="log_area")
-    notes = (f"{lost.sum()} prints have a resistance but no section: not used for resistivity",) if lost.any() else ()
+    notes = (
+        (f"{lost.sum()} prints have a resistance but no section: not used for resistivity",)
+        if lost.any()
+        else ()
+    )
     if cells.empty:
         return None
     return ResponseData(kind, cells.reset_index(drop=True), result.feature_variance, result.feature_df, notes)

@@ -104,8 +104,14 @@ class Surface:
         results = self.results
         low, high = results.conf_int(alpha=1 - level).T
         return pd.DataFrame(
-            {"coefficient": results.params, "std_error": results.bse, "ci_low": low, "ci_high": high,
-             "t": results.tvalues, "p": results.pvalues},
+            {
+                "coefficient": results.params,
+                "std_error": results.bse,
+                "ci_low": low,
+                "ci_high": high,
+                "t": results.tvalues,
+                "p": results.pvalues,
+            },
             index=pd.Index(self.design.labels, name="term"),
         )
 
@@ -134,8 +140,17 @@ def fit_surface(data: ResponseData, design: Design) -> Surface:
     components = components.scaled(variance / components.measured)
     df = _degrees_of_freedom(groups, matrix, components, solution.df)
     return Surface(
-        data.kind, design, cells, white_design, white_values, solution, components, df, groups.slots,
-        groups, white,
+        data.kind,
+        design,
+        cells,
+        white_design,
+        white_values,
+        solution,
+        components,
+        df,
+        groups.slots,
+        groups,
+        white,
     )
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, Mapping, Sequence
+from typing import Literal
 
 import pandas as pd
 from threadpoolctl import threadpool_limits
@@ -52,9 +53,7 @@ class Surfaces:
         return (*FACTORS, *(name for name in COVARIATES if name in used or name == "plate"))
 
 
-def fit(
-    trial: Trial, terms: Literal["all", "chosen"] = "all", leave_out: Sequence[str] = ()
-) -> Surfaces:
+def fit(trial: Trial, terms: Literal["all", "chosen"] = "all", leave_out: Sequence[str] = ()) -> Surfaces:
     """Fit the second-order surfaces of every measured response.
 
     Parameters
@@ -120,7 +119,9 @@ def _refuse_unknown(leave_out: Sequence[str], responses: Mapping[str, ResponseDa
     )
     for name in leave_out:
         if name not in known:
-            raise SurfaceProblem(f"“{name}” is not a term that can be left out; the terms are {', '.join(known)}")
+            raise SurfaceProblem(
+                f"“{name}” is not a term that can be left out; the terms are {', '.join(known)}"
+            )
 
 
 def setups_frame(rows: Sequence[Mapping[str, object]]) -> pd.DataFrame:

@@ -50,11 +50,6 @@ class Components:
         """Variance between the gaps of a print; all of it where the trial measured one gap a print."""
         return self.feature if self.repeated and self.feature > 0.0 else self.measured
 
-    @property
-    def true(self) -> float:
-        """Variance of the true mean of a new print."""
-        return self.make_ready + self.print_
-
     def scaled(self, scale: float) -> Components:
         """All variances times `scale`."""
         return replace(
@@ -87,7 +82,9 @@ class Groups:
     @classmethod
     def of(cls, cells: pd.DataFrame) -> Groups:
         prints = pd.factorize(cells["print"], sort=True)[0]
-        mounted = cells["make_ready"].where(cells["make_ready"].notna(), "print " + cells["print"].astype(str))
+        mounted = cells["make_ready"].where(
+            cells["make_ready"].notna(), "print " + cells["print"].astype(str)
+        )
         readies = pd.factorize(mounted)[0]
         slots = cells.groupby("print", sort=False).cumcount().to_numpy()
         order = np.lexsort((prints, slots, readies))
@@ -133,7 +130,9 @@ def whitening(groups: Groups, counts: np.ndarray, components: Components) -> Whi
     return Whitening(blocks, log_det)
 
 
-def estimate_components(data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray) -> Components:
+def estimate_components(
+    data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray
+) -> Components:
     """Variance components of a response, up to the scale that the residuals set.
 
     Parameters
@@ -148,8 +147,10 @@ def estimate_components(data: ResponseData, groups: Groups, design: np.ndarray, 
     counts = data.cells["count"].to_numpy(float)[groups.order]
     even = bool(np.all(counts == counts[0]))
     if groups.simple and (even or data.feature_variance == 0.0):
-        return Components(0.0, 1.0, 0.0, data.typical_count, False) if data.feature_variance == 0.0 else (
-            _from_residuals(data, design, values)
+        return (
+            Components(0.0, 1.0, 0.0, data.typical_count, False)
+            if data.feature_variance == 0.0
+            else (_from_residuals(data, design, values))
         )
     return _by_reml(data, groups, design, values, counts)
 
@@ -177,9 +178,12 @@ def _by_reml(
     def components(shares: np.ndarray) -> Components:
         make_ready, print_, feature = np.exp(shares) * total
         return Components(
-            make_ready if groups.split else 0.0, print_,
+            make_ready if groups.split else 0.0,
+            print_,
             feature * data.typical_count if apart else max(data.feature_variance, floor),
-            data.typical_count, groups.split, repeated=data.feature_df > 0,
+            data.typical_count,
+            groups.split,
+            repeated=data.feature_df > 0,
         )
 
     def criterion(shares: np.ndarray) -> float:

@@ -19,7 +19,9 @@ _EMPTY = frozenset({"", "na", "nan", "n/a", "none", "null", "<na>"})
 _NUMBER = re.compile(r"^[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?$")
 
 
-def read_columns(cells: pd.DataFrame, file: str) -> tuple[pd.DataFrame, dict[str, str], list[str], list[Problem]]:
+def read_columns(
+    cells: pd.DataFrame, file: str
+) -> tuple[pd.DataFrame, dict[str, str], list[str], list[Problem]]:
     """Type and convert a table of raw cells.
 
     Returns
@@ -126,7 +128,9 @@ def _numbers(raw: pd.Series, column: Column, file: str, marks: set[str]) -> tupl
         raw = raw.astype(object)
     readable = pd.Series(True, index=raw.index)
     if raw.dtype == object:
-        readable = raw.map(lambda cell: isinstance(cell, (str, Real, Decimal)) and not isinstance(cell, (bool, np.bool_)))
+        readable = raw.map(
+            lambda cell: isinstance(cell, (str, Real, Decimal)) and not isinstance(cell, (bool, np.bool_))
+        )
     values = pd.to_numeric(raw.where(readable), errors="coerce").astype(float)
     odd = ~np.isfinite(values)
     results = raw[odd].map(lambda cell: _number(cell, marks)).astype(object)
@@ -173,14 +177,25 @@ def _impossible(values: pd.Series, column: Column, file: str) -> list[Problem]:
     kind = "above" if column.strict else "at least"
     problems = [
         Problem(
-            file, "physically impossible", f"{column.name} must be {kind} {column.least:g}; correct it or "
-            "leave the cell empty", row=row, column=column.name, value=f"{values[row]:g}",
+            file,
+            "physically impossible",
+            f"{column.name} must be {kind} {column.least:g}; correct it or leave the cell empty",
+            row=row,
+            column=column.name,
+            value=f"{values[row]:g}",
         )
         for row in values.index[low]
     ]
     if column.kind == "count":
         problems += [
-            Problem(file, "not a whole number", "give a count", row=row, column=column.name, value=f"{values[row]:g}")
+            Problem(
+                file,
+                "not a whole number",
+                "give a count",
+                row=row,
+                column=column.name,
+                value=f"{values[row]:g}",
+            )
             for row in values.index[(values % 1 != 0) & values.notna()]
         ]
     return problems

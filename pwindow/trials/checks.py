@@ -41,8 +41,12 @@ def _disagreeing(table: pd.DataFrame, file: str) -> list[Problem]:
             here, there = _shown(table[name][row]), _shown(first[row])
             problems.append(
                 Problem(
-                    file, f"print {table['print'][row]} has {name} {there} on another row",
-                    "give the prints different ids, or correct the value", row=row, column=name, value=here,
+                    file,
+                    f"print {table['print'][row]} has {name} {there} on another row",
+                    "give the prints different ids, or correct the value",
+                    row=row,
+                    column=name,
+                    value=here,
                 )
             )
     return sorted(problems, key=lambda problem: problem.row or 0)
@@ -67,7 +71,13 @@ def _gaps(table: pd.DataFrame, file: str) -> list[Problem]:
     seen = _column(table, "gap").notna() | _column(table, "gaps_inspected").notna()
     bare = seen & _column(table, "plate_gap").isna()
     return [
-        Problem(file, "a printed gap without its gap on the plate", "fill in plate_gap", row=row, column="plate_gap")
+        Problem(
+            file,
+            "a printed gap without its gap on the plate",
+            "fill in plate_gap",
+            row=row,
+            column="plate_gap",
+        )
         for row in table.index[bare]
     ]
 
@@ -77,26 +87,52 @@ def _counts(table: pd.DataFrame, file: str) -> list[Problem]:
     lone = bridged.notna() & inspected.isna()
     more = bridged > inspected
     open_gap = _column(table, "gap").notna() & (bridged >= inspected) & (inspected > 0)
-    return [
-        Problem(file, "bridged gaps without the number inspected", "fill in gaps_inspected", row=row,
-                column="gaps_inspected")
-        for row in table.index[lone]
-    ] + [
-        Problem(file, f"more gaps bridged than the {inspected[row]:g} inspected", "correct the counts", row=row,
-                column="gaps_bridged", value=f"{bridged[row]:g}")
-        for row in table.index[more]
-    ] + [
-        Problem(file, "a measured gap where every gap is bridged", "leave gap empty where it is bridged", row=row,
-                column="gap", value=f"{table['gap'][row]:g}")
-        for row in table.index[open_gap]
-    ]
+    return (
+        [
+            Problem(
+                file,
+                "bridged gaps without the number inspected",
+                "fill in gaps_inspected",
+                row=row,
+                column="gaps_inspected",
+            )
+            for row in table.index[lone]
+        ]
+        + [
+            Problem(
+                file,
+                f"more gaps bridged than the {inspected[row]:g} inspected",
+                "correct the counts",
+                row=row,
+                column="gaps_bridged",
+                value=f"{bridged[row]:g}",
+            )
+            for row in table.index[more]
+        ]
+        + [
+            Problem(
+                file,
+                "a measured gap where every gap is bridged",
+                "leave gap empty where it is bridged",
+                row=row,
+                column="gap",
+                value=f"{table['gap'][row]:g}",
+            )
+            for row in table.index[open_gap]
+        ]
+    )
 
 
 def _resistances(table: pd.DataFrame, file: str) -> list[Problem]:
     bare = _column(table, "resistance").notna() & _column(table, "line_length").isna()
     return [
-        Problem(file, "a resistance without the length it was measured over", "fill in line_length", row=row,
-                column="line_length")
+        Problem(
+            file,
+            "a resistance without the length it was measured over",
+            "fill in line_length",
+            row=row,
+            column="line_length",
+        )
         for row in table.index[bare]
     ]
 
@@ -118,9 +154,12 @@ def _volume_balance(table: pd.DataFrame, file: str) -> list[Problem]:
         column = next(n for n in ("section_area", "line_height") if _column(table, n).notna()[row])
         problems.append(
             Problem(
-                file, f"more silver than all the ink in the cells ({table['cell_volume'][row]:.3g} "
+                file,
+                f"more silver than all the ink in the cells ({table['cell_volume'][row]:.3g} "
                 f"{COLUMNS['cell_volume'].unit}) offers to the line",
-                "check the units of height, width, area and cell volume", row=row, column=column,
+                "check the units of height, width, area and cell volume",
+                row=row,
+                column=column,
                 value=f"{table[column][row]:g}",
             )
         )

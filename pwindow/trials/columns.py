@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Literal, Mapping
+from typing import Literal
 
 from pwindow.product import PRESSURE_UNITS
 
@@ -75,6 +76,14 @@ DOME_SECTION_FACTOR = 2.0 / 3.0
 """Area of a parabolic dome over its height times its width: taken where no area was measured."""
 
 NEEDED = ("print", "speed", "cell_volume", "pressure")
-RESPONSES = ("line_height", "line_width", "section_area", "gap", "gaps_inspected", "gaps_bridged", "resistance")
+RESPONSES = (
+    "line_height",
+    "line_width",
+    "section_area",
+    "gap",
+    "gaps_inspected",
+    "gaps_bridged",
+    "resistance",
+)
 PRINT_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "print")
 FEATURE_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "feature")

@@ -14,6 +14,8 @@ from pwindow.trials.columns import COLUMNS
 from pwindow.units import split_header
 
 _DELIMITERS = (",", ";", "\t", "|")
+_HEAD = 50  # rows in which the header must stand
+_HEADER_NAMES = 3  # known names that make a row the header, whatever stands above it
 _SAVE_AGAIN = "save it again as CSV, XLSX or Parquet"
 
 
@@ -64,7 +66,7 @@ def _read_parquet(file: InputFile) -> pd.DataFrame:
 
 
 def _read_workbook(file: InputFile) -> pd.DataFrame:
-    """Read the sheet whose first filled row has the most known column names."""
+    """Read the sheet whose header has the most known column names."""
     import openpyxl
 
     try:
@@ -72,7 +74,7 @@ def _read_workbook(file: InputFile) -> pd.DataFrame:
         sheets = [list(sheet.iter_rows(values_only=True)) for sheet in book.worksheets]
     except Exception as problem:  # a torn workbook raises whatever its zip or its XML stumbles over
         raise _unreadable(file, f"not an XLSX workbook ({problem})", _SAVE_AGAIN) from problem
-    tables = [(at, sheet[at:]) for sheet in sheets if (at := _first_filled(sheet)) is not None]
+    tables = [(at, sheet[at:]) for sheet in sheets if (at := _header_row(sheet)) is not None]
     if not tables:
         raise _unreadable(file, "the workbook is empty", "put the header in the first row")
     first, rows = max(tables, key=lambda table: _known_names(table[1][0]))
@@ -83,27 +85,62 @@ def _read_workbook(file: InputFile) -> pd.DataFrame:
     )
 
 
-def _first_filled(rows: list[tuple]) -> int | None:
-    return next((at for at, row in enumerate(rows) if any(cell is not None for cell in row)), None)
+def _header_row(rows: list[tuple]) -> int | None:
+    """The first row that names columns; a title or a comment may stand above it."""
+    filled = [at for at, row in enumerate(rows[:_HEAD]) if any(cell not in (None, "") for cell in row)]
+    return next((at for at in filled if _known_names(rows[at]) >= _HEADER_NAMES), min(filled, default=None))
 
 
 def _read_text(file: InputFile) -> pd.DataFrame:
     text = _decode(file)
     if not text.strip():
         raise _unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
-    first = next(at for at, line in enumerate(text.splitlines()) if line.strip())
+    head = text.splitlines()[:_HEAD]
+    delimiter = max(_DELIMITERS, key=lambda mark: max(_score(line, mark) for line in head))
+    first = _header_row([_split(line, delimiter) for line in head]) or 0
     text = "\n".join(text.splitlines()[first:]) if first else text
-    delimiter = _delimiter(text)
     try:
         cells = pd.read_csv(
-            io.StringIO(text), sep=delimiter, header=None, dtype=str, keep_default_na=False,
-            skip_blank_lines=False, skipinitialspace=True, index_col=False,
+            io.StringIO(text),
+            sep=delimiter,
+            header=None,
+            dtype=str,
+            keep_default_na=False,
+            skip_blank_lines=False,
+            skipinitialspace=True,
+            index_col=False,
         ).pipe(_first_row_as_header)
-        cells.index = pd.RangeIndex(first + 2, first + 2 + len(cells))
-        return cells
-    except (pd.errors.ParserError, pd.errors.EmptyDataError) as problem:
-        what = f"the rows do not have the same number of cells ({str(problem).strip()})"
-        raise _unreadable(file, what, "give every row as many cells as the header has") from problem
+    except (pd.errors.ParserError, pd.errors.EmptyDataError):
+        cells = _read_uneven(text, delimiter, first, file)
+    cells.index = pd.RangeIndex(first + 2, first + 2 + len(cells))
+    return cells
+
+
+def _read_uneven(text: str, delimiter: str, first: int, file: InputFile) -> pd.DataFrame:
+    """Rows of uneven length: empty cells past the header's last are dropped, filled ones are reported."""
+    header, *rows = csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True)
+    width = len(header)
+    problems = [
+        Problem(
+            file.name,
+            f"the row has {len(row)} cells, the header {width}",
+            "give it as many as the header; a text that holds the delimiter must stand in quotes",
+            row=at,
+            value=next(cell for cell in row[width:] if cell.strip()),
+        )
+        for at, row in enumerate(rows, start=first + 2)
+        if any(cell.strip() for cell in row[width:])
+    ]
+    if len(problems) > len(rows) / 2:
+        raise _unreadable(
+            file,
+            f"{len(problems)} of {len(rows)} rows have more cells than the header",
+            f"a decimal comma needs another delimiter than “{delimiter}”, or quotes",
+        )
+    if problems:
+        raise TrialProblem(problems)
+    filled = [[*row[:width], *[""] * (width - len(row))] for row in rows]
+    return pd.DataFrame(filled, columns=pd.Index([cell.strip() for cell in header]), dtype=object)
 
 
 def _first_row_as_header(cells: pd.DataFrame) -> pd.DataFrame:
@@ -134,14 +171,13 @@ def _decode(file: InputFile) -> str:
     raise _unreadable(file, "not a text table, a workbook or a Parquet file", _SAVE_AGAIN)
 
 
-def _delimiter(text: str) -> str:
-    head = next(line for line in text.splitlines() if line.strip())[:10_000]
-    return max(_DELIMITERS, key=lambda mark: _score(head, mark))
-
-
-def _score(head: str, mark: str) -> tuple[int, int]:
-    cells = next(csv.reader([head], delimiter=mark))
+def _score(line: str, mark: str) -> tuple[int, int]:
+    cells = _split(line, mark)
     return _known_names(cells), len(cells)
+
+
+def _split(line: str, mark: str) -> list[str]:
+    return next(csv.reader([line[:10_000]], delimiter=mark), [])
 
 
 def _known_names(cells) -> int:

@@ -39,7 +39,9 @@ def ranges(trial: Trial) -> pd.DataFrame:
         values = trial.features[name].dropna()
         if column.kind == "number" and len(values):
             rows[name] = {
-                "unit": trial.unit_of(name), "least": float(values.min()), "most": float(values.max()),
+                "unit": trial.unit_of(name),
+                "least": float(values.min()),
+                "most": float(values.max()),
                 "levels": int(values.nunique()),
             }
     return pd.DataFrame.from_dict(rows, orient="index")
@@ -48,7 +50,5 @@ def ranges(trial: Trial) -> pd.DataFrame:
 def constant_columns(trial: Trial) -> dict[str, object]:
     """Settings that the trial did not vary, with their one value."""
     return {
-        name: levels[0]
-        for name in (*_SETTINGS, "plate", "roll")
-        if len(levels := trial.levels(name)) == 1
+        name: levels[0] for name in (*_SETTINGS, "plate", "roll") if len(levels := trial.levels(name)) == 1
     }

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Iterable
 
 import pandas as pd
 
@@ -112,8 +112,11 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
     kinds = {part.pressure_unit for part in parts}
     if len(kinds) > 1:
         what = f"the files give pressure in {' and in '.join(sorted(kinds))}"
-        problems.append(Problem(", ".join(file.name for file in files), what, "use one kind of pressure",
-                                column="pressure"))
+        problems.append(
+            Problem(
+                ", ".join(file.name for file in files), what, "use one kind of pressure", column="pressure"
+            )
+        )
     if problems:
         raise TrialProblem(problems)
     return _joined(parts)
@@ -138,13 +141,14 @@ def _read_file(file: InputFile) -> Trial:
                 table.loc[problem.row, problem.column] = None
         reported = {(problem.row, column) for problem in problems for column in (problem.column, None)}
         problems += [
-            problem for problem in find_problems(table, file.name)
+            problem
+            for problem in find_problems(table, file.name)
             if (problem.row, problem.column) not in reported
         ]
     if problems:
         raise TrialProblem(sorted(problems, key=lambda problem: problem.row or 0))
     pressure_unit = units["pressure"]
-    known = {name: table[name] if name in table else None for name in COLUMNS}
+    known = {name: table.get(name) for name in COLUMNS}
     extra = {name: table[name] for name in table if name not in COLUMNS}
     features = pd.DataFrame(known | extra, index=table.index)
     for name in (*PRINT_COLUMNS, *FEATURE_COLUMNS):
@@ -161,12 +165,15 @@ def _joined(parts: list[Trial]) -> Trial:
     names = [part.files[0] for part in parts]
     for at, part in enumerate(parts):
         frame = part.features.copy()
-        label = names[at] if names.count(names[at]) == 1 else f"{names[at]} ({names[: at + 1].count(names[at])})"
+        label = (
+            names[at] if names.count(names[at]) == 1 else f"{names[at]} ({names[: at + 1].count(names[at])})"
+        )
         for name in ("print", "make_ready"):
             frame[name] = f"{label}: " + frame[name]
         frames.append(frame)
     return Trial(
-        pd.concat(frames, ignore_index=True), parts[0].pressure_unit,
+        pd.concat(frames, ignore_index=True),
+        parts[0].pressure_unit,
         tuple(name for part in parts for name in part.files),
         tuple(note for part in parts for note in part.notes),
     )

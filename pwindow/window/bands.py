@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Sequence
 
 import numpy as np
 import pandas as pd
@@ -52,9 +52,18 @@ def rows(window: Window, pressures: Sequence[float] | None = None) -> list[Row]:
 def band_columns(window: Window) -> list[str]:
     """Columns of the table of speed bands."""
     return [
-        "roll", "plate", "cell_volume_cm3_m2", window.surfaces.trial.pressure_key, "speed_low_m_min",
-        "speed_high_m_min", "fastest_speed_m_min", "safest_speed_m_min", "conformance_at_fastest",
-        "conformance_at_safest", "limiting_low", "limiting_high",
+        "roll",
+        "plate",
+        "cell_volume_cm3_m2",
+        window.surfaces.trial.pressure_key,
+        "speed_low_m_min",
+        "speed_high_m_min",
+        "fastest_speed_m_min",
+        "safest_speed_m_min",
+        "conformance_at_fastest",
+        "conformance_at_safest",
+        "limiting_low",
+        "limiting_high",
     ]
 
 
@@ -80,7 +89,9 @@ def _bands(window: Window, row: Row) -> list[dict]:
     joint = window.joint_conformance(_at(window, row, speeds), _COARSE_POINTS)
     bands = []
     for first, last in _runs(joint >= window.level):
-        ends = _round_inward(window, row, _edge(speeds, joint, first, -1, window), _edge(speeds, joint, last, 1, window))
+        ends = _round_inward(
+            window, row, _edge(speeds, joint, first, -1, window), _edge(speeds, joint, last, 1, window)
+        )
         if ends is not None:
             safest = speeds[first + int(np.argmax(joint[first : last + 1]))]
             bands.append(_describe(window, row, *ends, float(np.clip(round(safest, 1), *ends))))
@@ -130,8 +141,18 @@ def _describe(window: Window, row: Row, low: float, high: float, safest: float) 
     table = window.conformance(_at(window, row, [low, high, safest]))
     limiting = table.drop(columns="joint").idxmin(axis=1)
     values = (
-        row.roll.id, row.plate, row.roll.cell_volume, row.pressure, low, high, high, safest,
-        float(table["joint"][1]), float(table["joint"][2]), limiting[0], limiting[1],
+        row.roll.id,
+        row.plate,
+        row.roll.cell_volume,
+        row.pressure,
+        low,
+        high,
+        high,
+        safest,
+        float(table["joint"][1]),
+        float(table["joint"][2]),
+        limiting[0],
+        limiting[1],
     )
     return dict(zip(band_columns(window), values))
 
@@ -159,15 +180,20 @@ def closest(window: Window, pressures: Sequence[float] | None = None) -> dict | 
     table, quantities = window.conformance(setup), window.quantities(setup)
     return {
         "at": {
-            "roll": row.roll.id, "plate": row.plate, "cell_volume_cm3_m2": row.roll.cell_volume,
-            window.surfaces.trial.pressure_key: row.pressure, "speed_m_min": round(float(speed), 1),
+            "roll": row.roll.id,
+            "plate": row.plate,
+            "cell_volume_cm3_m2": row.roll.cell_volume,
+            window.surfaces.trial.pressure_key: row.pressure,
+            "speed_m_min": round(float(speed), 1),
         },
         "joint": float(table["joint"][0]),
         "requirements": {
             requirement.name: {
                 "conformance": float(table[requirement.name][0]),
                 "predicted": float(quantities[requirement.name]["mean"][0]),
-                "least": requirement.least, "most": requirement.most, "unit": requirement.kind.unit,
+                "least": requirement.least,
+                "most": requirement.most,
+                "unit": requirement.kind.unit,
             }
             for requirement in window.product.requirements
         },

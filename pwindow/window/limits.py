@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Mapping
 
 import numpy as np
 
@@ -83,7 +83,9 @@ def product_limits(product: Product, surfaces: Surfaces, ink: Ink, plate_gap: fl
     order = list(lines)
     responses = surfaces.joint.names
     return Limits(
-        requirements=tuple(quantities), quantities=quantities, limits=tuple(limits),
+        requirements=tuple(quantities),
+        quantities=quantities,
+        limits=tuple(limits),
         forms=np.array([[line.weights.get(name, 0.0) for name in responses] for line in lines.values()]),
         errors=Errors.of(product, surfaces, ink).covariance([line.error for line in lines.values()]),
         rows=tuple(order.index(_line(limit.quantity)) for limit in limits),

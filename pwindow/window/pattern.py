@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Mapping
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -16,8 +16,16 @@ _SLACK = 0.02
 _NUMBERS = tuple(name for name, scale in COVARIATES.items() if scale != "category")
 
 
-def resolve_pattern(surfaces: Surfaces, product: Product) -> Mapping[str, Mapping[str, object]]:
+def resolve_patterns(
+    surfaces: Surfaces, product: Product
+) -> tuple[Mapping[str, Mapping[str, object]], tuple[str, ...]]:
     """Covariates of the product for each plate process it may be printed with.
+
+    Returns
+    -------
+    patterns : mapping of str to mapping
+    passed_over : tuple of str
+        Why plate processes that the product leaves open are passed over.
 
     Raises
     ------
@@ -36,11 +44,17 @@ def resolve_pattern(surfaces: Surfaces, product: Product) -> Mapping[str, Mappin
             f"it tried {', '.join(f'“{plate}”' for plate in region.plates)}"
         )
     needed = _needed(surfaces, product)
-    return {
-        plate: {"plate": plate}
-        | {name: _value(surfaces, product, plate, name, name in needed) for name in _NUMBERS}
-        for plate in plates
-    }
+    patterns, faults = {}, []
+    for plate in plates:
+        try:
+            values = {name: _value(surfaces, product, plate, name, name in needed) for name in _NUMBERS}
+        except WindowProblem as problem:
+            faults.append(problem)
+        else:
+            patterns[plate] = {"plate": plate} | values
+    if not patterns:
+        raise faults[0]
+    return patterns, tuple(f"not judged: {problem}" for problem in faults)
 
 
 def _needed(surfaces: Surfaces, product: Product) -> set[str]:

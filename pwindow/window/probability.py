@@ -26,7 +26,12 @@ def _lattice(points: int, dimension: int) -> np.ndarray:
 
 
 def rectangle_probability(
-    lower: np.ndarray, upper: np.ndarray, mean: np.ndarray, scale: np.ndarray, df: float, points: int = POINTS,
+    lower: np.ndarray,
+    upper: np.ndarray,
+    mean: np.ndarray,
+    scale: np.ndarray,
+    df: float,
+    points: int = POINTS,
     settled: float = 1e-5,
 ) -> np.ndarray:
     """P(lower ≤ Y ≤ upper) for Y multivariate t at each of m locations.
@@ -77,7 +82,9 @@ def _t_cdf(values: np.ndarray, df: float) -> np.ndarray:
     return ndtr(values) if np.isinf(df) else stdtr(df, values)
 
 
-def _separated(low: np.ndarray, high: np.ndarray, correlation: np.ndarray, df: float, points: int) -> np.ndarray:
+def _separated(
+    low: np.ndarray, high: np.ndarray, correlation: np.ndarray, df: float, points: int
+) -> np.ndarray:
     count, size = low.shape
     factor = np.linalg.cholesky(correlation + 1e-10 * np.eye(size))
     lattice = _lattice(points, size)

@@ -7,8 +7,8 @@ of N gaps against the print's mean gap, or the spread of a resistivity stated an
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Callable, Mapping
 
 import numpy as np
 
@@ -79,7 +79,9 @@ class Errors:
         return np.array([[self.covariances.get((one, other), 0.0) for other in names] for one in names])
 
 
-def quantity(requirement: Requirement, product: Product, surfaces: Surfaces, ink: Ink, plate_gap: float) -> Quantity:
+def quantity(
+    requirement: Requirement, product: Product, surfaces: Surfaces, ink: Ink, plate_gap: float
+) -> Quantity:
     """What a requirement limits, at the print's mean.
 
     Raises
@@ -94,7 +96,8 @@ def quantity(requirement: Requirement, product: Product, surfaces: Surfaces, ink
     if name == "open_area":
         _need(surfaces, requirement, "line_width")
         return Quantity(
-            {"line_width": 1.0}, 0.0,
+            {"line_width": 1.0},
+            0.0,
             natural=lambda log_width: open_area(np.exp(log_width), pattern.pitch, pattern.layout),
             modelled=lambda percent: _log(width_at_open_area(percent, pattern.pitch, pattern.layout)),
             falling=True,
@@ -102,8 +105,11 @@ def quantity(requirement: Requirement, product: Product, surfaces: Surfaces, ink
     if name == "gap":
         _need(surfaces, requirement, "gap_closure")
         return Quantity(
-            {"gap_closure": 1.0}, 0.0,
-            natural=lambda closure: plate_gap - closure, modelled=lambda gap: plate_gap - gap, falling=True,
+            {"gap_closure": 1.0},
+            0.0,
+            natural=lambda closure: plate_gap - closure,
+            modelled=lambda gap: plate_gap - gap,
+            falling=True,
         )
     return _resistance(requirement, product, surfaces, ink)
 
@@ -119,7 +125,9 @@ def _resistance(requirement: Requirement, product: Product, surfaces: Surfaces, 
     if "undercoat" in parameters:
         natural, modelled = _with_undercoat(parameters["undercoat"])
     if requirement.name == "voltage_drop":
-        drop = drop_per_sheet_resistance(parameters["tile"], parameters["current_density"], parameters["contacts"])
+        drop = drop_per_sheet_resistance(
+            parameters["tile"], parameters["current_density"], parameters["contacts"]
+        )
         constant += float(np.log(drop))
     weights = {"line_height": -1.0, "line_width": -1.0}
     if "resistivity" in surfaces.by_name:
@@ -164,7 +172,9 @@ def worst_of(base: Quantity, count: int, spread: float) -> tuple[Quantity, Quant
 
 
 def _need(surfaces: Surfaces, requirement: Requirement, *responses: str) -> None:
-    columns = {"gap_closure": "a measured gap with its plate_gap (counts of bridged gaps alone do not say how far)"}
+    columns = {
+        "gap_closure": "a measured gap with its plate_gap (counts of bridged gaps alone do not say how far)"
+    }
     missing = [columns.get(name, name) for name in responses if name not in surfaces.by_name]
     if missing:
         raise WindowProblem(

@@ -38,7 +38,8 @@ def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
     end = ends_at_trial(window, best)[1]
     limiting = KINDS[best["limiting_high"]].label
     beyond = (
-        "the trial tried no higher speed there" if end
+        "the trial tried no higher speed there"
+        if end
         else f"above it {limiting} pulls the joint conformance below {window.level:.1%}".replace(".0%", "%")
     )
     rolls = bands["roll"].nunique()

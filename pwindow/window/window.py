@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import UnitProblem, WindowProblem
 from pwindow.product import Product
 from pwindow.study import Roll, Study
-from pwindow.surfaces.responses import COVARIATES, FACTORS
+from pwindow.surfaces.responses import FACTORS
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.units import read_quantity
 from pwindow.window.limits import Limits, product_limits
-from pwindow.window.pattern import resolve_pattern
+from pwindow.window.pattern import resolve_patterns
 from pwindow.window.probability import POINTS, rectangle_probability
+from pwindow.window.tolerances import Tolerance, product_tolerances, without_effect
 
 
 @dataclass(frozen=True)
@@ -47,12 +46,20 @@ class Window:
     study : Study
     patterns : mapping of str to mapping
         For each plate process the covariates at which the product is judged.
+    limits : mapping of str to Limits
+        For each plate process.
+    tolerances : tuple of Tolerance
+    notes : tuple of str
+        What the reader of a probability must know.
     """
 
     surfaces: Surfaces
     product: Product
-    study: Study = field(default_factory=Study)
-    patterns: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    study: Study
+    patterns: Mapping[str, Mapping[str, object]]
+    limits: Mapping[str, Limits]
+    tolerances: tuple[Tolerance, ...]
+    notes: tuple[str, ...]
 
     @property
     def level(self) -> float:
@@ -69,14 +76,6 @@ class Window:
         """The roll inventory: the study's, else the rolls of the trial."""
         rolls = self.study.rolls or self.surfaces.trial.rolls
         return tuple(sorted(rolls, key=lambda roll: roll.cell_volume))
-
-    @cached_property
-    def limits(self) -> Mapping[str, Limits]:
-        """The limits for each plate process."""
-        return {
-            plate: product_limits(self.product, self.surfaces, self.study.ink, float(pattern["plate_gap"]))
-            for plate, pattern in self.patterns.items()
-        }
 
     def setups(self, plate: str, speed, cell_volume, pressure) -> pd.DataFrame:
         """Set-ups of the product on one plate process; numbers or arrays of one length.
@@ -114,7 +113,9 @@ class Window:
             columns[name] = _probability(predictive, limits, name, points)
         return pd.DataFrame(columns)
 
-    def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS, settled: float = 1e-5) -> np.ndarray:
+    def joint_conformance(
+        self, setups: pd.DataFrame, points: int = POINTS, settled: float = 1e-5
+    ) -> np.ndarray:
         """Joint conformance probability alone, shape (m,); see `rectangle_probability`."""
         return _probability(self.predictive(setups), self._limits_for(setups), None, points, settled)
 
@@ -170,47 +171,19 @@ class Window:
         return frames
 
     def predictive(self, setups: pd.DataFrame) -> LimitPredictive:
-        """Predictive distribution of the limited quantities, set-up tolerances included."""
-        limits = self._limits_for(setups)
-        found = self.surfaces.joint.predict(setups)
-        mean = found.mean @ limits.forms.T
-        scale = limits.forms @ found.scale @ limits.forms.T + limits.errors
-        for change in self._drifts(setups):
-            moved = (change @ limits.forms.T) / np.sqrt(3.0)
-            scale += moved[:, :, None] * moved[:, None, :]
-        return LimitPredictive(mean, scale, found.df)
-
-    def _drifts(self, setups: pd.DataFrame) -> list[np.ndarray]:
-        """Change of the responses' means when a setting drifts by its whole tolerance.
+        """Predictive distribution of the limited quantities, set-up tolerances included.
 
         A tolerance is a rectangular distribution, whose standard deviation is its half-width over √3
         (JCGM 100:2008, 4.3.7).
         """
-        drifts = []
-        for name, (down, up) in self._tolerances.items():
-            low, high = (
-                self.surfaces.joint.means(setups.assign(**{name: change(setups[name])})) for change in (down, up)
-            )
-            drifts.append((high - low) / 2)
-        return drifts
-
-    @cached_property
-    def _tolerances(self) -> dict:
-        assurance, tolerances = self.product.assurance, {}
-        for name, share in (("speed", assurance.speed_tolerance), ("cell_volume", assurance.volume_tolerance)):
-            if share:
-                tolerances[name] = (lambda v, s=share: v * (1 - s), lambda v, s=share: v * (1 + s))
-        if assurance.pressure_tolerance:
-            unit = self.surfaces.trial.pressure_unit
-            try:
-                step = read_quantity(assurance.pressure_tolerance, unit)
-            except UnitProblem as problem:
-                raise WindowProblem(
-                    f"pressure_tolerance “{assurance.pressure_tolerance}”: the trial's pressure is in {unit}; "
-                    "give the tolerance in that unit"
-                ) from problem
-            tolerances["pressure"] = (lambda v: v - step, lambda v: v + step)
-        return tolerances
+        limits = self._limits_for(setups)
+        found = self.surfaces.joint.predict(setups)
+        mean = found.mean @ limits.forms.T
+        scale = limits.forms @ found.scale @ limits.forms.T + limits.errors
+        for tolerance in self.tolerances:
+            moved = tolerance.drift(self.surfaces, setups) @ limits.forms.T / np.sqrt(3.0)
+            scale += moved[:, :, None] * moved[:, None, :]
+        return LimitPredictive(mean, scale, found.df)
 
     def _limits_for(self, setups: pd.DataFrame) -> Limits:
         """Limits at the plate gap of the set-ups, which is the product's unless they say another."""
@@ -242,7 +215,12 @@ def _probability(
 ) -> np.ndarray:
     lines, lower, upper = limits.bounds(requirement)
     return rectangle_probability(
-        lower, upper, predictive.mean[:, lines], predictive.scale[:, lines][:, :, lines], predictive.df, points,
+        lower,
+        upper,
+        predictive.mean[:, lines],
+        predictive.scale[:, lines][:, :, lines],
+        predictive.df,
+        points,
         settled,
     )
 
@@ -275,6 +253,12 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
     >>> bool(window.conformance(at)["joint"].iloc[0] > 0.9)
     True
     """
-    window = Window(surfaces, product, study or Study(), resolve_pattern(surfaces, product))
-    window.limits, window._tolerances  # a product that cannot be judged is refused here, not later
-    return window
+    study = study or Study()
+    patterns, passed_over = resolve_patterns(surfaces, product)
+    limits = {
+        plate: product_limits(product, surfaces, study.ink, float(pattern["plate_gap"]))
+        for plate, pattern in patterns.items()
+    }
+    tolerances = product_tolerances(product, surfaces)
+    notes = (*passed_over, *without_effect(tolerances, surfaces))
+    return Window(surfaces, product, study, patterns, limits, tolerances, notes)

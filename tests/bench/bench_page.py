@@ -1,6 +1,6 @@
 """How fast the page opens and how fast a slider repaints the map; prints, asserts nothing.
 
-    python tests/bench/bench_page.py
+python tests/bench/bench_page.py
 """
 
 from __future__ import annotations
@@ -65,7 +65,9 @@ def moves(page, name: str) -> list[float]:
 def report(name: str, values: list[float], unit: str) -> None:
     ordered = sorted(values)
     tail = ordered[int(0.95 * (len(ordered) - 1))]
-    print(f"{name:34s} median {statistics.median(values):8.2f} {unit}   95 % {tail:8.2f} {unit}   n {len(values)}")
+    print(
+        f"{name:34s} median {statistics.median(values):8.2f} {unit}   95 % {tail:8.2f} {unit}   n {len(values)}"
+    )
 
 
 def main() -> None:

@@ -48,9 +48,7 @@ class Server:
 def browser_type_launch_args(browser_type_launch_args: dict, playwright) -> dict:
     """Start the browser of the system, or else the one Playwright keeps."""
     options = {**browser_type_launch_args, "args": BROWSER_ARGUMENTS}
-    found = os.environ.get("PWINDOW_CHROMIUM") or next(
-        filter(None, map(shutil.which, BROWSERS)), ""
-    )
+    found = os.environ.get("PWINDOW_CHROMIUM") or next(filter(None, map(shutil.which, BROWSERS)), "")
     if found:
         return {**options, "executable_path": found}
     if Path(playwright.chromium.executable_path).exists():

@@ -8,7 +8,6 @@ import os
 import re
 import shutil
 import signal
-import socket
 import sys
 import time
 import uuid
@@ -20,11 +19,11 @@ import pytest
 import websocket
 from jupyter_server.services.kernels.connection.base import serialize_msg_to_ws_v1
 
-from pwindow.cli import serving
+from pwindow.cli.server_settings import LANDING_PAGE
 
 ROOT = Path(__file__).resolve().parents[2]
 TEMPLATES = ROOT / "dashboards" / "templates"
-PAGE = f"/voila/render/{serving.LANDING_PAGE}"
+PAGE = f"/voila/render/{LANDING_PAGE}"
 V1 = "v1.kernel.websocket.jupyter.org"
 
 READY = """
@@ -72,7 +71,7 @@ def folder(tmp_path_factory) -> Path:
     shutil.copytree(TEMPLATES, folder / "templates")
     cells = [nbformat.v4.new_code_cell(source) for source in (READY, BUILT)]
     notebook = nbformat.v4.new_notebook(cells=cells, metadata={"title": "pwindow"})
-    nbformat.write(notebook, folder / serving.LANDING_PAGE)
+    nbformat.write(notebook, folder / LANDING_PAGE)
     (folder / "trial.csv").write_text("print,speed\n1,60\n", encoding="utf-8")
     return folder
 
@@ -133,8 +132,7 @@ def message(kind: str, content: dict, channel: str) -> dict:
 def send(socket_: websocket.WebSocket, sent: dict) -> None:
     if socket_.subprotocol == V1:
         parts = [
-            json.dumps(sent[name]).encode()
-            for name in ("header", "parent_header", "metadata", "content")
+            json.dumps(sent[name]).encode() for name in ("header", "parent_header", "metadata", "content")
         ]
         socket_.send_binary(serialize_msg_to_ws_v1(parts, sent["channel"]))
     else:
@@ -161,54 +159,6 @@ def execute_request(code: str) -> tuple[str, dict]:
     }
 
 
-# What is decided before anything is started
-
-
-def test_only_loopback_goes_without_a_caution():
-    assert serving.exposure_caution("127.0.0.1") is None
-    assert serving.exposure_caution("::1") is None
-    for host in ("0.0.0.0", "::", "192.0.2.7", "press-office"):
-        assert host in serving.exposure_caution(host)
-
-
-def test_a_port_asked_for_and_taken_is_an_error():
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        taken.listen()
-        port = taken.getsockname()[1]
-        with pytest.raises(serving.ServingProblem, match=rf"port {port}: .*--port"):
-            serving.choose_port("127.0.0.1", port)
-
-
-def test_a_usual_port_that_is_taken_gives_way(monkeypatch):
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        taken.listen()
-        monkeypatch.setattr(serving, "USUAL_PORT", taken.getsockname()[1])
-        chosen = serving.choose_port("127.0.0.1", None)
-        assert chosen not in (0, taken.getsockname()[1])
-
-
-def test_an_impossible_port_is_an_error():
-    with pytest.raises(serving.ServingProblem, match="cannot listen"):
-        serving.choose_port("127.0.0.1", 70000)
-
-
-def test_the_environment_carries_the_files_and_nothing_stale(tmp_path):
-    base = {"PWINDOW_TRIAL": "stale", "JUPYTER_PATH": "before", "no_proxy": "intranet"}
-    files = [tmp_path / "a.csv", tmp_path / "b.csv"]
-    given = serving.serve_environment(tmp_path, files, base=base)
-    assert given["PWINDOW_TRIAL"].split(os.pathsep) == [str(file) for file in files]
-    assert given["JUPYTER_PATH"].split(os.pathsep) == [str(tmp_path / "templates"), "before"]
-    assert given["no_proxy"] == "127.0.0.1,localhost,intranet"
-    assert "PWINDOW_TRIAL" not in serving.serve_environment(tmp_path, base=base)
-
-
-def test_a_missing_page_is_named(tmp_path):
-    with pytest.raises(serving.ServingProblem, match=serving.LANDING_PAGE):
-        serving.serve(tmp_path, open_browser=False)
-
-
 # What a visitor is given and refused
 
 
@@ -233,13 +183,13 @@ def test_other_pages_are_our_own_and_ask_nobody(server, path):
     "path",
     [
         "/voila/files/trial.csv",
-        f"/voila/files/{serving.LANDING_PAGE}",
+        f"/voila/files/{LANDING_PAGE}",
         "/voila/files/templates/voila/templates/pwindow/static/pwindow.css",
         "/voila/files/%2e%2e/trial.csv",
         "/voila/static/../../app.py",
         "/voila/render/trial.csv",
         "/voila/render/..%2fother.ipynb",
-        f"/files/{serving.LANDING_PAGE}",
+        f"/files/{LANDING_PAGE}",
         "/trial.csv",
     ],
 )
@@ -252,7 +202,7 @@ def test_no_file_can_be_fetched(server, path):
 
 
 def test_the_list_of_files_gives_no_content(server):
-    status, text, _ = ask(server, "GET", f"/voila/api/contents/{serving.LANDING_PAGE}?content=1")
+    status, text, _ = ask(server, "GET", f"/voila/api/contents/{LANDING_PAGE}?content=1")
     assert status == 200 and json.loads(text)["content"] is None
     assert "trial.csv" not in ask(server, "GET", "/voila/api/contents/")[1]
 
@@ -411,9 +361,7 @@ def cpu_seconds(server) -> float:
 
 
 @pytest.mark.parametrize("pages", ["stand-in", "dashboards"])
-def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(
-    folder, run_server, free_port, pages
-):
+def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(folder, run_server, free_port, pages):
     """With the times shortened, a kernel kept ready far longer than the limit must last until
     its visitor's browser has connected, and end once the visitor has gone."""
     port = free_port()

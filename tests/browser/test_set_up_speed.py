@@ -41,7 +41,9 @@ def test_a_slider_moves_the_numbers_and_the_map(opened):
     opened.locator("h3", has_text="Looked at: roll 2047, 60 µm").wait_for(timeout=PATIENCE)
     assert looked_at.inner_text() != before
     opened.wait_for_function(
-        "before => document.querySelector('.heatmaplayer image').href.baseVal !== before", arg=picture, timeout=PATIENCE
+        "before => document.querySelector('.heatmaplayer image').href.baseVal !== before",
+        arg=picture,
+        timeout=PATIENCE,
     )
 
 
@@ -55,7 +57,9 @@ def test_a_limit_edited_on_the_page_moves_the_answer(opened):
     field = opened.get_by_label("line resistance at most")
     field.fill("250")
     field.press("Enter")
-    opened.wait_for_function("before => document.querySelector('.pw-big').innerText !== before", arg=before, timeout=PATIENCE)
+    opened.wait_for_function(
+        "before => document.querySelector('.pw-big').innerText !== before", arg=before, timeout=PATIENCE
+    )
     assert _speed(answer.inner_text()) < _speed(before)
 
 
@@ -65,7 +69,9 @@ def _speed(text: str) -> float:
 
 def test_a_broken_upload_shows_its_reason_and_the_page_lives_on(opened, tmp_path):
     broken = tmp_path / "broken.csv"
-    broken.write_text("print,speed [m/min],cell_volume,pressure,line_height\nP1,quick,4,50,0.8\n", encoding="utf-8")
+    broken.write_text(
+        "print,speed [m/min],cell_volume,pressure,line_height\nP1,quick,4,50,0.8\n", encoding="utf-8"
+    )
     upload(opened, broken)
     problem = opened.get_by_role("alert").filter(has_text="quick")
     problem.wait_for(timeout=PATIENCE)
@@ -101,7 +107,11 @@ def test_nothing_is_wider_than_the_window(page, served, width):
 
 def test_a_hostile_file_name_stays_text(opened, tmp_path):
     hostile = tmp_path / "<img src=x onerror=window.broken=1>.csv"
-    text = demo("trial_first.csv").read_text(encoding="utf-8").replace("2047", "<img src=x onerror=window.broken=1>")
+    text = (
+        demo("trial_first.csv")
+        .read_text(encoding="utf-8")
+        .replace("2047", "<img src=x onerror=window.broken=1>")
+    )
     hostile.write_text(text, encoding="utf-8")
     upload(opened, hostile)
     opened.locator(".pw-evidence", has_text="onerror").wait_for(timeout=PATIENCE)

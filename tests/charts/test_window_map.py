@@ -17,8 +17,12 @@ def content(level=0.9, shift=0.0, **changes) -> MapContent:
         {"roll": ["A"], "cell_volume_cm3_m2": [4.0], "speed_low_m_min": [30.0], "speed_high_m_min": [39.0]}
     )
     values = dict(
-        window_map=WindowMap(speeds, volumes, joint, joint - 0.5), level=level, rolls=(Roll("A", 4.0),),
-        bands=bands, chosen=(60.0, 4.0), recommended=(39.0, 4.0),
+        window_map=WindowMap(speeds, volumes, joint, joint - 0.5),
+        level=level,
+        rolls=(Roll("A", 4.0),),
+        bands=bands,
+        chosen=(60.0, 4.0),
+        recommended=(39.0, 4.0),
     )
     return MapContent(**(values | changes))
 

@@ -49,9 +49,7 @@ def test_check_of_a_bad_file_gives_all_reasons_by_row(refused, bad):
         "bad.csv, row 4, column line_height",
         "bad.csv, row 9, column plate_gap",
     ]
-    assert (
-        "“thick”" in reasons[0] and "“-45”" in reasons[1] and all("; " in line for line in reasons)
-    )
+    assert "“thick”" in reasons[0] and "“-45”" in reasons[1] and all("; " in line for line in reasons)
 
 
 def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(run, bad):
@@ -67,9 +65,7 @@ def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(run, bad):
 
 @pytest.mark.parametrize("command", ["fit", "speeds", "predict"])
 def test_other_commands_print_nothing_of_a_bad_file(refused, bad, tag_file, command):
-    more = {"fit": [], "speeds": ["--product", tag_file], "predict": ["--at", "speed=60 m/min"]}[
-        command
-    ]
+    more = {"fit": [], "speeds": ["--product", tag_file], "predict": ["--at", "speed=60 m/min"]}[command]
     assert "row 4" in refused(command, bad, *more, "--json")
 
 
@@ -117,12 +113,8 @@ def test_fit_as_text_and_terms(run, answer, first):
         "65 prints",
     ):
         assert word in text
-    every, chosen = (
-        answer("fit", first, "--terms", terms)["surfaces"] for terms in ("all", "chosen")
-    )
-    assert all(
-        set(chosen[name]["coefficients"]) <= set(every[name]["coefficients"]) for name in every
-    )
+    every, chosen = (answer("fit", first, "--terms", terms)["surfaces"] for terms in ("all", "chosen"))
+    assert all(set(chosen[name]["coefficients"]) <= set(every[name]["coefficients"]) for name in every)
     assert sum(len(chosen[n]["coefficients"]) for n in every) < sum(
         len(every[n]["coefficients"]) for n in every
     )

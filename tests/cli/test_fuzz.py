@@ -50,10 +50,7 @@ def mutated(rng):
         elif kind < 0.85:
             rows = [
                 rows[0],
-                *(
-                    rows[at]
-                    for at in sorted(rng.choice(np.arange(1, len(rows)), 60, replace=False))
-                ),
+                *(rows[at] for at in sorted(rng.choice(np.arange(1, len(rows)), 60, replace=False))),
             ]
         else:
             column, value = rng.integers(2, 18), rows[1][rng.integers(18)]

@@ -41,8 +41,7 @@ def test_every_interval_is_in_order(answer, first, tag_file):
     for response in point_at(answer, first, AT, "--product", tag_file)["responses"].values():
         assert list(response) == INTERVAL
         values = [
-            response[name]
-            for name in ("obs_ci_low", "mean_ci_low", "mean", "mean_ci_high", "obs_ci_high")
+            response[name] for name in ("obs_ci_low", "mean_ci_low", "mean", "mean_ci_high", "obs_ci_high")
         ]
         assert values == sorted(values) and values[0] < values[-1]
 
@@ -50,9 +49,7 @@ def test_every_interval_is_in_order(answer, first, tag_file):
 def test_gap_is_plate_gap_less_closure(answer, first):
     found = point_at(answer, first, AT + ", plate=laser-imaged, plate_gap=75 µm")["responses"]
     assert found["gap_um"]["mean"] == pytest.approx(75.0 - found["gap_closure_um"]["mean"])
-    assert found["gap_um"]["obs_ci_low"] == pytest.approx(
-        75.0 - found["gap_closure_um"]["obs_ci_high"]
-    )
+    assert found["gap_um"]["obs_ci_low"] == pytest.approx(75.0 - found["gap_closure_um"]["obs_ci_high"])
 
 
 def test_predictions_lie_near_the_truth(answer, first, make_demo):
@@ -91,19 +88,13 @@ def test_several_points(answer, first, tag_file):
         "--at",
         "speed=196.85 ft/min; cell_volume=3 BCM",
     )["points"]
-    assert [point["at"]["speed_m_min"] for point in found] == pytest.approx(
-        [60.0, 80.0, 60.0], rel=1e-5
-    )
-    assert [point["at"]["cell_volume_cm3_m2"] for point in found] == pytest.approx(
-        [5.6, 5.6, 4.65], rel=1e-4
-    )
+    assert [point["at"]["speed_m_min"] for point in found] == pytest.approx([60.0, 80.0, 60.0], rel=1e-5)
+    assert [point["at"]["cell_volume_cm3_m2"] for point in found] == pytest.approx([5.6, 5.6, 4.65], rel=1e-4)
 
 
 def test_decimal_comma(answer, first, tag_file):
     assert (
-        point_at(answer, first, AT.replace("60 ", "60,5 "), "--product", tag_file)["at"][
-            "speed_m_min"
-        ]
+        point_at(answer, first, AT.replace("60 ", "60,5 "), "--product", tag_file)["at"]["speed_m_min"]
         == 60.5
     )
 

@@ -41,12 +41,7 @@ def one_each(rows):
 
 def one_row(rows, gap=75.0):
     """Everything of a print on one row."""
-    line = (
-        rows[rows["resistance [ohm]"].notna()]
-        .groupby("print", sort=False)
-        .head(1)
-        .set_index("print")
-    )
+    line = rows[rows["resistance [ohm]"].notna()].groupby("print", sort=False).head(1).set_index("print")
     of_gap = rows[rows[PLATE_GAP] == gap].groupby("print", sort=False).head(1).set_index("print")
     return line.assign(**{name: of_gap[name] for name in GAP_COLUMNS}).reset_index()
 
@@ -123,9 +118,7 @@ def test_no_resistance_needs_the_stated_resistivity(speeds, simulated):
     assert refused.exit_code == 1 and "[ink] resistivity" in refused.stderr
     told = json.loads(speeds(bare, TAG, INK).stdout)
     measured = json.loads(speeds(simulated, TAG).stdout)
-    fastest = [
-        max(band["fastest_speed_m_min"] for band in found["bands"]) for found in (told, measured)
-    ]
+    fastest = [max(band["fastest_speed_m_min"] for band in found["bands"]) for found in (told, measured)]
     assert fastest[0] == pytest.approx(fastest[1], rel=0.25)
 
 
@@ -180,9 +173,7 @@ def test_one_gap_a_print_does_not_make_48_gaps_as_safe_as_one(speeds, simulated)
 
     def conformance(count):
         product = (
-            ONLY_GAP.replace('"60 µm"', '"75 µm"')
-            .replace('"16 µm"', '"40 µm"')
-            .replace("48", str(count))
+            ONLY_GAP.replace('"60 µm"', '"75 µm"').replace('"16 µm"', '"40 µm"').replace("48", str(count))
         )
         found = json.loads(speeds(frame, product).stdout)
         return max(

@@ -6,7 +6,11 @@ from scipy import sparse
 from scipy.sparse.linalg import spsolve
 
 from pwindow.conductors.mesh import (
-    in_parallel, log_sheet_resistance_constant, open_area, width_at_open_area, without_undercoat,
+    in_parallel,
+    log_sheet_resistance_constant,
+    open_area,
+    width_at_open_area,
+    without_undercoat,
 )
 
 LAYOUTS = ["square mesh", "parallel lines"]
@@ -94,7 +98,9 @@ def test_open_area_by_counting(layout):
 @pytest.mark.parametrize("layout", LAYOUTS)
 @pytest.mark.parametrize("width", [5.0, 50.0, 250.0])
 def test_width_at_open_area_undoes_it(layout, width):
-    assert width_at_open_area(open_area(width, 400.0, layout), 400.0, layout) == pytest.approx(width, rel=1e-12)
+    assert width_at_open_area(open_area(width, 400.0, layout), 400.0, layout) == pytest.approx(
+        width, rel=1e-12
+    )
 
 
 @pytest.mark.parametrize(

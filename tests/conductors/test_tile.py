@@ -32,7 +32,9 @@ def test_largest_drop_solves_poissons_equation(contacts, solved):
     assert LARGEST_DROP[contacts] == pytest.approx(solved, rel=0, abs=5.5e-8)
 
 
-@pytest.mark.parametrize("sides, published", [(1.0, 0.0736713), (1.5, 0.1007714), (2.0, 0.1138718), (3.0, 0.1226824)])
+@pytest.mark.parametrize(
+    "sides, published", [(1.0, 0.0736713), (1.5, 0.1007714), (2.0, 0.1138718), (3.0, 0.1226824)]
+)
 def test_the_series_itself_gives_the_tabulated_rectangles(sides, published):
     """Timoshenko & Goodier, cut off or rounded after the seventh decimal."""
     assert centre_of_rectangle(sides) == pytest.approx(published, rel=0, abs=5.5e-8)
@@ -43,13 +45,21 @@ def test_contacts_of_products_are_those_that_are_solved():
 
 
 @pytest.mark.parametrize(
-    "contacts, published", [("one side", "50"), ("two opposite", "12.5"), ("two adjacent", "29.5"),
-                            ("three", "11.4"), ("four", "7.4")],
+    "contacts, published",
+    [
+        ("one side", "50"),
+        ("two opposite", "12.5"),
+        ("two adjacent", "29.5"),
+        ("three", "11.4"),
+        ("four", "7.4"),
+    ],
 )
 def test_worked_tile(contacts, published):
     """100 mm, 10 A/m², 1 Ω: mV to the printed digits."""
     half = 0.5 if "." not in published else 0.05
-    assert drop_per_sheet_resistance(100.0, 10.0, contacts) == pytest.approx(float(published), rel=0, abs=half)
+    assert drop_per_sheet_resistance(100.0, 10.0, contacts) == pytest.approx(
+        float(published), rel=0, abs=half
+    )
 
 
 def test_more_contacts_never_raise_the_drop():

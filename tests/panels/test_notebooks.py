@@ -21,7 +21,9 @@ def test_notebook(path):
     assert not any(cell.outputs for cell in code)
     NotebookClient(notebook, timeout=120).execute()
     views = [
-        output for cell in code for output in cell.outputs
+        output
+        for cell in code
+        for output in cell.outputs
         if "application/vnd.jupyter.widget-view+json" in output.get("data", {})
     ]
     assert len(views) == 1

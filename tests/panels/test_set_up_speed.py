@@ -10,7 +10,7 @@ from pwindow.inputs import InputFile
 from pwindow.panels.set_up_speed import SetUpSpeed
 from pwindow.panels.state import (
     Evidence,
-    Question,
+    ask,
     bands_on_map,
     changed_limits,
     first_judgeable,
@@ -32,7 +32,7 @@ def page(evidence) -> SetUpSpeed:
 
 
 def upload(page: SetUpSpeed, name: str, content: bytes) -> None:
-    stamp = datetime.datetime(2026, 1, 1, tzinfo=datetime.timezone.utc)
+    stamp = datetime.datetime(2026, 1, 1, tzinfo=datetime.UTC)
     page.upload.value = (
         {"name": name, "type": "", "size": len(content), "content": content, "last_modified": stamp},
     )
@@ -127,7 +127,7 @@ def test_names_from_files_are_escaped(evidence):
 
 
 def test_bands_read_off_the_map_agree_with_the_table(evidence):
-    question = Question(evidence, evidence.products["Grain moisture tag"])
+    question = ask(evidence, evidence.products["Grain moisture tag"])
     table = question.bands[question.bands["pressure_um"] == 50.0]
     drawn = bands_on_map(question.map("laser-imaged", 50.0), question.window.rolls, question.window.level)
     merged = table.merge(drawn, on="roll", suffixes=("", "_drawn"))
@@ -137,7 +137,9 @@ def test_bands_read_off_the_map_agree_with_the_table(evidence):
 
 def test_a_product_the_trial_cannot_judge_is_passed_over_with_its_reason(evidence):
     product = evidence.products["Grain moisture tag"]
-    alien = type(product)("Alien", product.requirements, type(product.pattern)(plate="engraved"), product.assurance)
+    alien = type(product)(
+        "Alien", product.requirements, type(product.pattern)(plate="engraved"), product.assurance
+    )
     both = Evidence(evidence.surfaces, evidence.study, {"Alien": alien, product.name: product})
     assert first_judgeable(both, "Alien").product.name == product.name
     with pytest.raises(Exception, match="engraved"):

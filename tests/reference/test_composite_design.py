@@ -36,8 +36,10 @@ def fit(read_table):
     def fitted(response, axial=ROOT_2, terms=None):
         x1, x2 = (np.where(table[x].abs() > 1, np.sign(table[x]) * axial, table[x]) for x in ("x1", "x2"))
         cells = set_ups(x1, x2).assign(
-            print=[f"run {at}" for at in range(len(table))], make_ready=None,
-            value=table[response].astype(float), count=1,
+            print=[f"run {at}" for at in range(len(table))],
+            make_ready=None,
+            value=table[response].astype(float),
+            count=1,
         )
         kind = ResponseKind(response, response, "", "", False, ())
         return fit_surface(ResponseData(kind, cells), Design(FACTORS, terms or second_order(FACTORS)))

@@ -25,9 +25,15 @@ def joint(read_table, figures):
     design = Design(FACTORS, second_order(FACTORS))
 
     def surface(response):
-        cells = table[["x1", "x2"]].astype(float).assign(
-            print=[f"run {at}" for at in range(len(table))], make_ready=None,
-            value=table[response].astype(float), count=1,
+        cells = (
+            table[["x1", "x2"]]
+            .astype(float)
+            .assign(
+                print=[f"run {at}" for at in range(len(table))],
+                make_ready=None,
+                value=table[response].astype(float),
+                count=1,
+            )
         )
         return fit_surface(ResponseData(ResponseKind(response, response, "", "", False, ()), cells), design)
 
@@ -75,7 +81,10 @@ def test_largest_probability(probability, figures, printed):
     """Met: 1e-5 in position with 20,011 points, 8e-7 in probability with 200,003."""
     start = [-0.1, -0.7]
     best = optimize.minimize(
-        lambda x: -probability(*x, 20011)[0], start, method="Nelder-Mead", options={"xatol": 1e-5, "fatol": 1e-9}
+        lambda x: -probability(*x, 20011)[0],
+        start,
+        method="Nelder-Mead",
+        options={"xatol": 1e-5, "fatol": 1e-9},
     )
     for found, text in zip(best.x, figures["argmax_coded"]):
         assert found == printed(text)

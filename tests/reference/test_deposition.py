@@ -25,9 +25,15 @@ def fit(read_table):
     table = read_table("deposition.csv")
 
     def fitted(response, terms):
-        cells = table[[PRESSURE, RATIO]].astype(float).assign(
-            print=[f"run {at}" for at in range(len(table))], make_ready=None,
-            value=table[response].astype(float), count=1,
+        cells = (
+            table[[PRESSURE, RATIO]]
+            .astype(float)
+            .assign(
+                print=[f"run {at}" for at in range(len(table))],
+                make_ready=None,
+                value=table[response].astype(float),
+                count=1,
+            )
         )
         kind = ResponseKind(response, response, "", "", False, ())
         return fit_surface(ResponseData(kind, cells), Design(FACTORS, terms))

@@ -69,7 +69,9 @@ def test_second_order_surface(printed, lines, log_height, quadratic, set_ups):
 def run_surface(lines, log_height, set_ups, design):
     """The surface with each run, one stand-off and flow speed, as a make-ready."""
     cells = set_ups.assign(
-        print=[f"{at:03d}" for at in range(len(lines))], value=log_height, count=1,
+        print=[f"{at:03d}" for at in range(len(lines))],
+        value=log_height,
+        count=1,
         make_ready=lines["h"].astype(str) + " " + lines["vf"].astype(str),
     )
     return fit_surface(ResponseData(ResponseKind("h", "h", "", "", False, ()), cells), design)

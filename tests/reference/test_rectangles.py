@@ -15,13 +15,16 @@ def figures(read_json):
 def probability(case: dict, points: int) -> float:
     lower, upper = (np.array([float(v) for v in case[end]]) for end in ("lower", "upper"))
     correlation = np.array(case["corr"], dtype=float)[None]
-    return float(rectangle_probability(
-        lower, upper, np.zeros((1, 3)), correlation, case["df"] or np.inf, points=points
-    )[0])
+    return float(
+        rectangle_probability(
+            lower, upper, np.zeros((1, 3)), correlation, case["df"] or np.inf, points=points
+        )[0]
+    )
 
 
 @pytest.mark.parametrize(
-    "points, tolerance", [(199, 2e-3), (POINTS, 2.1e-4), (200003, 5e-6)],
+    "points, tolerance",
+    [(199, 2e-3), (POINTS, 2.1e-4), (200003, 5e-6)],
     ids=["199 points", "2039 points", "200003 points"],
 )
 def test_every_case_against_quadrature(figures, points, tolerance):

@@ -17,8 +17,13 @@ def make_cells():
         table = pd.DataFrame(set_ups, columns=SETTINGS).astype(float)
         noise = np.random.default_rng(seed).normal(0.0, 0.05, len(table))
         return table.assign(
-            print=[f"P{at:03d}" for at in range(len(table))], make_ready=None, plate=None,
-            plate_width=np.nan, plate_gap=np.nan, direction=np.nan, count=1,
+            print=[f"P{at:03d}" for at in range(len(table))],
+            make_ready=None,
+            plate=None,
+            plate_width=np.nan,
+            plate_gap=np.nan,
+            direction=np.nan,
+            count=1,
             value=0.8 * np.log(table["cell_volume"]) - 0.3 * np.log(table["speed"]) + noise,
         ).assign(**columns)
 

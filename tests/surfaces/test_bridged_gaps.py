@@ -70,18 +70,24 @@ def test_censoring_removes_most_of_the_bias_of_dropping_bridged_gaps():
 
 def features(rows) -> pd.DataFrame:
     columns = ["print", "plate_gap", "gap", "gaps_inspected", "gaps_bridged"]
-    return pd.DataFrame(rows, columns=columns).astype({name: float for name in columns[1:]})
+    return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[1:], float))
 
 
 def test_cells_count_measured_and_bridged_gaps():
     nan = np.nan
     cells, variance, df, notes = cell_closures(
-        features([
-            ("A", 50, 12.0, 1, 0), ("A", 50, 10.0, 1, 0), ("A", 50, 8.0, 1, 0),
-            ("B", 50, 2.0, 1, 0), ("B", 50, 4.0, 1, 0), ("B", 50, nan, 1, 1),
-            ("C", 50, nan, 5, 5),
-            ("D", 50, nan, nan, nan),
-        ]),
+        features(
+            [
+                ("A", 50, 12.0, 1, 0),
+                ("A", 50, 10.0, 1, 0),
+                ("A", 50, 8.0, 1, 0),
+                ("B", 50, 2.0, 1, 0),
+                ("B", 50, 4.0, 1, 0),
+                ("B", 50, nan, 1, 1),
+                ("C", 50, nan, 5, 5),
+                ("D", 50, nan, nan, nan),
+            ]
+        ),
         ["print", "plate_gap"],
     )
     cells = cells.set_index("print")

@@ -69,18 +69,30 @@ def test_pooled_variance_of_single_values_is_zero():
 def test_demo_surfaces_predict_the_written_truth(demo_surfaces, make_demo):
     """At 40 set-ups against the truth the demo was simulated from, within 4.5 standard errors."""
     rng = np.random.default_rng(9)
-    setups = pd.DataFrame({
-        "speed": rng.uniform(35, 110, 40), "cell_volume": rng.uniform(2.5, 7, 40),
-        "pressure": rng.uniform(25, 75, 40), "plate": rng.choice(["film-imaged", "laser-imaged"], 40),
-        "plate_gap": 60.0, "direction": 0.0, "plate_width": 30.0,
-    })
+    setups = pd.DataFrame(
+        {
+            "speed": rng.uniform(35, 110, 40),
+            "cell_volume": rng.uniform(2.5, 7, 40),
+            "pressure": rng.uniform(25, 75, 40),
+            "plate": rng.choice(["film-imaged", "laser-imaged"], 40),
+            "plate_gap": 60.0,
+            "direction": 0.0,
+            "plate_width": 30.0,
+        }
+    )
     truth = make_demo.expected(make_demo.read_truth(), setups)
-    names = {"line_height": "log_height", "line_width": "log_width", "resistivity": "log_resistivity",
-             "gap_closure": "closure"}
+    names = {
+        "line_height": "log_height",
+        "line_width": "log_width",
+        "resistivity": "log_resistivity",
+        "gap_closure": "closure",
+    }
     for name, true_name in names.items():
         surface = demo_surfaces.by_name[name]
         matrix = surface.design.matrix(setups)
-        error = np.sqrt(surface.scale * np.einsum("ij,jk,ik->i", matrix, surface.solution.unscaled_cov, matrix))
+        error = np.sqrt(
+            surface.scale * np.einsum("ij,jk,ik->i", matrix, surface.solution.unscaled_cov, matrix)
+        )
         score = (surface.mean(setups) - truth[true_name].to_numpy()) / error
         assert np.abs(score).max() < 4.5, name
 

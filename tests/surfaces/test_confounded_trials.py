@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import pwindow as pw
 from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.choice import choose_terms, independent_terms, make_design
 from pwindow.surfaces.surface import fit_surface
@@ -35,7 +36,7 @@ def suggested(message: str) -> pd.DataFrame:
     """Set-ups that the message suggests to print."""
     text = re.search(r"Prints that would cure it: (.*?)\. Or leave", message).group(1)
     pairs = [[item.rsplit(" ", 1) for item in one.split(", ")] for one in text.split("; ")]
-    return pd.DataFrame([{name: value for name, value in setup} for setup in pairs])
+    return pd.DataFrame([dict(setup) for setup in pairs])
 
 
 @pytest.mark.parametrize(
@@ -88,8 +89,16 @@ def test_plates_tied_to_pressure_are_named_and_cured(make_cells, line_height):
 def test_too_few_prints_say_how_many_are_needed(make_cells, line_height):
     """Ten prints determine the ten terms exactly and leave nothing to judge them by."""
     ten = [
-        (30, 2, 20), (120, 8, 80), (60, 4, 50), (30, 8, 20), (60, 2, 80),
-        (120, 4, 20), (30, 4, 80), (120, 2, 50), (60, 8, 20), (30, 2, 50),
+        (30, 2, 20),
+        (120, 8, 80),
+        (60, 4, 50),
+        (30, 8, 20),
+        (60, 2, 80),
+        (120, 4, 20),
+        (30, 4, 80),
+        (120, 2, 50),
+        (60, 8, 20),
+        (30, 2, 50),
     ]
     message = refusal(line_height(make_cells(ten)))
     assert "10 prints cannot carry a surface of 10 terms" in message
@@ -160,3 +169,10 @@ def test_chosen_terms_are_as_good_as_any_with_one_fewer(make_cells, line_height)
         fewer = chosen.keeping([term for term in chosen.terms if term != gone])
         if respects_heredity(fewer.terms):
             assert aicc(fit_surface(data, fewer)) >= best
+
+
+def test_what_goes_with_a_term_left_out_is_said(demo_trial):
+    surfaces = pw.fit(demo_trial, leave_out=["pressure"])
+    notes = [note for note in surfaces.notes if note.startswith("line height: left out with")]
+    assert len(notes) == 1
+    assert all(term in notes[0] for term in ("pressure²", "speed × pressure", "cell_volume × pressure"))

@@ -72,9 +72,14 @@ def test_unrepeatable_print_makes_press_infinite(make_cells, line_height):
     """One print alone carries the highest pressure: nothing predicts it."""
     low = [(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50)] * 2
     cells = make_cells([*low, (60, 4.0, 80)])
-    assert press_statistic(fit_surface(line_height(cells), DESIGN.keeping(
-        ((), ("speed",), ("pressure",), ("pressure", "pressure"))
-    )))[0] == np.inf
+    assert (
+        press_statistic(
+            fit_surface(
+                line_height(cells), DESIGN.keeping(((), ("speed",), ("pressure",), ("pressure", "pressure")))
+            )
+        )[0]
+        == np.inf
+    )
 
 
 def test_predicted_r2_is_one_minus_press_over_the_total(make_cells, line_height):

@@ -42,8 +42,18 @@ def test_levels_are_coded_to_sum_to_zero():
 def test_second_order_terms_have_no_square_of_a_category():
     labels = [label(term) for term in second_order([SPEED, PRESSURE, PLATE])]
     assert labels == [
-        "intercept", "speed", "pressure", "plate=b", "plate=c", "speed²", "pressure²", "speed × pressure",
-        "speed × plate=b", "speed × plate=c", "pressure × plate=b", "pressure × plate=c",
+        "intercept",
+        "speed",
+        "pressure",
+        "plate=b",
+        "plate=c",
+        "speed²",
+        "pressure²",
+        "speed × pressure",
+        "speed × plate=b",
+        "speed × plate=c",
+        "pressure × plate=b",
+        "pressure × plate=c",
     ]
 
 

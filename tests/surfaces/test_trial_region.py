@@ -27,7 +27,9 @@ def region_of():
 
 
 def set_up(speed, cell_volume, pressure, plate="") -> pd.DataFrame:
-    return pd.DataFrame({"speed": [speed], "cell_volume": [cell_volume], "pressure": [pressure], "plate": [plate]})
+    return pd.DataFrame(
+        {"speed": [speed], "cell_volume": [cell_volume], "pressure": [pressure], "plate": [plate]}
+    )
 
 
 def test_hull_of_a_square():
@@ -142,7 +144,9 @@ def test_each_plate_has_its_own_region(region_of):
 def test_covariates_outside_what_was_tried_are_outside(region_of):
     corners = [(s, v, p) for s in (30, 120) for v in (2, 8) for p in (20, 80)]
     region = region_of(corners, plate_width=[30.0, 50.0] * 4)
-    inside = [region.contains(set_up(60, 4, 50).assign(plate_width=w))[0] for w in (30.0, 40.0, 50.0, 51.0, 29.0)]
+    inside = [
+        region.contains(set_up(60, 4, 50).assign(plate_width=w))[0] for w in (30.0, 40.0, 50.0, 51.0, 29.0)
+    ]
     assert inside == [True, True, True, False, False]
 
 

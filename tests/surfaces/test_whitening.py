@@ -113,7 +113,9 @@ def test_known_components_are_recovered(make_cells, line_height, true):
     rng = np.random.default_rng(2)
     cells = make_cells([(s, 4.0, p) for s in (30, 60, 120) for p in (20, 80)] * 100)
     cells["make_ready"] = [f"M{at:03d}" for at in np.arange(len(cells)) // 3]
-    cells["value"] = np.repeat(rng.normal(0, true[0] ** 0.5, 200), 3) + rng.normal(0, true[1] ** 0.5, len(cells))
+    cells["value"] = np.repeat(rng.normal(0, true[0] ** 0.5, 200), 3) + rng.normal(
+        0, true[1] ** 0.5, len(cells)
+    )
     linear = Design(FACTORS, ((), ("speed",), ("pressure",)))
     found = fit_surface(line_height(cells), linear).components
     within = true[1] * (2 / 400) ** 0.5

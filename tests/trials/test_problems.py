@@ -145,9 +145,7 @@ def test_more_silver_than_ink(problems):
     """4.4 cm³/m² on a 30 µm plate line offers 132 µm²."""
     (found,) = problems(table(LINE | {"section_area": "133"}))
     assert (found.row, found.column, found.value) == (2, "section_area", "133")
-    (found,) = problems(
-        table(LINE | {"section_area": "", "line_height": "3.3"})
-    )  # ⅔ · 3.3 · 62 = 136
+    (found,) = problems(table(LINE | {"section_area": "", "line_height": "3.3"}))  # ⅔ · 3.3 · 62 = 136
     assert (found.row, found.column) == (2, "line_height")
 
 

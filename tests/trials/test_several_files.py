@@ -41,9 +41,7 @@ def test_two_files_of_one_name_in_two_folders_stay_apart(tmp_path, demo_rows):
         )
     trial = pw.read_trial(paths)
     assert len(trial.prints) == 130
-    assert sorted(trial.prints["speed"].unique()) != sorted(
-        pw.read_trial(paths[0]).prints["speed"].unique()
-    )
+    assert sorted(trial.prints["speed"].unique()) != sorted(pw.read_trial(paths[0]).prints["speed"].unique())
 
 
 @pytest.mark.parametrize(
@@ -127,9 +125,7 @@ def test_fingerprint_changes_with_any_value(demo_rows, demo_trial, read_frame):
 
 def test_unnamed_rolls_go_by_volume(demo_rows, read_frame):
     rolls = read_frame(demo_rows.drop(columns="roll")).rolls
-    assert [roll.id for roll in rolls] == [
-        f"{v} cm³/m²" for v in ("2.4", "3.3", "4.4", "5.6", "7.2")
-    ]
+    assert [roll.id for roll in rolls] == [f"{v} cm³/m²" for v in ("2.4", "3.3", "4.4", "5.6", "7.2")]
 
 
 def test_summary_counts_what_a_reader_would_count(demo_trial, demo_rows):
@@ -143,9 +139,7 @@ def test_summary_counts_what_a_reader_would_count(demo_trial, demo_rows):
         "most": 120.0,
         "levels": demo_rows["speed [m/min]"].nunique(),
     }
-    assert found["rolls"] == pytest.approx(
-        {"0412": 2.4, "0655": 3.3, "1203": 4.4, "1318": 5.6, "2047": 7.2}
-    )
+    assert found["rolls"] == pytest.approx({"0412": 2.4, "0655": 3.3, "1203": 4.4, "1318": 5.6, "2047": 7.2})
     assert found["constant"] == {"direction": 0.0}
 
 

@@ -48,18 +48,13 @@ def test_decimal_comma_in_quoted_cells(text, same):
 
 def test_decimal_comma_unquoted_between_commas_is_refused(text, read_text):
     head, *rows = text.splitlines()
-    with pytest.raises(TrialProblem, match="number of cells"):
+    with pytest.raises(TrialProblem, match="more cells than the header.*decimal comma"):
         read_text("\n".join([head, *(row.replace(".", ",") for row in rows)]))
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"])
 def test_encodings(text, same, encoding):
-    same(
-        text.replace("[um]", "[µm]")
-        .replace("cm3/m2", "cm³/m²")
-        .replace("um2", "µm²")
-        .encode(encoding)
-    )
+    same(text.replace("[um]", "[µm]").replace("cm3/m2", "cm³/m²").replace("um2", "µm²").encode(encoding))
 
 
 def test_windows_1252_with_micro_and_superscripts(text, same):
@@ -85,6 +80,40 @@ def test_trailing_delimiter_on_every_line(text, same):
     same("".join(line + ",\n" for line in text.splitlines()))
 
 
+def test_trailing_delimiters_on_some_rows(text, same):
+    head, first, *rows = text.splitlines()
+    same("\n".join([head, first + ",,", *rows]))
+
+
+def test_rows_with_a_cell_too_many_are_each_named(text, read_text):
+    head, *rows = text.splitlines()
+    rows[3] += ",smeared"
+    rows[7] += ",,late"
+    with pytest.raises(TrialProblem) as caught:
+        read_text("\n".join([head, *rows]))
+    assert [(problem.row, problem.value) for problem in caught.value.problems] == [
+        (5, "smeared"),
+        (9, "late"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "above", ["sep=,\n", "# laser microscope 3\n# second shift\n", "Trial of the second week,,,\n\n"]
+)
+def test_what_stands_above_the_header_is_passed_over(text, same, read_text, above):
+    same(above + text)
+    lines = text.splitlines()
+    lines[4] = ",".join("fast" if at == 2 else cell for at, cell in enumerate(lines[4].split(",")))
+    with pytest.raises(TrialProblem) as caught:
+        read_text(above + "\n".join(lines))
+    assert caught.value.problems[0].row == 5 + above.count("\n")
+
+
+def test_round_brackets_around_units(text, same):
+    head, *rows = text.splitlines()
+    same("\n".join([head.replace("[", "(").replace("]", ")"), *rows]))
+
+
 def test_blank_lines_between_and_after(text, same):
     lines = text.splitlines()
     same("\n".join([*lines[:4], "", "   ", *lines[4:], "", ""]))
@@ -96,9 +125,7 @@ def test_blank_lines_before_the_header(text, same):
 
 def test_spaces_around_cells_and_names(same, text):
     head, *rows = text.splitlines()
-    spaced = (
-        head.replace(",", " , ").replace("line_height", "Line height").replace("speed", "SPEED")
-    )
+    spaced = head.replace(",", " , ").replace("line_height", "Line height").replace("speed", "SPEED")
     same("\n".join([spaced, *(row.replace(",", " , ") for row in rows)]))
 
 
@@ -134,10 +161,7 @@ def test_words_for_an_empty_cell(read_text, word):
 
 
 def test_fifty_thousand_rows_in_reasonable_time(demo_rows, read_text):
-    copies = [
-        demo_rows.assign(print=demo_rows["print"] + f"-{at}", make_ready=f"M{at}")
-        for at in range(77)
-    ]
+    copies = [demo_rows.assign(print=demo_rows["print"] + f"-{at}", make_ready=f"M{at}") for at in range(77)]
     content = pd.concat(copies).to_csv(index=False).encode()
     start = time.perf_counter()
     trial = read_text(content)

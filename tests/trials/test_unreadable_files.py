@@ -37,9 +37,7 @@ JUNK = {
 def test_junk(read_text, content, name):
     with pytest.raises(TrialProblem) as caught:
         read_text(content, name)
-    assert all(
-        problem.file == name and problem.what and problem.mend for problem in caught.value.problems
-    )
+    assert all(problem.file == name and problem.what and problem.mend for problem in caught.value.problems)
 
 
 @pytest.mark.parametrize("ending", ["", "\n", "\n\n\n", "\r\n , , \r\n"])

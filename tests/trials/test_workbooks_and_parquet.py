@@ -55,9 +55,7 @@ def test_parquet_reads_as_the_csv(demo_rows, demo_trial, as_parquet, read_text):
     pd.testing.assert_frame_equal(trial.features, demo_trial.features)
 
 
-def test_the_content_decides_not_the_name(
-    demo_rows, demo_trial, as_workbook, as_parquet, read_text
-):
+def test_the_content_decides_not_the_name(demo_rows, demo_trial, as_workbook, as_parquet, read_text):
     for content in (as_workbook(demo_rows), as_parquet(demo_rows)):
         assert read_text(content, "upload.csv").fingerprint == demo_trial.fingerprint
 
@@ -83,9 +81,7 @@ def test_id_stored_as_a_number_is_its_whole_number(identity, read_text):
 
 @pytest.mark.parametrize("kind", ["float32", "float64", "Float64", "int64", "Int64"])
 def test_parquet_ids_of_number_types(kind, as_parquet, read_text):
-    frame = pd.DataFrame([["P1", 60.0, 4.4, 50.0, 1234, 0.8]], columns=HEADER).astype(
-        {"roll": kind}
-    )
+    frame = pd.DataFrame([["P1", 60.0, 4.4, 50.0, 1234, 0.8]], columns=HEADER).astype({"roll": kind})
     assert read_text(as_parquet(frame), "trial.parquet").levels("roll") == ["1234"]
 
 
@@ -100,9 +96,7 @@ def test_empty_workbook(read_text):
         read_text(sheets(first=pd.DataFrame()), "trial.xlsx")
 
 
-def test_table_below_empty_rows_and_beside_an_empty_column(
-    demo_rows, as_workbook, read_text, demo_trial
-):
+def test_table_below_empty_rows_and_beside_an_empty_column(demo_rows, as_workbook, read_text, demo_trial):
     trial = read_text(as_workbook(demo_rows, startrow=2, startcol=1), "trial.xlsx")
     assert trial.fingerprint == demo_trial.fingerprint
 
@@ -138,8 +132,7 @@ def test_categorical_parquet(demo_rows, demo_trial, as_parquet, read_text):
 
 def test_parquet_with_the_print_as_its_index(demo_rows, demo_trial, as_parquet, read_text):
     assert (
-        read_text(as_parquet(demo_rows.set_index("print")), "t.parquet").fingerprint
-        == demo_trial.fingerprint
+        read_text(as_parquet(demo_rows.set_index("print")), "t.parquet").fingerprint == demo_trial.fingerprint
     )
 
 
@@ -160,9 +153,7 @@ def test_dates_where_numbers_belong_are_refused(demo_rows, as_parquet, as_workbo
         assert "not a number" in caught.value.problems[0].what
 
 
-def test_true_and_false_where_numbers_belong_are_refused(
-    demo_rows, as_parquet, as_workbook, read_text
-):
+def test_true_and_false_where_numbers_belong_are_refused(demo_rows, as_parquet, as_workbook, read_text):
     frame = demo_rows.assign(**{"line_width [um]": True})
     for content, name in ((as_workbook(frame), "trial.xlsx"), (as_parquet(frame), "trial.parquet")):
         with pytest.raises(TrialProblem, match="not a number"):
@@ -179,6 +170,4 @@ def test_rows_are_counted_as_the_spreadsheet_counts_them(read_text):
     workbook.save(stream)
     with pytest.raises(TrialProblem) as caught:
         read_text(stream.getvalue(), "trial.xlsx")
-    assert [(p.row, p.column, p.value) for p in caught.value.problems] == [
-        (4, "line_height", "#N/A")
-    ]
+    assert [(p.row, p.column, p.value) for p in caught.value.problems] == [(4, "line_height", "#N/A")]

@@ -16,9 +16,7 @@ def make_product():
         pattern = {"plate": "laser-imaged", "plate_gap": 60.0} | (pattern or {})
         return Product(
             "part",
-            tuple(
-                Requirement(name, least, most, more) for name, (least, most, more) in limits.items()
-            ),
+            tuple(Requirement(name, least, most, more) for name, (least, most, more) in limits.items()),
             Pattern(**pattern),
             Assurance(**(assurance or {})),
         )

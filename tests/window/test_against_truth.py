@@ -24,9 +24,7 @@ def truth(make_demo):
 def fitted(make_demo, truth, read_frame):
     layout = make_demo.layout_first()
     return [
-        pw.fit(
-            read_frame(make_demo.simulate_trial(truth, layout, np.random.default_rng(1000 + seed)))
-        )
+        pw.fit(read_frame(make_demo.simulate_trial(truth, layout, np.random.default_rng(1000 + seed))))
         for seed in range(TRIALS)
     ]
 
@@ -72,9 +70,7 @@ def tried(make_demo, truth, products):
 
 def stated(surfaces, product, setups):
     window = pw.find_window(surfaces, product)
-    at = window.setups(
-        product.pattern.plate, setups["speed"], setups["cell_volume"], setups["pressure"]
-    )
+    at = window.setups(product.pattern.plate, setups["speed"], setups["cell_volume"], setups["pressure"])
     return window.conformance(at)
 
 
@@ -131,9 +127,7 @@ def test_seeing_one_gap_for_all_would_be_seen(fitted, make_demo, truth, products
     single = dataclasses.replace(
         ours, requirements=(Requirement("gap", least=20.0, parameters={"count": 1}),)
     )
-    setups = make_demo.layout_first().query("plate == 'laser-imaged'")[
-        ["speed", "cell_volume", "pressure"]
-    ]
+    setups = make_demo.layout_first().query("plate == 'laser-imaged'")[["speed", "cell_volume", "pressure"]]
     setups = setups.drop_duplicates().reset_index(drop=True)
     rng = np.random.default_rng(2)
     true = np.array(
@@ -151,9 +145,7 @@ def test_seeing_one_gap_for_all_would_be_seen(fitted, make_demo, truth, products
 
 
 @pytest.mark.parametrize("name", ["tag", "mesh"])
-def test_the_fastest_assured_speed_conforms_as_often_as_stated(
-    fitted, make_demo, truth, products, name
-):
+def test_the_fastest_assured_speed_conforms_as_often_as_stated(fitted, make_demo, truth, products, name):
     raw, product = products[name]
     said, true = [], []
     for seed, surfaces in enumerate(fitted):
@@ -166,9 +158,7 @@ def test_the_fastest_assured_speed_conforms_as_often_as_stated(
         }
         said.append(best["conformance_at_fastest"])
         true.append(
-            make_demo.simulate_next_runs(truth, setup, raw, RUNS, np.random.default_rng(seed))[
-                "all"
-            ].mean()
+            make_demo.simulate_next_runs(truth, setup, raw, RUNS, np.random.default_rng(seed))["all"].mean()
         )
     kept = sum(t >= s for t, s in zip(true, said))
     print(

@@ -71,31 +71,23 @@ def test_no_assured_speed_is_left_out(case):
         for pressure in (20.0, 33.0, 50.0, 65.0, 80.0):
             speeds = np.arange(30.0, 121.0)
             setups = window.setups(window.plates[0], speeds, roll.cell_volume, pressure)
-            assured = (
-                window.joint_conformance(setups) > window.level + 3e-3
-            ) & window.in_trial_region(setups)
+            assured = (window.joint_conformance(setups) > window.level + 3e-3) & window.in_trial_region(
+                setups
+            )
             own = bands[(bands["roll"] == roll.id) & (bands["pressure_um"] == pressure)]
             covered = np.zeros(len(speeds), bool)
             for band in own.itertuples():
-                covered |= (speeds >= band.speed_low_m_min - 0.2) & (
-                    speeds <= band.speed_high_m_min + 0.2
-                )
+                covered |= (speeds >= band.speed_low_m_min - 0.2) & (speeds <= band.speed_high_m_min + 0.2)
             assert not (assured & ~covered).any(), (roll, pressure, speeds[assured & ~covered])
 
 
 def test_what_a_band_says_of_its_speeds(case):
     window, bands = case
     assert (bands["fastest_speed_m_min"] == bands["speed_high_m_min"]).all()
-    assert (
-        bands["safest_speed_m_min"]
-        .between(bands["speed_low_m_min"], bands["speed_high_m_min"])
-        .all()
-    )
+    assert bands["safest_speed_m_min"].between(bands["speed_low_m_min"], bands["speed_high_m_min"]).all()
     assert (bands["conformance_at_safest"] >= bands["conformance_at_fastest"] - 2e-3).all()
     for band in bands.itertuples():
-        table = window.conformance(
-            at(window, band, [band.fastest_speed_m_min, band.speed_low_m_min])
-        )
+        table = window.conformance(at(window, band, [band.fastest_speed_m_min, band.speed_low_m_min]))
         assert band.conformance_at_fastest == pytest.approx(table["joint"][0], abs=1e-4)
         parts = table.drop(columns="joint")
         assert parts.loc[0, band.limiting_high] == parts.loc[0].min()
@@ -138,9 +130,7 @@ def test_a_higher_level_never_widens(demo_surfaces, tag):
 @pytest.fixture(scope="module")
 def hopeless(demo_surfaces, tag, study):
     requirements = tuple(
-        dataclasses.replace(requirement, most=20.0)
-        if requirement.name == "line_resistance"
-        else requirement
+        dataclasses.replace(requirement, most=20.0) if requirement.name == "line_resistance" else requirement
         for requirement in tag.requirements
     )
     return pw.find_window(demo_surfaces, dataclasses.replace(tag, requirements=requirements), study)
@@ -154,11 +144,7 @@ def test_an_impossible_product_has_no_band_and_says_how_close(hopeless, tag_wind
     near = closest(hopeless)
     assert set(near["requirements"]) == {"line_resistance", "line_width", "gap"}
     resistance = near["requirements"]["line_resistance"]
-    assert (
-        resistance["conformance"] < 1e-3
-        and resistance["predicted"] > 100.0
-        and resistance["most"] == 20.0
-    )
+    assert resistance["conformance"] < 1e-3 and resistance["predicted"] > 100.0 and resistance["most"] == 20.0
     setup = hopeless.setups(
         near["at"]["plate"],
         near["at"]["speed_m_min"],

@@ -63,9 +63,7 @@ def test_one_gap_alone(window_of, places, demo_surfaces):
     feature = demo_surfaces.by_name["gap_closure"].components.feature
     for high_pressure in (50.0, 80.0):
         here = places | {"pressure": high_pressure}
-        expected = t_below(
-            demo_surfaces, window.setups(LASER, **here), {"gap_closure": 1.0}, 44.0, feature
-        )
+        expected = t_below(demo_surfaces, window.setups(LASER, **here), {"gap_closure": 1.0}, 44.0, feature)
         np.testing.assert_allclose(judged(window, here, "gap"), expected, atol=1e-9)
 
 
@@ -101,11 +99,7 @@ def test_two_requirements_on_one_line_are_the_tighter(window_of, places):
 )
 def test_open_area_is_a_line_width(window_of, layout, width):
     pattern = PITCH | {"layout": layout}
-    asked = (
-        {"open_area": (86.0, None, {})}
-        if layout == "square mesh"
-        else {"open_area": (93.0, None, {})}
-    )
+    asked = {"open_area": (86.0, None, {})} if layout == "square mesh" else {"open_area": (93.0, None, {})}
     width = width if layout == "square mesh" else 900 * 0.07
     here = {"speed": [30.0, 60.0, 118.0], "cell_volume": 4.4, "pressure": 50.0}
     np.testing.assert_allclose(
@@ -119,9 +113,7 @@ def test_undercoat_in_parallel(window_of, places):
     """3.8 Ω together with 50 Ω is 1/(1/3.8 - 1/50) = 4.1126 Ω of lines."""
     with_coat = window_of(pattern=PITCH, sheet_resistance=(None, 3.8, {"undercoat": 50.0}))
     lines = window_of(pattern=PITCH, sheet_resistance=(None, 1 / (1 / 3.8 - 1 / 50), {}))
-    np.testing.assert_allclose(
-        judged(with_coat, places, "joint"), judged(lines, places, "joint"), atol=1e-9
-    )
+    np.testing.assert_allclose(judged(with_coat, places, "joint"), judged(lines, places, "joint"), atol=1e-9)
     setups = lines.setups(LASER, **places)
     alone = lines.quantities(setups)["sheet_resistance"]["mean"]
     together = with_coat.quantities(setups)["sheet_resistance"]["mean"]
@@ -138,9 +130,7 @@ def test_voltage_drop_is_a_sheet_resistance(window_of, places):
     parameters = {"tile": 100.0, "current_density": 10.0, "contacts": "two opposite"}
     drop = window_of(pattern=PITCH, voltage_drop=(None, 50.0, parameters))
     sheet = window_of(pattern=PITCH, sheet_resistance=(None, 4.0, {}))
-    np.testing.assert_allclose(
-        judged(drop, places, "joint"), judged(sheet, places, "joint"), atol=1e-9
-    )
+    np.testing.assert_allclose(judged(drop, places, "joint"), judged(sheet, places, "joint"), atol=1e-9)
 
 
 def test_joint_is_at_most_the_least_of_its_parts(tag_window, mesh_window, places):
@@ -149,9 +139,7 @@ def test_joint_is_at_most_the_least_of_its_parts(tag_window, mesh_window, places
             table = window.conformance(window.setups(plate, **places | {"pressure": pressure}))
             parts = table.drop(columns="joint")
             assert (table["joint"] <= parts.min(axis=1) + 1e-6).all()
-            assert (
-                table["joint"] >= (parts.sum(axis=1) - len(parts.columns) + 1).clip(lower=0) - 1e-6
-            ).all()
+            assert (table["joint"] >= (parts.sum(axis=1) - len(parts.columns) + 1).clip(lower=0) - 1e-6).all()
             assert ((table >= 0) & (table <= 1)).all(axis=None)
 
 
@@ -213,9 +201,7 @@ def test_neither_measured_nor_stated_is_refused(unmeasured, make_product):
     "tolerance",
     [{"speed_tolerance": 0.05}, {"volume_tolerance": 0.05}, {"pressure_tolerance": "5 µm"}],
 )
-def test_a_tolerance_never_helps_where_the_mean_is_inside(
-    demo_surfaces, tag, without_tolerances, tolerance
-):
+def test_a_tolerance_never_helps_where_the_mean_is_inside(demo_surfaces, tag, without_tolerances, tolerance):
     import dataclasses
 
     exact = pw.find_window(demo_surfaces, without_tolerances(tag))
@@ -238,14 +224,10 @@ def test_a_tolerance_never_helps_where_the_mean_is_inside(
 def test_a_tolerance_is_a_rectangular_distribution(demo_surfaces, make_product):
     """On log width the extra variance is the squared half-difference over the tolerance, over 3."""
     asked = {"line_width": (None, 65.0, {})}
-    window = pw.find_window(
-        demo_surfaces, make_product(assurance={"pressure_tolerance": "8 µm"}, **asked)
-    )
+    window = pw.find_window(demo_surfaces, make_product(assurance={"pressure_tolerance": "8 µm"}, **asked))
     setups = window.setups(LASER, 60.0, 4.4, 50.0)
     surface = demo_surfaces.by_name["line_width"]
-    half = (
-        surface.mean(setups.assign(pressure=58.0)) - surface.mean(setups.assign(pressure=42.0))
-    )[0] / 2
+    half = (surface.mean(setups.assign(pressure=58.0)) - surface.mean(setups.assign(pressure=42.0)))[0] / 2
     expected = t_below(demo_surfaces, setups, {"line_width": 1.0}, np.log(65.0), half**2 / 3)
     np.testing.assert_allclose(window.joint_conformance(setups), expected, atol=1e-9)
 
@@ -255,7 +237,6 @@ def test_equal_questions_get_equal_answers(tag_window):
     setups = tag_window.setups(LASER, np.linspace(30.0, 110.0, 9), 5.6, 50.0)
     together = tag_window.joint_conformance(setups)
     alone = [
-        tag_window.joint_conformance(setups.iloc[[at]].reset_index(drop=True))[0]
-        for at in range(len(setups))
+        tag_window.joint_conformance(setups.iloc[[at]].reset_index(drop=True))[0] for at in range(len(setups))
     ]
     np.testing.assert_allclose(together, alone, atol=1e-9)

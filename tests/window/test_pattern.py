@@ -27,9 +27,7 @@ def test_untried_pattern_is_refused_with_what_was_tried(window_of, pattern, word
 
 
 def test_unsaid_constants_are_the_trial_s(window_of):
-    pattern = window_of(pattern={"plate_width": None, "direction": None}, **GAP).patterns[
-        "laser-imaged"
-    ]
+    pattern = window_of(pattern={"plate_width": None, "direction": None}, **GAP).patterns["laser-imaged"]
     assert (pattern["plate_width"], pattern["direction"]) == (30.0, 0.0)
 
 
@@ -37,6 +35,19 @@ def test_no_plate_named_judges_every_plate_tried(window_of):
     window = window_of(pattern={"plate": None}, **GAP)
     assert window.plates == ("film-imaged", "laser-imaged")
     assert set(window.speed_bands()["plate"]) == {"film-imaged", "laser-imaged"}
+
+
+def test_plates_that_do_not_fit_an_open_product_are_passed_over_with_the_reason(window_of):
+    window = window_of(pattern={"plate": None, "plate_width": 30.0}, **GAP)
+    assert window.plates == ("laser-imaged",)
+    assert len(window.notes) == 1 and "film-imaged" in window.notes[0]
+
+
+def test_a_tolerance_of_a_setting_that_was_not_varied_is_said(read_frame, demo_rows, make_product):
+    still = demo_rows.assign(**{"pressure [um]": 50.0})
+    product = make_product(assurance={"pressure_tolerance": "5 µm", "speed_tolerance": 0.02}, **GAP)
+    window = pw.find_window(pw.fit(read_frame(still)), product)
+    assert len(window.notes) == 1 and "did not vary pressure" in window.notes[0]
 
 
 def test_response_that_was_not_measured(read_frame, demo_rows, make_product):
@@ -47,16 +58,12 @@ def test_response_that_was_not_measured(read_frame, demo_rows, make_product):
 
 def test_pressure_tolerance_of_another_kind(demo_surfaces, make_product):
     with pytest.raises(WindowProblem, match="pressure_tolerance “5 kPa”.*µm"):
-        pw.find_window(
-            demo_surfaces, make_product(assurance={"pressure_tolerance": "5 kPa"}, **GAP)
-        )
+        pw.find_window(demo_surfaces, make_product(assurance={"pressure_tolerance": "5 kPa"}, **GAP))
 
 
 def test_region_holds_the_tried_set_ups_and_nothing_far_off(tag_window, demo_trial):
     tried = demo_trial.prints.query("plate == 'laser-imaged'")
-    setups = tag_window.setups(
-        "laser-imaged", tried["speed"], tried["cell_volume"], tried["pressure"]
-    )
+    setups = tag_window.setups("laser-imaged", tried["speed"], tried["cell_volume"], tried["pressure"])
     assert tag_window.in_trial_region(setups).all()
     for change in (
         {"speed": 25.0},

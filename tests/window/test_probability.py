@@ -19,9 +19,11 @@ def correlation(*pairs: float) -> np.ndarray:
 
 def at_zero(lower, upper, scale, df, **options) -> float:
     size = len(scale)
-    return float(rectangle_probability(
-        np.full(size, lower), np.full(size, upper), np.zeros((1, size)), scale[None], df, **options
-    )[0])
+    return float(
+        rectangle_probability(
+            np.full(size, lower), np.full(size, upper), np.zeros((1, size)), scale[None], df, **options
+        )[0]
+    )
 
 
 @pytest.mark.parametrize("df", [1, 5, INF])
@@ -72,7 +74,9 @@ def test_order_of_the_dimensions_does_not_matter():
     lower, upper = np.array([-1.0, -INF, -2.0]), np.array([2.0, 1.0, INF])
     order = [2, 0, 1]
     one = rectangle_probability(lower, upper, mean[None], scale[None], 6)
-    other = rectangle_probability(lower[order], upper[order], mean[order][None], scale[order][:, order][None], 6)
+    other = rectangle_probability(
+        lower[order], upper[order], mean[order][None], scale[order][:, order][None], 6
+    )
     assert one == pytest.approx(other, rel=0, abs=1e-12)
 
 
@@ -94,7 +98,9 @@ def test_equal_questions_get_equal_answers_alone_and_in_a_crowd():
     lower, upper = np.array([-1.0, -INF, -2.0]), np.array([2.0, 1.0, INF])
     crowd = rectangle_probability(lower, upper, mean, scale, 6)
     np.testing.assert_array_equal(crowd, rectangle_probability(lower, upper, mean, scale, 6))
-    alone = [rectangle_probability(lower, upper, mean[at:at + 1], scale[at:at + 1], 6)[0] for at in range(50)]
+    alone = [
+        rectangle_probability(lower, upper, mean[at : at + 1], scale[at : at + 1], 6)[0] for at in range(50)
+    ]
     # the order of integration may differ alone, so equal to the error of the lattice
     np.testing.assert_allclose(alone, crowd[:50], rtol=0, atol=4e-4)
 

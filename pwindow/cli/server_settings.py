@@ -1,0 +1,185 @@
+"""What the server of the dashboards is told: address, configuration, environment."""
+
+from __future__ import annotations
+
+import ipaddress
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+LANDING_PAGE = "set-up-speed.ipynb"
+LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
+
+
+def is_loopback(host: str) -> bool:
+    """Say whether only this computer can reach `host`.
+
+    >>> is_loopback("127.0.0.1"), is_loopback("localhost"), is_loopback("0.0.0.0")
+    (True, True, False)
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def exposure_caution(host: str) -> str | None:
+    """Give the caution due when others can reach the page, or None."""
+    if is_loopback(host):
+        return None
+    return (
+        f"Caution: listening on {host}, so anyone who can reach this computer over the network "
+        "can open the page and read the trial in it; there is no password and no encryption. "
+        "Leave --host out to serve this computer alone."
+    )
+
+
+def page_address(host: str, port: int, page: str = LANDING_PAGE) -> str:
+    """Give the address of a page as a browser on this computer opens it.
+
+    >>> page_address("0.0.0.0", 8866)
+    'http://127.0.0.1:8866/voila/render/set-up-speed.ipynb'
+    """
+    return f"http://{_bracketed(reachable(host))}:{port}/voila/render/{page}"
+
+
+def reachable(host: str) -> str:
+    return {"": "127.0.0.1", "0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)
+
+
+def _bracketed(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+def content_policy(host: str) -> str:
+    """Give the Content-Security-Policy of the pages: nothing comes from another host."""
+    # Older browsers do not count a WebSocket to the page's own host as 'self'.
+    sockets = "ws://127.0.0.1:* ws://localhost:*" if is_loopback(host) else "ws: wss:"
+    return "; ".join(
+        [
+            "default-src 'self'",
+            "script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:",
+            "style-src 'self' 'unsafe-inline'",
+            "img-src 'self' data: blob:",
+            "font-src 'self' data:",
+            f"connect-src 'self' data: blob: {sockets}",
+            "worker-src 'self' blob:",
+            "object-src 'none'",
+            "base-uri 'self'",
+            "form-action 'self'",
+            "frame-ancestors 'none'",
+        ]
+    )
+
+
+def voila_config(
+    dashboards: Path,
+    *,
+    host: str,
+    port: int,
+    pool_size: int = 1,
+    idle_timeout: int = 1800,
+    idle_check: int = 60,
+) -> dict[str, dict[str, object]]:
+    """Give the server's whole configuration.
+
+    Parameters
+    ----------
+    dashboards : Path
+        Folder of the pages.
+    host : str
+        Address to listen on.
+    port : int
+        Port to listen on; no other is tried.
+    pool_size : int, default 1
+        Number of kernels kept ready for each page; 0 starts each kernel when its page is opened.
+    idle_timeout, idle_check : int, default 1800 and 60
+        Time in s after which the kernel of a page that nobody has open is ended, and the time
+        in s between two looks.
+
+    Returns
+    -------
+    dict
+        Ready to be written as ``voila.json``.
+    """
+    return {
+        "Voila": {
+            "ip": host,
+            "port": port,
+            "port_retries": 0,
+            "open_browser": False,
+            "root_dir": str(dashboards.resolve()),
+            "log_level": "ERROR",
+            # Tornado reports each missing file and its own defaults as warnings.
+            "logging_config": {"loggers": {"tornado": {"level": "ERROR"}}},
+            "tornado_settings": {
+                "websocket_max_message_size": LARGEST_UPLOAD,
+                # False refuses requests whose Host is a name that a foreign page may have
+                # pointed at this computer.
+                "allow_remote_access": not is_loopback(host),
+                "headers": {"Content-Security-Policy": content_policy(host)},
+            },
+        },
+        "VoilaConfiguration": {
+            "template": "pwindow",
+            "theme": "light",
+            "allow_template_override": "NO",
+            "allow_theme_override": "NO",
+            "file_allowlist": [],
+            "show_tracebacks": False,
+            "strip_sources": True,
+            "preheat_kernel": pool_size > 0,
+            "default_pool_size": pool_size,
+        },
+        # What passes between server and kernel stays unread by other users of this computer.
+        "KernelManager": {"transport_encryption": "auto"},
+        "MappingKernelManager": {
+            "cull_idle_timeout": idle_timeout,
+            "cull_interval": idle_check,
+            "cull_connected": False,
+        },
+    }
+
+
+def serve_command(config_folder: Path) -> list[str]:
+    """Give the server's command line; `config_folder` holds its ``voila.json``."""
+    return [sys.executable, "-m", "voila", f"--Voila.config_file_paths={config_folder}"]
+
+
+def serve_environment(
+    dashboards: Path,
+    trials: Sequence[Path] = (),
+    products: Sequence[Path] = (),
+    study: Path | None = None,
+    host: str = "127.0.0.1",
+    base: Mapping[str, str] | None = None,
+) -> dict[str, str]:
+    """Give the environment of the server, which its kernels inherit.
+
+    ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` carry the files as absolute paths parted by
+    `os.pathsep`; each is absent where no file is given. The pages' template is found by
+    ``JUPYTER_PATH``, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
+    the server, at ``VOILA_APP_IP`` and past any proxy, that a visitor has come.
+    """
+    environment = dict(os.environ if base is None else base)
+    studies = () if study is None else (study,)
+    given = (("PWINDOW_TRIAL", trials), ("PWINDOW_PRODUCTS", products), ("PWINDOW_STUDY", studies))
+    for name, files in given:
+        environment.pop(name, None)
+        if files:
+            environment[name] = os.pathsep.join(str(file.resolve()) for file in files)
+    package_home = Path(__file__).resolve().parents[2]
+    _put_first(environment, "JUPYTER_PATH", str(dashboards.resolve() / "templates"), os.pathsep)
+    _put_first(environment, "PYTHONPATH", str(package_home), os.pathsep)
+    environment["VOILA_APP_IP"] = _bracketed(reachable(host))
+    for name in ("no_proxy", "NO_PROXY"):
+        _put_first(environment, name, f"{reachable(host)},localhost", ",")
+    return environment
+
+
+def _put_first(environment: dict[str, str], name: str, value: str, separator: str) -> None:
+    others = environment.get(name)
+    environment[name] = f"{value}{separator}{others}" if others else value

@@ -1,0 +1,54 @@
+"""What is decided before a server is started."""
+
+import os
+import socket
+
+import pytest
+
+from pwindow.cli import serving
+from pwindow.cli.server_settings import LANDING_PAGE, exposure_caution, serve_environment
+
+
+def test_only_loopback_goes_without_a_caution():
+    assert exposure_caution("127.0.0.1") is None
+    assert exposure_caution("::1") is None
+    for host in ("0.0.0.0", "::", "192.0.2.7", "press-office"):
+        assert host in exposure_caution(host)
+
+
+def test_a_port_asked_for_and_taken_is_an_error():
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(serving.ServingProblem, match=rf"port {port}: .*--port"):
+            serving.choose_port("127.0.0.1", port)
+
+
+def test_a_usual_port_that_is_taken_gives_way(monkeypatch):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        monkeypatch.setattr(serving, "USUAL_PORT", taken.getsockname()[1])
+        chosen = serving.choose_port("127.0.0.1", None)
+        assert chosen not in (0, taken.getsockname()[1])
+
+
+def test_an_impossible_port_is_an_error():
+    with pytest.raises(serving.ServingProblem, match="cannot listen"):
+        serving.choose_port("127.0.0.1", 70000)
+
+
+def test_the_environment_carries_the_files_and_nothing_stale(tmp_path):
+    base = {"PWINDOW_TRIAL": "stale", "JUPYTER_PATH": "before", "no_proxy": "intranet"}
+    files = [tmp_path / "a.csv", tmp_path / "b.csv"]
+    given = serve_environment(tmp_path, files, base=base)
+    assert given["PWINDOW_TRIAL"].split(os.pathsep) == [str(file) for file in files]
+    assert given["JUPYTER_PATH"].split(os.pathsep) == [str(tmp_path / "templates"), "before"]
+    assert given["no_proxy"] == "127.0.0.1,localhost,intranet"
+    assert "PWINDOW_TRIAL" not in serve_environment(tmp_path, base=base)
+
+
+def test_a_missing_page_is_named(tmp_path):
+    with pytest.raises(serving.ServingProblem, match=LANDING_PAGE):
+        serving.serve(tmp_path, open_browser=False)
