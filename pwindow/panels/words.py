@@ -126,6 +126,8 @@ def _count(requirement) -> str:
 
 
 def _value(row: pd.Series, unit: str) -> str:
+    if pd.isna(row["mean"]):
+        return "counted, not measured"
     return f"<b>{row['mean']:.3g}</b> {unit} ({row['obs_ci_low']:.3g} … {row['obs_ci_high']:.3g})"
 
 
@@ -134,7 +136,8 @@ def _response_table(question: Question, frame: pd.DataFrame) -> str:
     rows = []
     for name, surface in question.evidence.surfaces.by_name.items():
         needed = [factor.name for factor in surface.design.factors]
-        if name in limited or frame[needed].isna().any(axis=None):
+        unknown = name == "gap_closure" and question.evidence.surfaces.counts_only
+        if unknown or name in limited or frame[needed].isna().any(axis=None):
             continue
         predicted, unit = surface.predict(frame).iloc[0], RESPONSES[name].unit
         if name == "resistivity":

@@ -1,120 +1,203 @@
-"""Mean gap closure of a cell when some of its gaps are bridged.
+"""Gap closures of which some are censored.
 
-A bridged gap has closed by at least the plate gap: it is a censored closure, not a missing one.
+A bridged gap has closed by at least the plate gap, and a gap that was inspected and not bridged by
+less: both are censored closures (Tobin 1958, Econometrica 26, 24-36), not missing ones.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 import pandas as pd
-from scipy import optimize
-from scipy.special import log_ndtr, ndtri
+from scipy.special import log_ndtr, ndtri_exp
 
 from pwindow.surfaces.pooling import pooled_variance
 
+_STEPS = 2000
 
-def cell_closures(
-    features: pd.DataFrame, keys: list[str]
-) -> tuple[pd.DataFrame, float, int, tuple[str, ...]]:
-    """Mean closure of each cell of gaps.
+
+def closure_cells(features: pd.DataFrame, keys: list[str]) -> tuple[pd.DataFrame, float, int]:
+    """What is known of the closure of each cell of gaps.
 
     Parameters
     ----------
     features : DataFrame
         Features of a trial, in the project's units.
     keys : list of str
-        Columns that make a cell.
+        Columns that make a cell, plate gap among them.
 
     Returns
     -------
     cells : DataFrame
-        Keys, ``value`` (mean closure, µm) and ``count`` (features it stands on).
+        Keys, ``value`` (mean measured closure, µm, NaN where none), ``measured``, ``bridged`` and
+        ``unmeasured`` (open, not measured): numbers of gaps.
     feature_variance : float
         Pooled variance of the measured closures in a cell, µm².
     feature_df : int
-    notes : tuple of str
     """
-    seen = features["gap"].notna() | (features["gaps_bridged"] > 0)
+    seen = features["gap"].notna() | (features["gaps_inspected"] > 0) | (features["gaps_bridged"] > 0)
     table = features.loc[seen, [*keys, "gap", "gaps_inspected", "gaps_bridged"]]
     bridged = table["gaps_bridged"].fillna(0.0)
     unmeasured = (table["gaps_inspected"].fillna(0.0) - bridged - table["gap"].notna()).clip(lower=0.0)
-    closure = table["plate_gap"] - table["gap"]
-    groups = table.assign(closure=closure, bridged=bridged, unmeasured=unmeasured).groupby(
-        keys, sort=False, dropna=False
-    )
+    table = table.assign(closure=table["plate_gap"] - table["gap"], bridged=bridged, unmeasured=unmeasured)
+    groups = table.groupby(keys, sort=False, dropna=False)
     variance, df = pooled_variance(groups["closure"])
     cells = groups.agg(
         value=("closure", "mean"),
         measured=("closure", "count"),
         bridged=("bridged", "sum"),
         unmeasured=("unmeasured", "sum"),
-    ).reset_index()
-    notes = _fill_censored(cells, np.sqrt(variance))
-    cells["count"] = cells["measured"] + cells["bridged"]
-    return cells.drop(columns=["bridged", "measured", "unmeasured"]), variance, df, notes
+    )
+    return cells.reset_index(), variance, df
 
 
-def _fill_censored(cells: pd.DataFrame, spread: float) -> tuple[str, ...]:
-    """Replace the mean of the open gaps by the mean of all gaps, where some are bridged."""
-    partly = cells["bridged"] > 0
-    wholly = partly & (cells["measured"] + cells["unmeasured"] == 0)
-    cells.loc[partly, "value"] = [
-        censored_mean(
-            cell.value, cell.measured, cell.bridged, cell.plate_gap, spread, unmeasured=cell.unmeasured
+@dataclass(frozen=True)
+class Censored:
+    """The censored gaps of a table of cells: entries of one edge and side.
+
+    Attributes
+    ----------
+    cell : ndarray of int, shape (g,)
+        Row of the cell, in ascending order.
+    edge : ndarray, shape (g,)
+        Plate gap, µm.
+    sign : ndarray, shape (g,)
+        1 where the closure is at least `edge`, -1 where it is less.
+    times : ndarray, shape (g,)
+        Gaps that the entry stands for.
+    measured, measured_mean : ndarray, shape (m,)
+        Number and mean of the measured closures of each cell; a mean of none is 0.
+    """
+
+    cell: np.ndarray
+    edge: np.ndarray
+    sign: np.ndarray
+    times: np.ndarray
+    measured: np.ndarray
+    measured_mean: np.ndarray
+
+    @classmethod
+    def of(cls, cells: pd.DataFrame) -> Censored:
+        """At most two entries a cell, from its ``measured``, ``bridged``, ``unmeasured``, ``plate_gap``
+        and ``measured_mean``.
+        """
+        times = cells[["bridged", "unmeasured"]].to_numpy(float).ravel()
+        cell, sign = np.repeat(np.arange(len(cells)), 2), np.tile([1.0, -1.0], len(cells))
+        some = times > 0
+        edge = cells["plate_gap"].to_numpy(float)[cell]
+        measured, mean = cells["measured"].to_numpy(float), cells["measured_mean"].fillna(0.0).to_numpy(float)
+        return cls(cell[some], edge[some], sign[some], times[some], measured, mean)
+
+    def one_by_one(self) -> Censored:
+        """The same gaps with an entry each."""
+        each = np.repeat(np.arange(len(self.cell)), self.times.astype(int))
+        return replace(
+            self, cell=self.cell[each], edge=self.edge[each], sign=self.sign[each], times=np.ones(len(each))
         )
-        for cell in cells[partly].itertuples()
-    ]
-    notes = []
-    if partly.any():
-        notes.append(f"{int(cells['bridged'].sum())} bridged gaps count as closed by at least the plate gap")
-    if wholly.any():
-        notes.append(
-            f"{wholly.sum()} sets of gaps are bridged throughout: their closure is taken as just large "
-            "enough for that, so beyond them the closure surface is a lower bound"
-        )
-    return tuple(notes)
+
+    @property
+    def counts(self) -> np.ndarray:
+        """Gaps of each cell, shape (m,)."""
+        return self.measured + np.bincount(self.cell, self.times, len(self.measured))
+
+    def draw(self, mean: np.ndarray, spread: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """Closures drawn beyond their edges.
+
+        Parameters
+        ----------
+        mean : ndarray, shape (c, m)
+            Mean closure of each cell.
+        spread : ndarray, shape (c,)
+            Standard deviation between gaps.
+
+        Returns
+        -------
+        ndarray, shape (c, g)
+        """
+        spread = spread[:, None]
+        at = mean[:, self.cell]
+        share = log_ndtr(self.sign * (at - self.edge) / spread)
+        return at - self.sign * spread * ndtri_exp(share + np.log(rng.random(share.shape)))
+
+    def complete(self, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Means of all gaps of each cell, and the squares inside cells that censored gaps add.
+
+        Parameters
+        ----------
+        values : ndarray, shape (c, g)
+            Closures of the censored gaps.
+        """
+        size, counts = len(self.measured), self.counts
+        means = sum_by(values * self.times, self.cell, size) + self.measured * self.measured_mean
+        means /= np.maximum(counts, 1.0)
+        inside = (self.times * (values - means[:, self.cell]) ** 2).sum(axis=1)
+        return means, inside + (self.measured * (self.measured_mean - means) ** 2).sum(axis=1)
 
 
-def censored_mean(
-    open_mean: float, measured: float, bridged: float, plate_gap: float, spread: float, unmeasured: float = 0
-) -> float:
-    """Most likely mean closure, µm, of gaps of which some are bridged.
+def sum_by(values: np.ndarray, member: np.ndarray, count: int) -> np.ndarray:
+    """Sums of columns, shape (c, g), over ascending `member`, shape (c, count)."""
+    sums = np.zeros((len(values), count))
+    if len(member):
+        starts = np.flatnonzero(np.diff(member, prepend=-1))
+        sums[:, member[starts]] = np.add.reduceat(values, starts, axis=1)
+    return sums
 
-    Maximises the censored normal likelihood (Tobin 1958, Econometrica 26, 24-36) with a known
-    spread. Where nothing is open it has no maximum: the mean at which all `bridged` gaps close
-    with probability one half is returned.
+
+def expected_closures(
+    censored: Censored, design: np.ndarray, feature_ss: float, fixed_spread: float | None = None
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Maximum likelihood of a censored regression, by expectation and maximisation.
+
+    Gaps are taken as independent here: it is where the search for the posterior starts from.
 
     Parameters
     ----------
-    open_mean : float
-        Mean closure of the measured gaps, µm; not used where `measured` is 0.
-    measured, bridged, unmeasured : float
-        Number of measured (open), of bridged, and of open but not measured gaps.
-    plate_gap : float
-        Gap on the plate, µm.
+    censored : Censored
+    design : ndarray, shape (m, p)
+        Model rows of the cells.
+    feature_ss : float
+        Sum of squares of measured closures inside cells, µm².
+    fixed_spread : float, optional
+        Standard deviation between gaps where nothing tells it, µm.
+
+    Returns
+    -------
+    means : ndarray, shape (m,)
+        Expected mean closure of each cell, µm.
+    coefficients : ndarray, shape (p,)
     spread : float
-        Standard deviation of closure between gaps, µm.
-
-    Examples
-    --------
-    >>> censored_mean(40.0, 3, 0, 50.0, 2.0)
-    40.0
-    >>> 46.0 < censored_mean(46.0, 3, 1, 50.0, 2.0) < 50.0
-    True
+        Standard deviation of a gap about the surface, µm.
     """
-    if bridged == 0:
-        return float(open_mean)
-    if measured == 0:
-        open_mean = plate_gap
-    if spread == 0.0:
-        return float((measured * open_mean + bridged * plate_gap) / (measured + bridged))
-    if measured + unmeasured == 0:
-        return float(plate_gap + spread * ndtri(0.5 ** (1.0 / bridged)))
+    counts = censored.counts
+    root = np.sqrt(counts)[:, None]
+    means = np.where(censored.measured > 0, censored.measured_mean, _mean_edges(censored))
+    spread = fixed_spread or max(float(np.std(means)), 1e-3)
+    for _ in range(_STEPS):
+        beta = np.linalg.lstsq(root * design, root[:, 0] * means, rcond=None)[0]
+        fitted, before = design @ beta, means
+        expected, variance = _beyond(censored, fitted, spread)
+        means, inside = (found[0] for found in censored.complete(expected[None]))
+        total = inside + (counts * (means - fitted) ** 2).sum() + censored.times @ variance + feature_ss
+        spread = fixed_spread or float(np.sqrt(total / counts.sum()))
+        if np.abs(means - before).max() < 1e-9 * spread:
+            break
+    return means, beta, spread
 
-    def misfit(mean: float) -> float:
-        beyond = (mean - plate_gap) / spread
-        squares = measured * (open_mean - mean) ** 2 / (2 * spread**2)
-        return squares - bridged * log_ndtr(beyond) - unmeasured * log_ndtr(-beyond)
 
-    ends = (min(open_mean, plate_gap) - 6 * spread, plate_gap + 6 * spread)
-    return float(optimize.minimize_scalar(misfit, bounds=ends, method="bounded").x)
+def _mean_edges(censored: Censored) -> np.ndarray:
+    """A first guess of the closure of cells without a measured gap."""
+    size = len(censored.measured)
+    sums, counts = (
+        np.bincount(censored.cell, w, size) for w in (censored.times * censored.edge, censored.times)
+    )
+    return sums / np.maximum(counts, 1.0)
+
+
+def _beyond(censored: Censored, fitted: np.ndarray, spread: float) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and variance of closures beyond their edges."""
+    at = fitted[censored.cell]
+    depth = censored.sign * (at - censored.edge) / spread
+    hazard = np.exp(-0.5 * depth**2 - 0.5 * np.log(2 * np.pi) - log_ndtr(depth))
+    expected = at + censored.sign * spread * hazard
+    return expected, (spread**2 * (1.0 - hazard * (hazard + depth))).clip(min=0.0)

@@ -1,20 +1,29 @@
 """The joint predictive distribution of all responses of the next print: a multivariate t.
 
-With the same terms and prints for every response it is the closed form of the non-informative
-prior, :math:`y | x ∼ t_ν(B'z, (1 + z'(X'X)^{-1}z) S/ν)` with ν = n - p - q + 1 (Peterson 2004,
-J. Quality Technology 36, 139-153). Surfaces with terms of their own keep the covariance of their
-coefficients, σ_ij (X_i'X_i)⁻¹ X_i'X_j (X_j'X_j)⁻¹ (Zellner 1962, JASA 57, 348-368).
+Where every response has the same terms, prints and counts, nothing is censored and each print is
+its own make-ready, it is the closed form of the non-informative prior,
+:math:`y | x ∼ t_ν(B'z, (1 + z'(X'X)^{-1}z) S/ν)` with ν = n - p - q + 1 (Peterson 2004, J. Quality
+Technology 36, 139-153). Elsewhere it is the multivariate t that has the moments of the posterior draws.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from scipy import optimize, special
 
-from pwindow.surfaces.surface import Surface
+from pwindow.surfaces.bridged import Censored
+from pwindow.surfaces.least_squares import least_squares
+from pwindow.surfaces.responses import ResponseData
+from pwindow.surfaces.sampler import Draws, Plan, Source, draw_posterior
+from pwindow.surfaces.statistics import PrintStatistics
+from pwindow.surfaces.terms import Design
+from pwindow.surfaces.variance import Groups
+
+_NEGLIGIBLE = 1e-3
 
 
 @dataclass(frozen=True)
@@ -44,95 +53,202 @@ class JointSurfaces:
 
     Attributes
     ----------
-    surfaces : tuple of Surface
-    df : float
-    residual : ndarray, shape (q, q)
-        Scale matrix of a new print's measured means, S/ν.
+    names : tuple of str
+        Responses, q of them.
+    designs : tuple of Design
+    centres : tuple of ndarray, shape (p_i,)
+        Locations of the coefficients.
+    coupling : mapping of (int, int) to ndarray, shape (p_i, p_j)
+        Scale matrix of the coefficients, i ≥ j.
     spread : ndarray, shape (q, q)
-        Scale matrix of a new print's true means.
-    coupling : dict of (int, int) to ndarray, shape (p_i, p_j)
-        Covariance of the coefficients over σ_ij.
+        Scale matrix of a new print's true means about the surfaces, make-ready and print together.
+    between : tuple of float, shape (q,)
+        Mean standard deviation between features of a print.
+    between_variance : tuple of float, shape (q,)
+        Variance of what is known of it.
+    told : tuple of bool, shape (q,)
+        Whether any print had two features to compare; where none had, `spread` holds what varies
+        between features too.
+    df : float
+    draws : Draws or None
+        What it was matched to; None for the closed form.
     """
 
-    surfaces: tuple[Surface, ...]
-    df: float
-    residual: np.ndarray
-    spread: np.ndarray
+    names: tuple[str, ...]
+    designs: tuple[Design, ...]
+    centres: tuple[np.ndarray, ...]
     coupling: Mapping[tuple[int, int], np.ndarray]
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        return tuple(surface.kind.name for surface in self.surfaces)
+    spread: np.ndarray
+    between: tuple[float, ...]
+    between_variance: tuple[float, ...]
+    told: tuple[bool, ...]
+    df: float
+    draws: Draws | None = None
 
     @property
     def correlation(self) -> np.ndarray:
-        """Correlation of the residuals of one print between responses, shape (q, q)."""
-        deviation = np.sqrt(np.diag(self.residual))
-        return self.residual / np.outer(deviation, deviation)
+        """Correlation between responses of what varies from print to print, shape (q, q)."""
+        deviation = np.sqrt(np.diag(self.spread))
+        return self.spread / np.outer(deviation, deviation)
+
+    def between_features(self, name: str) -> JointSurfaces:
+        """The same where all that varies in a response counts as varying between features.
+
+        The worst of many features is then the worst it can be.
+        """
+        at = self.names.index(name)
+        total = self.spread[at, at]
+        spread = self.spread.copy()
+        spread[at, :] = spread[:, at] = 0.0
+        spread[at, at] = _NEGLIGIBLE**2 * total
+        between = list(self.between)
+        between[at] = float(np.hypot(between[at], total**0.5))
+        return replace(self, spread=spread, between=tuple(between))
 
     def means(self, setups: pd.DataFrame) -> np.ndarray:
         """Predicted means on the modelled scale, shape (len(setups), q)."""
-        return np.column_stack([surface.mean(setups) for surface in self.surfaces])
+        return np.column_stack([d.matrix(setups) @ c for d, c in zip(self.designs, self.centres)])
 
     def predict(self, setups: pd.DataFrame) -> Predictive:
         """The predictive distribution at each set-up."""
-        matrices = [surface.design.matrix(setups) for surface in self.surfaces]
-        mean = np.column_stack([x @ s.solution.params for x, s in zip(matrices, self.surfaces)])
-        count = len(self.surfaces)
-        scale = np.broadcast_to(self.spread, (len(setups), count, count)).copy()
-        for i in range(count):
-            for j in range(i + 1):
-                reach = ((matrices[i] @ self.coupling[i, j]) * matrices[j]).sum(axis=1)
-                scale[:, i, j] += self.residual[i, j] * reach
-                scale[:, j, i] = scale[:, i, j]
+        matrices = [design.matrix(setups) for design in self.designs]
+        mean = np.column_stack([x @ centre for x, centre in zip(matrices, self.centres)])
+        scale = np.broadcast_to(self.spread, (len(setups), *self.spread.shape)).copy()
+        for (i, j), block in self.coupling.items():
+            reach = ((matrices[i] @ block) * matrices[j]).sum(axis=1)
+            scale[:, i, j] += reach
+            if i != j:
+                scale[:, j, i] += reach
         return Predictive(self.names, mean, scale, self.df)
 
 
-def join_surfaces(surfaces: Mapping[str, Surface]) -> JointSurfaces:
-    """Combine the surfaces of one trial."""
-    members = tuple(surfaces.values())
-    df = max(min(surface.df for surface in members) - len(members) + 1, 1.0)
-    errors, designs = _aligned(members)
-    residual = _residual_scale(members, errors, df)
-    spread = residual - np.diag(
-        [s.components.feature / s.components.typical_count * s.df / df for s in members]
+def join_responses(
+    responses: Mapping[str, ResponseData], designs: Mapping[str, Design], plan: Plan | None = None
+) -> JointSurfaces:
+    """The joint predictive distribution of the responses of one trial.
+
+    Parameters
+    ----------
+    responses : mapping of str to ResponseData
+    designs : mapping of str to Design
+    plan : Plan, optional
+        How to sample where there is no closed form.
+    """
+    if _has_closed_form(responses, designs):
+        return _closed_form(responses, designs)
+    prints = pd.concat([data.cells.set_index("print")["make_ready"] for data in responses.values()])
+    prints = prints[~prints.index.duplicated()].sort_index()
+    sources = [_source(data, designs[name], prints.index) for name, data in responses.items()]
+    draws = draw_posterior(sources, _readies(prints), plan or Plan())
+    told = tuple(source.feature_sd is None for source in sources)
+    return _matched(tuple(responses), tuple(designs.values()), draws, told)
+
+
+def _has_closed_form(responses: Mapping[str, ResponseData], designs: Mapping[str, Design]) -> bool:
+    tables = [data.cells for data in responses.values()]
+    first = tables[0]
+    counts = {count for table in tables for count in table["count"]}
+    return (
+        all(design.terms == next(iter(designs.values())).terms for design in designs.values())
+        and all(table["print"].equals(first["print"]) for table in tables)
+        and all(len(set(table["count"])) == 1 for table in tables)
+        and len(counts) >= 1
+        and not any(data.censored for data in responses.values())
+        and Groups.of(first).simple
     )
-    inverses = [surface.solution.unscaled_cov for surface in members]
+
+
+def _closed_form(responses: Mapping[str, ResponseData], designs: Mapping[str, Design]) -> JointSurfaces:
+    members = list(responses.values())
+    design = next(iter(designs.values()))
+    x = design.matrix(members[0].cells)
+    fits = [least_squares(x, data.cells["value"].to_numpy(float)) for data in members]
+    count = len(fits)
+    df = max(fits[0].df - count + 1.0, 1.0)
+    errors = np.column_stack([fit.residuals for fit in fits])
+    measured = _positive(errors.T @ errors / df)
+    own = np.diag(measured)
+    inside = np.minimum([data.feature_variance / data.typical_count for data in members], own)
+    coupling = {(i, j): measured[i, j] * fits[0].unscaled_cov for i in range(count) for j in range(i + 1)}
+    return JointSurfaces(
+        tuple(responses),
+        tuple(designs.values()),
+        tuple(fit.params for fit in fits),
+        coupling,
+        _positive(measured - np.diag(inside)),
+        tuple(data.feature_variance**0.5 for data in members),
+        (0.0,) * count,
+        tuple(data.feature_df > 0 for data in members),
+        df,
+    )
+
+
+def _readies(prints: pd.Series) -> np.ndarray | None:
+    """Make-ready of each print, counted; None where each has one print."""
+    mounted = prints.where(prints.notna(), "print " + prints.index.astype(str))
+    return pd.factorize(mounted)[0] if mounted.duplicated().any() else None
+
+
+def _source(data: ResponseData, design: Design, prints: pd.Index) -> Source:
+    statistics = PrintStatistics.of(data, design, prints)
+    values = statistics.cells["value"].to_numpy(float)
+    censored = Censored.of(statistics.cells).one_by_one() if data.censored else None
+    precision = np.zeros(len(design.terms))
+    if data.censored:
+        # a set-up at which every gap bridges bounds the surface on one side alone
+        half_gap = statistics.cells["plate_gap"].max() / 2.0
+        precision[[bool(term) for term in design.terms]] = 1.0 / half_gap**2
+    return Source(statistics, values, censored, precision, data.feature_sd or _untold(data, statistics))
+
+
+def _untold(data: ResponseData, statistics: PrintStatistics) -> float | None:
+    """A negligible standard deviation between features where no print has two to compare."""
+    present = int((statistics.counts > 0).sum())
+    inside = statistics.counts.sum() - present - np.linalg.matrix_rank(statistics.within)
+    if inside > 0:
+        return None
+    return max(_NEGLIGIBLE * float(data.cells["value"].std()), 1e-12)
+
+
+def _matched(names: tuple[str, ...], designs: tuple[Design, ...], draws: Draws, told) -> JointSurfaces:
+    """The multivariate t with the posterior's coefficients and, in the logarithm, its variances."""
+    total = draws.make_ready + draws.print_
+    variances = np.einsum("sii->si", total)
+    logs = np.log(variances)
+    df = _freedom(float(logs.var(axis=0).mean()))
+    size = np.exp(logs.mean(axis=0) - np.log(df) + special.psi(df / 2.0) + np.log(2.0))
+    mean = total.mean(axis=0)
+    unit = np.sqrt(size / np.diag(mean))
+    edges = np.cumsum([0, *(len(design.terms) for design in designs)])
+    covariance = np.atleast_2d(np.cov(np.column_stack(draws.coefficients).T)) * (df - 2.0) / df
     coupling = {
-        (i, j): inverses[i] if i == j else inverses[i] @ (designs[i].T @ designs[j]) @ inverses[j]
-        for i in range(len(members))
+        (i, j): covariance[edges[i] : edges[i + 1], edges[j] : edges[j + 1]]
+        for i in range(len(names))
         for j in range(i + 1)
     }
-    return JointSurfaces(members, df, residual, _positive(spread), coupling)
+    between = np.sqrt(draws.feature)
+    return JointSurfaces(
+        names,
+        designs,
+        draws.centres,
+        coupling,
+        _positive(mean * np.outer(unit, unit)),
+        tuple(between.mean(axis=0)),
+        tuple(between.var(axis=0)),
+        told,
+        df,
+        draws,
+    )
 
 
-def _aligned(members: tuple[Surface, ...]) -> tuple[np.ndarray, list[np.ndarray]]:
-    """Whitened residuals and model matrices on one list of rows, absent rows NaN and 0."""
-    labels = [list(zip(s.cells["print"], s.slots)) for s in members]
-    rows = {label: at for at, label in enumerate(dict.fromkeys(sum(labels, [])))}
-    errors = np.full((len(rows), len(members)), np.nan)
-    designs = []
-    for j, (surface, own) in enumerate(zip(members, labels)):
-        at = [rows[label] for label in own]
-        errors[at, j] = surface.solution.residuals
-        design = np.zeros((len(rows), surface.white_design.shape[1]))
-        design[at] = surface.white_design
-        designs.append(design)
-    return errors, designs
-
-
-def _residual_scale(members: tuple[Surface, ...], errors: np.ndarray, df: float) -> np.ndarray:
-    """Scale matrix of the residuals: S/ν, with correlations from the prints two responses share."""
-    count = len(members)
-    correlation = np.eye(count)
-    for i in range(count):
-        for j in range(i):
-            both = ~np.isnan(errors[:, i]) & ~np.isnan(errors[:, j])
-            one, other = errors[both, i], errors[both, j]
-            size = np.sqrt((one @ one) * (other @ other))
-            correlation[i, j] = correlation[j, i] = (one @ other) / size if size > 0 else 0.0
-    deviation = np.sqrt([surface.scale * surface.df / df for surface in members])
-    return _positive(correlation) * np.outer(deviation, deviation)
+def _freedom(log_variance: float) -> float:
+    """Degrees of freedom of a scaled inverse χ² whose logarithm has this variance: ψ'(ν/2)."""
+    low, high = 3.0, 2000.0
+    return float(
+        optimize.brentq(lambda nu: special.polygamma(1, nu / 2.0) - log_variance, low, high)
+        if special.polygamma(1, high / 2.0) < log_variance < special.polygamma(1, low / 2.0)
+        else (low if log_variance > 0.5 else high)
+    )
 
 
 def _positive(matrix: np.ndarray) -> np.ndarray:

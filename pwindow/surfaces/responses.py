@@ -7,14 +7,15 @@ gaps of one plate gap. Most prints have one cell of lines and one of gaps for ea
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 
-from pwindow.surfaces.bridged import cell_closures
+from pwindow.surfaces.bridged import Censored, closure_cells, expected_closures
 from pwindow.surfaces.pooling import pooled_variance
+from pwindow.surfaces.terms import Design
 from pwindow.trials.columns import DOME_SECTION_FACTOR
 from pwindow.trials.trial import Trial
 
@@ -36,6 +37,9 @@ class ResponseKind:
     covariates: tuple[str, ...]
 
 
+COUNTS_ONLY = "gaps were counted and none was measured: only whether gaps of the tried plate gaps stay open can be judged"
+_FAR = 4.5  # standard deviations from bridging beyond which an open gap says nothing by being open
+_NOMINAL_SPREAD = 0.05  # of the plate gap: the unit in which closures known from counts alone are told
 _LINE = ("plate", "plate_width", "direction")
 KINDS: Mapping[str, ResponseKind] = MappingProxyType(
     {
@@ -65,6 +69,8 @@ class ResponseData:
     feature_df : int
         Degrees of freedom it stands on; 0 where no cell has two features.
     notes : tuple of str
+    feature_sd : float or None
+        Standard deviation between features where nothing was measured that tells it.
     """
 
     kind: ResponseKind
@@ -72,6 +78,12 @@ class ResponseData:
     feature_variance: float = 0.0
     feature_df: int = 0
     notes: tuple[str, ...] = ()
+    feature_sd: float | None = None
+
+    @property
+    def censored(self) -> bool:
+        """Whether some of its features are known only to lie beyond an edge."""
+        return "bridged" in self.cells and bool(self.cells[["bridged", "unmeasured"]].to_numpy().any())
 
     @property
     def typical_count(self) -> float:
@@ -120,35 +132,52 @@ def _with_setups(trial: Trial, cells: pd.DataFrame) -> pd.DataFrame:
 
 
 def _resistivity(trial: Trial, data: dict[str, ResponseData]) -> ResponseData | None:
-    """ρ = R k w h ÷ L from the mean section of the lines of the same cell."""
+    """ρ = R k w h ÷ L, from the section of the probed stretch, else from the mean section of its cell."""
     measured = trial.features["resistance"].notna()
     if not measured.any() or not {"line_height", "line_width"} <= set(data):
         return None
     kind, keys = KINDS["resistivity"], _cell_keys(KINDS["resistivity"])
-    features = trial.features
-    per_metre = np.log(features["resistance"] / (features["line_length"] * 1e-3))
-    result = _means(trial, kind, per_metre)
-    area = sum(data[name].cells.set_index(keys)["value"] for name in ("line_height", "line_width"))
-    log_area = np.log(section_factor(trial)[0] * 1e-12) + area
-    joined = result.cells.join(log_area.rename("log_area"), on=keys)
-    lost = joined["log_area"].isna()
-    cells = joined.assign(value=joined["value"] + joined["log_area"])[~lost].drop(columns="log_area")
-    notes = (
-        (f"{lost.sum()} prints have a resistance but no section: not used for resistivity",)
-        if lost.any()
-        else ()
-    )
-    if cells.empty:
+    features = trial.features[measured]
+    of_cell = sum(data[name].cells.set_index(keys)["value"] for name in ("line_height", "line_width"))
+    log_area = np.log(features["line_height"] * features["line_width"])
+    log_area = log_area.fillna(features[keys].join(of_cell.rename("log_area"), on=keys)["log_area"])
+    lost = features.loc[log_area.isna(), "print"].nunique()
+    notes = (f"{lost} prints have a resistance but no section: not used for resistivity",) if lost else ()
+    if log_area.isna().all():
         return None
-    return ResponseData(kind, cells.reset_index(drop=True), result.feature_variance, result.feature_df, notes)
+    per_metre = np.log(features["resistance"] / (features["line_length"] * 1e-3))
+    values = per_metre + log_area + np.log(section_factor(trial)[0] * 1e-12)
+    return replace(_means(trial, kind, values.reindex(trial.features.index)), notes=notes)
 
 
 def _closure(trial: Trial) -> ResponseData | None:
     kind = KINDS["gap_closure"]
-    if trial.features["gap"].isna().all():
-        return None  # counts alone do not say how far a gap has closed
-    keys = _cell_keys(kind)
-    cells, variance, df, notes = cell_closures(trial.features, keys)
+    cells, variance, df = closure_cells(trial.features, _cell_keys(kind))
     if cells.empty:
         return None
-    return ResponseData(kind, _with_setups(trial, cells), variance, df, notes)
+    cells = cells.assign(
+        measured_mean=cells["value"], count=cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
+    )
+    bridged = int(cells["bridged"].sum())
+    notes = [f"{bridged} bridged gaps count as closed by at least the plate gap"] if bridged else []
+    if not cells["measured"].any():
+        notes.append(COUNTS_ONLY)
+    return ResponseData(kind, _with_setups(trial, cells), variance, df, tuple(notes))
+
+
+def complete(data: ResponseData, design: Design) -> ResponseData:
+    """The response with expected means for its censored cells, by a first fit.
+
+    Open gaps that were counted and not measured are kept where being open says something: near
+    bridging, or where nothing else is known of the cell.
+    """
+    if not data.censored:
+        return data
+    rows, inside = design.matrix(data.cells), data.feature_variance * data.feature_df
+    sd = None if data.cells["measured"].any() else _NOMINAL_SPREAD * float(data.cells["plate_gap"].min())
+    _, beta, spread = expected_closures(Censored.of(data.cells), rows, inside, sd)
+    far = (data.cells["plate_gap"] - rows @ beta > _FAR * spread) & (data.cells["measured"] > 0)
+    cells = data.cells.assign(unmeasured=data.cells["unmeasured"].mask(far, 0.0))
+    cells["count"] = cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
+    means, _, _ = expected_closures(Censored.of(cells), rows, inside, sd)
+    return replace(data, cells=cells.assign(value=means), feature_sd=sd)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -11,6 +10,7 @@ from scipy import stats
 
 from pwindow.surfaces.least_squares import LeastSquares, least_squares
 from pwindow.surfaces.responses import ResponseData, ResponseKind
+from pwindow.surfaces.satterthwaite import Freedom
 from pwindow.surfaces.terms import Design
 from pwindow.surfaces.variance import Components, Groups, Whitening, estimate_components, whitening
 
@@ -33,8 +33,8 @@ class Surface:
         Of the whitened rows.
     components : Components
         What varies, on the modelled scale.
-    df : float
-        Degrees of freedom of the variance of a new print (Satterthwaite 1946, Biometrics 2, 110).
+    freedom : Freedom
+        Degrees of freedom of what is estimated.
     slots : ndarray of int, shape (n,)
     """
 
@@ -45,10 +45,15 @@ class Surface:
     white_values: np.ndarray
     solution: LeastSquares
     components: Components
-    df: float
+    freedom: Freedom
     slots: np.ndarray
     groups: Groups
     whitening: Whitening
+
+    @property
+    def df(self) -> float:
+        """Degrees of freedom of the variance of a new print."""
+        return self.freedom.of_new_print()
 
     @property
     def scale(self) -> float:
@@ -79,38 +84,32 @@ class Surface:
         matrix = self.design.matrix(setups)
         mean = matrix @ self.solution.params
         of_mean = self.scale * np.einsum("ij,jk,ik->i", matrix, self.solution.unscaled_cov, matrix)
-        reach = stats.t.ppf(0.5 + level / 2, self.df)
         columns = {"mean": mean}
-        for name, variance in (("mean_ci", of_mean), ("obs_ci", of_mean + self.scale)):
-            columns[f"{name}_low"] = mean - reach * np.sqrt(variance)
-            columns[f"{name}_high"] = mean + reach * np.sqrt(variance)
+        for name, variance, df in (
+            ("mean_ci", of_mean, self.freedom.of_means(matrix)),
+            ("obs_ci", of_mean + self.scale, self.df),
+        ):
+            reach = stats.t.ppf(0.5 + level / 2, df) * np.sqrt(variance)
+            columns[f"{name}_low"], columns[f"{name}_high"] = mean - reach, mean + reach
         frame = pd.DataFrame(columns)
         return np.exp(frame) if self.kind.log else frame
 
-    @cached_property
-    def results(self):
-        """The fit as statsmodels results of the whitened rows, with the refined parameters."""
-        from statsmodels.regression.linear_model import OLS, RegressionResults
-
-        model = OLS(self.white_values, self.white_design)
-        results = RegressionResults(
-            model, self.solution.params, normalized_cov_params=self.solution.unscaled_cov, scale=self.scale
-        )
-        results.df_resid = self.df
-        return results
-
     def coefficients(self, level: float = 0.95) -> pd.DataFrame:
         """Coefficients of the coded terms with intervals and two-sided p-values."""
-        results = self.results
-        low, high = results.conf_int(alpha=1 - level).T
+        params = self.solution.params
+        error = np.sqrt(self.scale * np.diag(self.solution.unscaled_cov))
+        df = self.freedom.of_means(np.eye(len(params)))
+        reach = stats.t.ppf(0.5 + level / 2, df) * error
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = params / error
         return pd.DataFrame(
             {
-                "coefficient": results.params,
-                "std_error": results.bse,
-                "ci_low": low,
-                "ci_high": high,
-                "t": results.tvalues,
-                "p": results.pvalues,
+                "coefficient": params,
+                "std_error": error,
+                "ci_low": params - reach,
+                "ci_high": params + reach,
+                "t": ratio,
+                "p": 2.0 * stats.t.sf(np.abs(ratio), df),
             },
             index=pd.Index(self.design.labels, name="term"),
         )
@@ -138,7 +137,7 @@ def fit_surface(data: ResponseData, design: Design) -> Surface:
     solution = least_squares(white_design, white_values)
     variance = solution.ssr / solution.df
     components = components.scaled(variance / components.measured)
-    df = _degrees_of_freedom(groups, matrix, components, solution.df)
+    freedom = Freedom.of(white_design, groups, white)
     return Surface(
         data.kind,
         design,
@@ -147,31 +146,8 @@ def fit_surface(data: ResponseData, design: Design) -> Surface:
         white_values,
         solution,
         components,
-        df,
+        freedom,
         groups.slots,
         groups,
         white,
     )
-
-
-def _degrees_of_freedom(groups: Groups, matrix: np.ndarray, components: Components, residual: int) -> float:
-    """Satterthwaite's degrees of freedom of σ_m² + σ_p² + σ_f²/n from the two strata.
-
-    With k prints a make-ready the variance of a new print is MS_between/k + (1 - 1/k) MS_within.
-    """
-    if not groups.split or components.measured == 0.0:
-        return float(residual)
-    first = groups.slots == 0
-    readies = np.concatenate([np.full(len(m), at) for at, (_, m) in enumerate(groups.blocks)])
-    frame = pd.DataFrame(matrix[first])
-    within = (frame - frame.groupby(readies[first]).transform("mean")).to_numpy()
-    rank_within = np.linalg.matrix_rank(within, tol=1e-8 * max(np.abs(matrix).max(), 1.0) * len(matrix))
-    count, prints = len(groups.blocks), int(first.sum())
-    df_between = max(count - (matrix.shape[1] - rank_within), 1)
-    df_within = max(prints - count - rank_within, 1)
-    size = prints / count
-    inside = components.print_ + components.feature / components.typical_count
-    between = (inside + size * components.make_ready) / size
-    rest = (1.0 - 1.0 / size) * inside
-    found = (between + rest) ** 2 / (between**2 / df_between + rest**2 / df_within)
-    return float(min(found, residual))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal
 
 import pandas as pd
@@ -12,9 +11,16 @@ from threadpoolctl import threadpool_limits
 
 from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.choice import choose_terms, learn_factors, make_design
-from pwindow.surfaces.joint import JointSurfaces, join_surfaces
+from pwindow.surfaces.joint import JointSurfaces, join_responses
 from pwindow.surfaces.region import TrialRegion
-from pwindow.surfaces.responses import COVARIATES, FACTORS, ResponseData, response_data, section_factor
+from pwindow.surfaces.responses import (
+    COVARIATES,
+    FACTORS,
+    ResponseData,
+    complete,
+    response_data,
+    section_factor,
+)
 from pwindow.surfaces.surface import Surface, fit_surface
 from pwindow.surfaces.terms import label, second_order
 from pwindow.trials.trial import Trial
@@ -29,6 +35,8 @@ class Surfaces:
     trial : Trial
     by_name : mapping of str to Surface
         Keys ``line_height``, ``line_width``, ``resistivity``, ``gap_closure`` as measured.
+    joint : JointSurfaces
+        The joint predictive distribution of all responses.
     section_factor : float
         k, area over height times width.
     region : TrialRegion
@@ -37,14 +45,15 @@ class Surfaces:
 
     trial: Trial
     by_name: Mapping[str, Surface]
+    joint: JointSurfaces
     section_factor: float
     region: TrialRegion
     notes: tuple[str, ...]
 
-    @cached_property
-    def joint(self) -> JointSurfaces:
-        """The joint predictive distribution of all responses."""
-        return join_surfaces(self.by_name)
+    @property
+    def counts_only(self) -> bool:
+        """Whether gaps were counted and none was measured, so that closures have no true unit."""
+        return "gap_closure" in self.by_name and not self.trial.features["gap"].notna().any()
 
     @property
     def setup_columns(self) -> tuple[str, ...]:
@@ -88,29 +97,28 @@ def fit(trial: Trial, terms: Literal["all", "chosen"] = "all", leave_out: Sequen
 
 def _fit(trial: Trial, terms: str, leave_out: Sequence[str]) -> Surfaces:
     factor, factor_note = section_factor(trial)
-    notes, members, faults = [factor_note], {}, []
+    notes, designs, faults = [factor_note], {}, []
     responses = response_data(trial)
     _refuse_unknown(leave_out, responses)
     for name, data in responses.items():
         notes += data.notes
         try:
-            design = make_design(data, notes, leave_out)
+            designs[name] = make_design(data, notes, leave_out)
         except SurfaceProblem as problem:
             faults.append(str(problem))
             continue
+        responses[name] = complete(data, designs[name])
         if terms == "chosen":
-            design = choose_terms(data, design)
-        members[name] = fit_surface(data, design)
+            designs[name] = choose_terms(responses[name], designs[name])
     if faults:
         raise SurfaceProblem("\n".join(faults))
-    if not members:
-        raise SurfaceProblem(
-            "no response can be fitted: measure line height and width, or gaps; counts of bridged gaps alone do "
-            "not say how far gaps close"
-        )
+    if not designs:
+        raise SurfaceProblem("no response can be fitted: measure line height and width, or gaps")
+    joint = join_responses(responses, designs)
+    members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
     if not all(surface.groups.split for surface in members.values()):
         notes.append("each make-ready has one print: make-ready and print variation cannot be told apart")
-    return Surfaces(trial, members, factor, TrialRegion.of(trial), tuple(notes))
+    return Surfaces(trial, members, joint, factor, TrialRegion.of(trial), tuple(notes))
 
 
 def _refuse_unknown(leave_out: Sequence[str], responses: Mapping[str, ResponseData]) -> None:

@@ -166,6 +166,8 @@ def _from_residuals(data: ResponseData, design: np.ndarray, values: np.ndarray) 
 def _by_reml(
     data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray, counts: np.ndarray
 ) -> Components:
+    # the search is over residuals: a mean that is large beside the spread would cost it digits
+    values = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
     total = _from_residuals(data, design, values).measured
     if total <= 0.0:
         return Components(0.0, 1.0, 0.0, data.typical_count, groups.split)

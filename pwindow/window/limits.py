@@ -9,6 +9,7 @@ import numpy as np
 
 from pwindow.product import Product, Requirement
 from pwindow.study import Ink
+from pwindow.surfaces.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.quantities import Errors, Quantity, quantity, worst_of
 
@@ -68,7 +69,9 @@ class Limits:
         return lines, lower[lines], upper[lines]
 
 
-def product_limits(product: Product, surfaces: Surfaces, ink: Ink, plate_gap: float) -> Limits:
+def product_limits(
+    product: Product, surfaces: Surfaces, joint: JointSurfaces, ink: Ink, plate_gap: float
+) -> Limits:
     """Turn a product's requirements into limits; `plate_gap` in µm, NaN where no gap is required."""
     quantities = {
         requirement.name: quantity(requirement, product, surfaces, ink, plate_gap)
@@ -77,17 +80,17 @@ def product_limits(product: Product, surfaces: Surfaces, ink: Ink, plate_gap: fl
     limits = [
         limit
         for requirement in product.requirements
-        for limit in _limits_on(requirement, quantities[requirement.name], surfaces)
+        for limit in _limits_on(requirement, quantities[requirement.name], joint)
     ]
     lines = {_line(limit.quantity): limit.quantity for limit in limits}
     order = list(lines)
-    responses = surfaces.joint.names
+    responses = joint.names
     return Limits(
         requirements=tuple(quantities),
         quantities=quantities,
         limits=tuple(limits),
         forms=np.array([[line.weights.get(name, 0.0) for name in responses] for line in lines.values()]),
-        errors=Errors.of(product, surfaces, ink).covariance([line.error for line in lines.values()]),
+        errors=Errors.of(product, joint, ink).covariance([line.error for line in lines.values()]),
         rows=tuple(order.index(_line(limit.quantity)) for limit in limits),
     )
 
@@ -96,11 +99,11 @@ def _line(item: Quantity) -> tuple:
     return tuple(sorted(item.weights.items())), item.error
 
 
-def _limits_on(requirement: Requirement, item: Quantity, surfaces: Surfaces) -> list[Limit]:
+def _limits_on(requirement: Requirement, item: Quantity, joint: JointSurfaces) -> list[Limit]:
     least = None if requirement.least is None else item.modelled(requirement.least)
     most = None if requirement.most is None else item.modelled(requirement.most)
     if requirement.name == "gap":
-        spread = surfaces.by_name["gap_closure"].components.between_gaps ** 0.5
+        spread = joint.between[joint.names.index("gap_closure")]
         most_closed, least_closed = worst_of(item, requirement.parameters.get("count", 1), spread)
         found = [] if least is None else [Limit("gap", most_closed, upper=least)]
         return found if most is None else [*found, Limit("gap", least_closed, lower=most)]

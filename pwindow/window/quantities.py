@@ -24,6 +24,7 @@ from pwindow.conductors.tile import drop_per_sheet_resistance
 from pwindow.errors import WindowProblem
 from pwindow.product import Product, Requirement
 from pwindow.study import Ink
+from pwindow.surfaces.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.extremes import extreme_moments
 
@@ -63,15 +64,20 @@ class Errors:
     covariances: Mapping[tuple[str, str], float]
 
     @classmethod
-    def of(cls, product: Product, surfaces: Surfaces, ink: Ink) -> Errors:
+    def of(cls, product: Product, joint: JointSurfaces, ink: Ink) -> Errors:
         """The parts that a product's requirements can need."""
         found = {("ink", "ink"): ink.resistivity_spread**2}
         gap = next((r for r in product.requirements if r.name == "gap"), None)
-        if gap is not None and "gap_closure" in surfaces.by_name:
-            variance = surfaces.by_name["gap_closure"].components.between_gaps
-            _, own, shared = extreme_moments(gap.parameters.get("count", 1))
-            found |= {("largest", "largest"): own * variance, ("smallest", "smallest"): own * variance}
-            found |= dict.fromkeys([("largest", "smallest"), ("smallest", "largest")], shared * variance)
+        if gap is not None and "gap_closure" in joint.names:
+            at = joint.names.index("gap_closure")
+            shift, own, shared = extreme_moments(gap.parameters.get("count", 1))
+            # what is not known of the spread between gaps moves largest and smallest apart
+            apart = shift**2 * joint.between_variance[at]
+            square = joint.between[at] ** 2 + joint.between_variance[at]
+            found |= dict.fromkeys([("largest",) * 2, ("smallest",) * 2], own * square + apart)
+            found |= dict.fromkeys(
+                [("largest", "smallest"), ("smallest", "largest")], shared * square - apart
+            )
         return cls(found)
 
     def covariance(self, names: list[str]) -> np.ndarray:
@@ -104,6 +110,11 @@ def quantity(
         )
     if name == "gap":
         _need(surfaces, requirement, "gap_closure")
+        if surfaces.counts_only and (requirement.least or requirement.most is not None):
+            raise WindowProblem(
+                "the trial counted bridged gaps and measured none, so only whether a gap stays open can be "
+                'judged: ask for least = "0 µm" and no most, or measure gaps'
+            )
         return Quantity(
             {"gap_closure": 1.0},
             0.0,

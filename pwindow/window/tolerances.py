@@ -9,6 +9,7 @@ import pandas as pd
 
 from pwindow.errors import UnitProblem, WindowProblem
 from pwindow.product import Product
+from pwindow.surfaces.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.units import read_quantity
 
@@ -21,11 +22,11 @@ class Tolerance:
     share: float = 0.0
     step: float = 0.0
 
-    def drift(self, surfaces: Surfaces, setups: pd.DataFrame) -> np.ndarray:
+    def drift(self, joint: JointSurfaces, setups: pd.DataFrame) -> np.ndarray:
         """Change of the responses' means when the setting deviates by all of it, shape (m, q)."""
         half = self.share * setups[self.setting] + self.step
         low, high = (
-            surfaces.joint.means(setups.assign(**{self.setting: setups[self.setting] + sign * half}))
+            joint.means(setups.assign(**{self.setting: setups[self.setting] + sign * half}))
             for sign in (-1.0, 1.0)
         )
         return (high - low) / 2

@@ -11,6 +11,7 @@ import pandas as pd
 
 from pwindow.product import Product
 from pwindow.study import Roll, Study
+from pwindow.surfaces.joint import JointSurfaces
 from pwindow.surfaces.responses import FACTORS
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.limits import Limits, product_limits
@@ -46,6 +47,8 @@ class Window:
     study : Study
     patterns : mapping of str to mapping
         For each plate process the covariates at which the product is judged.
+    joint : JointSurfaces
+        The surfaces' joint predictive, as the product's gaps need it.
     limits : mapping of str to Limits
         For each plate process.
     tolerances : tuple of Tolerance
@@ -57,6 +60,7 @@ class Window:
     product: Product
     study: Study
     patterns: Mapping[str, Mapping[str, object]]
+    joint: JointSurfaces
     limits: Mapping[str, Limits]
     tolerances: tuple[Tolerance, ...]
     notes: tuple[str, ...]
@@ -126,7 +130,7 @@ class Window:
         the mean gap here: these are means.
         """
         limits = self._limits_for(setups)
-        joint = self.surfaces.joint
+        joint = self.joint
         mean = joint.means(setups)
         margins = []
         for limit in limits.limits:
@@ -152,7 +156,7 @@ class Window:
         from scipy.stats import t
 
         limits = self._limits_for(setups)
-        joint = self.surfaces.joint
+        joint = self.joint
         found = joint.predict(setups)
         reach = t.ppf(0.5 + level / 2, joint.df)
         frames = {}
@@ -167,6 +171,8 @@ class Window:
                 half = reach * np.sqrt(variance.clip(min=0.0))
                 ends = (mean - half, mean + half)
                 columns[f"{label}_low"], columns[f"{label}_high"] = ends[::-1] if quantity.falling else ends
+            if name == "gap" and self.surfaces.counts_only:
+                columns = dict.fromkeys(columns, np.full(len(setups), np.nan))
             frames[name] = pd.DataFrame({key: quantity.natural(values) for key, values in columns.items()})
         return frames
 
@@ -177,11 +183,11 @@ class Window:
         (JCGM 100:2008, 4.3.7).
         """
         limits = self._limits_for(setups)
-        found = self.surfaces.joint.predict(setups)
+        found = self.joint.predict(setups)
         mean = found.mean @ limits.forms.T
         scale = limits.forms @ found.scale @ limits.forms.T + limits.errors
         for tolerance in self.tolerances:
-            moved = tolerance.drift(self.surfaces, setups) @ limits.forms.T / np.sqrt(3.0)
+            moved = tolerance.drift(self.joint, setups) @ limits.forms.T / np.sqrt(3.0)
             scale += moved[:, :, None] * moved[:, None, :]
         return LimitPredictive(mean, scale, found.df)
 
@@ -190,7 +196,7 @@ class Window:
         plate, gap = str(setups["plate"].iloc[0] or ""), float(setups["plate_gap"].iloc[0])
         if np.isclose(gap, float(self.patterns[plate]["plate_gap"]), equal_nan=True):
             return self.limits[plate]
-        return product_limits(self.product, self.surfaces, self.study.ink, gap)
+        return product_limits(self.product, self.surfaces, self.joint, self.study.ink, gap)
 
     def speed_bands(self, pressures: Sequence[float] | None = None) -> pd.DataFrame:
         """Speed bands of every roll × plate × pressure.
@@ -255,10 +261,21 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
     """
     study = study or Study()
     patterns, passed_over = resolve_patterns(surfaces, product)
+    joint = _joint_for(surfaces, product)
     limits = {
-        plate: product_limits(product, surfaces, study.ink, float(pattern["plate_gap"]))
+        plate: product_limits(product, surfaces, joint, study.ink, float(pattern["plate_gap"]))
         for plate, pattern in patterns.items()
     }
     tolerances = product_tolerances(product, surfaces)
     notes = (*passed_over, *without_effect(tolerances, surfaces))
-    return Window(surfaces, product, study, patterns, limits, tolerances, notes)
+    return Window(surfaces, product, study, patterns, joint, limits, tolerances, notes)
+
+
+def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:
+    """Where one gap a print was measured and many must hold, all that varies counts as between gaps."""
+    joint = surfaces.joint
+    gap = next((item for item in product.requirements if item.name == "gap"), None)
+    if gap is None or gap.parameters.get("count", 1) == 1 or "gap_closure" not in joint.names:
+        return joint
+    told = joint.told[joint.names.index("gap_closure")]
+    return joint if told else joint.between_features("gap_closure")

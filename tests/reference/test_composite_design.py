@@ -10,8 +10,6 @@ import pytest
 from scipy import ndimage
 
 from pwindow.surfaces.diagnostics import diagnose
-from pwindow.surfaces.responses import ResponseData, ResponseKind
-from pwindow.surfaces.surface import fit_surface
 from pwindow.surfaces.terms import Design, Factor, second_order
 
 FACTORS = (Factor("time", "linear", 80.0, 90.0), Factor("temperature", "linear", 170.0, 180.0))
@@ -29,20 +27,14 @@ def figures(read_json):
 
 
 @pytest.fixture(scope="module")
-def fit(read_table):
+def fit(read_table, fit_values):
     """Fitter of one response with the axial points at a given distance."""
     table = read_table("montgomery_ccd_process.csv")
 
     def fitted(response, axial=ROOT_2, terms=None):
         x1, x2 = (np.where(table[x].abs() > 1, np.sign(table[x]) * axial, table[x]) for x in ("x1", "x2"))
-        cells = set_ups(x1, x2).assign(
-            print=[f"run {at}" for at in range(len(table))],
-            make_ready=None,
-            value=table[response].astype(float),
-            count=1,
-        )
-        kind = ResponseKind(response, response, "", "", False, ())
-        return fit_surface(ResponseData(kind, cells), Design(FACTORS, terms or second_order(FACTORS)))
+        design = Design(FACTORS, terms or second_order(FACTORS))
+        return fit_values(table[response], design, **set_ups(x1, x2))
 
     return fitted
 

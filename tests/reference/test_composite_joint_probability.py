@@ -5,9 +5,7 @@ import pandas as pd
 import pytest
 from scipy import optimize
 
-from pwindow.surfaces.joint import join_surfaces
-from pwindow.surfaces.responses import ResponseData, ResponseKind
-from pwindow.surfaces.surface import fit_surface
+from pwindow.surfaces.joint import join_responses
 from pwindow.surfaces.terms import Design, Factor, second_order
 from pwindow.window.probability import POINTS, rectangle_probability
 
@@ -20,24 +18,15 @@ def figures(read_json):
 
 
 @pytest.fixture(scope="module")
-def joint(read_table, figures):
+def settings(read_table):
+    return read_table("montgomery_ccd_process.csv")[["x1", "x2"]]
+
+
+@pytest.fixture(scope="module")
+def joint(read_table, as_response, settings, figures):
     table = read_table("montgomery_ccd_process.csv")
-    design = Design(FACTORS, second_order(FACTORS))
-
-    def surface(response):
-        cells = (
-            table[["x1", "x2"]]
-            .astype(float)
-            .assign(
-                print=[f"run {at}" for at in range(len(table))],
-                make_ready=None,
-                value=table[response].astype(float),
-                count=1,
-            )
-        )
-        return fit_surface(ResponseData(ResponseKind(response, response, "", "", False, ()), cells), design)
-
-    return join_surfaces({name: surface(name) for name in figures["responses"]})
+    responses = {name: as_response(table[name], **settings) for name in figures["responses"]}
+    return join_responses(responses, dict.fromkeys(responses, Design(FACTORS, second_order(FACTORS))))
 
 
 @pytest.fixture(scope="module")
@@ -56,15 +45,14 @@ def test_degrees_of_freedom_and_scale(joint, figures):
     """nu = n - p - q + 1, and S/nu; the references have 15 digits."""
     assert joint.df == figures["nu"]
     expected = np.array(figures["S"]) / figures["nu"]
-    np.testing.assert_allclose(joint.residual, expected, rtol=1e-11)
     np.testing.assert_allclose(joint.spread, expected, rtol=1e-11)
 
 
-def test_predictive_scale_is_one_plus_leverage(joint):
+def test_predictive_scale_is_one_plus_leverage(joint, settings):
     """(1 + z'(X'X)⁻¹z) S/nu, by explicit matrices."""
-    x = joint.surfaces[0].white_design
+    x = joint.designs[0].matrix(settings)
     z = np.array([1.0, 0.3, -0.7, 0.09, 0.49, -0.21])
-    expected = (1.0 + z @ np.linalg.inv(x.T @ x) @ z) * joint.residual
+    expected = (1.0 + z @ np.linalg.inv(x.T @ x) @ z) * joint.spread
     found = joint.predict(pd.DataFrame({"x1": [0.3], "x2": [-0.7]}))
     np.testing.assert_allclose(found.scale[0], expected, rtol=1e-10)
 

@@ -3,8 +3,6 @@
 import pytest
 
 from pwindow.surfaces.diagnostics import diagnose
-from pwindow.surfaces.responses import ResponseData, ResponseKind
-from pwindow.surfaces.surface import fit_surface
 from pwindow.surfaces.terms import Design, Factor, second_order
 
 PRESSURE, RATIO = "pressure", "flow_ratio"
@@ -21,22 +19,11 @@ def figures(read_json):
 
 
 @pytest.fixture(scope="module")
-def fit(read_table):
+def fit(read_table, fit_values):
     table = read_table("deposition.csv")
 
     def fitted(response, terms):
-        cells = (
-            table[[PRESSURE, RATIO]]
-            .astype(float)
-            .assign(
-                print=[f"run {at}" for at in range(len(table))],
-                make_ready=None,
-                value=table[response].astype(float),
-                count=1,
-            )
-        )
-        kind = ResponseKind(response, response, "", "", False, ())
-        return fit_surface(ResponseData(kind, cells), Design(FACTORS, terms))
+        return fit_values(table[response], Design(FACTORS, terms), **table[[PRESSURE, RATIO]])
 
     return fitted
 

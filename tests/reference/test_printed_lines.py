@@ -11,8 +11,6 @@ import pytest
 from pwindow.surfaces.diagnostics import diagnose
 from pwindow.surfaces.estimator import SecondOrderSurface
 from pwindow.surfaces.least_squares import least_squares
-from pwindow.surfaces.responses import ResponseData, ResponseKind
-from pwindow.surfaces.surface import fit_surface
 
 SETTINGS = ["vs", "vf", "h"]  # stage speed mm/s, flow speed mm/s, stand-off µm
 SLOPES = ("-0.537", "0.691", "0.241")
@@ -66,25 +64,21 @@ def test_second_order_surface(printed, lines, log_height, quadratic, set_ups):
     assert share_explained(left_out, log_height) == printed("0.847")
 
 
-def run_surface(lines, log_height, set_ups, design):
-    """The surface with each run, one stand-off and flow speed, as a make-ready."""
-    cells = set_ups.assign(
-        print=[f"{at:03d}" for at in range(len(lines))],
-        value=log_height,
-        count=1,
-        make_ready=lines["h"].astype(str) + " " + lines["vf"].astype(str),
-    )
-    return fit_surface(ResponseData(ResponseKind("h", "h", "", "", False, ()), cells), design)
+@pytest.fixture(scope="module")
+def run_surface(lines, log_height, set_ups, fit_values):
+    """Fitter of a surface with each run, one stand-off and flow speed, as a make-ready."""
+    runs = lines["h"].astype(str) + " " + lines["vf"].astype(str)
+    return lambda design: fit_values(log_height, design, make_ready=runs, **set_ups)
 
 
-def test_variance_between_runs(printed, lines, log_height, quadratic, set_ups):
-    surface = run_surface(lines, log_height, set_ups, linear_design(quadratic))
+def test_variance_between_runs(printed, quadratic, run_surface):
+    surface = run_surface(linear_design(quadratic))
     assert surface.components.make_ready == printed("0.0134")
     assert surface.components.print_ == printed("0.0207")
 
 
-def test_runs_left_out_whole_predict_less_well_than_lines(lines, log_height, quadratic, set_ups):
+def test_runs_left_out_whole_predict_less_well_than_lines(quadratic, run_surface):
     """Lines of one run are alike, so leaving out single lines flatters the surface."""
-    checks = diagnose(run_surface(lines, log_height, set_ups, quadratic.design_))
+    checks = diagnose(run_surface(quadratic.design_))
     assert checks.left_out == "make-ready"
     assert checks.predicted_r2 < 0.847 - 0.05

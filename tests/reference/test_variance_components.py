@@ -1,14 +1,16 @@
-"""Variance components by restricted maximum likelihood: yield of dyestuff in six batches.
+"""Variance components by restricted maximum likelihood, against lme4 and analyses of variance.
 
-A batch stands for a make-ready and each sample for a print.
+Dyestuff: a batch stands for a make-ready and each sample for a print. Pastes: batch, cask and test
+stand for make-ready, print and feature. Gauge study: a part stands for a make-ready, and operators
+are a factor that changes inside it.
 """
 
 import numpy as np
 import pytest
 
-from pwindow.surfaces.responses import ResponseData, ResponseKind
-from pwindow.surfaces.surface import fit_surface
-from pwindow.surfaces.terms import Design
+from pwindow.surfaces.terms import Design, Factor
+
+MEAN = Design((), ((),))
 
 
 @pytest.fixture(scope="module")
@@ -17,20 +19,16 @@ def published(read_json):
 
 
 @pytest.fixture(scope="module")
-def surface(read_table):
+def surface(read_table, fit_values):
     table = read_table("dyestuff.csv")
-    cells = table.rename(columns={"batch": "make_ready"}).assign(
-        print=[f"sample {at:02d}" for at in range(len(table))], value=table["yield"].astype(float), count=1
-    )
-    data = ResponseData(ResponseKind("yield", "yield", "", "", False, ()), cells)
-    return fit_surface(data, Design((), ((),)))
+    return fit_values(table["yield"], MEAN, make_ready=table["batch"])
 
 
-def test_published_components(published, printed, surface):
+def test_published_components(published, assert_printed, surface):
     """Found to 7e-7 of the published variances, so the printed digits of both are reached."""
-    assert surface.solution.params[0] == printed(published["reml"]["mean"])
-    assert surface.components.make_ready == printed(published["reml"]["batch"])
-    assert surface.components.print_ == printed(published["reml"]["residual"])
+    assert_printed(surface.solution.params[0], published["reml"]["mean"])
+    assert_printed(surface.components.make_ready, published["reml"]["batch"])
+    assert_printed(surface.components.print_, published["reml"]["residual"])
 
 
 def test_components_are_those_of_the_analysis_of_variance(published, surface):
@@ -48,8 +46,59 @@ def test_degrees_of_freedom_are_satterthwaite(published, surface):
     assert surface.df == pytest.approx(expected, rel=1e-5)
 
 
-def test_standard_error_of_the_mean(published, surface):
+def test_standard_error_of_the_mean(published, covariance, surface):
     """√(MS_batch/30)."""
-    error = np.sqrt(surface.scale * surface.solution.unscaled_cov[0, 0])
     expected = np.sqrt(float(published["analysis_of_variance"]["ms_batch"]) / 30)
-    assert error == pytest.approx(expected, rel=1e-5)
+    assert np.sqrt(covariance(surface)[0, 0]) == pytest.approx(expected, rel=1e-5)
+
+
+def test_standard_error_in_the_table_of_coefficients(published, surface):
+    expected = np.sqrt(float(published["analysis_of_variance"]["ms_batch"]) / 30)
+    assert surface.coefficients()["std_error"].iloc[0] == pytest.approx(expected, rel=1e-5)
+
+
+def test_batches_that_differ_less_than_their_samples(
+    read_json, read_table, fit_values, covariance, assert_printed
+):
+    """The likelihood is largest where the make-ready's variance is zero."""
+    figures, table = read_json("dyestuff2.json"), read_table("dyestuff2.csv")
+    surface = fit_values(table["yield"], MEAN, make_ready=table["batch"])
+    reml = figures["published"]["reml"]
+    assert_printed(surface.solution.params[0], reml["mean"])
+    assert_printed(surface.components.make_ready, reml["batch"])
+    assert_printed(surface.components.print_, reml["residual"])
+    assert_printed(np.sqrt(covariance(surface)[0, 0]), figures["computed"]["reml"]["standard_error"])
+
+
+def fit_tests(fit_values, table):
+    """Each test a cell: all three variances are found from the values."""
+    return fit_values(table["strength"], MEAN, make_ready=table["batch"], print=table["sample"])
+
+
+def fit_cask_means(fit_values, table):
+    """As a trial is fitted: means of casks, and the pooled variance of the tests in a cask."""
+    casks = table.groupby(["batch", "sample"])["strength"].agg(["mean", "var"]).reset_index()
+    columns = dict(make_ready=casks["batch"], print=casks["sample"], count=np.full(len(casks), 2))
+    return fit_values(casks["mean"], MEAN, casks["var"].mean(), len(casks), **columns)
+
+
+@pytest.mark.parametrize("fit", [fit_tests, fit_cask_means])
+def test_tests_in_casks_in_batches(read_json, read_table, fit_values, covariance, assert_printed, fit):
+    figures, surface = read_json("pastes.json"), fit(fit_values, read_table("pastes.csv"))
+    reml, found = figures["published"]["reml"], surface.components
+    assert_printed(surface.solution.params[0], reml["mean"])
+    assert_printed(np.sqrt(found.make_ready), reml["sd_batch"])
+    assert_printed(np.sqrt(found.print_), reml["sd_cask"])
+    assert_printed(np.sqrt(found.feature), reml["sd_test"])
+    assert_printed(np.sqrt(covariance(surface)[0, 0]), figures["computed"]["reml"]["standard_error"])
+
+
+def test_parts_measured_by_every_operator(read_json, read_table, fit_values, assert_printed):
+    """Balanced, so these components are the same whether operators are fixed or random."""
+    published = read_json("gauge_rr.json")["published"]["reduced"]
+    table = read_table("gauge_rr.csv", dtype=str)
+    operator = Factor.learn("operator", "category", table["operator"])
+    design = Design((operator,), ((), *((name,) for name in operator.columns)))
+    found = fit_values(table["y"], design, make_ready=table["part"], operator=table["operator"]).components
+    assert_printed(found.make_ready, published["part"])
+    assert_printed(found.print_, published["repeatability"])

@@ -3,69 +3,94 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
-from pwindow.surfaces.bridged import cell_closures, censored_mean
+from pwindow.surfaces.bridged import Censored, closure_cells, expected_closures
 
-PLATE_GAP, SPREAD = 50.0, 2.0
+PLATE_GAP = 50.0
 
 
-def most_likely_on_a_grid(closures, bridged, unmeasured, plate_gap, spread) -> float:
-    """Mean closure of largest likelihood, one factor for each gap, to 0.001 µm."""
-    means = np.arange(plate_gap - 40.0, plate_gap + 20.0, 0.001)
-    log_likelihood = sum((stats.norm.logpdf(c, means, spread) for c in closures), np.zeros_like(means))
-    log_likelihood += bridged * stats.norm.logsf(plate_gap, means, spread)
-    log_likelihood += unmeasured * stats.norm.logcdf(plate_gap, means, spread)
-    return float(means[np.argmax(log_likelihood)])
+def cells_of(rows) -> pd.DataFrame:
+    """Cells of (measured, their mean, bridged, open and not measured)."""
+    columns = ["measured", "measured_mean", "bridged", "unmeasured"]
+    return pd.DataFrame(rows, columns=columns).astype(float).assign(plate_gap=PLATE_GAP)
+
+
+def most_likely(cells, design, inside) -> np.ndarray:
+    """Coefficients and log spread of largest likelihood, by direct search."""
+
+    def misfit(theta):
+        mean, spread = design @ theta[:-1], np.exp(theta[-1])
+        m, beyond = cells["measured"].to_numpy(), (mean - PLATE_GAP) / spread
+        squares = (m * (cells["measured_mean"].fillna(0) - mean) ** 2).sum() + inside
+        found = m.sum() * theta[-1] + squares / (2 * spread**2)
+        return (
+            found
+            - cells["bridged"] @ stats.norm.logcdf(beyond)
+            - cells["unmeasured"] @ stats.norm.logsf(beyond)
+        )
+
+    start = np.r_[45.0, np.zeros(design.shape[1] - 1), np.log(2.0)]
+    return optimize.minimize(misfit, start, method="BFGS", options={"gtol": 1e-9}).x
 
 
 @pytest.mark.parametrize(
-    "closures, bridged, unmeasured",
+    "rows, inside",
     [
-        ([46.0, 47.5, 48.0], 1, 0),
-        ([46.0, 47.5, 48.0], 5, 0),
-        ([49.5], 12, 0),
-        ([40.0, 41.0], 1, 0),
-        ([46.0, 47.5, 48.0], 2, 7),
-        ([45.0], 1, 40),
-        ([30.0], 3, 0),
+        ([(3, 46.0, 1, 0), (3, 44.0, 0, 0), (2, 48.0, 2, 0), (3, 40.0, 0, 0)], 20.0),
+        ([(3, 46.0, 5, 0), (3, 44.0, 0, 0), (0, np.nan, 4, 0), (3, 40.0, 0, 0)], 20.0),
+        ([(1, 46.0, 1, 9), (1, 44.0, 0, 12), (1, 48.0, 2, 4), (1, 40.0, 0, 6)], 0.0),
     ],
 )
-def test_is_the_maximum_of_the_censored_likelihood(closures, bridged, unmeasured):
-    found = censored_mean(np.mean(closures), len(closures), bridged, PLATE_GAP, SPREAD, unmeasured=unmeasured)
-    expected = most_likely_on_a_grid(closures, bridged, unmeasured, PLATE_GAP, SPREAD)
-    assert found == pytest.approx(expected, abs=0.002)
+def test_is_the_maximum_of_the_censored_likelihood(rows, inside):
+    cells, design = cells_of(rows), np.column_stack([np.ones(4), [0.2, -0.3, 0.9, -1.0]])
+    means, beta, spread = expected_closures(Censored.of(cells), design, inside)
+    found = most_likely(cells, design, inside)
+    np.testing.assert_allclose(beta, found[:2], atol=2e-4)
+    assert spread == pytest.approx(np.exp(found[2]), abs=2e-4)
+    assert means[2] > 48.0
 
 
-@pytest.mark.parametrize("bridged, open_", [(1, 3), (2, 2), (9, 1)])
-def test_counts_alone_give_the_probit_of_the_bridged_share(bridged, open_):
-    found = censored_mean(np.nan, 0, bridged, PLATE_GAP, SPREAD, unmeasured=open_)
-    share = bridged / (bridged + open_)
-    assert found == pytest.approx(PLATE_GAP + SPREAD * stats.norm.ppf(share), abs=1e-4)
+def test_nothing_censored_is_the_plain_mean():
+    cells = cells_of([(4, 46.5, 0, 0), (3, 41.0, 0, 0), (3, 42.0, 0, 0)])
+    means, _, _ = expected_closures(Censored.of(cells), np.ones((3, 1)), 5.0)
+    np.testing.assert_allclose(means, [46.5, 41.0, 42.0])
 
 
-@pytest.mark.parametrize("bridged", [1, 3, 20])
-def test_all_bridged_gives_the_mean_at_which_all_close_half_the_time(bridged):
-    found = censored_mean(np.nan, 0, bridged, PLATE_GAP, SPREAD)
-    assert stats.norm.sf(PLATE_GAP, found, SPREAD) ** bridged == pytest.approx(0.5, rel=1e-9)
-
-
-def test_no_bridged_gap_is_the_plain_mean():
-    assert censored_mean(46.5, 4, 0, PLATE_GAP, SPREAD) == 46.5
-
-
-def test_more_bridged_gaps_mean_more_closure():
-    means = [censored_mean(46.0, 3, bridged, PLATE_GAP, SPREAD) for bridged in range(8)]
-    assert np.all(np.diff(means) > 0)
-
-
-def test_censoring_removes_most_of_the_bias_of_dropping_bridged_gaps():
+def test_censoring_removes_the_bias_of_dropping_bridged_gaps():
     """True mean 49 µm, spread 2 µm: of 20,000 gaps 31 % are bridged."""
-    closures = np.random.default_rng(3).normal(49.0, SPREAD, 20_000)
+    closures = np.random.default_rng(3).normal(49.0, 2.0, 20_000)
     open_ = closures[closures < PLATE_GAP]
-    found = censored_mean(open_.mean(), len(open_), len(closures) - len(open_), PLATE_GAP, SPREAD)
+    cells = cells_of([(len(open_), open_.mean(), len(closures) - len(open_), 0)])
+    _, beta, spread = expected_closures(Censored.of(cells), np.ones((1, 1)), open_.var() * len(open_))
     assert open_.mean() < 48.1
-    assert found == pytest.approx(49.0, abs=4 * SPREAD / np.sqrt(20_000) * 1.1)
+    assert beta[0] == pytest.approx(49.0, abs=4 * 2.0 / np.sqrt(20_000) * 1.1)
+    assert spread == pytest.approx(2.0, rel=0.02)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("depth", [-30.0, -3.0, 0.0, 2.0])
+def test_draws_lie_beyond_their_edge_and_have_the_moments_of_a_truncated_normal(sign, depth):
+    censored = Censored(
+        np.array([0]), np.array([50.0]), np.array([sign]), np.ones(1), np.zeros(1), np.zeros(1)
+    )
+    mean = np.full((40_000, 1), 50.0 + sign * depth * 2.0)
+    drawn = censored.draw(mean, np.full(40_000, 2.0), np.random.default_rng(1))[:, 0]
+    assert (sign * (drawn - 50.0) >= 0).all() and np.isfinite(drawn).all()
+    law = stats.truncnorm(-depth, np.inf)
+    assert np.mean(sign * (drawn - mean[0, 0]) / 2.0) == pytest.approx(law.mean(), abs=4 * law.std() / 200)
+
+
+def test_expanded_gaps_complete_as_counted_ones_do():
+    censored = Censored.of(cells_of([(3, 46.0, 2, 4), (0, np.nan, 0, 5)]))
+    each = censored.one_by_one()
+    assert list(each.cell) == [0] * 6 + [1] * 5
+    one, other = (
+        censored.complete(np.array([[51.0, 44.0, 40.0]])),
+        each.complete(np.array([[51.0] * 2 + [44.0] * 4 + [40.0] * 5])),
+    )
+    np.testing.assert_allclose(one[0], other[0])
+    np.testing.assert_allclose(one[1], other[1])
 
 
 def features(rows) -> pd.DataFrame:
@@ -73,9 +98,9 @@ def features(rows) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[1:], float))
 
 
-def test_cells_count_measured_and_bridged_gaps():
+def test_cells_count_measured_bridged_and_open_gaps():
     nan = np.nan
-    cells, variance, df, notes = cell_closures(
+    cells, variance, df = closure_cells(
         features(
             [
                 ("A", 50, 12.0, 1, 0),
@@ -86,16 +111,16 @@ def test_cells_count_measured_and_bridged_gaps():
                 ("B", 50, nan, 1, 1),
                 ("C", 50, nan, 5, 5),
                 ("D", 50, nan, nan, nan),
+                ("E", 50, 20.0, 9, 2),
+                ("F", 50, nan, 7, 0),
             ]
         ),
         ["print", "plate_gap"],
     )
     cells = cells.set_index("print")
-    assert list(cells.index) == ["A", "B", "C"]
-    assert list(cells["count"]) == [3, 3, 5]
+    assert list(cells.index) == ["A", "B", "C", "E", "F"]
+    assert list(cells["measured"]) == [3, 2, 0, 1, 0]
+    assert list(cells["bridged"]) == [0, 1, 5, 2, 0]
+    assert list(cells["unmeasured"]) == [0, 0, 0, 6, 7]
     assert (variance, df) == (pytest.approx((8.0 + 2.0) / 3), 3)
     assert cells["value"]["A"] == 40.0
-    assert 47.0 < cells["value"]["B"] < 50.0
-    assert cells["value"]["C"] > 50.0
-    assert any("6 bridged gaps" in note for note in notes)
-    assert any("lower bound" in note for note in notes)

@@ -41,11 +41,14 @@ def test_section_factor_without_areas_is_a_dome(read_frame, demo_rows):
     assert "2/3" in note
 
 
-def test_resistivity_of_the_mean_section(three_lines):
-    """ρ = R k w h / L with geometric means; 1 µm² over 1 mm is 1e-9 m."""
+def test_resistivity_of_the_probed_sections(three_lines):
+    """ρ = R k w h / L of each line that was probed; 1 µm² over 1 mm is 1e-9 m."""
     factor, _ = section_factor(three_lines)
-    section = factor * np.exp(np.log([1.0 * 60, 1.2 * 64, 1.1 * 62]).mean())
-    expected = np.sqrt(20 * 24) * section * 1e-12 / 5e-3
+    features = three_lines.features
+    probed = features["resistance"].notna()
+    assert 0 < probed.sum() < len(features)
+    section = features["line_height"] * features["line_width"] * factor * 1e-12
+    expected = np.exp(np.log(features["resistance"] * section / 5e-3)[probed].mean())
     cells = response_data(three_lines)["resistivity"].cells
     assert np.exp(cells["value"].iloc[0]) == pytest.approx(expected, rel=1e-12)
 

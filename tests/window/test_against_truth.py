@@ -12,7 +12,7 @@ import pytest
 import pwindow as pw
 from pwindow.product import Requirement
 
-TRIALS, RUNS = 12, 20_000
+TRIALS, RUNS = 24, 20_000
 
 
 @pytest.fixture(scope="module")

@@ -21,6 +21,12 @@ def t_below(surfaces, setups, weights, bound, extra=0.0):
     return stats.t.cdf((bound - found.mean @ a) / spread, found.df)
 
 
+def between_gaps(surfaces):
+    """Mean and mean square of the posterior of the standard deviation between gaps, µm."""
+    draws = np.sqrt(surfaces.joint.draws.feature[:, surfaces.joint.names.index("gap_closure")])
+    return draws.mean(), (draws**2).mean()
+
+
 def judged(window, places, name):
     return window.conformance(window.setups(LASER, **places))[name].to_numpy()
 
@@ -60,7 +66,7 @@ def test_sheet_resistance_alone(window_of, places, demo_surfaces):
 def test_one_gap_alone(window_of, places, demo_surfaces):
     """One gap is at least 16 µm when closure at a 60 µm plate gap is at most 44 µm."""
     window = window_of(gap=(16.0, None, {"count": 1}))
-    feature = demo_surfaces.by_name["gap_closure"].components.feature
+    feature = between_gaps(demo_surfaces)[1]
     for high_pressure in (50.0, 80.0):
         here = places | {"pressure": high_pressure}
         expected = t_below(demo_surfaces, window.setups(LASER, **here), {"gap_closure": 1.0}, 44.0, feature)
@@ -70,12 +76,10 @@ def test_one_gap_alone(window_of, places, demo_surfaces):
 def test_the_worst_of_many_gaps(window_of, places, demo_surfaces):
     """The largest of 48 normal deviations shifts the mean and adds its own spread."""
     window = window_of(gap=(16.0, None, {"count": 48}))
-    feature = demo_surfaces.by_name["gap_closure"].components.feature
-    shift, own, _ = extreme_moments(48)
+    (mean, square), (shift, own, _) = between_gaps(demo_surfaces), extreme_moments(48)
     setups = window.setups(LASER, **places)
-    expected = t_below(
-        demo_surfaces, setups, {"gap_closure": 1.0}, 44.0 - shift * feature**0.5, own * feature
-    )
+    extra = own * square + shift**2 * (square - mean**2)
+    expected = t_below(demo_surfaces, setups, {"gap_closure": 1.0}, 44.0 - shift * mean, extra)
     np.testing.assert_allclose(judged(window, places, "gap"), expected, atol=1e-9)
 
 
@@ -157,7 +161,7 @@ def test_plate_gap_between_the_tried_ones_is_interpolated(window_of, demo_surfac
     """Two plate gaps were tried, so closure is a straight line between them."""
     setups = window_of(gap=(16.0, None, {})).setups(LASER, **places)
     at = {
-        gap: demo_surfaces.by_name["gap_closure"].mean(setups.assign(plate_gap=gap))
+        gap: demo_surfaces.joint.means(setups.assign(plate_gap=gap))[:, -1]
         for gap in (45.0, 60.0, 75.0)
     }
     np.testing.assert_allclose(at[60.0], (at[45.0] + at[75.0]) / 2, atol=1e-9)
@@ -226,8 +230,8 @@ def test_a_tolerance_is_a_rectangular_distribution(demo_surfaces, make_product):
     asked = {"line_width": (None, 65.0, {})}
     window = pw.find_window(demo_surfaces, make_product(assurance={"pressure_tolerance": "8 µm"}, **asked))
     setups = window.setups(LASER, 60.0, 4.4, 50.0)
-    surface = demo_surfaces.by_name["line_width"]
-    half = (surface.mean(setups.assign(pressure=58.0)) - surface.mean(setups.assign(pressure=42.0)))[0] / 2
+    high, low = (demo_surfaces.joint.means(setups.assign(pressure=at))[0, 1] for at in (58.0, 42.0))
+    half = (high - low) / 2
     expected = t_below(demo_surfaces, setups, {"line_width": 1.0}, np.log(65.0), half**2 / 3)
     np.testing.assert_allclose(window.joint_conformance(setups), expected, atol=1e-9)
 

@@ -1,0 +1,44 @@
+"""Intervals of a surface that is only a mean: Student's t, and the prediction of one more value.
+
+Factors count sample standard deviations s: the mean is known to t s/√n, and the next value lies
+inside t s √(1 + 1/n) of it (Hahn & Meeker 1991, Statistical Intervals, ch. 4).
+"""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pwindow.surfaces.terms import Design
+
+MEAN = Design((), ((),))
+ANYWHERE = pd.DataFrame(index=[0])
+
+
+@pytest.fixture(scope="module")
+def figures(read_json):
+    return read_json("one_sample.json")
+
+
+@pytest.fixture(scope="module")
+def factors(fit_values):
+    """Half widths of both intervals, in sample standard deviations, of n uneven values."""
+
+    def of(size, level):
+        values = 40.0 + np.sqrt(np.arange(size))
+        found = fit_values(values, MEAN).predict(ANYWHERE, level).iloc[0]
+        halves = [(found[f"{name}_high"] - found[f"{name}_low"]) / 2 for name in ("mean_ci", "obs_ci")]
+        return np.array(halves) / np.std(values, ddof=1)
+
+    return of
+
+
+@pytest.mark.parametrize("level", ["0.95", "0.99"])
+def test_published_quantiles_in_the_interval_of_the_mean(figures, assert_printed, factors, level):
+    for df, text in figures["published"]["t"][level].items():
+        size = int(df) + 1
+        assert_printed(factors(size, float(level))[0] * np.sqrt(size), text)
+
+
+def test_prediction_factors(figures, assert_printed, factors):
+    for size, text in figures["computed"]["prediction"].items():
+        assert_printed(factors(int(size), 0.95)[1], text)
