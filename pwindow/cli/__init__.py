@@ -158,6 +158,53 @@ def speeds(files, product, study, pressures, assurance, terms, leave_out, as_jso
     _answer(speeds_answer(window, asked or None), speeds_text, as_json)
 
 
+@main.command()
+@_FILES
+@click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
+@_STUDY
+@click.option(
+    "--trials", type=click.IntRange(2, 10_000), default=200, show_default=True, help="Trials to simulate."
+)
+@click.option(
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Start of the random numbers."
+)
+@click.option(
+    "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Write the picture to this HTML file."
+)
+@_TERMS
+@_LEAVE_OUT
+@_JSON
+@_guarded
+def calibrate(files, product, study, trials, seed, picture, terms, leave_out, as_json):
+    """Simulate trials of this layout from its fit: are the stated probabilities kept?"""
+    from pwindow.cli.answers import calibration_answer
+    from pwindow.cli.tables import calibration_text
+    from pwindow.window.calibration import calibrate as simulate
+
+    window = _window(_surfaces(files, terms, leave_out), product, _study(study))
+
+    def shown(finished):
+        with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:
+            yield from bar
+
+    found = simulate(window, trials, seed, shown)
+    if picture is not None:
+        _save(found, window.product.name, picture)
+    _answer(calibration_answer(window, found), calibration_text, as_json)
+
+
+def _save(found, name, picture):
+    from pwindow.charts import calibration_figure
+
+    try:
+        calibration_figure(found, name).write_html(picture, include_plotlyjs=True)
+    except OSError as problem:
+        raise click.BadParameter(
+            f"cannot be written: {problem.strerror}", param_hint="--picture"
+        ) from problem
+    click.echo(f"picture: {picture}", err=True)
+
+
 def _surfaces(files, terms, leave_out):
     from pwindow.surfaces import fit as fit_surfaces
     from pwindow.trials import read_trial

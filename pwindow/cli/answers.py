@@ -15,6 +15,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.bands import closest
+from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import recommend
 from pwindow.window.window import Window
 
@@ -113,6 +114,27 @@ def _gap(closure: Mapping[str, float], plate_gap: float) -> dict[str, float]:
             for end in ("low", "high")
         },
     }
+
+
+def calibration_answer(window: Window, found: Calibration) -> dict:
+    """Stated against realised conformance, by band and at the recommended set-ups."""
+    best = found.recommended
+    return plain(
+        {
+            "product": window.product.name,
+            "simulated_trials": found.trials,
+            "bands": found.to_frame().to_dict("records"),
+            "recommended": {
+                "trials": len(best),
+                "stated": best["stated"].mean() if len(best) else None,
+                "realised": best["realised"].mean() if len(best) else None,
+                "realised_std_error": best["realised"].sem() if len(best) > 1 else None,
+                "realised_lowest_tenth": best["realised"].quantile(0.1) if len(best) else None,
+            },
+            "unusable": list(found.unusable),
+            "trial": evidence(window.surfaces.trial),
+        }
+    )
 
 
 def fit_answer(surfaces: Surfaces) -> dict:

@@ -165,3 +165,42 @@ def _closest_text(closest: Mapping | None) -> str:
             f"{found['unit']} ({', '.join(limits)})"
         )
     return "\n".join(lines)
+
+
+def calibration_text(answer: Mapping) -> str:
+    """Stated against realised conformance."""
+    rows = pd.DataFrame(answer["bands"])
+    shown = pd.DataFrame(
+        {
+            "stated between": [f"{low:g} and {high:g}" for low, high in zip(rows["from"], rows["to"])],
+            "judgements": rows["judgements"],
+            "stated": rows["stated"].map("{:.3f}".format),
+            "came true": rows["realised"].map("{:.3f}".format),
+            "difference": [
+                f"{off:+.3f} ± {2 * error:.3f}" for off, error in zip(rows["difference"], rows["std_error"])
+            ],
+        }
+    )
+    best = answer["recommended"]
+    return "\n\n".join(
+        [
+            f"{answer['product']}: {answer['simulated_trials']} simulated trials of this layout, the fit taken as true",
+            shown.to_string(index=False),
+            _recommended_text(best, answer["simulated_trials"]),
+            *(
+                f"{len(answer['unusable'])} could not be judged: {answer['unusable'][0]}"
+                for _ in answer["unusable"][:1]
+            ),
+        ]
+    )
+
+
+def _recommended_text(best: Mapping, trials: int) -> str:
+    if not best["trials"]:
+        return "no simulated trial recommends a set-up"
+    error = "" if best["realised_std_error"] is None else f" ± {2 * best['realised_std_error']:.3f}"
+    return (
+        f"at the recommended set-up of {best['trials']} of {trials} trials: stated {best['stated']:.3f}, came true "
+        f"{best['realised']:.3f}{error}; in the least fortunate tenth of trials at most "
+        f"{best['realised_lowest_tenth']:.3f}"
+    )

@@ -22,7 +22,6 @@ import numpy as np
 from pwindow.surfaces.bridged import Censored
 from pwindow.surfaces.statistics import Completed, PrintStatistics
 
-
 _MIXED = 1.2
 """Potential scale reduction that short chains of one distribution stay below."""
 
@@ -104,7 +103,7 @@ class Plan:
     kept: int = 60
     doublings: int = 4
     freedom: float = 2.0
-    width: float = 0.7
+    width: float = 0.5
     scales: tuple[float, ...] | None = None
     hierarchical: bool = True
     seed: int = 20417
@@ -160,7 +159,9 @@ class _Chains:
         self.b = np.zeros((plan.chains, self.n, self.q))
         self.beta: list = [None] * self.q
         self.centre: list = [None] * self.q
-        self.helper_a, self.helper_b = (np.ones((plan.chains, self.q)) / self.prior_variance for _ in range(2))
+        self.helper_a, self.helper_b = (
+            np.ones((plan.chains, self.q)) / self.prior_variance for _ in range(2)
+        )
 
     def run(self, sweeps: int) -> list[tuple]:
         """The states after each of some sweeps."""

@@ -21,6 +21,7 @@ from pwindow.surfaces.responses import (
     response_data,
     section_factor,
 )
+from pwindow.surfaces.sampler import Plan
 from pwindow.surfaces.surface import Surface, fit_surface
 from pwindow.surfaces.terms import label, second_order
 from pwindow.trials.trial import Trial
@@ -62,7 +63,12 @@ class Surfaces:
         return (*FACTORS, *(name for name in COVARIATES if name in used or name == "plate"))
 
 
-def fit(trial: Trial, terms: Literal["all", "chosen"] = "all", leave_out: Sequence[str] = ()) -> Surfaces:
+def fit(
+    trial: Trial,
+    terms: Literal["all", "chosen"] = "all",
+    leave_out: Sequence[str] = (),
+    plan: Plan | None = None,
+) -> Surfaces:
     """Fit the second-order surfaces of every measured response.
 
     Parameters
@@ -73,6 +79,8 @@ def fit(trial: Trial, terms: Literal["all", "chosen"] = "all", leave_out: Sequen
         of chosen terms do not know that they were chosen: keep 'all' for a probability.
     leave_out : sequence of str
         Terms to leave out, named as the fit names them, such as ``"pressure²"``.
+    plan : Plan, optional
+        How the posterior is drawn, and under which prior.
 
     Returns
     -------
@@ -92,10 +100,10 @@ def fit(trial: Trial, terms: Literal["all", "chosen"] = "all", leave_out: Sequen
     """
     # the matrices are small: threads of the linear algebra library only wait for one another
     with threadpool_limits(1, user_api="blas"):
-        return _fit(trial, terms, leave_out)
+        return _fit(trial, terms, leave_out, plan)
 
 
-def _fit(trial: Trial, terms: str, leave_out: Sequence[str]) -> Surfaces:
+def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) -> Surfaces:
     factor, factor_note = section_factor(trial)
     notes, designs, faults = [factor_note], {}, []
     responses = response_data(trial)
@@ -114,7 +122,7 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str]) -> Surfaces:
         raise SurfaceProblem("\n".join(faults))
     if not designs:
         raise SurfaceProblem("no response can be fitted: measure line height and width, or gaps")
-    joint = join_responses(responses, designs)
+    joint = join_responses(responses, designs, plan)
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
     if not all(surface.groups.split for surface in members.values()):
         notes.append("each make-ready has one print: make-ready and print variation cannot be told apart")

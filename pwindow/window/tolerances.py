@@ -22,9 +22,13 @@ class Tolerance:
     share: float = 0.0
     step: float = 0.0
 
+    def half_width(self, values: pd.Series) -> pd.Series:
+        """The most that settings deviate, in their own unit."""
+        return self.share * values + self.step
+
     def drift(self, joint: JointSurfaces, setups: pd.DataFrame) -> np.ndarray:
         """Change of the responses' means when the setting deviates by all of it, shape (m, q)."""
-        half = self.share * setups[self.setting] + self.step
+        half = self.half_width(setups[self.setting])
         low, high = (
             joint.means(setups.assign(**{self.setting: setups[self.setting] + sign * half}))
             for sign in (-1.0, 1.0)

@@ -186,4 +186,3 @@ def test_one_gap_a_print_does_not_make_48_gaps_as_safe_as_one(speeds, simulated)
         )
 
     assert 1 - conformance(48) > 3 * (1 - conformance(1))
-

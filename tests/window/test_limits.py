@@ -160,10 +160,7 @@ def test_more_gaps_never_raise_conformance(window_of, places):
 def test_plate_gap_between_the_tried_ones_is_interpolated(window_of, demo_surfaces, places):
     """Two plate gaps were tried, so closure is a straight line between them."""
     setups = window_of(gap=(16.0, None, {})).setups(LASER, **places)
-    at = {
-        gap: demo_surfaces.joint.means(setups.assign(plate_gap=gap))[:, -1]
-        for gap in (45.0, 60.0, 75.0)
-    }
+    at = {gap: demo_surfaces.joint.means(setups.assign(plate_gap=gap))[:, -1] for gap in (45.0, 60.0, 75.0)}
     np.testing.assert_allclose(at[60.0], (at[45.0] + at[75.0]) / 2, atol=1e-9)
     assert abs(at[45.0] - at[75.0]).max() > 0.5
     for gap in (45.0, 60.0, 75.0):

@@ -1,0 +1,64 @@
+"""The picture of a calibration: stated against realised conformance."""
+
+from __future__ import annotations
+
+from html import escape
+
+import plotly.graph_objects as go
+
+from pwindow.charts.palette import FAINT, FONT, INK, MARK, PAPER, QUIET
+from pwindow.window.calibration import Calibration
+
+
+def calibration_figure(found: Calibration, product: str) -> go.Figure:
+    """Draw what was stated against what came true.
+
+    Parameters
+    ----------
+    found : Calibration
+    product : str
+        Name of the product.
+    """
+    table, best = found.to_frame(), found.recommended
+    figure = go.Figure()
+    figure.add_scatter(
+        x=[0, 1], y=[0, 1], mode="lines", line={"color": QUIET, "width": 1, "dash": "dot"}, hoverinfo="skip"
+    )
+    figure.add_scatter(
+        x=table["stated"],
+        y=table["realised"],
+        mode="lines+markers",
+        line={"color": INK, "width": 1},
+        marker={"color": INK, "size": 9},
+        error_y={"array": 2.0 * table["std_error"], "color": INK, "thickness": 1.5},
+        customdata=table["judgements"],
+        hovertemplate="stated %{x:.3f}, realised %{y:.3f}, %{customdata} judgements<extra></extra>",
+    )
+    if len(best):
+        figure.add_scatter(
+            x=[best["stated"].mean()],
+            y=[best["realised"].mean()],
+            mode="markers+text",
+            marker={"color": PAPER, "size": 15, "symbol": "diamond", "line": {"color": MARK, "width": 4}},
+            text=["recommended"],
+            textposition="bottom left",
+            hovertemplate="recommended: stated %{x:.3f}, realised %{y:.3f}<extra></extra>",
+        )
+    axis = {"range": [-0.02, 1.02], "gridcolor": FAINT, "zeroline": False, "tickformat": ".0%"}
+    figure.update_layout(
+        template="none",
+        paper_bgcolor=PAPER,
+        plot_bgcolor=PAPER,
+        font={"family": FONT, "size": 14, "color": INK},
+        showlegend=False,
+        width=760,
+        height=720,
+        margin={"l": 80, "r": 30, "t": 90, "b": 70},
+        title={
+            "text": f"{escape(product)}: {found.trials} simulated trials of this layout<br>"
+            "<sub>dotted: kept to the letter · above it: cautious · bars: two standard errors</sub>"
+        },
+        xaxis=axis | {"title": {"text": "joint conformance probability as stated"}},
+        yaxis=axis | {"title": {"text": "share of next runs that conform"}, "scaleanchor": "x"},
+    )
+    return figure

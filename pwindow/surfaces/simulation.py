@@ -1,0 +1,138 @@
+"""Trials as they could have come out: the layout of a trial, filled anew from its fitted surfaces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.surfaces.terms import Design
+from pwindow.trials.trial import Trial
+
+
+@dataclass(frozen=True)
+class Truth:
+    """A process that is known: the fitted surfaces and variances, taken as true.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Responses, q of them.
+    designs : tuple of Design
+    coefficients : tuple of ndarray
+    make_ready, print_ : ndarray, shape (q, q)
+        Covariance of the effects.
+    feature : ndarray, shape (q,)
+        Standard deviation between features of a print.
+    section_factor : float
+    """
+
+    names: tuple[str, ...]
+    designs: tuple[Design, ...]
+    coefficients: tuple[np.ndarray, ...]
+    make_ready: np.ndarray
+    print_: np.ndarray
+    feature: np.ndarray
+    section_factor: float
+
+    @classmethod
+    def of(cls, surfaces: Surfaces) -> Truth:
+        """The fit of a trial as a known process."""
+        joint = surfaces.joint
+        if joint.draws is None:
+            make_ready, print_ = np.zeros_like(joint.spread), joint.spread
+        else:
+            make_ready, print_ = joint.draws.make_ready.mean(axis=0), joint.draws.print_.mean(axis=0)
+        return cls(
+            joint.names,
+            joint.designs,
+            joint.centres,
+            make_ready,
+            print_,
+            np.array(joint.between),
+            surfaces.section_factor,
+        )
+
+    def means(self, rows: pd.DataFrame) -> np.ndarray:
+        """Means on the modelled scale, shape (len(rows), q); NaN where a response's covariate is absent."""
+        columns = []
+        for design, beta in zip(self.designs, self.coefficients):
+            known = rows[[factor.name for factor in design.factors]].notna().all(axis=1).to_numpy()
+            mean = np.full(len(rows), np.nan)
+            mean[known] = design.matrix(rows[known]) @ beta
+            columns.append(mean)
+        return np.column_stack(columns)
+
+    def effects(self, count: int, rng: np.random.Generator) -> np.ndarray:
+        """Effects of new prints in new make-readies, shape (count, q)."""
+        return _normal(self.make_ready + self.print_, count, rng)
+
+
+def simulate_trial(trial: Trial, truth: Truth, rng: np.random.Generator) -> Trial:
+    """The same prints, make-readies and features, measured anew.
+
+    Parameters
+    ----------
+    trial : Trial
+    truth : Truth
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Trial
+        With a value wherever `trial` has one; gaps bridge as they fall.
+    """
+    features = trial.features.copy()
+    prints = trial.prints
+    mounted = prints["make_ready"].where(prints["make_ready"].notna(), "print " + prints.index.astype(str))
+    ready = pd.factorize(mounted)[0]
+    effects = _normal(truth.make_ready, ready.max() + 1, rng)[ready] + _normal(truth.print_, len(prints), rng)
+    values = truth.means(features) + effects[prints.index.get_indexer(features["print"])]
+    centre = pd.DataFrame(values, columns=list(truth.names), index=features.index)
+    drawn = centre + truth.feature * rng.standard_normal(values.shape)
+    _fill_lines(features, centre, drawn, truth.section_factor, rng)
+    if "gap_closure" in truth.names:
+        spread = truth.feature[truth.names.index("gap_closure")]
+        _fill_gaps(features, centre["gap_closure"], spread, rng)
+    return replace(trial, features=features)
+
+
+def _normal(covariance: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:
+    size, turn = np.linalg.eigh(covariance)
+    return rng.standard_normal((count, len(covariance))) * np.sqrt(size.clip(min=0.0)) @ turn.T
+
+
+def _fill_lines(
+    features: pd.DataFrame, centre: pd.DataFrame, drawn: pd.DataFrame, factor: float, rng: np.random.Generator
+) -> None:
+    if {"line_height", "line_width"} <= set(drawn):
+        # a stretch that was probed but not profiled has the section of its print
+        profiled = features["line_height"].notna() & features["line_width"].notna()
+        logs = drawn["line_height"] + drawn["line_width"]
+        section = factor * np.exp(logs.where(profiled, centre["line_height"] + centre["line_width"]))
+        ratio = np.log(features["section_area"] / (features["line_height"] * features["line_width"]))
+        noise = rng.normal(0.0, float(ratio.std()) if ratio.notna().sum() > 1 else 0.0, len(features))
+        features["section_area"] = (section * np.exp(noise)).where(features["section_area"].notna())
+        if "resistivity" in drawn:
+            resistance = np.exp(drawn["resistivity"]) * features["line_length"] * 1e-3 / (section * 1e-12)
+            features["resistance"] = resistance.where(features["resistance"].notna())
+    for name in ("line_height", "line_width"):
+        if name in drawn:
+            features[name] = np.exp(drawn[name]).where(features[name].notna())
+
+
+def _fill_gaps(features: pd.DataFrame, mean: pd.Series, spread: float, rng: np.random.Generator) -> None:
+    """Inspect as many gaps as before; measure one of the open ones where one was, or would have been."""
+    inspected, bridged = features["gaps_inspected"], features["gaps_bridged"].fillna(0.0)
+    looked_at = features["gap"].notna() | (inspected > 0) | (bridged > 0)
+    measures = features["gap"].notna().any()
+    for row in features.index[looked_at]:
+        count = int(max(inspected[row] if inspected[row] > 0 else 1, bridged[row], 1))
+        gaps = features.at[row, "plate_gap"] - (mean[row] + spread * rng.standard_normal(count))
+        open_ = gaps[gaps > 0]
+        was_measured = pd.notna(features.at[row, "gap"]) or (measures and bridged[row] >= count)
+        features.at[row, "gap"] = open_[0] if was_measured and len(open_) else np.nan
+        features.at[row, "gaps_inspected"] = count
+        features.at[row, "gaps_bridged"] = count - len(open_)

@@ -1,0 +1,242 @@
+"""Whether stated probabilities are kept: trials simulated from the fit, judged against it.
+
+The fit is taken as the true process; trials of the same layout are drawn from it and fitted anew,
+and what each then states is held against how often a next run really conforms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from pwindow.errors import UnusableInput, WindowProblem
+from pwindow.surfaces.sampler import Plan
+from pwindow.surfaces.simulation import Truth, simulate_trial
+from pwindow.surfaces.surfaces import fit
+from pwindow.window.recommend import recommend
+from pwindow.window.window import Window, find_window
+
+EDGES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.99, 1.0)
+_SETUPS = 240
+_RUNS = 4000
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Stated against realised conformance.
+
+    Attributes
+    ----------
+    judged : DataFrame
+        One row per simulated trial × set-up: ``trial``, ``stated``, ``realised``.
+    recommended : DataFrame
+        One row per simulated trial that recommends a set-up: ``trial``, ``stated``, ``realised``.
+    trials : int
+    unusable : tuple of str
+        Why simulated trials could not be fitted or judged.
+    """
+
+    judged: pd.DataFrame
+    recommended: pd.DataFrame
+    trials: int
+    unusable: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Mean stated and realised conformance by band of what is stated.
+
+        Returns
+        -------
+        DataFrame
+            ``from``, ``to``, ``judgements``, ``stated``, ``realised``, ``difference`` (stated - realised)
+            and its ``std_error``, from trial to trial.
+        """
+        band = pd.cut(self.judged["stated"], EDGES, right=False, labels=False).fillna(len(EDGES) - 2)
+        rows = []
+        for at, group in self.judged.groupby(band.astype(int)):
+            gap = (group["stated"] - group["realised"]).groupby(group["trial"])
+            share = gap.count() / len(group)
+            off = gap.mean() - (group["stated"] - group["realised"]).mean()
+            rows.append(
+                {
+                    "from": EDGES[at],
+                    "to": EDGES[at + 1],
+                    "judgements": len(group),
+                    "stated": group["stated"].mean(),
+                    "realised": group["realised"].mean(),
+                    "difference": (group["stated"] - group["realised"]).mean(),
+                    "std_error": float(np.sqrt(((share * off) ** 2).sum())),
+                }
+            )
+        return pd.DataFrame(rows)
+
+
+def calibrate(
+    window: Window,
+    trials: int = 200,
+    seed: int = 1,
+    progress: Callable[[Iterator], Iterator] = iter,
+    workers: int = -1,
+    plan: Plan | None = None,
+) -> Calibration:
+    """Simulate trials of the user's own layout and hold what they state against what comes true.
+
+    Parameters
+    ----------
+    window : Window
+        Its fit is the truth.
+    trials : int
+    seed : int
+    progress : callable
+        Wraps the iterator over finished trials, to show how far it is.
+    workers : int
+        Processes; -1 for one a core.
+    plan : Plan, optional
+        How the posterior of each simulated trial is drawn, and under which prior.
+
+    Raises
+    ------
+    WindowProblem
+        If no set-up of the trial region can be judged.
+    """
+    from joblib import Parallel, delayed
+
+    study = _Study(window, plan, np.random.default_rng(seed))
+    seeds = np.random.SeedSequence(seed).spawn(trials)
+    parallel = Parallel(n_jobs=workers, return_as="generator")
+    found = list(progress(parallel(delayed(study.judge)(one) for one in seeds)))
+    judged = [one.assign(trial=at) for at, (one, _, _) in enumerate(found) if one is not None]
+    best = [dict(row, trial=at) for at, (_, row, _) in enumerate(found) if row is not None]
+    if not judged:
+        raise WindowProblem(f"no simulated trial could be judged; the first said: {found[0][2]}")
+    return Calibration(
+        pd.concat(judged, ignore_index=True)[["trial", "stated", "realised"]],
+        pd.DataFrame(best, columns=["trial", "stated", "realised"]),
+        trials,
+        tuple(reason for _, _, reason in found if reason),
+    )
+
+
+class _Study:
+    """What all simulated trials share: the truth, the set-ups, and how often they really conform."""
+
+    def __init__(self, window: Window, plan: Plan | None, rng: np.random.Generator):
+        self.window, self.plan, self.truth = window, plan, Truth.of(window.surfaces)
+        self.runs = _Runs.draw(window, self.truth, rng)
+        self.setups = _setups(window, rng)
+        self.realised = {plate: self.runs.conformance(frame) for plate, frame in self.setups.items()}
+
+    def judge(self, seed: np.random.SeedSequence) -> tuple[pd.DataFrame | None, dict | None, str]:
+        """One simulated trial: its judgements, its recommendation, or why it has none."""
+        rng = np.random.default_rng(seed)
+        window, trial = self.window, simulate_trial(self.window.surfaces.trial, self.truth, rng)
+        try:
+            again = find_window(fit(trial, plan=self.plan), window.product, window.study)
+        except UnusableInput as problem:
+            return None, None, str(problem)
+        parts = [
+            pd.DataFrame({"stated": again.joint_conformance(frame), "realised": self.realised[plate]})
+            for plate, frame in self.setups.items()
+        ]
+        return pd.concat(parts), self._recommended(again), ""
+
+    def _recommended(self, window: Window) -> dict | None:
+        best = recommend(window, window.speed_bands())
+        if best is None:
+            return None
+        pressure = best[window.surfaces.trial.pressure_key]
+        setup = self.window.setups(best["plate"], best["speed_m_min"], best["cell_volume_cm3_m2"], pressure)
+        return {"stated": best["conformance"], "realised": float(self.runs.conformance(setup)[0])}
+
+
+def _setups(window: Window, rng: np.random.Generator) -> dict[str, pd.DataFrame]:
+    """Set-ups spread evenly over the trial region of each plate process."""
+    prints, found = window.surfaces.trial.prints, {}
+    share = max(_SETUPS // len(window.plates), 1)
+    for plate in window.plates:
+        draws = 20 * share
+        settings = [
+            np.exp(rng.uniform(*np.log(_ends(prints["speed"])), draws)),
+            np.exp(rng.uniform(*np.log(_ends(prints["cell_volume"])), draws)),
+            rng.uniform(*_ends(prints["pressure"]), draws),
+        ]
+        frame = window.setups(plate, *settings)
+        found[plate] = frame[window.in_trial_region(frame)].head(share).reset_index(drop=True)
+    return {plate: frame for plate, frame in found.items() if len(frame)}
+
+
+def _ends(values: pd.Series) -> tuple[float, float]:
+    return float(values.min()), float(values.max())
+
+
+@dataclass(frozen=True)
+class _Runs:
+    """Next runs of the true process: what differs from run to run, the same at every set-up.
+
+    Attributes
+    ----------
+    effects : ndarray, shape (n, q)
+    largest, smallest : ndarray, shape (n,)
+        Deviation of the most and the least closed gap of a print, µm.
+    ink : ndarray, shape (n,)
+        Deviation of the logarithm of a resistivity that is stated and not measured.
+    drifts : dict of str to ndarray, shape (n,)
+        Deviation of each setting, from -1 to 1 of its tolerance.
+    """
+
+    window: Window
+    truth: Truth
+    effects: np.ndarray
+    largest: np.ndarray
+    smallest: np.ndarray
+    ink: np.ndarray
+    drifts: dict[str, np.ndarray]
+
+    @classmethod
+    def draw(cls, window: Window, truth: Truth, rng: np.random.Generator) -> _Runs:
+        gap = next((item for item in window.product.requirements if item.name == "gap"), None)
+        count = 1 if gap is None else gap.parameters.get("count", 1)
+        spread = dict(zip(truth.names, truth.feature)).get("gap_closure", 0.0)
+        # the largest of N uniforms, then the smallest of the N - 1 below it
+        top = rng.random(_RUNS) ** (1.0 / count)
+        low = top if count == 1 else top * (1.0 - rng.random(_RUNS) ** (1.0 / (count - 1)))
+        return cls(
+            window,
+            truth,
+            truth.effects(_RUNS, rng),
+            spread * ndtri(top),
+            spread * ndtri(low),
+            rng.normal(0.0, window.study.ink.resistivity_spread, _RUNS),
+            {one.setting: rng.uniform(-1.0, 1.0, _RUNS) for one in window.tolerances},
+        )
+
+    def conformance(self, setups: pd.DataFrame) -> np.ndarray:
+        """Share of the runs that meet every requirement at each set-up, shape (m,)."""
+        return np.array([self._conforming(setups.iloc[[at]]).mean() for at in range(len(setups))])
+
+    def _conforming(self, setup: pd.DataFrame) -> np.ndarray:
+        rows = setup.loc[setup.index.repeat(_RUNS if self.drifts else 1)].reset_index(drop=True)
+        for tolerance in self.window.tolerances:
+            own = rows[tolerance.setting]
+            rows[tolerance.setting] = own + self.drifts[tolerance.setting] * tolerance.half_width(own)
+        values = self.truth.means(rows) + self.effects
+        limits = self.window.limits[str(setup["plate"].iloc[0] or "")]
+        met = np.ones(_RUNS, dtype=bool)
+        for requirement in self.window.product.requirements:
+            quantity = limits.quantities[requirement.name]
+            weights = np.array([quantity.weights.get(name, 0.0) for name in self.truth.names])
+            used = weights != 0
+            at = values[:, used] @ weights[used] + quantity.constant
+            if quantity.error == "ink":
+                at = at + self.ink
+            most_closed, least_closed = (
+                (self.largest, self.smallest) if requirement.name == "gap" else (0.0, 0.0)
+            )
+            if requirement.least is not None:
+                met &= quantity.natural(at + most_closed) >= requirement.least
+            if requirement.most is not None:
+                met &= quantity.natural(at + least_closed) <= requirement.most
+        return met
