@@ -17,10 +17,10 @@ _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON doc
 _STUDY = click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
 _TERMS = click.option(
     "--terms",
-    type=click.Choice(["all", "chosen"]),
+    type=click.Choice(["all", "chosen", "bending"]),
     default="all",
     show_default=True,
-    help="All second-order terms, or those the corrected Akaike criterion keeps.",
+    help="All second-order terms; those the corrected Akaike criterion keeps; or all and smooth departures from them.",
 )
 _LEAVE_OUT = click.option(
     "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."

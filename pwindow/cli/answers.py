@@ -94,7 +94,7 @@ def _responses(surfaces: Surfaces, setup: pd.DataFrame, window: Window | None) -
         unknown = surface.kind.name == "gap_closure" and surfaces.counts_only
         if unknown or setup[needed].isna().any(axis=None):
             continue
-        found[surface.kind.key] = surface.predict(setup).iloc[0].to_dict()
+        found[surface.kind.key] = surfaces.predict(surface.kind.name, setup).iloc[0].to_dict()
     gap = setup["plate_gap"].iloc[0]
     if "gap_closure_um" in found and not pd.isna(gap):
         found["gap_um"] = _gap(found["gap_closure_um"], float(gap))

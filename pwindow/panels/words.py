@@ -139,7 +139,7 @@ def _response_table(question: Question, frame: pd.DataFrame) -> str:
         unknown = name == "gap_closure" and question.evidence.surfaces.counts_only
         if unknown or name in limited or frame[needed].isna().any(axis=None):
             continue
-        predicted, unit = surface.predict(frame).iloc[0], RESPONSES[name].unit
+        predicted, unit = question.evidence.surfaces.predict(name, frame).iloc[0], RESPONSES[name].unit
         if name == "resistivity":
             predicted, unit = predicted * 1e8, "10⁻⁸ Ω·m"
         rows.append(f"<tr><th scope='row'>{surface.kind.label}</th><td>{_value(predicted, unit)}</td></tr>")

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special
+from scipy import optimize, special, stats
 
 from pwindow.surfaces.bridged import Censored
+from pwindow.surfaces.departures import BendingDesign
 from pwindow.surfaces.least_squares import least_squares
 from pwindow.surfaces.responses import ResponseData
 from pwindow.surfaces.sampler import Draws, Plan, Source, draw_posterior
@@ -109,6 +110,37 @@ class JointSurfaces:
         """Predicted means on the modelled scale, shape (len(setups), q)."""
         return np.column_stack([d.matrix(setups) @ c for d, c in zip(self.designs, self.centres)])
 
+    def same_form(self, name: str) -> bool:
+        """Whether a response is predicted by second-order terms alone."""
+        return not isinstance(self.designs[self.names.index(name)], BendingDesign)
+
+    def predict_response(
+        self, name: str, setups: pd.DataFrame, level: float, features: float
+    ) -> pd.DataFrame:
+        """Prediction of one response on the modelled scale, with intervals.
+
+        Parameters
+        ----------
+        name : str
+        setups : DataFrame
+        level : float
+        features : float
+            Features that the measured mean of the next print stands on.
+
+        Returns
+        -------
+        DataFrame
+            ``mean``, ``mean_ci_low``, ``mean_ci_high``, ``obs_ci_low``, ``obs_ci_high``.
+        """
+        at, found = self.names.index(name), self.predict(setups)
+        mean, total = found.mean[:, at], found.scale[:, at, at]
+        columns = {"mean": mean}
+        measured = total + self.between[at] ** 2 / features
+        for label, variance in (("mean_ci", total - self.spread[at, at]), ("obs_ci", measured)):
+            reach = stats.t.ppf(0.5 + level / 2, self.df) * np.sqrt(variance)
+            columns[f"{label}_low"], columns[f"{label}_high"] = mean - reach, mean + reach
+        return pd.DataFrame(columns)
+
     def predict(self, setups: pd.DataFrame) -> Predictive:
         """The predictive distribution at each set-up."""
         matrices = [design.matrix(setups) for design in self.designs]
@@ -150,6 +182,7 @@ def _has_closed_form(responses: Mapping[str, ResponseData], designs: Mapping[str
     counts = {count for table in tables for count in table["count"]}
     return (
         all(design.terms == next(iter(designs.values())).terms for design in designs.values())
+        and not any(isinstance(design, BendingDesign) for design in designs.values())
         and all(table["print"].equals(first["print"]) for table in tables)
         and all(len(set(table["count"])) == 1 for table in tables)
         and len(counts) >= 1
@@ -193,12 +226,14 @@ def _source(data: ResponseData, design: Design, prints: pd.Index) -> Source:
     statistics = PrintStatistics.of(data, design, prints)
     values = statistics.cells["value"].to_numpy(float)
     censored = Censored.of(statistics.cells).one_by_one() if data.censored else None
-    precision = np.zeros(len(design.terms))
+    precision = np.zeros(statistics.rows.shape[1])
     if data.censored:
         # a set-up at which every gap bridges bounds the surface on one side alone
         half_gap = statistics.cells["plate_gap"].max() / 2.0
-        precision[[bool(term) for term in design.terms]] = 1.0 / half_gap**2
-    return Source(statistics, values, censored, precision, data.feature_sd or _untold(data, statistics))
+        precision[: len(design.terms)] = [bool(term) / half_gap**2 for term in design.terms]
+    penalised = design.penalised if isinstance(design, BendingDesign) else 0
+    feature_sd = data.feature_sd or _untold(data, statistics)
+    return Source(statistics, values, censored, precision, feature_sd, penalised)
 
 
 def _untold(data: ResponseData, statistics: PrintStatistics) -> float | None:
@@ -219,7 +254,7 @@ def _matched(names: tuple[str, ...], designs: tuple[Design, ...], draws: Draws, 
     size = np.exp(logs.mean(axis=0) - np.log(df) + special.psi(df / 2.0) + np.log(2.0))
     mean = total.mean(axis=0)
     unit = np.sqrt(size / np.diag(mean))
-    edges = np.cumsum([0, *(len(design.terms) for design in designs)])
+    edges = np.cumsum([0, *(beta.shape[1] for beta in draws.coefficients)])
     covariance = np.atleast_2d(np.cov(np.column_stack(draws.coefficients).T)) * (df - 2.0) / df
     coupling = {
         (i, j): covariance[edges[i] : edges[i + 1], edges[j] : edges[j + 1]]

@@ -40,6 +40,8 @@ class Source:
         Prior precision of the coefficients, 0 for none.
     feature_sd : float or None
         Standard deviation between features where nothing tells it.
+    penalised : int
+        Last coefficients that share a variance, which is half-Cauchy on the scale of the residuals.
     """
 
     statistics: PrintStatistics
@@ -47,6 +49,7 @@ class Source:
     censored: Censored | None
     precision: np.ndarray
     feature_sd: float | None
+    penalised: int = 0
 
 
 @dataclass(frozen=True)
@@ -155,6 +158,7 @@ class _Chains:
             ],
             axis=1,
         )
+        self.ridges = [_Ridge.of(s, start[r], plan.chains) for r, s in enumerate(sources)]
         self.a = np.zeros((plan.chains, self.readies.count, self.q))
         self.b = np.zeros((plan.chains, self.n, self.q))
         self.beta: list = [None] * self.q
@@ -176,7 +180,8 @@ class _Chains:
         for r, source in enumerate(self.sources):
             if source.censored is not None and self.beta[r] is not None:
                 self._complete(r, source)
-            self._draw_effects(r, source.statistics, source.precision)
+            self._draw_effects(r, source.statistics, self.ridges[r].precision(source.precision))
+            self.ridges[r].draw(self.beta[r], self.rng)
             if source.feature_sd is None:
                 self._draw_feature(r, source.statistics)
         self.print_, self.helper_b = self._draw_covariance(self.b, self.helper_b)
@@ -230,7 +235,7 @@ class _Chains:
     def _draw_coefficients(self, statistics, prior, feature, done: Completed, weight, target, a_variance):
         x, split = statistics.design, self.readies
         weighted = weight[:, :, None] * x
-        precision = statistics.within / feature[:, :, None] + x.T @ weighted + np.diag(prior)
+        precision = statistics.within / feature[:, :, None] + x.T @ weighted + _diagonal(prior)
         right = done.within / feature + np.einsum("cn,cnp->cp", target, weighted)
         if split.split:
             shrink = a_variance[:, None] / (1.0 + a_variance[:, None] * split.sums(weight))
@@ -278,6 +283,35 @@ class _Chains:
 
     def _normal(self, shape) -> np.ndarray:
         return self.rng.standard_normal(shape)
+
+
+class _Ridge:
+    """The variance that the last coefficients of a response share, half-Cauchy (Gelman 2006,
+    Bayesian Anal. 1, 515-533).
+    """
+
+    def __init__(self, count: int, scale: float, variance: np.ndarray):
+        self.count, self.scale = count, scale
+        self.variance, self.helper = variance, variance.copy()
+
+    @classmethod
+    def of(cls, source: Source, residual: float, chains: int) -> _Ridge:
+        return cls(source.penalised, residual, np.full(chains, residual))
+
+    def precision(self, prior: np.ndarray) -> np.ndarray:
+        """Prior precision of the coefficients, shape (c, p)."""
+        found = np.tile(prior, (len(self.variance), 1))
+        if self.count:
+            found[:, -self.count :] = 1.0 / self.variance[:, None]
+        return found
+
+    def draw(self, beta: np.ndarray, rng: np.random.Generator) -> None:
+        if not self.count:
+            return
+        square = (beta[:, -self.count :] ** 2).sum(axis=1)
+        shape = (self.count + 1) / 2.0
+        self.variance = (square / 2.0 + 1.0 / self.helper) / rng.gamma(shape, 1.0, len(beta))
+        self.helper = (1.0 / self.variance + 1.0 / self.scale) / rng.gamma(1.0, 1.0, len(beta))
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.choice import choose_terms, learn_factors, make_design
+from pwindow.surfaces.departures import bending
 from pwindow.surfaces.joint import JointSurfaces, join_responses
 from pwindow.surfaces.region import TrialRegion
 from pwindow.surfaces.responses import (
@@ -51,6 +53,17 @@ class Surfaces:
     region: TrialRegion
     notes: tuple[str, ...]
 
+    def predict(self, name: str, setups: pd.DataFrame, level: float = 0.95) -> pd.DataFrame:
+        """One response at set-ups with its intervals, as `Surface.predict`.
+
+        By its own second-order surface, or by the joint predictive where that holds more than it.
+        """
+        if self.joint.same_form(name):
+            return self.by_name[name].predict(setups, level)
+        surface = self.by_name[name]
+        frame = self.joint.predict_response(name, setups, level, surface.components.typical_count)
+        return np.exp(frame) if surface.kind.log else frame
+
     @property
     def counts_only(self) -> bool:
         """Whether gaps were counted and none was measured, so that closures have no true unit."""
@@ -65,7 +78,7 @@ class Surfaces:
 
 def fit(
     trial: Trial,
-    terms: Literal["all", "chosen"] = "all",
+    terms: Literal["all", "chosen", "bending"] = "all",
     leave_out: Sequence[str] = (),
     plan: Plan | None = None,
 ) -> Surfaces:
@@ -74,9 +87,10 @@ def fit(
     Parameters
     ----------
     trial : Trial
-    terms : {'all', 'chosen'}
-        All second-order terms, or those that the corrected Akaike criterion keeps. The intervals
-        of chosen terms do not know that they were chosen: keep 'all' for a probability.
+    terms : {'all', 'chosen', 'bending'}
+        All second-order terms; those that the corrected Akaike criterion keeps, whose intervals do
+        not know that they were chosen; or all of them and smooth departures from them, for the
+        predictions and probabilities.
     leave_out : sequence of str
         Terms to leave out, named as the fit names them, such as ``"pressure²"``.
     plan : Plan, optional
@@ -122,7 +136,10 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) 
         raise SurfaceProblem("\n".join(faults))
     if not designs:
         raise SurfaceProblem("no response can be fitted: measure line height and width, or gaps")
-    joint = join_responses(responses, designs, plan)
+    shapes = designs
+    if terms == "bending":
+        shapes = {name: bending(design, responses[name].cells) for name, design in designs.items()}
+    joint = join_responses(responses, shapes, plan)
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
     if not all(surface.groups.split for surface in members.values()):
         notes.append("each make-ready has one print: make-ready and print variation cannot be told apart")
