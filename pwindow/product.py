@@ -47,7 +47,7 @@ KINDS: Mapping[str, RequirementKind] = MappingProxyType(
         "open_area": RequirementKind("%", "open area", "open_area_percent"),
         "line_width": RequirementKind("µm", "line width", "line_width_um"),
         "line_height": RequirementKind("µm", "line height", "line_height_um"),
-        "gap": RequirementKind("µm", "gap", "gap_um", allows={"count": ""}),
+        "gap": RequirementKind("µm", "gap", "gap_um", allows={"count": "", "length": "mm"}),
     }
 )
 _NEEDS_PITCH = ("sheet_resistance", "voltage_drop", "open_area")

@@ -65,6 +65,7 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             _number("line_width", "µm"),
             _number("section_area", "µm²"),
             _number("gap", "µm"),
+            _number("gap_length", "mm"),
             Column("gaps_inspected", "count", least=0.0),
             Column("gaps_bridged", "count", least=0.0),
             _number("resistance", "Ω"),

@@ -17,6 +17,7 @@ from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.surfaces.sampler import Plan
 from pwindow.surfaces.simulation import Truth, simulate_trial
 from pwindow.surfaces.surfaces import fit
+from pwindow.window.quantities import gap_count
 from pwindow.window.recommend import recommend
 from pwindow.window.window import Window, find_window
 
@@ -197,8 +198,7 @@ class _Runs:
 
     @classmethod
     def draw(cls, window: Window, truth: Truth, rng: np.random.Generator) -> _Runs:
-        gap = next((item for item in window.product.requirements if item.name == "gap"), None)
-        count = 1 if gap is None else gap.parameters.get("count", 1)
+        count = gap_count(window.product, window.surfaces)
         spread = dict(zip(truth.names, truth.feature)).get("gap_closure", 0.0)
         # the largest of N uniforms, then the smallest of the N - 1 below it
         top = rng.random(_RUNS) ** (1.0 / count)

@@ -9,7 +9,7 @@ from scipy.special import log_ndtr, ndtr
 
 
 @cache
-def extreme_moments(count: int) -> tuple[float, float, float]:
+def extreme_moments(count: float) -> tuple[float, float, float]:
     """Mean and variance of the largest of `count` standard normals, and its covariance with the smallest.
 
     Exact integrals on a fine grid (David & Nagaraja, Order Statistics, 3rd ed., sections 2.2-3.1).
@@ -31,7 +31,7 @@ def extreme_moments(count: int) -> tuple[float, float, float]:
     return mean, variance, variance - (fine + (fine - coarse) / 3)  # the step's error is of second order
 
 
-def _half_range_variance(count: int, mean: float, grid: np.ndarray) -> float:
+def _half_range_variance(count: float, mean: float, grid: np.ndarray) -> float:
     """Half the variance of the range, which is var(largest) - cov(largest, smallest)."""
     step = grid[1] - grid[0]
     below = ndtr(grid)

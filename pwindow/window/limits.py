@@ -11,7 +11,7 @@ from pwindow.product import Product, Requirement
 from pwindow.study import Ink
 from pwindow.surfaces.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.window.quantities import Errors, Quantity, quantity, worst_of
+from pwindow.window.quantities import Errors, Quantity, gap_count, quantity, worst_of
 
 
 @dataclass(frozen=True)
@@ -73,6 +73,7 @@ def product_limits(
     product: Product, surfaces: Surfaces, joint: JointSurfaces, ink: Ink, plate_gap: float
 ) -> Limits:
     """Turn a product's requirements into limits; `plate_gap` in µm, NaN where no gap is required."""
+    gaps = gap_count(product, surfaces)
     quantities = {
         requirement.name: quantity(requirement, product, surfaces, ink, plate_gap)
         for requirement in product.requirements
@@ -80,7 +81,7 @@ def product_limits(
     limits = [
         limit
         for requirement in product.requirements
-        for limit in _limits_on(requirement, quantities[requirement.name], joint)
+        for limit in _limits_on(requirement, quantities[requirement.name], joint, gaps)
     ]
     lines = {_line(limit.quantity): limit.quantity for limit in limits}
     order = list(lines)
@@ -90,7 +91,7 @@ def product_limits(
         quantities=quantities,
         limits=tuple(limits),
         forms=np.array([[line.weights.get(name, 0.0) for name in responses] for line in lines.values()]),
-        errors=Errors.of(product, joint, ink).covariance([line.error for line in lines.values()]),
+        errors=Errors.of(joint, ink, gaps).covariance([line.error for line in lines.values()]),
         rows=tuple(order.index(_line(limit.quantity)) for limit in limits),
     )
 
@@ -99,12 +100,12 @@ def _line(item: Quantity) -> tuple:
     return tuple(sorted(item.weights.items())), item.error
 
 
-def _limits_on(requirement: Requirement, item: Quantity, joint: JointSurfaces) -> list[Limit]:
+def _limits_on(requirement: Requirement, item: Quantity, joint: JointSurfaces, gaps: float) -> list[Limit]:
     least = None if requirement.least is None else item.modelled(requirement.least)
     most = None if requirement.most is None else item.modelled(requirement.most)
     if requirement.name == "gap":
         spread = joint.between[joint.names.index("gap_closure")]
-        most_closed, least_closed = worst_of(item, requirement.parameters.get("count", 1), spread)
+        most_closed, least_closed = worst_of(item, gaps, spread)
         found = [] if least is None else [Limit("gap", most_closed, upper=least)]
         return found if most is None else [*found, Limit("gap", least_closed, lower=most)]
     if item.falling:

@@ -64,13 +64,12 @@ class Errors:
     covariances: Mapping[tuple[str, str], float]
 
     @classmethod
-    def of(cls, product: Product, joint: JointSurfaces, ink: Ink) -> Errors:
-        """The parts that a product's requirements can need."""
+    def of(cls, joint: JointSurfaces, ink: Ink, gaps: float) -> Errors:
+        """The parts that a product's requirements can need; `gaps` as `gap_count` gives them."""
         found = {("ink", "ink"): ink.resistivity_spread**2}
-        gap = next((r for r in product.requirements if r.name == "gap"), None)
-        if gap is not None and "gap_closure" in joint.names:
+        if "gap_closure" in joint.names:
             at = joint.names.index("gap_closure")
-            shift, own, shared = extreme_moments(gap.parameters.get("count", 1))
+            shift, own, shared = extreme_moments(gaps)
             # what is not known of the spread between gaps moves largest and smallest apart
             apart = shift**2 * joint.between_variance[at]
             square = joint.between[at] ** 2 + joint.between_variance[at]
@@ -162,14 +161,41 @@ def _with_undercoat(undercoat: float) -> tuple[Scale, Scale]:
     return (lambda log_lines: in_parallel(np.exp(log_lines), undercoat)), modelled
 
 
-def worst_of(base: Quantity, count: int, spread: float) -> tuple[Quantity, Quantity]:
+def gap_count(product: Product, surfaces: Surfaces) -> float:
+    """Gaps of the length the trial measured, every one of which must hold.
+
+    A gap k times as long is the worst of k such gaps: closures of stretches are taken as independent
+    given their print (weakest link; common practice, no source).
+
+    Raises
+    ------
+    WindowProblem
+        If the product states a length and the trial none.
+    """
+    requirement = next((item for item in product.requirements if item.name == "gap"), None)
+    if requirement is None:
+        return 1
+    count, length = requirement.parameters.get("count", 1), requirement.parameters.get("length")
+    if length is None:
+        return count
+    measured = surfaces.trial.features["gap_length"].min()
+    if not measured > 0:
+        raise WindowProblem(
+            f"the product's gaps are {length:g} mm long, but the trial does not say over which length it "
+            "measured: add a column gap_length [mm], or leave the length out"
+        )
+    return max(count * length / float(measured), 1)
+
+
+def worst_of(base: Quantity, count: float, spread: float) -> tuple[Quantity, Quantity]:
     """The most and the least closed of `count` gaps of a print.
 
     Parameters
     ----------
     base : Quantity
         Mean closure of the print.
-    count : int
+    count : float
+        As `gap_count` gives it.
     spread : float
         Standard deviation of closure between the gaps of a print, µm.
     """

@@ -17,6 +17,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.limits import Limits, product_limits
 from pwindow.window.pattern import resolve_patterns
 from pwindow.window.probability import POINTS, rectangle_probability
+from pwindow.window.quantities import gap_count
 from pwindow.window.tolerances import Tolerance, product_tolerances, without_effect
 
 
@@ -274,8 +275,7 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
 def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:
     """Where one gap a print was measured and many must hold, all that varies counts as between gaps."""
     joint = surfaces.joint
-    gap = next((item for item in product.requirements if item.name == "gap"), None)
-    if gap is None or gap.parameters.get("count", 1) == 1 or "gap_closure" not in joint.names:
+    if gap_count(product, surfaces) == 1 or "gap_closure" not in joint.names:
         return joint
     told = joint.told[joint.names.index("gap_closure")]
     return joint if told else joint.between_features("gap_closure")

@@ -241,3 +241,29 @@ def test_equal_questions_get_equal_answers(tag_window):
         tag_window.joint_conformance(setups.iloc[[at]].reset_index(drop=True))[0] for at in range(len(setups))
     ]
     np.testing.assert_allclose(together, alone, atol=1e-9)
+
+
+def with_length(rows, length):
+    return rows.assign(**{"gap_length [mm]": length})
+
+
+def test_a_long_gap_is_the_worst_of_many_short_ones(read_frame, demo_rows, make_product, places):
+    """4 gaps of 60 mm, where the trial measured 5 mm each, are 48 gaps of 5 mm."""
+    surfaces = pw.fit(read_frame(with_length(demo_rows, 5.0)))
+    long, many, one = (
+        judged(pw.find_window(surfaces, make_product(gap=(20.0, None, asked))), places, "gap")
+        for asked in ({"count": 4, "length": 60.0}, {"count": 48}, {"count": 4})
+    )
+    np.testing.assert_allclose(long, many)
+    assert (long < one).all()
+
+
+def test_the_length_of_a_gap_needs_that_of_the_trial(window_of):
+    with pytest.raises(WindowProblem, match="gap_length"):
+        window_of(gap=(20.0, None, {"count": 4, "length": 60.0}))
+
+
+def test_a_length_in_the_product_file(tmp_path):
+    file = tmp_path / "part.toml"
+    file.write_text('[requirements.gap]\nleast = "16 µm"\ncount = 4\nlength = "6 cm"\n', encoding="utf-8")
+    assert pw.read_product(file).requirements[0].parameters == {"count": 4, "length": 60.0}
