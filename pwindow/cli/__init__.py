@@ -181,6 +181,8 @@ def calibrate(files, product, study, trials, seed, picture, terms, leave_out, as
     from pwindow.cli.tables import calibration_text
     from pwindow.window.calibration import calibrate as simulate
 
+    if picture is not None and not picture.absolute().parent.is_dir():
+        raise click.BadParameter(f"there is no folder {picture.parent}", param_hint="--picture")
     window = _window(_surfaces(files, terms, leave_out), product, _study(study))
 
     def shown(finished):

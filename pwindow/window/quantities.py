@@ -141,14 +141,26 @@ def _resistance(requirement: Requirement, product: Product, surfaces: Surfaces, 
         constant += float(np.log(drop))
     weights = {"line_height": -1.0, "line_width": -1.0}
     if "resistivity" in surfaces.by_name:
-        return Quantity(weights | {"resistivity": 1.0}, constant, natural, modelled)
+        weights["resistivity"] = 1.0
+        return Quantity(weights, constant + _excess(surfaces, weights), natural, modelled)
     if ink.resistivity is None:
         raise WindowProblem(
             "the trial has no usable resistance, so a resistance cannot be judged: measure resistance together "
             "with line height and width, or state the ink's resistivity in a study file, "
             'for example [ink] resistivity = "9e-8 ohm*m"'
         )
-    return Quantity(weights, constant + float(np.log(ink.resistivity)), natural, modelled, error="ink")
+    constant += float(np.log(ink.resistivity)) + _excess(surfaces, weights)
+    return Quantity(weights, constant, natural, modelled, error="ink")
+
+
+def _excess(surfaces: Surfaces, weights: Mapping[str, float]) -> float:
+    """What a long line's mean of ρ/A exceeds the ratio of its geometric means by, as a logarithm.
+
+    For log-normal features the mean is exp(σ²/2) times the geometric mean (Aitchison & Brown 1957,
+    section 2.3), σ² the variance of ln(ρ/A) between features of a print.
+    """
+    between = dict(zip(surfaces.joint.names, surfaces.joint.between))
+    return sum((weight * between[name]) ** 2 for name, weight in weights.items()) / 2.0
 
 
 def _with_undercoat(undercoat: float) -> tuple[Scale, Scale]:

@@ -46,10 +46,15 @@ def test_size_alone(window_of, places, demo_surfaces, name, side):
 RESISTANCE = {"line_height": -1.0, "line_width": -1.0, "resistivity": 1.0}
 
 
+def excess(surfaces, names=RESISTANCE):
+    """Half the variance of ln(ρ/A) between features: a long line's resistance is a mean of ρ/A."""
+    return sum(surfaces.joint.between[surfaces.joint.names.index(name)] ** 2 for name in names) / 2
+
+
 def test_line_resistance_alone(window_of, places, demo_surfaces):
     """R = ρ L/(k w h) at 80 mm; µm² are 10⁻¹² m²."""
     window = window_of(line_resistance=(None, 330.0, {"length": 80.0}))
-    bound = np.log(330.0) - np.log(0.080 / (demo_surfaces.section_factor * 1e-12))
+    bound = np.log(330.0) - np.log(0.080 / (demo_surfaces.section_factor * 1e-12)) - excess(demo_surfaces)
     expected = t_below(demo_surfaces, window.setups(LASER, **places), RESISTANCE, bound)
     np.testing.assert_allclose(judged(window, places, "line_resistance"), expected, atol=1e-9)
     assert expected.max() > 0.9 and expected.min() < 0.5
@@ -58,7 +63,7 @@ def test_line_resistance_alone(window_of, places, demo_surfaces):
 def test_sheet_resistance_alone(window_of, places, demo_surfaces):
     """Rs = ρ p/(k w h) at a pitch of 900 µm."""
     window = window_of(pattern=PITCH, sheet_resistance=(None, 3.8, {}))
-    bound = np.log(3.8) - np.log(900e-6 / (demo_surfaces.section_factor * 1e-12))
+    bound = np.log(3.8) - np.log(900e-6 / (demo_surfaces.section_factor * 1e-12)) - excess(demo_surfaces)
     expected = t_below(demo_surfaces, window.setups(LASER, **places), RESISTANCE, bound)
     np.testing.assert_allclose(judged(window, places, "sheet_resistance"), expected, atol=1e-9)
 
@@ -179,8 +184,9 @@ def unmeasured(read_frame, demo_rows):
 def test_stated_resistivity_where_none_was_measured(unmeasured, make_product, places, spread):
     product = make_product(line_resistance=(None, 330.0, {"length": 80.0}))
     window = pw.find_window(unmeasured, product, Study(ink=Ink(9.5e-8, spread)))
-    bound = np.log(330.0) - np.log(9.5e-8 * 0.080 / (unmeasured.section_factor * 1e-12))
     weights = {"line_height": -1.0, "line_width": -1.0}
+    bound = np.log(330.0) - np.log(9.5e-8 * 0.080 / (unmeasured.section_factor * 1e-12))
+    bound -= excess(unmeasured, weights)
     expected = t_below(unmeasured, window.setups(LASER, **places), weights, bound, spread**2)
     np.testing.assert_allclose(judged(window, places, "joint"), expected, atol=1e-9)
 

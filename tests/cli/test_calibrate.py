@@ -1,0 +1,39 @@
+"""``pwindow calibrate``: simulated trials of the user's own layout."""
+
+import json
+
+import pytest
+
+
+@pytest.fixture(scope="module")
+def asked(first, tag_file):
+    return ["calibrate", first, "--product", tag_file, "--trials", "2"]
+
+
+def test_document_and_picture(run, asked, tmp_path):
+    picture = tmp_path / "kept.html"
+    result = run(*asked, "--json", "--picture", picture)
+    assert result.exit_code == 0, result.stderr
+    found = json.loads(result.stdout)
+    keys = ["product", "simulated_trials", "bands", "recommended", "unusable", "trial"]
+    assert list(found) == keys and found["simulated_trials"] == 2
+    assert sum(band["judgements"] for band in found["bands"]) == 2 * 240
+    assert found["recommended"]["trials"] == 2 and found["recommended"]["stated"] >= 0.95
+    assert "simulated trials" in result.stderr and str(picture) in result.stderr
+    page = picture.read_text(encoding="utf-8")
+    assert "share of next runs that conform" in page and 'src="http' not in page
+
+
+def test_text(run, asked):
+    result = run(*asked)
+    assert result.exit_code == 0, result.stderr
+    assert "came true" in result.stdout and "at the recommended set-up of 2 of 2 trials" in result.stdout
+
+
+def test_a_picture_that_cannot_be_written_is_wrong_usage(misused, asked, tmp_path):
+    assert "--picture" in misused(*asked, "--picture", tmp_path / "nowhere" / "kept.html")
+
+
+@pytest.mark.parametrize("trials", ["0", "1", "many"])
+def test_too_few_trials_are_wrong_usage(misused, asked, trials):
+    misused(*asked[:-1], trials)
