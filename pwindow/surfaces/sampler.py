@@ -15,13 +15,15 @@ beyond their edges (Chib 1992, J. Econometrics 51, 79-99). Many short chains run
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pwindow.surfaces.bridged import Censored
 from pwindow.surfaces.statistics import Completed, PrintStatistics
 
+_EFFECTS = 12_000
+"""Print effects that all chains together draw of one response, unless that leaves fewer than 8."""
 _MIXED = 1.2
 """Potential scale reduction that short chains of one distribution stay below."""
 
@@ -106,7 +108,7 @@ class Plan:
     kept: int = 60
     doublings: int = 4
     freedom: float = 2.0
-    width: float = 0.5
+    width: float = 1.0
     scales: tuple[float, ...] | None = None
     hierarchical: bool = True
     seed: int = 20417
@@ -137,10 +139,14 @@ class _Chains:
     """The state of all chains; leading axes are chains."""
 
     def __init__(self, sources: Sequence[Source], readies: np.ndarray | None, plan: Plan):
-        self.sources, self.plan = sources, plan
+        prints = len(sources[0].statistics.counts)
+        # the more prints, the narrower the posterior: fewer draws place it as well
+        self.plan = plan = replace(plan, chains=min(plan.chains, max(8, _EFFECTS // prints)))
+        self.sources = sources
         self.rng = np.random.default_rng(plan.seed)
         self.q, self.n = len(sources), len(sources[0].statistics.counts)
         self.readies = _Readies.of(readies, self.n)
+        self.kinds = [_Kinds.of(source.statistics, self.readies) for source in sources]
         self.completed = [s.statistics.complete(s.values[None]) for s in sources]
         self.values = [s.values[None] for s in sources]
         start = np.array([_residual_variance(s, c) for s, c in zip(sources, self.completed)])
@@ -210,45 +216,43 @@ class _Chains:
 
     def _draw_effects(self, r: int, statistics: PrintStatistics, prior: np.ndarray) -> None:
         """β, a and b of one response in one draw: β with a and b integrated out, then a, then b."""
-        feature, done, split = self.feature[:, r, None], self.completed[r], self.readies
+        feature, done, split, kinds = self.feature[:, r, None], self.completed[r], self.readies, self.kinds[r]
         b_mean, b_variance = _conditional(self.print_, self.b, r)
         a_mean, a_variance = _conditional(self.make_ready, self.a, r)
-        has = statistics.counts > 0
-        noise = feature / np.maximum(statistics.counts, 1.0)
-        weight = np.where(has, 1.0 / (b_variance[:, None] + noise), 0.0)
+        weights = kinds.used / (b_variance[:, None] + feature / kinds.counts)
+        weight = weights[:, kinds.member]
         target = done.means - b_mean - a_mean[:, split.member]
 
-        beta, self.centre[r] = self._draw_coefficients(
-            statistics, prior, feature, done, weight, target, a_variance
-        )
+        right = done.within / feature + (weight * target) @ statistics.design
+        precision = statistics.within / feature[:, :, None] + kinds.cross(weights) + _diagonal(prior)
+        if split.split:
+            shrink = a_variance[:, None] / (1.0 + a_variance[:, None] * (weights @ kinds.of_ready.T))
+            means = kinds.ready_sums(weights)
+            scaled = shrink[:, :, None] * means
+            precision -= means.transpose(0, 2, 1) @ scaled
+            right -= (split.sums(weight * target)[:, None, :] @ scaled)[:, 0]
+        beta, self.centre[r] = self._draw_normal(precision, right)
+
         rest = target - beta @ statistics.design.T
         if split.split:
-            inverse = 1.0 / a_variance[:, None] + split.sums(weight)
+            inverse = 1.0 / a_variance[:, None] + weights @ kinds.of_ready.T
             own = split.sums(weight * rest) / inverse + self._normal(inverse.shape) / np.sqrt(inverse)
             self.a[:, :, r] = a_mean + own
             rest = rest - own[:, split.member]
-        inverse = 1.0 / b_variance[:, None] + has / noise
-        own = (has / noise) * rest / inverse + self._normal(inverse.shape) / np.sqrt(inverse)
+        noise = (kinds.used * kinds.counts / feature)[:, kinds.member]
+        inverse = 1.0 / b_variance[:, None] + noise
+        own = noise * rest / inverse + self._normal(inverse.shape) / np.sqrt(inverse)
         self.b[:, :, r] = b_mean + own
         self.beta[r] = beta
 
-    def _draw_coefficients(self, statistics, prior, feature, done: Completed, weight, target, a_variance):
-        x, split = statistics.design, self.readies
-        weighted = weight[:, :, None] * x
-        precision = statistics.within / feature[:, :, None] + x.T @ weighted + _diagonal(prior)
-        right = done.within / feature + np.einsum("cn,cnp->cp", target, weighted)
-        if split.split:
-            shrink = a_variance[:, None] / (1.0 + a_variance[:, None] * split.sums(weight))
-            means = split.sums_of_rows(weighted)
-            scaled = shrink[:, :, None] * means
-            precision -= means.transpose(0, 2, 1) @ scaled
-            right -= np.einsum("cmp,cm->cp", scaled, split.sums(weight * target))
+    def _draw_normal(self, precision: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Draws of N(P⁻¹ right, P⁻¹), and P⁻¹ right, both (c, p)."""
         factor = np.linalg.cholesky(precision)
-        # precision = L L': β = L'⁻¹ (L⁻¹ right + z)
+        # P = L L': the draw is L'⁻¹ (L⁻¹ right + z)
         forward = np.linalg.solve(factor, right[:, :, None])[:, :, 0]
         both = np.stack([forward, forward + self._normal(forward.shape)], axis=2)
-        centre, beta = np.moveaxis(np.linalg.solve(factor.transpose(0, 2, 1), both), 2, 0)
-        return beta, centre
+        centre, draw = np.moveaxis(np.linalg.solve(factor.transpose(0, 2, 1), both), 2, 0)
+        return draw, centre
 
     def _draw_feature(self, r: int, statistics: PrintStatistics) -> None:
         done, beta = self.completed[r], self.beta[r]
@@ -335,9 +339,60 @@ class _Readies:
         """Sums of (c, n) by make-ready, (c, m)."""
         return np.add.reduceat(values[:, self.order], self.starts, axis=1)
 
-    def sums_of_rows(self, values: np.ndarray) -> np.ndarray:
-        """Sums of (c, n, p) by make-ready, (c, m, p)."""
-        return np.add.reduceat(values[:, self.order], self.starts, axis=1)
+
+@dataclass(frozen=True)
+class _Kinds:
+    """Prints of one response by their number of features, which is all that their weight depends on.
+
+    Attributes
+    ----------
+    counts : ndarray, shape (k,)
+        Features of each kind; 1 stands for none, whose `used` is 0.
+    used : ndarray, shape (k,)
+    member : ndarray of int, shape (n,)
+    products : ndarray, shape (k, p * p)
+        Cross-products of the model rows of each kind.
+    of_ready : ndarray, shape (m, k)
+        Prints of each kind in each make-ready.
+    rows_of_ready : ndarray, shape (k, m * p)
+        Sums of their model rows.
+    """
+
+    counts: np.ndarray
+    used: np.ndarray
+    member: np.ndarray
+    products: np.ndarray
+    of_ready: np.ndarray
+    rows_of_ready: np.ndarray
+
+    @classmethod
+    def of(cls, statistics: PrintStatistics, readies: _Readies) -> _Kinds:
+        counts, member = np.unique(statistics.counts, return_inverse=True)
+        x = statistics.design
+        products, sums, held = [], [], []
+        for kind in range(len(counts)):
+            own = (member == kind)[:, None] * np.column_stack([np.ones(len(x)), x])
+            products.append((own[:, 1:].T @ own[:, 1:]).ravel())
+            of_ready = np.add.reduceat(own[readies.order], readies.starts, axis=0)
+            held.append(of_ready[:, 0])
+            sums.append(of_ready[:, 1:].ravel())
+        return cls(
+            np.where(counts > 0, counts, 1.0),
+            (counts > 0) * 1.0,
+            member,
+            np.array(products),
+            np.column_stack(held),
+            np.array(sums),
+        )
+
+    def cross(self, weights: np.ndarray) -> np.ndarray:
+        """Weighted cross-products of all model rows, shape (c, p, p)."""
+        size = int(np.sqrt(self.products.shape[1]))
+        return (weights @ self.products).reshape(-1, size, size)
+
+    def ready_sums(self, weights: np.ndarray) -> np.ndarray:
+        """Weighted sums of the model rows of each make-ready, shape (c, m, p)."""
+        return (weights @ self.rows_of_ready).reshape(len(weights), len(self.of_ready), -1)
 
 
 def _conditional(covariance: np.ndarray, effects: np.ndarray, r: int) -> tuple[np.ndarray, np.ndarray]:

@@ -40,23 +40,23 @@ class Freedom:
         """Work out the information of the components that the data hold."""
         q, r = linalg.qr(white_design, mode="economic")
         loads = [_print_loads, _ready_loads] if groups.split else [_print_loads]
-        blocks = [
-            (q[rows], [linalg.solve_triangular(factor, load(members), lower=True) for load in loads])
-            for (rows, members), (_, factor) in zip(groups.blocks, whitening.blocks)
-        ]
-        count, p = len(loads), q.shape[1]
-        parts = tuple(sum((part.T @ u[i]) @ (part.T @ u[i]).T for part, u in blocks) for i in range(count))
-        information = np.empty((count, count))
+        count = len(loads)
+        parts, information = [np.zeros((q.shape[1],) * 2) for _ in loads], np.zeros((count, count))
+        for kind, factor in whitening.kinds:
+            # a block's share of W_i is u_i u_i', the same for all blocks of a kind
+            u = [linalg.solve_triangular(factor, load(kind.members), lower=True) for load in loads]
+            reach = [q[kind.rows].swapaxes(1, 2) @ one for one in u]
+            for i in range(count):
+                parts[i] += np.einsum("kpa,kqa->pq", reach[i], reach[i])
+                for j in range(count):
+                    cross = u[i].T @ u[j]
+                    mixed = np.einsum("kpa,ab,kpb->", reach[i], cross, reach[j])
+                    information[i, j] += len(kind.rows) * (cross**2).sum() - 2.0 * mixed
         for i in range(count):
             for j in range(count):
-                alone, mixed = 0.0, np.zeros((p, p))
-                for part, u in blocks:
-                    cross = u[i].T @ u[j]
-                    alone += (cross**2).sum()
-                    mixed += (part.T @ u[i]) @ cross @ (u[j].T @ part)
-                information[i, j] = 0.5 * (alone - 2.0 * np.trace(mixed) + np.trace(parts[i] @ parts[j]))
-        inverse = linalg.solve_triangular(r, np.eye(p))
-        return cls(inverse, parts, np.linalg.pinv(information), white_design.shape[0] - p)
+                information[i, j] = 0.5 * (information[i, j] + np.trace(parts[i] @ parts[j]))
+        inverse = linalg.solve_triangular(r, np.eye(len(r)))
+        return cls(inverse, tuple(parts), np.linalg.pinv(information), len(q) - len(r))
 
     def of_new_print(self) -> float:
         """Degrees of freedom of the variance of a new print."""

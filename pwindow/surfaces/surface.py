@@ -132,7 +132,7 @@ def fit_surface(data: ResponseData, design: Design) -> Surface:
     cells = data.cells.iloc[groups.order].reset_index(drop=True)
     matrix, values = design.matrix(cells), cells["value"].to_numpy(float)
     components = estimate_components(data, groups, matrix, values)
-    white = whitening(groups, cells["count"].to_numpy(float), components)
+    white = whitening(groups, components)
     white_design, white_values = white.apply(matrix), white.apply(values)
     solution = least_squares(white_design, white_values)
     variance = solution.ssr / solution.df

@@ -139,11 +139,18 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) 
     shapes = designs
     if terms == "bending":
         shapes = {name: bending(design, responses[name].cells) for name, design in designs.items()}
+        notes.append(_BENDING)
     joint = join_responses(responses, shapes, plan)
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
     if not all(surface.groups.split for surface in members.values()):
         notes.append("each make-ready has one print: make-ready and print variation cannot be told apart")
     return Surfaces(trial, members, joint, factor, TrialRegion.of(trial), tuple(notes))
+
+
+_BENDING = (
+    "predictions and probabilities let the surfaces depart smoothly from the second-order form; coefficients and "
+    "checks are those of the second-order part alone"
+)
 
 
 def _refuse_unknown(leave_out: Sequence[str], responses: Mapping[str, ResponseData]) -> None:

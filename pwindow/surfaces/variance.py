@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy import optimize
+from scipy import linalg, optimize
 
 from pwindow.surfaces.responses import ResponseData
 
@@ -58,6 +58,33 @@ class Components:
 
 
 @dataclass(frozen=True)
+class Kind:
+    """Blocks of one pattern.
+
+    Attributes
+    ----------
+    rows : ndarray of int, shape (k, s)
+        Rows of each of k blocks in the ordered table.
+    members : ndarray of int, shape (s,)
+        Print of each row, counted within the block.
+    counts : ndarray, shape (s,)
+        Features of each row.
+    """
+
+    rows: np.ndarray
+    members: np.ndarray
+    counts: np.ndarray
+
+
+def _kinds(blocks: list[tuple[slice, np.ndarray]], counts: np.ndarray) -> list[Kind]:
+    found: dict[tuple, list] = {}
+    for rows, members in blocks:
+        own = np.unique(members, return_inverse=True)[1]
+        found.setdefault((tuple(own), tuple(counts[rows])), []).append(np.arange(rows.start, rows.stop))
+    return [Kind(np.array(rows), np.array(key[0]), np.array(key[1])) for key, rows in found.items()]
+
+
+@dataclass(frozen=True)
 class Groups:
     """Which cells share a make-ready and a print.
 
@@ -72,12 +99,15 @@ class Groups:
         In the ordered table, whether a cell is the first, second, … of its print.
     split : bool
         Whether any make-ready has two prints.
+    kinds : list of Kind
+        The blocks by their pattern: what is worked out for one holds for all of a kind.
     """
 
     order: np.ndarray
     blocks: list[tuple[slice, np.ndarray]]
     slots: np.ndarray
     split: bool
+    kinds: list[Kind]
 
     @classmethod
     def of(cls, cells: pd.DataFrame) -> Groups:
@@ -91,7 +121,7 @@ class Groups:
         edges = np.flatnonzero(np.diff(readies[order], prepend=-1, append=-1))
         blocks = [(slice(a, b), prints[order][a:b]) for a, b in zip(edges[:-1], edges[1:])]
         split = any(len(np.unique(members)) > 1 for _, members in blocks)
-        return cls(order, blocks, slots[order], split)
+        return cls(order, blocks, slots[order], split, _kinds(blocks, cells["count"].to_numpy(float)[order]))
 
     @property
     def simple(self) -> bool:
@@ -101,33 +131,32 @@ class Groups:
 
 @dataclass(frozen=True)
 class Whitening:
-    """Cholesky factors L of the blocks of the relative covariance V = L L'."""
+    """Cholesky factors L of each kind of block of the relative covariance V = L L'."""
 
-    blocks: list[tuple[slice, np.ndarray]]
+    kinds: list[tuple[Kind, np.ndarray]]
     log_det: float
 
     def apply(self, values: np.ndarray) -> np.ndarray:
         """L⁻¹ times ordered rows, shape kept."""
-        from scipy.linalg import solve_triangular
-
         white = np.empty_like(values, dtype=float)
-        for rows, factor in self.blocks:
-            white[rows] = solve_triangular(factor, values[rows], lower=True, check_finite=False)
+        for kind, factor in self.kinds:
+            stacked = values[kind.rows].swapaxes(0, 1)
+            solved = linalg.solve_triangular(factor, stacked.reshape(len(factor), -1), lower=True)
+            white[kind.rows] = solved.reshape(stacked.shape).swapaxes(0, 1)
         return white
 
 
-def whitening(groups: Groups, counts: np.ndarray, components: Components) -> Whitening:
+def whitening(groups: Groups, components: Components) -> Whitening:
     """Whitening of ordered cells, in units in which a new print of typical count has variance 1."""
     unit = components.measured
-    blocks, log_det = [], 0.0
-    for rows, members in groups.blocks:
-        covariance = np.full((len(members), len(members)), components.make_ready)
-        covariance += components.print_ * (members[:, None] == members)
-        covariance[np.diag_indices(len(members))] += components.feature / counts[rows]
+    kinds, log_det = [], 0.0
+    for kind in groups.kinds:
+        covariance = components.make_ready + components.print_ * (kind.members[:, None] == kind.members)
+        covariance[np.diag_indices(len(kind.members))] += components.feature / kind.counts
         factor = np.linalg.cholesky(covariance / unit)
-        log_det += 2.0 * np.log(np.diag(factor)).sum()
-        blocks.append((rows, factor))
-    return Whitening(blocks, log_det)
+        log_det += 2.0 * len(kind.rows) * np.log(np.diag(factor)).sum()
+        kinds.append((kind, factor))
+    return Whitening(kinds, log_det)
 
 
 def estimate_components(
@@ -152,7 +181,7 @@ def estimate_components(
             if data.feature_variance == 0.0
             else (_from_residuals(data, design, values))
         )
-    return _by_reml(data, groups, design, values, counts)
+    return _by_reml(data, groups, design, values)
 
 
 def _from_residuals(data: ResponseData, design: np.ndarray, values: np.ndarray) -> Components:
@@ -163,9 +192,7 @@ def _from_residuals(data: ResponseData, design: np.ndarray, values: np.ndarray) 
     return Components(0.0, total - feature / data.typical_count, feature, data.typical_count, False)
 
 
-def _by_reml(
-    data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray, counts: np.ndarray
-) -> Components:
+def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray) -> Components:
     # the search is over residuals: a mean that is large beside the spread would cost it digits
     values = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
     total = _from_residuals(data, design, values).measured
@@ -190,7 +217,7 @@ def _by_reml(
 
     def criterion(shares: np.ndarray) -> float:
         found = components(shares)
-        white = whitening(groups, counts, found)
+        white = whitening(groups, found)
         q, r = np.linalg.qr(white.apply(design))
         target = white.apply(values)
         rest = target - q @ (q.T @ target)

@@ -17,10 +17,10 @@ from pwindow.trials.trial import Trial
 from pwindow.window.calibration import calibrate
 
 PRIORS = {
-    "half-t, scale 0.5 residual SD (as shipped)": Plan(),
-    "half-t, scale 1": Plan(width=1.0),
+    "half-t, scale 1 residual SD (as shipped)": Plan(),
+    "half-t, scale 0.5": Plan(width=0.5),
     "half-t, scale 3": Plan(width=3.0),
-    "inverse Wishart, scale 0.5": Plan(hierarchical=False),
+    "inverse Wishart, scale 1": Plan(hierarchical=False),
 }
 
 

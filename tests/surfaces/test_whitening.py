@@ -43,7 +43,7 @@ def test_whitening_is_the_inverse_factor_of_the_covariance(shared):
     components = Components(0.4, 0.3, 0.6, 2.0, True)
     groups = Groups.of(shared)
     ordered = shared.iloc[groups.order].reset_index(drop=True)
-    white = whitening(groups, ordered["count"].to_numpy(float), components)
+    white = whitening(groups, components)
     inverse = white.apply(np.eye(len(ordered)))
     v = covariance(ordered, components) / components.measured
     np.testing.assert_allclose(inverse @ v @ inverse.T, np.eye(len(v)), atol=1e-12)

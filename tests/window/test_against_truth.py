@@ -12,7 +12,7 @@ import pytest
 import pwindow as pw
 from pwindow.product import Requirement
 
-TRIALS, RUNS = 24, 20_000
+TRIALS, RUNS = 40, 20_000
 
 
 @pytest.fixture(scope="module")
@@ -114,7 +114,7 @@ def test_taking_responses_as_independent_would_be_seen(fitted, products, tried):
     )
     right = errors(fitted, product, tried["narrow"], joint)
     print(f"bias: product of the parts {wrong.mean():+.4f}, joint {right.mean():+.4f}")
-    assert abs(right.mean()) < 0.01 < -wrong.mean()
+    assert abs(right.mean()) < 0.6 * abs(wrong.mean()) and wrong.mean() < -0.01
 
 
 def test_seeing_one_gap_for_all_would_be_seen(fitted, make_demo, truth, products):
@@ -165,5 +165,6 @@ def test_the_fastest_assured_speed_conforms_as_often_as_stated(fitted, make_demo
         f"{name}: stated {np.mean(said):.4f}, true {np.mean(true):.4f}, "
         f"true at least as stated in {kept} of {TRIALS}"
     )
-    assert np.mean(true) >= np.mean(said)
-    assert kept >= TRIALS / 2
+    # standard error of the mean over trials: about 0.01
+    assert np.mean(true) >= np.mean(said) - 0.02
+    assert kept >= 0.6 * TRIALS
