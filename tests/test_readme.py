@@ -26,7 +26,7 @@ COMMANDS = [
 
 
 def test_the_commands_were_found():
-    assert {command.split()[1] for command in COMMANDS} == {"check", "speeds", "predict", "fit"}
+    assert {command.split()[1] for command in COMMANDS} == {"check", "speeds", "predict", "fit", "calibrate"}
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -9,8 +9,10 @@ import numpy as np
 import pandas as pd
 
 from pwindow.product import KINDS
-from pwindow.surfaces.diagnostics import diagnose
+from pwindow.surfaces.diagnostics import Diagnostics, diagnose
+from pwindow.surfaces.honesty import findings
 from pwindow.surfaces.responses import COVARIATES, FACTORS
+from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
@@ -60,7 +62,7 @@ def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
     }
     if bands.empty:
         answer["closest"] = closest(window, pressures)
-    return plain(answer)
+    return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces)]})
 
 
 def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | None) -> dict:
@@ -139,13 +141,15 @@ def calibration_answer(window: Window, found: Calibration) -> dict:
 
 def fit_answer(surfaces: Surfaces) -> dict:
     """Everything a fit reports."""
+    checks = {name: diagnose(surface) for name, surface in surfaces.by_name.items()}
     return plain(
         {
             "trial": evidence(surfaces.trial),
             "section_factor": surfaces.section_factor,
             "notes": list(surfaces.notes),
-            "surfaces": {name: _surface(surface) for name, surface in surfaces.by_name.items()},
+            "surfaces": {name: _surface(surface, checks[name]) for name, surface in surfaces.by_name.items()},
             "residual_correlation": _correlation(surfaces),
+            "findings": [vars(finding) for finding in findings(surfaces, checks)],
         }
     )
 
@@ -155,8 +159,7 @@ def _correlation(surfaces: Surfaces) -> dict:
     return pd.DataFrame(surfaces.joint.correlation, index=names, columns=names).to_dict()
 
 
-def _surface(surface) -> dict:
-    found = diagnose(surface)
+def _surface(surface: Surface, found: Diagnostics) -> dict:
     lack = found.lack_of_fit
     components = surface.components
     return {

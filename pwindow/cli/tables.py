@@ -48,8 +48,16 @@ def fit_text(answer: Mapping) -> str:
     parts += [_surface_text(surface) for surface in answer["surfaces"].values()]
     correlation = pd.DataFrame(answer["residual_correlation"])
     parts.append("correlation of one print's residuals\n" + table(correlation, index=True))
+    parts.append(_findings_text(answer["findings"]))
     parts.append("\n".join(f"note: {note}" for note in answer["notes"]))
     return "\n\n".join(parts)
+
+
+def _findings_text(findings: Sequence[Mapping]) -> str:
+    if not findings:
+        return "what to mind: no check objects to these surfaces"
+    lines = (f"{at}. {finding['sentence']}" for at, finding in enumerate(findings, start=1))
+    return "\n".join(["what to mind before relying on these surfaces, serious things first", *lines])
 
 
 def _surface_text(surface: Mapping) -> str:
@@ -115,7 +123,8 @@ def speeds_text(answer: Mapping) -> str:
         f"{answer['assurance']:g}\n{trial['prints']} prints of {', '.join(trial['files'])} "
         f"(fingerprint {trial['fingerprint']})"
     )
-    head += "".join(f"\nnote: {note}" for note in answer["notes"])
+    serious = [finding["sentence"] for finding in answer["findings"] if finding["weight"] == "serious"]
+    head += "".join(f"\nnote: {note}" for note in [*answer["notes"], *serious])
     if not answer["bands"]:
         return f"{head}\n\n{_closest_text(answer['closest'])}"
     chosen = answer["recommended"]

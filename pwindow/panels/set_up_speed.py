@@ -20,10 +20,12 @@ from pwindow.panels.state import (
     first_judgeable,
     given_evidence,
     loaded_evidence,
+    reshaped,
 )
 from pwindow.product import Product
 
 _FULL = widgets.Layout(width="100%")
+_FORMS = {"second order": "all", "second order, free to bend": "bending"}
 
 
 class SetUpSpeed:
@@ -44,6 +46,10 @@ class SetUpSpeed:
             tooltip="A trial (CSV, XLSX, Parquet), a product or a study (TOML), or several together",
         )
         self.upload.observe(guard(self._load), "value")
+        self.form = widgets.Dropdown(
+            description="Surfaces", options=_FORMS, style={"description_width": "112px"}, layout=_FULL
+        )
+        self.form.observe(guard(self._reshape), "value")
         self.back = widgets.Button(description="Look at the recommended set-up", layout=_FULL)
         self.back.on_click(guard(lambda _button: self._show(self.question.start())))
         self.busy = widgets.HTML()
@@ -64,6 +70,8 @@ class SetUpSpeed:
                 self.back,
                 _heading("Requirements"),
                 self.editor.box,
+                _heading("Fit"),
+                self.form,
                 _heading("Your own data"),
                 self.upload,
                 self.busy,
@@ -110,6 +118,17 @@ class SetUpSpeed:
     def _choose_setup(self) -> None:
         self._show_setup(self.controls.setup(self.question))
 
+    def _reshape(self, change) -> None:
+        setup = self.controls.setup(self.question)
+        self.busy.value = "<p role='status'>Fitting…</p>"
+        try:
+            evidence = reshaped(self.evidence, change["new"])
+            question = ask(evidence, self.question.product)
+        finally:
+            self.busy.value = ""
+        self.evidence, self.question = evidence, question
+        self._show(setup)
+
     def _load(self, change) -> None:
         if not change["new"]:
             return
@@ -131,7 +150,11 @@ class SetUpSpeed:
         if limits:
             self.editor.show(self.question.product)
         self.evidence_line.value = words.evidence_line(self.evidence.surfaces)
-        self.answer.value = words.answer_card(self.question) + words.window_notes(self.question)
+        self.answer.value = (
+            words.answer_card(self.question)
+            + words.window_notes(self.question)
+            + words.finding_list(self.evidence.findings)
+        )
         self.bands.value = words.band_table(self.question)
         self.downloads.value = words.downloads(self.question)
         self._show_setup(setup)
@@ -158,7 +181,7 @@ def get_ready() -> None:
     import plotly.basewidget  # noqa: F401
 
     with suppress(UnusableInput):
-        given_evidence()
+        _ = given_evidence().findings
 
 
 def set_up_speed() -> widgets.Widget:

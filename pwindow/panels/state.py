@@ -18,6 +18,7 @@ from pwindow.inputs import InputFile
 from pwindow.product import Product, check_product, read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import Surfaces, fit
+from pwindow.surfaces.honesty import Finding, findings
 from pwindow.trials import read_trial
 from pwindow.window import Window, find_window
 from pwindow.window.maps import WindowMap, window_map
@@ -31,6 +32,15 @@ class Evidence:
     surfaces: Surfaces
     study: Study
     products: Mapping[str, Product]
+    terms: str = "all"
+    _findings: list = field(default_factory=list, repr=False, compare=False)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What speaks against the fit; worked out once, and kept when products are replaced."""
+        if not self._findings:
+            self._findings.append(findings(self.surfaces))
+        return self._findings[0]
 
 
 @dataclass(frozen=True)
@@ -196,15 +206,21 @@ def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evide
     declared = [file for file in files if file.name.lower().endswith(".toml")]
     trials = [file for file in files if file not in declared]
     surfaces, study, products, added = before.surfaces, before.study, dict(before.products), None
+    kept = before._findings
     if trials:
-        surfaces, study = fit(read_trial(trials)), Study(ink=before.study.ink)
+        surfaces, study, kept = fit(read_trial(trials), before.terms), Study(ink=before.study.ink), []
     for file in declared:
         if b"[requirements" in file.content:
             product = read_product(file)
             products[product.name], added = product, product.name
         else:
             study = read_study(file)
-    return Evidence(surfaces, study, products), added
+    return Evidence(surfaces, study, products, before.terms, kept), added
+
+
+def reshaped(evidence: Evidence, terms: str) -> Evidence:
+    """The same trial fitted with surfaces of another form, as `fit` names them."""
+    return Evidence(fit(evidence.surfaces.trial, terms), evidence.study, evidence.products, terms)
 
 
 def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) -> Product:

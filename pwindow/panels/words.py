@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Sequence
 from html import escape
 
 import pandas as pd
 
 from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
+from pwindow.surfaces.honesty import Finding
 from pwindow.surfaces.responses import KINDS as RESPONSES
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.bands import closest
@@ -34,7 +36,7 @@ def evidence_line(surfaces: Surfaces) -> str:
     readies = trial.prints["make_ready"].nunique() or len(trial.prints)
     return (
         f"<p class='pw-evidence'>Stands on <b>{len(trial.prints)} prints</b> in {readies} make-readies of "
-        f"{escape(', '.join(trial.files))} · second-order surfaces of "
+        f"{escape(', '.join(trial.files))} · second-order surfaces{', free to bend,' if surfaces.bends else ''} of "
         f"{', '.join(surface.kind.label for surface in surfaces.by_name.values())} · "
         f"fingerprint <code>{trial.fingerprint}</code></p>"
     )
@@ -62,6 +64,14 @@ def answer_card(question: Question) -> str:
 def window_notes(question: Question) -> str:
     """What the reader of the probabilities must know."""
     return "".join(f"<p class='pw-note'>{escape(note)}</p>" for note in question.window.notes)
+
+
+def finding_list(findings: Sequence[Finding]) -> str:
+    """What speaks against the surfaces; nothing where nothing does."""
+    if not findings:
+        return ""
+    items = "".join(f"<li>{escape(finding.sentence)}</li>" for finding in findings)
+    return f"<p class='pw-note'>What to mind:</p><ul class='pw-findings'>{items}</ul>"
 
 
 def _no_answer(question: Question) -> str:

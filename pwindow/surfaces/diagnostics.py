@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,9 @@ from scipy import linalg, stats
 
 from pwindow.surfaces.surface import Surface
 
-_FLAG = 0.01
+NORMALITY, EVEN_SPREAD = "normality (Shapiro-Wilk)", "even spread (Breusch-Pagan)"
+RARE = 0.01
+"""A check objects below this probability."""
 
 
 @dataclass(frozen=True)
@@ -50,8 +53,8 @@ class Diagnostics:
     lack_of_fit : LackOfFit or None
         None where no set-up was repeated, or nothing is left to test.
     prints : DataFrame
-        Per print: leverage, studentised residual (externally), Cook's distance; the largest of its
-        cells.
+        Per print: leverage, studentised residual (externally), Cook's distance, and the probability
+        ``p`` that the largest of all residuals is as large (Bonferroni); the worst of its cells.
     checks : DataFrame
         Residual checks: statistic, p, and what it means.
     """
@@ -81,6 +84,7 @@ def diagnose(surface: Surface) -> Diagnostics:
     f = ((about_mean - ssr) / max(terms, 1)) / (ssr / df) if ssr > 0 else np.inf
     press, left_out = press_statistic(surface)
     values = surface.cells["value"]
+    prints = _prints(surface)
     total = float(((values - values.mean()) ** 2).sum())
     return Diagnostics(
         r2,
@@ -95,8 +99,8 @@ def diagnose(surface: Surface) -> Diagnostics:
         f,
         float(stats.f.sf(f, terms, df)),
         lack_of_fit(surface),
-        _prints(surface),
-        _checks(surface),
+        prints,
+        _checks(surface, prints),
     )
 
 
@@ -134,21 +138,44 @@ def press_statistic(surface: Surface) -> tuple[float, str]:
         Infinite where even a single print cannot be left out.
     left_out : {'make-ready', 'print'}
     """
-    whole = [rows for rows, _ in surface.groups.blocks]
-    errors = _left_out_errors(surface, whole)
-    if errors is not None:
-        return float(errors @ errors), "make-ready" if surface.groups.split else "print"
-    single = [np.flatnonzero(surface.cells["print"] == name) for name in surface.cells["print"].unique()]
-    errors = _left_out_errors(surface, single)
-    return (np.inf if errors is None else float(errors @ errors)), "print"
+    name, errors = "make-ready" if surface.groups.split else "print", _whole_block_errors(surface)
+    if errors is None:
+        name, errors = "print", left_out_errors(*precision(surface), ways_to_leave_out(surface)[1][1])
+    return (np.inf if errors is None else float(sum(block @ block for block in errors))), name
 
 
-def _left_out_errors(surface: Surface, blocks: list) -> np.ndarray | None:
+def _whole_block_errors(surface: Surface) -> list[np.ndarray] | None:
+    """Prediction errors of whole make-readies: for them P_DD⁻¹ (Py)_D is L (I - QQ')⁻¹ e of the block."""
+    q = linalg.qr(surface.white_design, mode="economic")[0]
+    errors = []
+    for kind, factor in surface.whitening.kinds:
+        for rows in kind.rows:
+            left = np.eye(len(rows)) - q[rows] @ q[rows].T
+            if np.linalg.eigvalsh(left)[0] < 1e-9:
+                return None
+            errors.append(factor @ np.linalg.solve(left, surface.solution.residuals[rows]))
+    return errors
+
+
+def ways_to_leave_out(surface: Surface) -> tuple[tuple[str, list[np.ndarray]], ...]:
+    """Rows to leave out together: those of a make-ready, else those of a print."""
+    rows = np.arange(len(surface.cells))
+    names = surface.cells["print"].to_numpy()
+    single = [rows[names == name] for name in pd.unique(names)]
+    whole = [rows[block] for block, _ in surface.groups.blocks]
+    return ("make-ready" if surface.groups.split else "print", whole), ("print", single)
+
+
+def precision(surface: Surface) -> tuple[np.ndarray, np.ndarray]:
+    """P and Py of the rows, V in units of a new print's variance."""
     q = linalg.qr(surface.white_design, mode="economic")[0]
     residual_maker = np.eye(len(q)) - q @ q.T
     back = surface.whitening.apply(np.eye(len(q)))  # L⁻¹
-    p = back.T @ residual_maker @ back
-    py = back.T @ surface.solution.residuals
+    return back.T @ residual_maker @ back, back.T @ surface.solution.residuals
+
+
+def left_out_errors(p: np.ndarray, py: np.ndarray, blocks: Sequence) -> list[np.ndarray] | None:
+    """Prediction errors of each block of rows when it is left out; None where one cannot be."""
     errors = []
     for rows in blocks:
         block = p[rows][:, rows]
@@ -156,24 +183,26 @@ def _left_out_errors(surface: Surface, blocks: list) -> np.ndarray | None:
         if sizes[0] < 1e-9 * max(sizes[-1], 1.0):
             return None
         errors.append(np.linalg.solve(block, py[rows]))
-    return np.concatenate(errors)
+    return errors
 
 
 def _prints(surface: Surface) -> pd.DataFrame:
     from statsmodels.stats.outliers_influence import OLSInfluence
 
-    influence = OLSInfluence(_plain_results(surface))
+    influence, df = OLSInfluence(_plain_results(surface)), surface.solution.df
+    inner = influence.resid_studentized_internal
     with np.errstate(divide="ignore", invalid="ignore"):
         table = pd.DataFrame(
             {
                 "print": surface.cells["print"],
                 "leverage": surface.solution.leverage,
-                "studentised": influence.resid_studentized_external,
+                "studentised": inner * np.sqrt((df - 1) / (df - inner**2).clip(min=0.0)),
                 "cook": influence.cooks_distance[0],
             }
         )
+    table["p"] = (2 * len(table) * stats.t.sf(table["studentised"].abs(), df - 1)).clip(max=1.0)
     largest = table.assign(size=table["studentised"].abs()).sort_values("size", ascending=False)
-    worst = largest.groupby("print", sort=False).first()[["studentised", "cook"]]
+    worst = largest.groupby("print", sort=False).first()[["studentised", "cook", "p"]]
     return worst.join(table.groupby("print")["leverage"].max()).sort_index()
 
 
@@ -184,30 +213,27 @@ def _plain_results(surface: Surface):
     return OLS(surface.white_values, surface.white_design).fit(method="qr")
 
 
-def _checks(surface: Surface) -> pd.DataFrame:
+def _checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
     from statsmodels.stats.diagnostic import het_breuschpagan
 
     residuals = surface.solution.residuals
     spread = np.sqrt(surface.solution.ssr / surface.solution.df)
     if spread < 1e-12 * max(np.abs(surface.white_values).max(), 1.0):
         return pd.DataFrame(columns=["statistic", "p", "meaning"])
-    fitted = surface.white_design @ surface.solution.params
+    fitted = surface.mean(surface.cells)
     rows = {}
     statistic, p = stats.shapiro(residuals)
-    rows["normality (Shapiro-Wilk)"] = (statistic, p, "intervals and probabilities lean on normal errors")
+    rows[NORMALITY] = (statistic, p, "intervals and probabilities lean on normal errors")
     statistic, p = het_breuschpagan(residuals, np.column_stack([np.ones_like(fitted), fitted]))[:2]
-    rows["even spread (Breusch-Pagan)"] = (statistic, p, "the spread changes with the predicted value")
-    table = _prints(surface)
-    extreme = float(table["studentised"].abs().max())
-    tail = stats.t.sf(extreme, surface.solution.df - 1)
-    who = table["studentised"].abs().idxmax()
+    rows[EVEN_SPREAD] = (statistic, p, "the spread changes with the predicted value")
+    who = prints["studentised"].abs().idxmax()
     rows["largest residual (Bonferroni)"] = (
-        extreme,
-        min(2 * len(residuals) * tail, 1.0),
+        abs(prints.loc[who, "studentised"]),
+        prints.loc[who, "p"],
         f"print {who} stands out",
     )
     return pd.DataFrame(
-        [(s, p, meaning if p < _FLAG else "no objection") for s, p, meaning in rows.values()],
+        [(s, p, meaning if p < RARE else "no objection") for s, p, meaning in rows.values()],
         index=pd.Index(rows, name="check"),
         columns=["statistic", "p", "meaning"],
     )

@@ -53,6 +53,11 @@ class Surfaces:
     region: TrialRegion
     notes: tuple[str, ...]
 
+    @property
+    def bends(self) -> bool:
+        """Whether predictions may depart smoothly from the second-order form."""
+        return not all(self.joint.same_form(name) for name in self.joint.names)
+
     def predict(self, name: str, setups: pd.DataFrame, level: float = 0.95) -> pd.DataFrame:
         """One response at set-ups with its intervals, as `Surface.predict`.
 

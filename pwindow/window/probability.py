@@ -9,16 +9,12 @@ equal answers.
 from __future__ import annotations
 
 from functools import cache
-from itertools import combinations, product
 
 import numpy as np
-from scipy.linalg import eigh_tridiagonal
 from scipy.special import chdtri, ndtr, ndtri, stdtr
 
 POINTS = 2039
 _CHUNK = 60_000
-_RADII = 5
-_ANGLES, _ANGLE_WEIGHTS = (np.polynomial.legendre.leggauss(5) + np.array([[1.0], [0.0]])) / 2
 
 
 @cache
@@ -76,7 +72,8 @@ def rectangle_probability(
     Returns
     -------
     ndarray, shape (m,)
-        Absolute error about 1e-4 with 2039 points, 3e-4 with 499, 1e-3 with 199.
+        Absolute error in three dimensions about 2e-5 with 2039 points, 1e-4 with 499, 6e-4 with 199;
+        in five, between narrow bounds and with high correlations, up to 7e-4, 1e-3 and 2e-3.
     """
     deviation = np.sqrt(np.einsum("mii->mi", scale))
     low, high = (lower - mean) / deviation, (upper - mean) / deviation
@@ -134,69 +131,3 @@ def _share(bound: np.ndarray, radius: np.ndarray, shift: np.ndarray, if_infinite
     finite = np.isfinite(bound[:, 0])
     share[finite] = ndtr(bound[finite] * radius - shift[finite])
     return share
-
-
-def pairwise_probability(
-    lower: np.ndarray, upper: np.ndarray, mean: np.ndarray, scale: np.ndarray, df: float
-) -> np.ndarray:
-    """Smooth approximation of `rectangle_probability` at a hundredth of its cost.
-
-    What pairs of dimensions have to do with one another is counted, what triples have to do with one
-    another beyond that is not: Bahadur's expansion (1961, in Studies in Item Analysis and Prediction)
-    to its second order. For one or two dimensions nothing is left out. Parameters are those of
-    `rectangle_probability`.
-
-    Returns
-    -------
-    ndarray, shape (m,)
-        May lie outside [0, 1] by its error: for three to five dimensions up to 0.005 from 20 degrees
-        of freedom up and 0.01 at 5; for two 2e-4 and 0.003.
-    """
-    deviation = np.sqrt(np.einsum("mii->mi", scale))
-    low, high = (lower - mean) / deviation, (upper - mean) / deviation
-    radii, weights = _radii(df)
-    together = np.ones((len(mean), len(radii)))
-    alone = []
-    for at in range(len(lower)):
-        ends = [_at_radii(bound[:, at], radii, end) for bound, end in ((low, 0.0), (high, 1.0))]
-        together *= ends[1] - ends[0]
-        alone.append((ends[1] - ends[0]) @ weights)
-    result = together @ weights
-    for i, j in combinations(range(len(lower)), 2):
-        correlation = scale[:, i, j] / (deviation[:, i] * deviation[:, j])
-        found = _dependence((low[:, i], high[:, i]), (low[:, j], high[:, j]), correlation, df)
-        result += found * np.prod([alone[at] for at in range(len(lower)) if at not in (i, j)], axis=0)
-    return result
-
-
-def _at_radii(bound: np.ndarray, radii: np.ndarray, if_infinite: float) -> np.ndarray | float:
-    return if_infinite if np.isinf(bound).all() else ndtr(bound[:, None] * radii)
-
-
-@cache
-def _radii(df: float) -> tuple[np.ndarray, np.ndarray]:
-    """Nodes and weights of Gauss's rule for √(χ²/df) (Golub & Welsch 1969, Math. Comp. 23, 221)."""
-    if np.isinf(df):
-        return np.ones(1), np.ones(1)
-    at, shape = np.arange(_RADII), df / 2 - 1
-    nodes, vectors = eigh_tridiagonal(2 * at + 1 + shape, np.sqrt(at[1:] * (at[1:] + shape)))
-    return np.sqrt(2 * nodes / df), vectors[0] ** 2
-
-
-def _dependence(one, other, correlation: np.ndarray, df: float) -> np.ndarray:
-    """P of the two intervals together less the same without correlation, shape (m,).
-
-    The derivative of the probability by the correlation is the density at the corners (Plackett 1954,
-    Biometrika 41, 351; for t Genz 2004, Stat. Comput. 14, 251), integrated here over the arc sine.
-    """
-    whole = np.arcsin(np.clip(correlation, -1 + 1e-9, 1 - 1e-9))
-    sine = np.sin(_ANGLES[:, None] * whole)
-    remainder = 1.0 - sine**2
-    total = np.zeros_like(sine)
-    for (sign, a), (same, b) in product(zip((-1, 1), one), zip((-1, 1), other)):
-        if np.isinf(a).all() or np.isinf(b).all():
-            continue
-        distance = (a * a + b * b - 2.0 * (a * b) * sine) / remainder
-        log_density = -distance / 2 if np.isinf(df) else -df / 2 * np.log(1.0 + distance / df)
-        total += sign * same * np.exp(log_density)
-    return _ANGLE_WEIGHTS @ total * whole / (2.0 * np.pi)

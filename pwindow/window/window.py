@@ -118,27 +118,28 @@ class Window:
             columns[name] = _probability(predictive, limits, name, points)
         return pd.DataFrame(columns)
 
-    def joint_conformance(
-        self, setups: pd.DataFrame, points: int = POINTS, settled: float = 1e-5
-    ) -> np.ndarray:
+    def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS) -> np.ndarray:
         """Joint conformance probability alone, shape (m,); see `rectangle_probability`."""
-        return _probability(self.predictive(setups), self._limits_for(setups), None, points, settled)
+        return _probability(self.predictive(setups), self._limits_for(setups), None, points)
 
-    def margin_of_means(self, setups: pd.DataFrame) -> np.ndarray:
+    def margin_of_means(self, plate: str, mean: np.ndarray) -> np.ndarray:
         """How far inside every limit the predicted means are, in standard deviations; shape (m,).
 
         The nominal window is where it is not negative. The worst of N gaps is not counted against
         the mean gap here: these are means.
+
+        Parameters
+        ----------
+        plate : str
+        mean : ndarray, shape (m, k)
+            As `predictive` finds it at set-ups with the product's plate gap.
         """
-        limits = self._limits_for(setups)
-        joint = self.joint
-        mean = joint.means(setups)
+        limits = self.limits[plate]
+        spread = np.sqrt(np.einsum("ki,ij,kj->k", limits.forms, self.joint.spread, limits.forms))
         margins = []
-        for limit in limits.limits:
-            weights = np.array([limit.quantity.weights.get(name, 0.0) for name in joint.names])
-            at = mean @ weights + limits.quantities[limit.requirement].constant
-            spread = np.sqrt(weights @ joint.spread @ weights)
-            margins += [(limit.upper - at) / spread, (at - limit.lower) / spread]
+        for row, limit in zip(limits.rows, limits.limits):
+            at = mean[:, row] + limits.quantities[limit.requirement].constant
+            margins += [(limit.upper - at) / spread[row], (at - limit.lower) / spread[row]]
         return np.min(margins, axis=0)
 
     def in_trial_region(self, setups: pd.DataFrame) -> np.ndarray:
@@ -218,7 +219,7 @@ class Window:
 
 
 def _probability(
-    predictive: LimitPredictive, limits: Limits, requirement: str | None, points: int, settled: float = 1e-5
+    predictive: LimitPredictive, limits: Limits, requirement: str | None, points: int
 ) -> np.ndarray:
     lines, lower, upper = limits.bounds(requirement)
     return rectangle_probability(
@@ -228,7 +229,6 @@ def _probability(
         predictive.scale[:, lines][:, :, lines],
         predictive.df,
         points,
-        settled,
     )
 
 

@@ -1,6 +1,6 @@
 """How long a refit takes; prints, asserts nothing.
 
-    python tests/bench/bench_fit.py
+python tests/bench/bench_fit.py
 """
 
 from __future__ import annotations

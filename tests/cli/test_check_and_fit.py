@@ -87,7 +87,15 @@ def test_the_same_file_twice(refused, first):
 
 def test_fit_document(answer, first, demo_surfaces, demo_trial):
     found = answer("fit", first)
-    assert list(found) == ["trial", "section_factor", "notes", "surfaces", "residual_correlation"]
+    assert list(found) == [
+        "trial",
+        "section_factor",
+        "notes",
+        "surfaces",
+        "residual_correlation",
+        "findings",
+    ]
+    assert found["findings"] == []
     assert found["trial"]["fingerprint"] == demo_trial.fingerprint
     assert set(found["surfaces"]) == {"line_height", "line_width", "resistivity", "gap_closure"}
     for name, surface in found["surfaces"].items():
@@ -118,6 +126,18 @@ def test_fit_as_text_and_terms(run, answer, first):
     assert sum(len(chosen[n]["coefficients"]) for n in every) < sum(
         len(every[n]["coefficients"]) for n in every
     )
+
+
+def test_fit_says_what_to_mind(run, answer, first):
+    later = pw.demo("trial_second.csv")
+    found, text = answer("fit", later)["findings"], run("fit", later).stdout
+    assert found and [finding["weight"] for finding in found] == sorted(
+        (finding["weight"] for finding in found), reverse=True
+    )
+    listed = text[text.index("what to mind") :]
+    for at, finding in enumerate(found, start=1):
+        assert f"\n{at}. {finding['sentence']}\n" in listed
+    assert "what to mind: no check objects" in run("fit", first).stdout
 
 
 def test_too_small_a_trial_says_what_would_cure_it(refused, demo_rows, tmp_path):

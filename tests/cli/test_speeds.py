@@ -33,7 +33,8 @@ def speeds(answer, first, tag_file, study_file):
 
 
 def test_document(speeds, demo_trial):
-    assert list(speeds) == ["product", "assurance", "bands", "recommended", "trial", "notes"]
+    assert list(speeds) == ["product", "assurance", "bands", "recommended", "trial", "notes", "findings"]
+    assert speeds["findings"] == []
     assert (speeds["product"], speeds["assurance"]) == ("Grain moisture tag", 0.95)
     assert [list(band) for band in speeds["bands"]] == [BAND] * len(speeds["bands"])
     assert list(speeds["recommended"]) == [*BAND, "speed_m_min", "conformance", "why"]
@@ -176,6 +177,34 @@ def test_wrong_usage(misused, first, tag_file, more):
 def test_wrong_usage_without_files_or_product(misused, first, tag_file):
     misused("speeds", first)
     misused("speeds", "--product", tag_file)
+
+
+@pytest.fixture(scope="module")
+def misread(tmp_path_factory, demo_rows):
+    """The demo trial with the heights of one print read 45 % too high."""
+    path = tmp_path_factory.mktemp("misread") / "misread.csv"
+    own = demo_rows["print"] == "A-033"
+    heights = demo_rows["line_height [um]"].where(~own, demo_rows["line_height [um]"] * 1.45)
+    demo_rows.assign(**{"line_height [um]": heights}).to_csv(path, index=False)
+    return path
+
+
+def test_what_speaks_against_the_surfaces_is_said_before_the_recommendation(run, answer, misread, tag_file):
+    (finding,) = answer("speeds", misread, "--product", tag_file)["findings"]
+    assert set(finding) == {"response", "sentence", "weight"} and finding["weight"] == "serious"
+    text = run("speeds", misread, "--product", tag_file).stdout
+    assert text.index(f"note: {finding['sentence']}") < text.index("recommended:")
+    assert "print A-033" in finding["sentence"]
+
+
+def test_what_is_only_to_mind_is_left_to_fit(run, answer, tag_file):
+    later = pw.demo("trial_second.csv")
+    found = answer("speeds", later, "--product", tag_file, "--assurance", "0.5")["findings"]
+    text = run("speeds", later, "--product", tag_file, "--assurance", "0.5").stdout
+    weights = {finding["weight"] for finding in found}
+    assert weights == {"serious", "mind"}
+    for finding in found:
+        assert (finding["sentence"] in text) == (finding["weight"] == "serious")
 
 
 @pytest.mark.parametrize("term", ["nonsense", "presure²", "intercept"])

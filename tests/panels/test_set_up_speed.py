@@ -3,10 +3,12 @@
 import datetime
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from pwindow.demo import demo
 from pwindow.inputs import InputFile
+from pwindow.panels import state
 from pwindow.panels.set_up_speed import SetUpSpeed
 from pwindow.panels.state import (
     Evidence,
@@ -126,6 +128,37 @@ def test_names_from_files_are_escaped(evidence):
     assert all("<img" not in (text or "") for text in trace(page, "bands").text)
 
 
+def spoilt_trial(print_: str) -> bytes:
+    """The demo trial with the heights of one print, called `print_`, read 45 % too high."""
+    rows = pd.read_csv(demo("trial_first.csv"), dtype={"roll": str})
+    own = rows["print"] == "A-033"
+    rows.loc[own, "line_height [um]"] *= 1.45
+    rows.loc[own, "print"] = print_
+    return rows.to_csv(index=False).encode()
+
+
+def test_what_speaks_against_the_surfaces_stands_under_the_answer(page):
+    assert "pw-findings" not in page.answer.value
+    upload(page, "spoilt.csv", spoilt_trial(HOSTILE))
+    assert page.problem.value == ""
+    listed = page.answer.value[page.answer.value.index("pw-findings") :]
+    assert listed.count("<li>") == 1 and "does not fit the others" in listed
+    assert "&lt;img" in listed and "<img" not in page.answer.value
+
+
+def test_what_speaks_against_a_fit_is_worked_out_once(page, monkeypatch):
+    asked = []
+    monkeypatch.setattr(state, "findings", lambda surfaces: asked.append(surfaces) or ())
+    upload(page, "spoilt.csv", spoilt_trial("A-033"))
+    page.controls.level.value = 0.8
+    page.controls.speed.value = page.controls.speed.value - 5
+    page.editor.box.children[0].value = 320.0
+    upload(page, "again.toml", demo("mesh.toml").read_bytes())
+    assert page.problem.value == "" and len(asked) == 1
+    upload(page, "later.csv", demo("trial_second.csv").read_bytes())
+    assert len(asked) == 2
+
+
 def test_bands_read_off_the_map_agree_with_the_table(evidence):
     question = ask(evidence, evidence.products["Grain moisture tag"])
     table = question.bands[question.bands["pressure_um"] == 50.0]
@@ -151,3 +184,13 @@ def test_changed_limits_keep_what_is_not_named(evidence):
     changed = changed_limits(product, {"gap": {"count": 12}})
     gap = next(requirement for requirement in changed.requirements if requirement.name == "gap")
     assert gap.parameters["count"] == 12 and gap.least == 16.0
+
+
+def test_surfaces_that_may_bend_are_fitted_on_the_page(evidence):
+    page = SetUpSpeed(evidence)
+    page.controls.speed.value = 71.0
+    page.form.value = "bending"
+    assert page.evidence.surfaces.bends and page.problem.value == ""
+    assert page.controls.speed.value == 71.0 and "free to bend" in page.evidence_line.value
+    page.form.value = "all"
+    assert not page.evidence.surfaces.bends and "free to bend" not in page.evidence_line.value

@@ -34,6 +34,17 @@ def test_trivariate_orthant(r, df):
     assert at_zero(-INF, 0.0, correlation(*r), df, points=20011) == pytest.approx(expected, rel=0, abs=1e-5)
 
 
+@pytest.mark.parametrize("points, tolerance", [(199, 1.5e-4), (499, 8e-5), (2039, 1.7e-5)])
+def test_lattice_error_with_few_points(points, tolerance):
+    """Trivariate orthants; largest errors met: 7.5e-5, 3.7e-5 and 8.2e-6."""
+    errors = [
+        at_zero(-INF, 0.0, correlation(*r), df, points=points) - (1 / 8 + np.arcsin(r).sum() / (4 * np.pi))
+        for r in [(0.0, 0.0, 0.0), (0.5, 0.5, 0.5), (0.3, -0.2, 0.6), (-0.4, 0.2, -0.6)]
+        for df in (1, 5, INF)
+    ]
+    assert np.abs(errors).max() < tolerance
+
+
 @pytest.mark.parametrize("df", [3, INF])
 @pytest.mark.parametrize("r", [-0.8, 0.0, 0.7])
 def test_bivariate_orthant(r, df):
