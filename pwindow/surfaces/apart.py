@@ -15,7 +15,6 @@ from pwindow.surfaces.terms import Design
 
 _MOST_APART = 3  # where more prints stand out it is the spread that has another shape
 _FEW = 0.05  # share of cells with hidden closures that bends no check
-_MOST_CELLS = 400  # that are checked one against another
 _AWAY = 3.0  # standard deviations from bridging at which none is hidden
 
 
@@ -94,12 +93,3 @@ def unhidden(surface: Surface) -> Surface | None:
     )
     cells = cells[(room > _AWAY) & (cells["measured"] > 0)]
     return refitted(surface, cells, independent_terms(surface.design, surface.design.matrix(cells)))
-
-
-def thinned(surface: Surface) -> Surface:
-    """The surface of some make-readies where there are thousands of cells: what matters shows in them."""
-    every = round(len(surface.cells) / _MOST_CELLS)
-    if every < 2:
-        return surface
-    cells = pd.concat([surface.cells.iloc[rows] for rows, _ in surface.groups.blocks[::every]])
-    return refitted(surface, cells, surface.design) or surface

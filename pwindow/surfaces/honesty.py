@@ -11,7 +11,7 @@ import pandas as pd
 from scipy import stats
 from threadpoolctl import threadpool_limits
 
-from pwindow.surfaces.apart import Apart, most_influential, thinned, unhidden, without_outliers
+from pwindow.surfaces.apart import Apart, most_influential, unhidden, without_outliers
 from pwindow.surfaces.diagnostics import NORMALITY, RARE, Diagnostics, diagnose
 from pwindow.surfaces.form import FormCheck, check_form, stretch
 from pwindow.surfaces.levels import OffLevel, Uneven, numbers, uneven_spread, worst_level
@@ -70,7 +70,6 @@ def findings(surfaces: Surfaces, checks: Mapping[str, Diagnostics] | None = None
             judged = None if name == "gap_closure" and surfaces.counts_only else unhidden(surface)
             if judged is None:
                 continue
-            judged = thinned(judged)
             found = checks[name] if checks and judged is surface else diagnose(judged)
             judged, found, apart = without_outliers(judged, found)
             outliers += apart

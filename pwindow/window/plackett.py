@@ -68,7 +68,7 @@ def quick_probability(
 
 def _uncorrelated(ends: Sequence[Ends], df: float) -> tuple[np.ndarray, np.ndarray]:
     """Probability of each dimension alone, shape (k, m), and of all were they not correlated, shape (m,)."""
-    radii, weights = _radii(df, 12 if df < 8 else 5)
+    radii, weights = _radii(df, 5 if df >= 8 else 12)
     given_radius = [_interval(_scaled(_at(pair, np.s_[:, None]), radii)) for pair in ends]
     alone = np.array([share @ weights for share in given_radius]).clip(0.0, 1.0)
     return alone, prod(given_radius) @ weights
@@ -128,8 +128,8 @@ def _of_pair(
 
 def _together(ends: Sequence[Ends], correlation: Mapping, df: float) -> np.ndarray | float:
     """Probability of all intervals together from those of single ones and of pairs."""
-    total = 0.0
-    for radius, weight in zip(*_radii(df, 3 if df < 8 else 2)):
+    total, count = 0.0, 2 if df >= 8 else 3 if df >= 3 else 8
+    for radius, weight in zip(*_radii(df, count)):
         at_radius = [_scaled(pair, radius) for pair in ends]
         alone = [_interval(pair) for pair in at_radius]
         together = prod(alone)

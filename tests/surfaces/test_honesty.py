@@ -108,6 +108,18 @@ def test_a_misread_print_is_said_once_for_all_it_spoils(simulate, told):
         assert 1.0 < float(re.search(rf"(\S+) % in {response}", sentence)[1]) < 20.0
 
 
+def test_a_misread_print_of_a_large_trial_is_found_wherever_it_is(simulate, told, make_demo):
+    """A trial of 650 prints repeats the demo layout: no part of it stands for the rest."""
+    layout = make_demo.layout_first()
+    parts = [layout.assign(**{c: f"r{at}" + layout[c] for c in ("print", "make_ready")}) for at in range(10)]
+    rows = simulate(3, layout=pd.concat(parts, ignore_index=True))
+    for print_ in ("r3A-033", "r7A-010"):
+        rows.loc[rows["print"] == print_, HEIGHT] *= 1.6
+    found = about(told(rows), "does not fit")
+    assert {re.search(r"print (\S+)", finding.sentence)[1] for finding in found} == {"r3A-033", "r7A-010"}
+    assert {finding.weight for finding in found} == {"mind"}  # of so many, one print moves little
+
+
 def test_more_misread_prints_are_said_each(simulate, told):
     rows = simulate(4)
     for print_, factor in (("A-033", 1.6), ("A-010", 0.6)):
