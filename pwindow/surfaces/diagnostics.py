@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from scipy import linalg, stats
+from threadpoolctl import threadpool_limits
 
 from pwindow.surfaces.surface import Surface
 
@@ -77,6 +78,11 @@ class Diagnostics:
 
 def diagnose(surface: Surface) -> Diagnostics:
     """Check a surface."""
+    with threadpool_limits(1, user_api="blas"):  # as in `fit`
+        return _diagnose(surface)
+
+
+def _diagnose(surface: Surface) -> Diagnostics:
     ssr, df = surface.solution.ssr, surface.solution.df
     about_mean = _residual_ss(surface.white_design[:, :1], surface.white_values)
     terms = surface.white_design.shape[1] - 1

@@ -20,7 +20,7 @@ from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
 
-_CURE = "print a set-up there before relying on it, or fit with “--terms bending”"
+_CURE = "print a set-up there before relying on it, or let the surfaces bend"
 
 
 @dataclass(frozen=True)

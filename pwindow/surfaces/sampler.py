@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pwindow.surfaces.bridged import Censored
-from pwindow.surfaces.statistics import Completed, PrintStatistics
+from pwindow.surfaces.statistics import Completed, Kinds, PrintStatistics, Readies
 
 _EFFECTS = 12_000
 """Print effects that all chains together draw of one response, unless that leaves fewer than 8."""
@@ -67,8 +67,6 @@ class Draws:
         Σ_a (zero where the trial cannot tell it) and Σ_b.
     feature : ndarray, shape (s, q)
         σ².
-    values : tuple of ndarray, shape (m_r,)
-        Mean of the completed cell means.
     mixing : float
         Largest potential scale reduction over log variances (Gelman & Rubin 1992, Stat. Sci. 7, 457).
     """
@@ -78,7 +76,6 @@ class Draws:
     make_ready: np.ndarray
     print_: np.ndarray
     feature: np.ndarray
-    values: tuple[np.ndarray, ...]
     mixing: float
 
 
@@ -139,16 +136,14 @@ class _Chains:
     """The state of all chains; leading axes are chains."""
 
     def __init__(self, sources: Sequence[Source], readies: np.ndarray | None, plan: Plan):
-        prints = len(sources[0].statistics.counts)
+        self.q, self.n = len(sources), len(sources[0].statistics.counts)
         # the more prints, the narrower the posterior: fewer draws place it as well
-        self.plan = plan = replace(plan, chains=min(plan.chains, max(8, _EFFECTS // prints)))
+        self.plan = plan = replace(plan, chains=min(plan.chains, max(8, _EFFECTS // self.n)))
         self.sources = sources
         self.rng = np.random.default_rng(plan.seed)
-        self.q, self.n = len(sources), len(sources[0].statistics.counts)
-        self.readies = _Readies.of(readies, self.n)
-        self.kinds = [_Kinds.of(source.statistics, self.readies) for source in sources]
+        self.readies = Readies.of(readies, self.n)
+        self.kinds = [Kinds.of(source.statistics, self.readies) for source in sources]
         self.completed = [s.statistics.complete(s.values[None]) for s in sources]
-        self.values = [s.values[None] for s in sources]
         start = np.array([_residual_variance(s, c) for s, c in zip(sources, self.completed)])
         scales = plan.width * np.sqrt(start) if plan.scales is None else np.array(plan.scales)
         self.prior_variance = (scales**2).clip(min=1e-24)
@@ -201,15 +196,14 @@ class _Chains:
             self.make_ready,
             self.print_,
             self.feature.copy(),
-            [values.mean(axis=0) for values in self.values],
         )
 
     def _complete(self, r: int, source: Source) -> None:
         statistics = source.statistics
         mean = self.beta[r] @ statistics.rows.T + self._effect(r)[:, statistics.member]
         drawn = source.censored.draw(mean, np.sqrt(self.feature[:, r]), self.rng)
-        self.values[r], inside = source.censored.complete(drawn)
-        self.completed[r] = statistics.complete(self.values[r], inside + statistics.feature_ss)
+        values, inside = source.censored.complete(drawn)
+        self.completed[r] = statistics.complete(values, inside + statistics.feature_ss)
 
     def _effect(self, r: int) -> np.ndarray:
         return self.a[:, self.readies.member, r] + self.b[:, :, r]
@@ -269,11 +263,12 @@ class _Chains:
         scatter = effects.transpose(0, 2, 1) @ effects + _diagonal(2.0 * nu / helper)
         precision = self._wishart(nu + q - 1 + effects.shape[1], scatter)
         sigma = np.linalg.inv(precision)
+        sigma = (sigma + sigma.transpose(0, 2, 1)) / 2.0
         if not self.plan.hierarchical:
-            return (sigma + sigma.transpose(0, 2, 1)) / 2.0, helper
+            return sigma, helper
         rate = nu * np.einsum("cii->ci", precision) + 1.0 / self.prior_variance
         helper = rate / self.rng.gamma((nu + q) / 2.0, 1.0, helper.shape)
-        return (sigma + sigma.transpose(0, 2, 1)) / 2.0, helper
+        return sigma, helper
 
     def _wishart(self, freedom: float, scatter: np.ndarray) -> np.ndarray:
         """W(freedom, scatter⁻¹) by Bartlett's decomposition."""
@@ -318,83 +313,6 @@ class _Ridge:
         self.helper = (1.0 / self.variance + 1.0 / self.scale) / rng.gamma(1.0, 1.0, len(beta))
 
 
-@dataclass(frozen=True)
-class _Readies:
-    """Make-readies of the prints; one for all, and no effect, where they cannot be told apart."""
-
-    member: np.ndarray
-    count: int
-    split: bool
-    order: np.ndarray
-    starts: np.ndarray
-
-    @classmethod
-    def of(cls, readies: np.ndarray | None, prints: int) -> _Readies:
-        member = np.zeros(prints, dtype=int) if readies is None else readies
-        order = np.argsort(member, kind="stable")
-        starts = np.flatnonzero(np.diff(member[order], prepend=-1))
-        return cls(member, int(member.max()) + 1, readies is not None, order, starts)
-
-    def sums(self, values: np.ndarray) -> np.ndarray:
-        """Sums of (c, n) by make-ready, (c, m)."""
-        return np.add.reduceat(values[:, self.order], self.starts, axis=1)
-
-
-@dataclass(frozen=True)
-class _Kinds:
-    """Prints of one response by their number of features, which is all that their weight depends on.
-
-    Attributes
-    ----------
-    counts : ndarray, shape (k,)
-        Features of each kind; 1 stands for none, whose `used` is 0.
-    used : ndarray, shape (k,)
-    member : ndarray of int, shape (n,)
-    products : ndarray, shape (k, p * p)
-        Cross-products of the model rows of each kind.
-    of_ready : ndarray, shape (m, k)
-        Prints of each kind in each make-ready.
-    rows_of_ready : ndarray, shape (k, m * p)
-        Sums of their model rows.
-    """
-
-    counts: np.ndarray
-    used: np.ndarray
-    member: np.ndarray
-    products: np.ndarray
-    of_ready: np.ndarray
-    rows_of_ready: np.ndarray
-
-    @classmethod
-    def of(cls, statistics: PrintStatistics, readies: _Readies) -> _Kinds:
-        counts, member = np.unique(statistics.counts, return_inverse=True)
-        x = statistics.design
-        products, sums, held = [], [], []
-        for kind in range(len(counts)):
-            own = (member == kind)[:, None] * np.column_stack([np.ones(len(x)), x])
-            products.append((own[:, 1:].T @ own[:, 1:]).ravel())
-            of_ready = np.add.reduceat(own[readies.order], readies.starts, axis=0)
-            held.append(of_ready[:, 0])
-            sums.append(of_ready[:, 1:].ravel())
-        return cls(
-            np.where(counts > 0, counts, 1.0),
-            (counts > 0) * 1.0,
-            member,
-            np.array(products),
-            np.column_stack(held),
-            np.array(sums),
-        )
-
-    def cross(self, weights: np.ndarray) -> np.ndarray:
-        """Weighted cross-products of all model rows, shape (c, p, p)."""
-        size = int(np.sqrt(self.products.shape[1]))
-        return (weights @ self.products).reshape(-1, size, size)
-
-    def ready_sums(self, weights: np.ndarray) -> np.ndarray:
-        """Weighted sums of the model rows of each make-ready, shape (c, m, p)."""
-        return (weights @ self.rows_of_ready).reshape(len(weights), len(self.of_ready), -1)
-
-
 def _conditional(covariance: np.ndarray, effects: np.ndarray, r: int) -> tuple[np.ndarray, np.ndarray]:
     """Mean, shape (c, n), and variance, shape (c,), of the effects of one response given the others."""
     others = [at for at in range(covariance.shape[1]) if at != r]
@@ -429,7 +347,7 @@ def _feature_start(source: Source, residual: float) -> float:
 
 def _gather(kept: list[tuple]) -> Draws:
     """Stack the sweeps: draws of one chain stand together."""
-    betas, centres, make_ready, print_, feature, values = zip(*kept)
+    betas, centres, make_ready, print_, feature = zip(*kept)
     count = len(betas[0])
     stacked = [np.stack(items, axis=1) for items in (make_ready, print_, feature)]
     total = np.einsum("csii->csi", stacked[0] + stacked[1])
@@ -439,7 +357,6 @@ def _gather(kept: list[tuple]) -> Draws:
         ),
         tuple(np.mean([c[r] for c in centres], axis=(0, 1)) for r in range(count)),
         *(items.reshape(-1, *items.shape[2:]) for items in stacked),
-        tuple(np.mean([v[r] for v in values], axis=0) for r in range(count)),
         _scale_reduction(np.log(total)),
     )
 

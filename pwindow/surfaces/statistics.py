@@ -88,3 +88,80 @@ class PrintStatistics:
         inside = self.feature_ss if feature_ss is None else feature_ss
         square = (self.weights * about**2).sum(axis=1) + inside
         return Completed(means, (values * self.weights) @ self.centred, square)
+
+
+@dataclass(frozen=True)
+class Readies:
+    """Make-readies of the prints; one for all, and no effect, where they cannot be told apart."""
+
+    member: np.ndarray
+    count: int
+    split: bool
+    order: np.ndarray
+    starts: np.ndarray
+
+    @classmethod
+    def of(cls, readies: np.ndarray | None, prints: int) -> Readies:
+        member = np.zeros(prints, dtype=int) if readies is None else readies
+        order = np.argsort(member, kind="stable")
+        starts = np.flatnonzero(np.diff(member[order], prepend=-1))
+        return cls(member, int(member.max()) + 1, readies is not None, order, starts)
+
+    def sums(self, values: np.ndarray) -> np.ndarray:
+        """Sums of (c, n) by make-ready, (c, m)."""
+        return np.add.reduceat(values[:, self.order], self.starts, axis=1)
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """Prints of one response by their number of features, which is all that their weight depends on.
+
+    Attributes
+    ----------
+    counts : ndarray, shape (k,)
+        Features of each kind; 1 stands for none, whose `used` is 0.
+    used : ndarray, shape (k,)
+    member : ndarray of int, shape (n,)
+    products : ndarray, shape (k, p * p)
+        Cross-products of the model rows of each kind.
+    of_ready : ndarray, shape (m, k)
+        Prints of each kind in each make-ready.
+    rows_of_ready : ndarray, shape (k, m * p)
+        Sums of their model rows.
+    """
+
+    counts: np.ndarray
+    used: np.ndarray
+    member: np.ndarray
+    products: np.ndarray
+    of_ready: np.ndarray
+    rows_of_ready: np.ndarray
+
+    @classmethod
+    def of(cls, statistics: PrintStatistics, readies: Readies) -> Kinds:
+        counts, member = np.unique(statistics.counts, return_inverse=True)
+        x = statistics.design
+        products, sums, held = [], [], []
+        for kind in range(len(counts)):
+            own = (member == kind)[:, None] * np.column_stack([np.ones(len(x)), x])
+            products.append((own[:, 1:].T @ own[:, 1:]).ravel())
+            of_ready = np.add.reduceat(own[readies.order], readies.starts, axis=0)
+            held.append(of_ready[:, 0])
+            sums.append(of_ready[:, 1:].ravel())
+        return cls(
+            np.where(counts > 0, counts, 1.0),
+            (counts > 0) * 1.0,
+            member,
+            np.array(products),
+            np.column_stack(held),
+            np.array(sums),
+        )
+
+    def cross(self, weights: np.ndarray) -> np.ndarray:
+        """Weighted cross-products of all model rows, shape (c, p, p)."""
+        size = int(np.sqrt(self.products.shape[1]))
+        return (weights @ self.products).reshape(-1, size, size)
+
+    def ready_sums(self, weights: np.ndarray) -> np.ndarray:
+        """Weighted sums of the model rows of each make-ready, shape (c, m, p)."""
+        return (weights @ self.rows_of_ready).reshape(len(weights), len(self.of_ready), -1)

@@ -147,8 +147,6 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) 
         notes.append(_BENDING)
     joint = join_responses(responses, shapes, plan)
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
-    if not all(surface.groups.split for surface in members.values()):
-        notes.append("each make-ready has one print: make-ready and print variation cannot be told apart")
     return Surfaces(trial, members, joint, factor, TrialRegion.of(trial), tuple(notes))
 
 

@@ -45,11 +45,6 @@ class Components:
         """Variance of the measured mean of a new print."""
         return self.make_ready + self.print_ + self.feature / self.typical_count
 
-    @property
-    def between_gaps(self) -> float:
-        """Variance between the gaps of a print; all of it where the trial measured one gap a print."""
-        return self.feature if self.repeated and self.feature > 0.0 else self.measured
-
     def scaled(self, scale: float) -> Components:
         """All variances times `scale`."""
         return replace(
