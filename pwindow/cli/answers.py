@@ -9,8 +9,10 @@ import numpy as np
 import pandas as pd
 
 from pwindow.product import KINDS
-from pwindow.surfaces.diagnostics import Diagnostics, diagnose
+from pwindow.surfaces.diagnostics import diagnose
 from pwindow.surfaces.honesty import findings
+from pwindow.surfaces.intervals import turned
+from pwindow.surfaces.judged import Judged
 from pwindow.surfaces.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
@@ -99,23 +101,12 @@ def _responses(surfaces: Surfaces, setup: pd.DataFrame, window: Window | None) -
         found[surface.kind.key] = surfaces.predict(surface.kind.name, setup).iloc[0].to_dict()
     gap = setup["plate_gap"].iloc[0]
     if "gap_closure_um" in found and not pd.isna(gap):
-        found["gap_um"] = _gap(found["gap_closure_um"], float(gap))
+        closures = turned(found["gap_closure_um"])
+        found["gap_um"] = {name: float(gap) - closure for name, closure in closures.items()}
     if window is not None:
         for name, frame in window.quantities(setup).items():
             found.setdefault(KINDS[name].key, frame.iloc[0].to_dict())
     return found
-
-
-def _gap(closure: Mapping[str, float], plate_gap: float) -> dict[str, float]:
-    swapped = {"low": "high", "high": "low"}
-    return {
-        "mean": plate_gap - closure["mean"],
-        **{
-            f"{kind}_{end}": plate_gap - closure[f"{kind}_{swapped[end]}"]
-            for kind in ("mean_ci", "obs_ci")
-            for end in ("low", "high")
-        },
-    }
 
 
 def calibration_answer(window: Window, found: Calibration) -> dict:
@@ -141,15 +132,17 @@ def calibration_answer(window: Window, found: Calibration) -> dict:
 
 def fit_answer(surfaces: Surfaces) -> dict:
     """Everything a fit reports."""
-    checks = {name: diagnose(surface) for name, surface in surfaces.by_name.items()}
     return plain(
         {
             "trial": evidence(surfaces.trial),
             "section_factor": surfaces.section_factor,
             "notes": list(surfaces.notes),
-            "surfaces": {name: _surface(surface, checks[name]) for name, surface in surfaces.by_name.items()},
+            "surfaces": {
+                name: _surface(surface, surfaces.judged.get(name))
+                for name, surface in surfaces.by_name.items()
+            },
             "residual_correlation": _correlation(surfaces),
-            "findings": [vars(finding) for finding in findings(surfaces, checks)],
+            "findings": [vars(finding) for finding in findings(surfaces)],
         }
     )
 
@@ -159,7 +152,9 @@ def _correlation(surfaces: Surfaces) -> dict:
     return pd.DataFrame(surfaces.joint.correlation, index=names, columns=names).to_dict()
 
 
-def _surface(surface: Surface, found: Diagnostics) -> dict:
+def _surface(surface: Surface, judged: Judged | None) -> dict:
+    whole = judged is not None and judged.surface is surface
+    found = judged.checks if whole else diagnose(surface)
     lack = found.lack_of_fit
     components = surface.components
     return {
@@ -206,5 +201,6 @@ def _surface(surface: Surface, found: Diagnostics) -> dict:
             "leverage": float(found.prints["leverage"].max()),
         },
         "prints_to_look_at": found.prints.sort_values("cook", ascending=False).head(3).to_dict("index"),
-        "residual_checks": found.checks.to_dict("index"),
+        "residual_checks": {} if judged is None else judged.checks.checks.to_dict("index"),
+        "cells_checked": 0 if judged is None else len(judged.surface.cells),
     }

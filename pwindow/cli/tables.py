@@ -78,6 +78,10 @@ def _surface_text(surface: Mapping) -> str:
         + f" ({surface['df_next_print']:.1f} degrees of freedom)",
         f"largest leverage: print {surface['largest_leverage']['print']} {surface['largest_leverage']['leverage']:.3f}",
     ]
+    if surface["cells_checked"] < surface["cells"]:
+        lines.append(
+            f"bridging hides some closures: residuals of {surface['cells_checked']} means can be checked"
+        )
     for name, check in surface["residual_checks"].items():
         lines.append(f"{name}: p {_number(check['p'])}, {check['meaning']}")
     return "\n".join(lines)

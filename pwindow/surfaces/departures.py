@@ -1,12 +1,14 @@
 """A richer surface: second order, and smooth departures from it.
 
-The departures are a Gaussian process over the coded settings (Rasmussen & Williams 2006, section
-2.7), orthogonal at the tried set-ups to what the second-order terms can say, written as columns with
-independent normal coefficients of one variance; the data decide how large that variance is.
+The departures are Gaussian processes over the coded settings (Rasmussen & Williams 2006, section
+2.7), one along each setting and one over all of them together, orthogonal at the tried set-ups to what
+the second-order terms can say. Each is written as columns with independent normal coefficients of one
+variance, and the data decide how large that variance is.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,10 +16,68 @@ import pandas as pd
 
 from pwindow.surfaces.terms import Design
 
-LENGTH = 0.8
-"""Length scale of the squared exponential kernel, in coded units: a third of the tried range."""
+_ALONG, _TOGETHER = 0.5, 0.8  # length scales in coded units: what bends faster shows between two levels only
 _MOST = 12
 _SMALLEST = 1e-3
+
+
+@dataclass(frozen=True)
+class Part:
+    """A smooth departure along one setting, or over all together, with a squared exponential kernel.
+
+    Attributes
+    ----------
+    columns : tuple of str
+        Coded columns that it runs over.
+    length : float
+        Length scale, in coded units.
+    """
+
+    columns: tuple[str, ...]
+    length: float
+
+    def kernel(self, coded: Mapping[str, np.ndarray], others: Mapping[str, np.ndarray]) -> np.ndarray:
+        """Covariance between set-ups, in units of the departure's variance."""
+        square = sum((coded[name][:, None] - others[name]) ** 2 for name in self.columns)
+        return np.exp(-0.5 * square / self.length**2)
+
+
+def departure_parts(design: Design, cells: pd.DataFrame) -> list[Part]:
+    """Along each setting that has more levels than a square can follow, and over all together."""
+    coded = design.coded(cells)
+    columns = tuple(term[0] for term in design.terms if len(term) == 1)
+    several = [name for name in columns if len(np.unique(coded[name].round(9))) > 3]
+    together = [Part(columns, _TOGETHER)] if columns else []
+    return [*(Part((name,), _ALONG) for name in several), *together]
+
+
+@dataclass(frozen=True, eq=False)
+class Departure:
+    """A part as columns.
+
+    Attributes
+    ----------
+    part : Part
+    trend : ndarray, shape (p, d)
+        What the second-order terms say of its kernel at the d tried set-ups.
+    loads : ndarray, shape (d, k)
+        From the rest of the kernel to columns of unit scale.
+    """
+
+    part: Part
+    trend: np.ndarray
+    loads: np.ndarray
+
+    @classmethod
+    def of(cls, part: Part, tried: Mapping[str, np.ndarray], plain: np.ndarray) -> Departure:
+        """The departure at tried set-ups whose second-order model matrix is `plain`."""
+        kernel = part.kernel(tried, tried)
+        trend = np.linalg.lstsq(plain, kernel, rcond=None)[0]
+        project = np.eye(len(plain)) - plain @ np.linalg.pinv(plain)
+        sizes, turn = np.linalg.eigh(project @ kernel @ project)
+        largest = np.argsort(sizes)[::-1][:_MOST]
+        largest = largest[sizes[largest] > _SMALLEST]
+        return cls(part, trend, project @ turn[:, largest] / np.sqrt(sizes[largest]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,37 +86,32 @@ class BendingDesign(Design):
 
     Attributes
     ----------
-    settings : tuple of str
-        Numbers over which the surface may depart.
-    tried : ndarray, shape (d, f)
-        Their coded values at the tried set-ups.
-    trend : ndarray, shape (p, d)
-        What the second-order terms say of the kernel.
-    loads : ndarray, shape (d, k)
-        From the rest of the kernel to columns of unit scale.
+    tried : mapping of str to ndarray, shape (d,)
+        Coded columns of the tried set-ups.
+    departures : tuple of Departure
     """
 
-    settings: tuple[str, ...]
-    tried: np.ndarray
-    trend: np.ndarray
-    loads: np.ndarray
+    tried: Mapping[str, np.ndarray]
+    departures: tuple[Departure, ...]
 
     @property
-    def penalised(self) -> int:
-        """Number of the last columns whose coefficients have a variance of their own."""
-        return self.loads.shape[1]
+    def penalised(self) -> tuple[int, ...]:
+        """Numbers of the last columns, in order, whose coefficients share a variance."""
+        return tuple(one.loads.shape[1] for one in self.departures)
 
     @property
     def labels(self) -> list[str]:
         """Terms in words."""
-        return [*super().labels, *(f"departure {at + 1}" for at in range(self.penalised))]
+        return [*super().labels, *(f"departure {at + 1}" for at in range(sum(self.penalised)))]
 
     def matrix(self, setups: pd.DataFrame) -> np.ndarray:
         """Model matrix, shape (len(setups), p + k)."""
-        plain = super().matrix(setups)
         coded = self.coded(setups)
-        reach = _kernel(np.column_stack([coded[name] for name in self.settings]), self.tried)
-        return np.column_stack([plain, (reach - plain @ self.trend) @ self.loads])
+        plain = self.matrix_of(coded, len(setups))
+        smooth = [
+            (one.part.kernel(coded, self.tried) - plain @ one.trend) @ one.loads for one in self.departures
+        ]
+        return np.column_stack([plain, *smooth])
 
 
 def bending(design: Design, cells: pd.DataFrame) -> Design:
@@ -73,29 +128,10 @@ def bending(design: Design, cells: pd.DataFrame) -> Design:
     Design
         A `BendingDesign`, or `design` itself where the tried set-ups leave nothing to depart by.
     """
-    settings = tuple(
-        factor.name
-        for factor in design.factors
-        if factor.scale != "category" and factor.name in ("speed", "cell_volume", "pressure")
-    )
-    names = [factor.name for factor in design.factors]
-    tried = cells.drop_duplicates(names)
-    if not settings or len(tried) <= len(design.terms) + 1:
+    setups = cells.drop_duplicates([factor.name for factor in design.factors])
+    if len(setups) <= len(design.terms) + 1:
         return design
-    coded = design.coded(tried)
-    points = np.column_stack([coded[name] for name in settings])
-    plain, kernel = design.matrix(tried), _kernel(points, points)
-    trend = np.linalg.lstsq(plain, kernel, rcond=None)[0]
-    project = np.eye(len(tried)) - plain @ np.linalg.pinv(plain)
-    sizes, turn = np.linalg.eigh(project @ kernel @ project)
-    largest = np.argsort(sizes)[::-1][:_MOST]
-    largest = largest[sizes[largest] > _SMALLEST * max(sizes.max(), 1e-12)]
-    if not len(largest):
-        return design
-    loads = project @ turn[:, largest] / np.sqrt(sizes[largest])
-    return BendingDesign(design.factors, design.terms, settings, points, trend, loads)
-
-
-def _kernel(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    square = ((one[:, None, :] - other[None, :, :]) ** 2).sum(axis=2)
-    return np.exp(-0.5 * square / LENGTH**2)
+    tried, plain = design.coded(setups), design.matrix(setups)
+    found = [Departure.of(part, tried, plain) for part in departure_parts(design, cells)]
+    departures = tuple(one for one in found if one.loads.shape[1])
+    return BendingDesign(design.factors, design.terms, tried, departures) if departures else design

@@ -21,13 +21,13 @@ from sklearn.gaussian_process.kernels import RBF, ConstantKernel, Kernel
 from threadpoolctl import threadpool_limits
 
 from pwindow.surfaces.apart import refitted
+from pwindow.surfaces.departures import departure_parts
 from pwindow.surfaces.diagnostics import left_out_errors, precision, ways_to_leave_out
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.terms import Factor
 
 CHANCE = 0.0125
 """Four responses of a trial then raise a false alarm in at most one trial of twenty."""
-_ALONG, _TOGETHER = 0.5, 0.8  # length scales in coded units: what bends faster shows between two levels only
 _SIZES = np.geomspace(0.02, 50.0, 12)  # of the process, beside the variance of a new print
 _DRAWS, _SEED = 999, 20417
 _FREE = 1e6  # prior variance of the second-order terms
@@ -242,25 +242,22 @@ def _rows(surface: Surface) -> np.ndarray:
     return _table(surface, surface.cells, np.column_stack([ready, prints, surface.cells["count"]]))
 
 
-def _parts(surface: Surface, rows: np.ndarray) -> list[RBF]:
-    """The process along each setting that has more levels than a square can follow, and over all."""
-    count = len(_settings(surface))
-    several = [at for at in range(count) if len(np.unique(rows[:, at].round(9))) > 3]
-    parts = [_over([at], _ALONG, rows.shape[1]) for at in several]
-    return [*parts, _over(list(range(count)), _TOGETHER, rows.shape[1])]
-
-
-def _over(columns: list[int], length: float, width: int) -> RBF:
-    lengths = np.full(width, np.inf)
-    lengths[columns] = length
-    return RBF(lengths, "fixed")
+def _parts(surface: Surface, width: int) -> list[RBF]:
+    """The parts of the departure as kernels of tables with so many columns."""
+    settings = _settings(surface)
+    found = []
+    for part in departure_parts(surface.design, surface.cells):
+        lengths = np.full(width, np.inf)
+        lengths[[settings.index(name) for name in part.columns]] = part.length
+        found.append(RBF(lengths, "fixed"))
+    return found
 
 
 def _fitted_process(surface: Surface, whole: Surface) -> tuple[GaussianProcessRegressor, list[np.ndarray]]:
     """The process on what the whole trial's surface leaves of the cells of `surface`, in units of a new
     print's spread, and the kernels of its parts."""
     rows, unit, components = _rows(surface), surface.scale, surface.components
-    parts, first = _parts(surface, rows), len(_settings(surface))
+    parts, first = _parts(surface, rows.shape[1]), len(_settings(surface))
     bend = reduce(add, (ConstantKernel(0.3, (1e-3, 1e3)) * part for part in parts))
     spread = _Spread(first, components.make_ready / unit, components.print_ / unit, components.feature / unit)
     kernel = bend + ConstantKernel(1.0, (0.05, 1.5)) * spread + _Terms(first + _IDS)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,16 +10,18 @@ import pandas as pd
 from scipy import stats
 from threadpoolctl import threadpool_limits
 
-from pwindow.surfaces.apart import Apart, most_influential, unhidden, without_outliers
-from pwindow.surfaces.diagnostics import NORMALITY, RARE, Diagnostics, diagnose
-from pwindow.surfaces.form import FormCheck, check_form, stretch
-from pwindow.surfaces.levels import OffLevel, Uneven, numbers, uneven_spread, worst_level
+from pwindow.surfaces.apart import Apart, most_influential
+from pwindow.surfaces.diagnostics import NORMALITY, RARE, Diagnostics
+from pwindow.surfaces.form import FormCheck, stretch
+from pwindow.surfaces.judged import Judged
+from pwindow.surfaces.levels import OffLevel, Uneven, numbers, uneven_spread
 from pwindow.surfaces.responses import FACTORS
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
 
 _CURE = "print a set-up there before relying on it, or let the surfaces bend"
+_ALLOWED = f"intervals and probabilities allow for as much; {_CURE}"
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Finding:
     weight: Literal["serious", "mind"]
 
 
-def findings(surfaces: Surfaces, checks: Mapping[str, Diagnostics] | None = None) -> tuple[Finding, ...]:
+def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     """What speaks against the surfaces of a trial, serious things first.
 
     A print that stands out is said once, and everything else is judged without it.
@@ -50,8 +51,6 @@ def findings(surfaces: Surfaces, checks: Mapping[str, Diagnostics] | None = None
     Parameters
     ----------
     surfaces : Surfaces
-    checks : mapping of str to Diagnostics, optional
-        Checks of the surfaces, where they were worked out already.
 
     Returns
     -------
@@ -66,17 +65,11 @@ def findings(surfaces: Surfaces, checks: Mapping[str, Diagnostics] | None = None
     """
     outliers, leaned_on, told = [], [], []
     with threadpool_limits(1, user_api="blas"):
-        for name, surface in surfaces.by_name.items():
-            judged = None if name == "gap_closure" and surfaces.counts_only else unhidden(surface)
-            if judged is None:
-                continue
-            found = checks[name] if checks and judged is surface else diagnose(judged)
-            judged, found, apart = without_outliers(judged, found)
-            outliers += apart
-            bends = not surfaces.joint.same_form(name)  # and then follows what the second order misses
-            missed = [] if bends else _of_form(judged, found, surfaces.trial)
-            told += missed or _of_spread(judged, found)  # what is missed has a spread of its own
-            leaned_on += most_influential(judged, found)
+        for judged in surfaces.judged.values():
+            outliers += judged.apart
+            # what is missed has a spread of its own
+            told += _of_form(judged, surfaces.trial) or _of_spread(judged.cleared, judged.cleared_checks)
+            leaned_on += most_influential(judged.cleared, judged.cleared_checks)
     told = [
         *_of_outliers(outliers, surfaces.trial),
         *told,
@@ -133,14 +126,15 @@ def _of_influence(found: list[Apart]) -> list[Finding]:
 # form -------------------------------------------------------------------------------------------
 
 
-def _of_form(surface: Surface, found: Diagnostics, trial: Trial) -> list[Finding]:
+def _of_form(judged: Judged, trial: Trial) -> list[Finding]:
     """What the second-order form misses, by the first of three checks that says something."""
-    check = check_form(surface)
-    if check.clearly_better:
-        return [_of_bend(surface, check, trial)]
-    level, lack = worst_level(surface), found.lack_of_fit
-    if level is not None and level.p < RARE:
-        return [_of_level(surface, level, trial)]
+    surface, misses, lack = judged.cleared, judged.misses, judged.cleared_checks.lack_of_fit
+    if judged.form is None:  # predictions may bend, and follow it
+        return []
+    if isinstance(misses, FormCheck):
+        return [_of_bend(surface, misses, trial)]
+    if misses is not None:
+        return [_of_level(surface, misses, trial)]
     return [_of_lack(surface, lack.p, trial)] if lack is not None and lack.p < RARE else []
 
 
@@ -155,14 +149,14 @@ def _of_bend(surface: Surface, check: FormCheck, trial: Trial) -> Finding:
         at = int(np.abs(missed).argmax())
         what = (
             f"{start} something that no setting shows alone: predictions are up to {_off(surface, missed[at])}, "
-            f"most at {_setup_words(tried.iloc[at], trial)}; {_CURE}"
+            f"most at {_setup_words(tried.iloc[at], trial)}; {_ALLOWED}"
         )
         return Finding(surface.kind.name, what, _weight(surface, missed[at]))
     low, worst, high = (f"{levels[at]:.4g}" for at in stretch(curve))
     unit = trial.unit_of(factor.name)
     what = (
         f"{start} curvature in {_word(factor.name)} between {low} and {high} {unit}: predictions there are up to "
-        f"{_off(surface, most)}, most at {worst} {unit}; {_CURE}"
+        f"{_off(surface, most)}, most at {worst} {unit}; {_ALLOWED}"
     )
     return Finding(surface.kind.name, what, _weight(surface, most))
 
@@ -171,7 +165,7 @@ def _of_level(surface: Surface, found: OffLevel, trial: Trial) -> Finding:
     side = "above" if found.shift > 0 else "below"
     what = (
         f"{surface.kind.label} {_level_words(found, trial)} lies {_size(surface, found.shift)} {side} what all other "
-        f"prints say, and no second-order surface follows that: check what was different there; {_CURE}"
+        f"prints say, and no second-order surface follows that: check what was different there; {_ALLOWED}"
     )
     return Finding(surface.kind.name, what, _weight(surface, found.shift))
 

@@ -9,15 +9,18 @@ Technology 36, 139-153). Elsewhere it is the multivariate t that has the moments
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from pwindow.surfaces.bridged import Censored
 from pwindow.surfaces.departures import BendingDesign
+from pwindow.surfaces.form import FormCheck
+from pwindow.surfaces.intervals import intervals
 from pwindow.surfaces.least_squares import least_squares
+from pwindow.surfaces.levels import OffLevel
 from pwindow.surfaces.responses import ResponseData
 from pwindow.surfaces.sampler import Draws, Plan, Source, draw_posterior
 from pwindow.surfaces.statistics import PrintStatistics
@@ -73,6 +76,9 @@ class JointSurfaces:
     df : float
     draws : Draws or None
         What it was matched to; None for the closed form.
+    misses : mapping of str to FormCheck or OffLevel
+        Responses whose second-order form fails, and what says by how much: its square counts as
+        variance of the mean.
     """
 
     names: tuple[str, ...]
@@ -85,6 +91,7 @@ class JointSurfaces:
     told: tuple[bool, ...]
     df: float
     draws: Draws | None = None
+    misses: Mapping[str, FormCheck | OffLevel] = field(default_factory=dict)
 
     @property
     def correlation(self) -> np.ndarray:
@@ -110,9 +117,14 @@ class JointSurfaces:
         """Predicted means on the modelled scale, shape (len(setups), q)."""
         return np.column_stack([d.matrix(setups) @ c for d, c in zip(self.designs, self.centres)])
 
-    def same_form(self, name: str) -> bool:
-        """Whether a response is predicted by second-order terms alone."""
-        return not isinstance(self.designs[self.names.index(name)], BendingDesign)
+    @property
+    def second_order(self) -> bool:
+        """Whether second-order terms alone predict every response, and nothing says that they fail."""
+        return not self.misses and not any(map(self.bends, self.names))
+
+    def bends(self, name: str) -> bool:
+        """Whether a response may depart smoothly from its second-order terms."""
+        return isinstance(self.designs[self.names.index(name)], BendingDesign)
 
     def predict_response(
         self, name: str, setups: pd.DataFrame, level: float, features: float
@@ -130,16 +142,12 @@ class JointSurfaces:
         Returns
         -------
         DataFrame
-            ``mean``, ``mean_ci_low``, ``mean_ci_high``, ``obs_ci_low``, ``obs_ci_high``.
+            Columns as of `intervals`.
         """
         at, found = self.names.index(name), self.predict(setups)
-        mean, total = found.mean[:, at], found.scale[:, at, at]
-        columns = {"mean": mean}
-        measured = total + self.between[at] ** 2 / features
-        for label, variance in (("mean_ci", total - self.spread[at, at]), ("obs_ci", measured)):
-            reach = stats.t.ppf(0.5 + level / 2, self.df) * np.sqrt(variance)
-            columns[f"{label}_low"], columns[f"{label}_high"] = mean - reach, mean + reach
-        return pd.DataFrame(columns)
+        of_mean = found.scale[:, at, at] - self.spread[at, at]
+        spread = self.spread[at, at] + self.between[at] ** 2 / features
+        return pd.DataFrame(intervals(found.mean[:, at], of_mean, spread, self.df, self.df, level))
 
     def predict(self, setups: pd.DataFrame) -> Predictive:
         """The predictive distribution at each set-up."""
@@ -151,6 +159,9 @@ class JointSurfaces:
             scale[:, i, j] += reach
             if i != j:
                 scale[:, j, i] += reach
+        for name, missing in self.misses.items():
+            at = self.names.index(name)
+            scale[:, at, at] += missing.missed(setups) ** 2
         return Predictive(self.names, mean, scale, self.df)
 
 
@@ -231,7 +242,7 @@ def _source(data: ResponseData, design: Design, prints: pd.Index) -> Source:
         # a set-up at which every gap bridges bounds the surface on one side alone
         half_gap = statistics.cells["plate_gap"].max() / 2.0
         precision[: len(design.terms)] = [bool(term) / half_gap**2 for term in design.terms]
-    penalised = design.penalised if isinstance(design, BendingDesign) else 0
+    penalised = design.penalised if isinstance(design, BendingDesign) else ()
     feature_sd = data.feature_sd or _untold(data, statistics)
     return Source(statistics, values, censored, precision, feature_sd, penalised)
 

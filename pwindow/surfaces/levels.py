@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy import linalg, stats
 
 from pwindow.surfaces.satterthwaite import Freedom
@@ -25,6 +26,8 @@ class OffLevel:
     factor : Factor
     level : float
         In the factor's unit.
+    levels : ndarray, shape (m,)
+        All tried levels of the factor, ascending.
     shift : float
         On the modelled scale, positive above.
     p : float
@@ -33,8 +36,17 @@ class OffLevel:
 
     factor: Factor
     level: float
+    levels: np.ndarray
     shift: float
     p: float
+
+    def missed(self, setups: pd.DataFrame) -> np.ndarray:
+        """What the surface misses at set-ups, on the modelled scale, shape (len(setups),).
+
+        The shift at the level, nothing at the levels beside it, and straight in between.
+        """
+        tried, at = (self.factor.code(values)[:, 0] for values in (self.levels, setups[self.factor.name]))
+        return np.interp(at, tried, self.shift * (self.levels == self.level))
 
 
 def numbers(surface: Surface) -> list[Factor]:
@@ -72,7 +84,8 @@ def worst_level(surface: Surface) -> OffLevel | None:
         return None
     shift, seen, factor, level, chosen = max(shifts, key=lambda one: one[0] ** 2 * one[1])
     chance = len(shifts) * _two_sided(surface, shift, seen, chosen)
-    return OffLevel(factor, float(level), float(shift), min(chance, 1.0))
+    levels = np.unique(surface.cells[factor.name].to_numpy(float))
+    return OffLevel(factor, float(level), levels, float(shift), min(chance, 1.0))
 
 
 @dataclass(frozen=True)

@@ -42,8 +42,9 @@ class Source:
         Prior precision of the coefficients, 0 for none.
     feature_sd : float or None
         Standard deviation between features where nothing tells it.
-    penalised : int
-        Last coefficients that share a variance, which is half-Cauchy on the scale of the residuals.
+    penalised : tuple of int
+        Numbers of the last coefficients, in order, that share a variance; its root is half-Cauchy on
+        the scale of the residuals.
     """
 
     statistics: PrintStatistics
@@ -51,7 +52,7 @@ class Source:
     censored: Censored | None
     precision: np.ndarray
     feature_sd: float | None
-    penalised: int = 0
+    penalised: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -159,7 +160,7 @@ class _Chains:
             ],
             axis=1,
         )
-        self.ridges = [_Ridge.of(s, start[r], plan.chains) for r, s in enumerate(sources)]
+        self.ridges = [_Ridge(s.penalised, start[r], plan.chains) for r, s in enumerate(sources)]
         self.a = np.zeros((plan.chains, self.readies.count, self.q))
         self.b = np.zeros((plan.chains, self.n, self.q))
         self.beta: list = [None] * self.q
@@ -285,32 +286,27 @@ class _Chains:
 
 
 class _Ridge:
-    """The variance that the last coefficients of a response share, half-Cauchy (Gelman 2006,
-    Bayesian Anal. 1, 515-533).
+    """The variances that the last coefficients of a response share, their roots half-Cauchy (Gelman
+    2006, Bayesian Anal. 1, 515-533).
     """
 
-    def __init__(self, count: int, scale: float, variance: np.ndarray):
-        self.count, self.scale = count, scale
-        self.variance, self.helper = variance, variance.copy()
-
-    @classmethod
-    def of(cls, source: Source, residual: float, chains: int) -> _Ridge:
-        return cls(source.penalised, residual, np.full(chains, residual))
+    def __init__(self, counts: tuple[int, ...], scale: float, chains: int):
+        self.counts, self.scale = np.array(counts, dtype=int), scale
+        self.variance, self.helper = np.full((2, chains, len(counts)), scale)
 
     def precision(self, prior: np.ndarray) -> np.ndarray:
         """Prior precision of the coefficients, shape (c, p)."""
         found = np.tile(prior, (len(self.variance), 1))
-        if self.count:
-            found[:, -self.count :] = 1.0 / self.variance[:, None]
+        found[:, len(prior) - self.counts.sum() :] = np.repeat(1.0 / self.variance, self.counts, axis=1)
         return found
 
     def draw(self, beta: np.ndarray, rng: np.random.Generator) -> None:
-        if not self.count:
+        if not len(self.counts):
             return
-        square = (beta[:, -self.count :] ** 2).sum(axis=1)
-        shape = (self.count + 1) / 2.0
-        self.variance = (square / 2.0 + 1.0 / self.helper) / rng.gamma(shape, 1.0, len(beta))
-        self.helper = (1.0 / self.variance + 1.0 / self.scale) / rng.gamma(1.0, 1.0, len(beta))
+        starts = beta.shape[1] - self.counts[::-1].cumsum()[::-1]
+        square, size = np.add.reduceat(beta**2, starts, axis=1), self.variance.shape
+        self.variance = (square / 2.0 + 1.0 / self.helper) / rng.gamma((self.counts + 1) / 2.0, 1.0, size)
+        self.helper = (1.0 / self.variance + 1.0 / self.scale) / rng.gamma(1.0, 1.0, size)
 
 
 def _conditional(covariance: np.ndarray, effects: np.ndarray, r: int) -> tuple[np.ndarray, np.ndarray]:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from pwindow.surfaces.intervals import intervals
 from pwindow.surfaces.least_squares import LeastSquares, least_squares
 from pwindow.surfaces.responses import ResponseData, ResponseKind
 from pwindow.surfaces.satterthwaite import Freedom
@@ -77,21 +78,14 @@ class Surface:
         Returns
         -------
         DataFrame
-            ``mean``; ``mean_ci_low``, ``mean_ci_high`` for the mean over many prints; ``obs_ci_low``,
-            ``obs_ci_high`` for the measured mean of the next print. For a response modelled by its
-            logarithm the mean is the geometric one, which is also the median.
+            Columns as of `intervals`, for the measured mean of a print. For a response modelled by
+            its logarithm the mean is the geometric one, which is also the median.
         """
         matrix = self.design.matrix(setups)
         mean = matrix @ self.solution.params
         of_mean = self.scale * np.einsum("ij,jk,ik->i", matrix, self.solution.unscaled_cov, matrix)
-        columns = {"mean": mean}
-        for name, variance, df in (
-            ("mean_ci", of_mean, self.freedom.of_means(matrix)),
-            ("obs_ci", of_mean + self.scale, self.df),
-        ):
-            reach = stats.t.ppf(0.5 + level / 2, df) * np.sqrt(variance)
-            columns[f"{name}_low"], columns[f"{name}_high"] = mean - reach, mean + reach
-        frame = pd.DataFrame(columns)
+        freedom = self.freedom.of_means(matrix)
+        frame = pd.DataFrame(intervals(mean, of_mean, self.scale, freedom, self.df, level))
         return np.exp(frame) if self.kind.log else frame
 
     def coefficients(self, level: float = 0.95) -> pd.DataFrame:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,7 @@ from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.choice import choose_terms, learn_factors, make_design
 from pwindow.surfaces.departures import bending
 from pwindow.surfaces.joint import JointSurfaces, join_responses
+from pwindow.surfaces.judged import Judged, judge
 from pwindow.surfaces.region import TrialRegion
 from pwindow.surfaces.responses import (
     COVARIATES,
@@ -40,6 +41,8 @@ class Surfaces:
         Keys ``line_height``, ``line_width``, ``resistivity``, ``gap_closure`` as measured.
     joint : JointSurfaces
         The joint predictive distribution of all responses.
+    judged : mapping of str to Judged
+        What the checks say; without the responses that cannot be checked.
     section_factor : float
         k, area over height times width.
     region : TrialRegion
@@ -49,6 +52,7 @@ class Surfaces:
     trial: Trial
     by_name: Mapping[str, Surface]
     joint: JointSurfaces
+    judged: Mapping[str, Judged]
     section_factor: float
     region: TrialRegion
     notes: tuple[str, ...]
@@ -56,14 +60,14 @@ class Surfaces:
     @property
     def bends(self) -> bool:
         """Whether predictions may depart smoothly from the second-order form."""
-        return not all(self.joint.same_form(name) for name in self.joint.names)
+        return any(self.joint.bends(name) for name in self.joint.names)
 
     def predict(self, name: str, setups: pd.DataFrame, level: float = 0.95) -> pd.DataFrame:
         """One response at set-ups with its intervals, as `Surface.predict`.
 
         By its own second-order surface, or by the joint predictive where that holds more than it.
         """
-        if self.joint.same_form(name):
+        if name not in self.joint.misses and not self.joint.bends(name):
             return self.by_name[name].predict(setups, level)
         surface = self.by_name[name]
         frame = self.joint.predict_response(name, setups, level, surface.components.typical_count)
@@ -72,7 +76,7 @@ class Surfaces:
     @property
     def counts_only(self) -> bool:
         """Whether gaps were counted and none was measured, so that closures have no true unit."""
-        return "gap_closure" in self.by_name and not self.trial.features["gap"].notna().any()
+        return "gap_closure" in self.by_name and _counts_only(self.trial)
 
     @property
     def setup_columns(self) -> tuple[str, ...]:
@@ -147,7 +151,23 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) 
         notes.append(_BENDING)
     joint = join_responses(responses, shapes, plan)
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
-    return Surfaces(trial, members, joint, factor, TrialRegion.of(trial), tuple(notes))
+    judged = _judged(members, joint, trial)
+    joint = replace(joint, misses={name: one.misses for name, one in judged.items() if one.misses})
+    return Surfaces(trial, members, joint, judged, factor, TrialRegion.of(trial), tuple(notes))
+
+
+def _judged(members: Mapping[str, Surface], joint: JointSurfaces, trial: Trial) -> dict[str, Judged]:
+    found = {
+        name: judge(surface, joint.bends(name))
+        for name, surface in members.items()
+        if not (name == "gap_closure" and _counts_only(trial))
+    }
+    return {name: one for name, one in found.items() if one is not None}
+
+
+def _counts_only(trial: Trial) -> bool:
+    """Gaps were counted and none was measured, so that closures have no true unit."""
+    return not trial.features["gap"].notna().any()
 
 
 _BENDING = (

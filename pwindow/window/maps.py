@@ -11,9 +11,9 @@ from numpy.polynomial.chebyshev import chebvander
 from pwindow.window.plackett import quick_probability
 from pwindow.window.window import LimitPredictive, Window
 
-_DEGREE = 12
-"""Second-order surfaces need 4, for scales are made of their products; smooth departures are then
-followed to 1e-5 of a standard deviation."""
+_SECOND_ORDER, _SMOOTH = 4, 18
+"""Degrees of the polynomials: 4 is exact, for scales are made of products of second-order surfaces;
+departures from second order are followed to 1e-5 of a standard deviation."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,8 @@ def predictive_on_grid(
     LimitPredictive
         At v × s set-ups.
     """
-    nodes, spreads = zip(*(_nodes_and_spread(axis) for axis in (volumes, speeds)))
+    degree = _SECOND_ORDER if window.joint.second_order else _SMOOTH
+    nodes, spreads = zip(*(_nodes_and_spread(axis, degree) for axis in (volumes, speeds)))
     found = window.predictive(_setups(window, plate, pressure, *nodes))
     mean, scale = (_spread_out(values, *spreads) for values in (found.mean, found.scale))
     return LimitPredictive(mean, scale, found.df)
@@ -105,14 +106,14 @@ def _setups(
     return window.setups(plate, speed, volume, pressure)
 
 
-def _nodes_and_spread(axis: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _nodes_and_spread(axis: np.ndarray, degree: int) -> tuple[np.ndarray, np.ndarray]:
     """Settings that tell a polynomial in their logarithm, and the matrix from there to the whole axis."""
-    if len(axis) <= _DEGREE + 1:
+    if len(axis) <= degree + 1:
         return axis, np.eye(len(axis))
     logs = np.log(axis)
     middle, half = (logs[-1] + logs[0]) / 2, (logs[-1] - logs[0]) / 2
-    nodes = -np.cos(np.pi * np.arange(_DEGREE + 1) / _DEGREE)
-    basis, at_nodes = (chebvander(at, _DEGREE) for at in ((logs - middle) / half, nodes))
+    nodes = -np.cos(np.pi * np.arange(degree + 1) / degree)
+    basis, at_nodes = (chebvander(at, degree) for at in ((logs - middle) / half, nodes))
     return np.exp(middle + half * nodes), basis @ np.linalg.inv(at_nodes)
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from pwindow.product import Product
 from pwindow.study import Roll, Study
+from pwindow.surfaces.intervals import intervals, turned
 from pwindow.surfaces.joint import JointSurfaces
 from pwindow.surfaces.responses import FACTORS
 from pwindow.surfaces.surfaces import Surfaces
@@ -152,15 +153,11 @@ class Window:
         Returns
         -------
         dict of str to DataFrame
-            By requirement: ``mean`` with ``mean_ci_*`` for the mean over many prints and ``obs_ci_*``
-            for the next print.
+            By requirement: columns as of `intervals`.
         """
-        from scipy.stats import t
-
         limits = self._limits_for(setups)
         joint = self.joint
         found = joint.predict(setups)
-        reach = t.ppf(0.5 + level / 2, joint.df)
         frames = {}
         for name, quantity in limits.quantities.items():
             weights = np.array([quantity.weights.get(response, 0.0) for response in joint.names])
@@ -168,11 +165,10 @@ class Window:
             total = np.einsum("i,mij,j->m", weights, found.scale, weights)
             own = weights @ joint.spread @ weights
             stated = self.study.ink.resistivity_spread**2 if quantity.error == "ink" else 0.0
-            columns = {"mean": mean}
-            for label, variance in (("mean_ci", total - own), ("obs_ci", total + stated)):
-                half = reach * np.sqrt(variance.clip(min=0.0))
-                ends = (mean - half, mean + half)
-                columns[f"{label}_low"], columns[f"{label}_high"] = ends[::-1] if quantity.falling else ends
+            of_mean = (total - own).clip(min=0.0)
+            columns = intervals(mean, of_mean, own + stated, joint.df, joint.df, level)
+            if quantity.falling:
+                columns = turned(columns)
             if name == "gap" and self.surfaces.counts_only:
                 columns = dict.fromkeys(columns, np.full(len(setups), np.nan))
             frames[name] = pd.DataFrame({key: quantity.natural(values) for key, values in columns.items()})

@@ -17,7 +17,7 @@ def test_document_and_picture(run, asked, tmp_path):
     found = json.loads(result.stdout)
     keys = ["product", "simulated_trials", "bands", "recommended", "unusable", "trial"]
     assert list(found) == keys and found["simulated_trials"] == 2
-    assert sum(band["judgements"] for band in found["bands"]) == 2 * 240
+    assert sum(band["judgements"] for band in found["bands"]) == 2 * 600
     assert found["recommended"]["trials"] == 2 and found["recommended"]["stated"] >= 0.95
     assert "simulated trials" in result.stderr and str(picture) in result.stderr
     page = picture.read_text(encoding="utf-8")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 AT = "speed=60 m/min, roll=1318, pressure=50 µm"
-INTERVAL = ["mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high"]
+INTERVAL = ["mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high", "most_low", "most_high"]
 
 
 def point_at(answer, first, at, *more):

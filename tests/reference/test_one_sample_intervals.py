@@ -1,7 +1,8 @@
-"""Intervals of a surface that is only a mean: Student's t, and the prediction of one more value.
+"""Intervals of a surface that is only a mean: Student's t, one more value, and most values.
 
-Factors count sample standard deviations s: the mean is known to t s/√n, and the next value lies
-inside t s √(1 + 1/n) of it (Hahn & Meeker 1991, Statistical Intervals, ch. 4).
+Factors count sample standard deviations s: the mean is known to t s/√n, the next value lies inside
+t s √(1 + 1/n) of it (Hahn & Meeker 1991, Statistical Intervals, ch. 4), and 95 % of all values lie
+above the mean less k s with a confidence of 95 % (ISO 16269-6).
 """
 
 import numpy as np
@@ -21,12 +22,12 @@ def figures(read_json):
 
 @pytest.fixture(scope="module")
 def factors(fit_values):
-    """Half widths of both intervals, in sample standard deviations, of n uneven values."""
+    """Half widths of the intervals, in sample standard deviations, of n uneven values."""
 
     def of(size, level):
         values = 40.0 + np.sqrt(np.arange(size))
         found = fit_values(values, MEAN).predict(ANYWHERE, level).iloc[0]
-        halves = [(found[f"{name}_high"] - found[f"{name}_low"]) / 2 for name in ("mean_ci", "obs_ci")]
+        halves = [(found[f"{name}_high"] - found[f"{name}_low"]) / 2 for name in ("mean_ci", "obs_ci", "most")]
         return np.array(halves) / np.std(values, ddof=1)
 
     return of
@@ -42,3 +43,8 @@ def test_published_quantiles_in_the_interval_of_the_mean(figures, assert_printed
 def test_prediction_factors(figures, assert_printed, factors):
     for size, text in figures["computed"]["prediction"].items():
         assert_printed(factors(int(size), 0.95)[1], text)
+
+
+def test_one_sided_tolerance_factors(figures, assert_printed, factors):
+    for size, text in figures["published"]["tolerance"].items():
+        assert_printed(factors(int(size), 0.95)[2], text)
