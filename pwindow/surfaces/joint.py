@@ -28,6 +28,9 @@ from pwindow.surfaces.terms import Design
 from pwindow.surfaces.variance import Groups
 
 _NEGLIGIBLE = 1e-3
+_COVER = 1.5
+"""What is missed counts so many times as a standard deviation: a limit that is then kept with 95 % is
+kept with 93 % or more if all of it goes one way, however large it is beside the spread."""
 
 
 @dataclass(frozen=True)
@@ -77,8 +80,7 @@ class JointSurfaces:
     draws : Draws or None
         What it was matched to; None for the closed form.
     misses : mapping of str to FormCheck or OffLevel
-        Responses whose second-order form fails, and what says by how much: its square counts as
-        variance of the mean.
+        Responses whose second-order form fails, and what says by how much.
     """
 
     names: tuple[str, ...]
@@ -161,7 +163,7 @@ class JointSurfaces:
                 scale[:, j, i] += reach
         for name, missing in self.misses.items():
             at = self.names.index(name)
-            scale[:, at, at] += missing.missed(setups) ** 2
+            scale[:, at, at] += (_COVER * missing.missed(setups)) ** 2
         return Predictive(self.names, mean, scale, self.df)
 
 

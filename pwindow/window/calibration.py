@@ -23,7 +23,6 @@ from pwindow.window.recommend import recommend
 from pwindow.window.window import Window, find_window
 
 EDGES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.99, 1.0)
-_SETUPS = 600  # fewer, and which ones they are decides the second decimal
 _RUNS = 4000
 
 
@@ -83,6 +82,7 @@ def calibrate(
     progress: Callable[[Iterator], Iterator] = iter,
     workers: int = -1,
     plan: Plan | None = None,
+    setups: int = 600,
 ) -> Calibration:
     """Simulate trials of the user's own layout and hold what they state against what comes true.
 
@@ -98,6 +98,8 @@ def calibrate(
         Processes; -1 for one a core.
     plan : Plan, optional
         How the posterior of each simulated trial is drawn, and under which prior.
+    setups : int
+        Set-ups that each trial is judged at; of few, which ones they are decides the second decimal.
 
     Raises
     ------
@@ -106,7 +108,7 @@ def calibrate(
     """
     from joblib import Parallel, delayed
 
-    study = _Study(window, plan, np.random.default_rng(seed))
+    study = _Study(window, Truth.of(window.surfaces), plan, setups, np.random.default_rng(seed))
     seeds = np.random.SeedSequence(seed).spawn(trials)
     parallel = Parallel(n_jobs=workers, return_as="generator")
     found = list(progress(parallel(delayed(study.judge)(one) for one in seeds)))
@@ -125,10 +127,12 @@ def calibrate(
 class _Study:
     """What all simulated trials share: the truth, the set-ups, and how often they really conform."""
 
-    def __init__(self, window: Window, plan: Plan | None, rng: np.random.Generator):
-        self.window, self.plan, self.truth = window, plan, Truth.of(window.surfaces)
-        self.runs = _Runs.draw(window, self.truth, rng)
-        self.setups = _setups(window, rng)
+    def __init__(
+        self, window: Window, truth: Truth, plan: Plan | None, setups: int, rng: np.random.Generator
+    ):
+        self.window, self.truth, self.plan = window, truth, plan
+        self.runs = _Runs.draw(window, truth, rng)
+        self.setups = _setups(window, setups, rng)
         self.realised = {plate: self.runs.conformance(frame) for plate, frame in self.setups.items()}
 
     def judge(self, seed: np.random.SeedSequence) -> tuple[pd.DataFrame | None, dict | None, str]:
@@ -154,10 +158,10 @@ class _Study:
         return {"stated": best["conformance"], "realised": float(self.runs.conformance(setup)[0])}
 
 
-def _setups(window: Window, rng: np.random.Generator) -> dict[str, pd.DataFrame]:
+def _setups(window: Window, count: int, rng: np.random.Generator) -> dict[str, pd.DataFrame]:
     """Set-ups spread evenly over the trial region of each plate process."""
     prints, found = window.surfaces.trial.prints, {}
-    share = max(_SETUPS // len(window.plates), 1)
+    share = max(count // len(window.plates), 1)
     for plate in window.plates:
         along = qmc.Halton(3, rng=rng).random(20 * share).T
         speed, volume = (

@@ -27,7 +27,9 @@ def factors(fit_values):
     def of(size, level):
         values = 40.0 + np.sqrt(np.arange(size))
         found = fit_values(values, MEAN).predict(ANYWHERE, level).iloc[0]
-        halves = [(found[f"{name}_high"] - found[f"{name}_low"]) / 2 for name in ("mean_ci", "obs_ci", "most")]
+        halves = [
+            (found[f"{name}_high"] - found[f"{name}_low"]) / 2 for name in ("mean_ci", "obs_ci", "most")
+        ]
         return np.array(halves) / np.std(values, ddof=1)
 
     return of

@@ -213,6 +213,8 @@ def test_a_level_that_lies_off_is_found_as_a_regression_finds_it(make_cells, lin
     theirs = sm.OLS(surface.cells["value"], np.column_stack([DESIGN.matrix(surface.cells), at])).fit()
     assert (found.factor.name, found.level) == ("speed", 85.0)
     assert found.shift == pytest.approx(theirs.params.iloc[-1], rel=1e-9)
+    between = pd.DataFrame({"speed": [30.0, 60.0, np.sqrt(60.0 * 85.0), 85.0, 120.0]})
+    np.testing.assert_allclose(found.missed(between), found.shift * np.array([0, 0, 0.5, 1, 0]), atol=1e-12)
     assert found.p == pytest.approx(3 * theirs.pvalues.iloc[-1], rel=1e-6)  # of the levels inside the range
 
 

@@ -107,7 +107,7 @@ def test_the_least_closed_of_many_gaps_has_its_moments(demo_surfaces, tag, truth
 
 @pytest.fixture(scope="module")
 def found(tag_window):
-    return calibrate(tag_window, trials=6, seed=3, workers=1)
+    return calibrate(tag_window, trials=6, seed=3, workers=1, setups=240)
 
 
 def test_a_study_of_the_demo(found):
@@ -120,7 +120,7 @@ def test_a_study_of_the_demo(found):
 
 
 def test_equal_seeds_give_equal_studies(tag_window, found):
-    again = calibrate(tag_window, trials=6, seed=3, workers=1)
+    again = calibrate(tag_window, trials=6, seed=3, workers=1, setups=240)
     pd.testing.assert_frame_equal(found.judged, again.judged)
 
 
@@ -155,7 +155,7 @@ def test_dropping_bridged_gaps_would_be_seen(demo_trial, truth, make_product, mo
     )
 
     def off():
-        judged = calibrate(window, trials=10, seed=5, workers=1).judged
+        judged = calibrate(window, trials=10, seed=5, workers=1, setups=240).judged
         return (judged["stated"] - judged["realised"])[judged["realised"].between(0.05, 0.95)].mean()
 
     kept = off()
@@ -165,3 +165,40 @@ def test_dropping_bridged_gaps_would_be_seen(demo_trial, truth, make_product, mo
         f"{bridged:.0f} gaps bridged: stated - realised {kept:+.3f} as it is, {dropped:+.3f} with them dropped"
     )
     assert abs(kept) < 0.05 < dropped - kept and dropped > 0.04
+
+
+SIZE = 0.24
+
+
+class Bent(Truth):
+    """A process whose lines are higher by a cubic in log speed: zero at 30, 60 and 120 m/min."""
+
+    def means(self, rows):
+        means, x = super().means(rows), np.log2(rows["speed"].to_numpy(float) / 60.0)
+        means[:, self.names.index("line_height")] += SIZE * (x**3 - x)
+        return means
+
+
+@pytest.fixture
+def came_true(mesh_window, truth, monkeypatch):
+    """Mean share of conforming runs at the recommended set-ups of 12 trials of the bent process."""
+    study = calibration._Study(mesh_window, Bent(**vars(truth)), None, 6, np.random.default_rng(7))
+
+    def share(fit):
+        monkeypatch.setattr(calibration, "fit", fit)
+        found = [study.judge(seed)[1]["realised"] for seed in np.random.SeedSequence(3).spawn(12)]
+        return np.mean(found)
+
+    return share
+
+
+def blind(trial, plan):
+    surfaces = pw.fit(trial, plan=plan)
+    return dataclasses.replace(surfaces, joint=dataclasses.replace(surfaces.joint, misses={}))
+
+
+def test_what_the_form_misses_is_allowed_for(came_true):
+    """Standard error 0.03 each; in 60 trials: 0.74 blind, 0.96 allowed for, 0.94 by surfaces that bend."""
+    found = came_true(blind), came_true(pw.fit), came_true(lambda trial, plan: pw.fit(trial, "bending"))
+    print("recommended at 0.95; came true blind, allowed for, bending:", *np.round(found, 3))
+    assert found[0] < 0.86 and found[1] > 0.90 and found[2] > 0.85
