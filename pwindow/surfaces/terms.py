@@ -156,12 +156,6 @@ def parents(term: Term) -> set[Term]:
     return {()} if len(term) == 1 else {(name,) for name in term} if term else set()
 
 
-def respects_heredity(terms: Sequence[Term]) -> bool:
-    """Whether every product and square stands beside its linear terms, and all beside the intercept."""
-    present = set(terms)
-    return all(parents(term) <= present for term in terms)
-
-
 def droppable(terms: Sequence[Term]) -> list[Term]:
     """Terms that can go without breaking heredity."""
     needed = set().union(*(parents(term) for term in terms)) if terms else set()

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from pwindow.surfaces.responses import KINDS, ResponseData, ResponseKind
+from pwindow.surfaces.terms import parents
 
 SETTINGS = ("speed", "cell_volume", "pressure")
 
@@ -40,3 +41,9 @@ def line_height():
 def plain_kind():
     """A response modelled as it is, without covariates."""
     return ResponseKind("response", "response", "", "response", False, ())
+
+
+@pytest.fixture(scope="session")
+def respects_heredity():
+    """Whether every product and square stands beside its linear terms, and all beside the intercept."""
+    return lambda terms: all(parents(term) <= set(terms) for term in terms)

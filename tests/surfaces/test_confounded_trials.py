@@ -11,7 +11,7 @@ import pwindow as pw
 from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.choice import choose_terms, independent_terms, make_design
 from pwindow.surfaces.surface import fit_surface
-from pwindow.surfaces.terms import label, respects_heredity
+from pwindow.surfaces.terms import label
 
 FULL = list(product((30, 60, 120), (2, 4, 8), (20, 50, 80)))
 TWO_PRESSURES = [s for s in FULL if s[2] != 50]
@@ -141,7 +141,7 @@ def test_prints_to_spare_are_kept(make_cells, line_height):
     assert "pressure × plate=b" in make_design(line_height(many), []).labels
 
 
-def test_independent_terms_keep_heredity_and_rank(make_cells, line_height):
+def test_independent_terms_keep_heredity_and_rank(make_cells, line_height, respects_heredity):
     whole = make_design(line_height(make_cells(FULL)), [])
     matrix = whole.matrix(make_cells(BOTH))
     kept = independent_terms(whole, matrix)
@@ -156,7 +156,7 @@ def aicc(surface) -> float:
     return n * np.log(surface.solution.ssr / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1)
 
 
-def test_chosen_terms_are_as_good_as_any_with_one_fewer(make_cells, line_height):
+def test_chosen_terms_are_as_good_as_any_with_one_fewer(make_cells, line_height, respects_heredity):
     """The invented response is linear in log speed and log volume; most squares are noise."""
     data = line_height(make_cells(FULL))
     whole = make_design(data, [])

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.surfaces.terms import Design, Factor, droppable, label, parents, respects_heredity, second_order
+from pwindow.surfaces.terms import Design, Factor, droppable, label, parents, second_order
 
 SPEED = Factor("speed", "log", 30.0, 120.0)
 PRESSURE = Factor("pressure", "linear", 20.0, 80.0)
@@ -69,7 +69,7 @@ def test_new_set_ups_are_coded_with_what_the_trial_taught():
     assert design.matrix(pd.DataFrame({"speed": [60.0]}))[0, 1] == pytest.approx(0.0, abs=1e-14)
 
 
-def test_heredity_asks_for_linear_terms_beside_products():
+def test_heredity_asks_for_linear_terms_beside_products(respects_heredity):
     assert parents(("speed", "pressure")) == {("speed",), ("pressure",)}
     assert respects_heredity([(), ("speed",), ("speed", "speed")])
     assert not respects_heredity([(), ("speed", "speed")])
@@ -77,7 +77,7 @@ def test_heredity_asks_for_linear_terms_beside_products():
     assert not respects_heredity([("speed",)])
 
 
-def test_dropping_a_droppable_term_keeps_heredity_and_no_other_does():
+def test_dropping_a_droppable_term_keeps_heredity_and_no_other_does(respects_heredity):
     """Over every hereditary set of terms of two factors."""
     every = second_order([SPEED, PRESSURE])
     sets = [set(c) for size in range(7) for c in combinations(every, size) if respects_heredity(c)]
