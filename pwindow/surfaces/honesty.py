@@ -128,13 +128,13 @@ def _of_influence(found: list[Apart]) -> list[Finding]:
 
 def _of_form(judged: Judged, trial: Trial) -> list[Finding]:
     """What the second-order form misses, by the first of three checks that says something."""
-    surface, misses, lack = judged.cleared, judged.misses, judged.cleared_checks.lack_of_fit
+    surface, lack = judged.cleared, judged.cleared_checks.lack_of_fit
     if judged.form is None:  # predictions may bend, and follow it
         return []
-    if isinstance(misses, FormCheck):
-        return [_of_bend(surface, misses, trial)]
-    if misses is not None:
-        return [_of_level(surface, misses, trial)]
+    if judged.form.clearly_better:
+        return [_of_bend(surface, judged.form, trial)]
+    if judged.level is not None:
+        return [_of_level(surface, judged.level, trial)]
     return [_of_lack(surface, lack.p, trial)] if lack is not None and lack.p < RARE else []
 
 

@@ -42,8 +42,15 @@ class Judged:
 
     @property
     def misses(self) -> FormCheck | OffLevel | None:
-        """What says how much the second-order form misses at a set-up; None where nothing objects."""
-        return self.form if self.form is not None and self.form.clearly_better else self.level
+        """What says how much the second-order form misses at a set-up; None where nothing hints at it."""
+        if self.level is not None or self.form is None:
+            return self.level
+        return self.form if self.form.hinted else None
+
+    @property
+    def only_hinted(self) -> bool:
+        """Whether that is a hint which may be chance."""
+        return self.misses is not None and self.misses is self.form and not self.form.clearly_better
 
 
 def judge(surface: Surface, bends: bool) -> Judged | None:

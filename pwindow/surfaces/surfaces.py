@@ -153,6 +153,7 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) 
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
     judged = _judged(members, joint, trial)
     joint = replace(joint, misses={name: one.misses for name, one in judged.items() if one.misses})
+    notes += [_HINTED.format(one.cleared.kind.label) for one in judged.values() if one.only_hinted]
     return Surfaces(trial, members, joint, judged, factor, TrialRegion.of(trial), tuple(notes))
 
 
@@ -170,6 +171,10 @@ def _counts_only(trial: Trial) -> bool:
     return not trial.features["gap"].notna().any()
 
 
+_HINTED = (
+    "{} may bend more than second order, but too little to tell it from chance: intervals and probabilities "
+    "allow for it"
+)
 _BENDING = (
     "predictions and probabilities let the surfaces depart smoothly from the second-order form; coefficients and "
     "checks are those of the second-order part alone"
