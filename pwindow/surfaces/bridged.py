@@ -12,44 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import log_ndtr, ndtri_exp
 
-from pwindow.surfaces.pooling import pooled_variance
-
 _STEPS = 2000
-
-
-def closure_cells(features: pd.DataFrame, keys: list[str]) -> tuple[pd.DataFrame, float, int]:
-    """What is known of the closure of each cell of gaps.
-
-    Parameters
-    ----------
-    features : DataFrame
-        Features of a trial, in the project's units.
-    keys : list of str
-        Columns that make a cell, plate gap among them.
-
-    Returns
-    -------
-    cells : DataFrame
-        Keys, ``value`` (mean measured closure, µm, NaN where none), ``measured``, ``bridged`` and
-        ``unmeasured`` (open, not measured): numbers of gaps.
-    feature_variance : float
-        Pooled variance of the measured closures in a cell, µm².
-    feature_df : int
-    """
-    seen = features["gap"].notna() | (features["gaps_inspected"] > 0) | (features["gaps_bridged"] > 0)
-    table = features.loc[seen, [*keys, "gap", "gaps_inspected", "gaps_bridged"]]
-    bridged = table["gaps_bridged"].fillna(0.0)
-    unmeasured = (table["gaps_inspected"].fillna(0.0) - bridged - table["gap"].notna()).clip(lower=0.0)
-    table = table.assign(closure=table["plate_gap"] - table["gap"], bridged=bridged, unmeasured=unmeasured)
-    groups = table.groupby(keys, sort=False, dropna=False)
-    variance, df = pooled_variance(groups["closure"])
-    cells = groups.agg(
-        value=("closure", "mean"),
-        measured=("closure", "count"),
-        bridged=("bridged", "sum"),
-        unmeasured=("unmeasured", "sum"),
-    )
-    return cells.reset_index(), variance, df
 
 
 @dataclass(frozen=True)

@@ -109,8 +109,8 @@ class TrialRegion:
         hulls = {
             str(plate): Hull.around(_coded(factors, members)) for plate, members in prints.groupby(plates)
         }
-        features = trial.features.assign(plate=_named(trial.features["plate"]))
-        covariates = {str(plate): _ranges(members) for plate, members in features.groupby("plate")}
+        of_cells = plates.reindex(trial.cells["print"]).to_numpy()
+        covariates = {str(plate): _ranges(members) for plate, members in trial.cells.groupby(of_cells)}
         return cls(factors, constant, hulls, covariates)
 
     @property
@@ -151,12 +151,12 @@ class TrialRegion:
 _COVARIATE_NUMBERS = tuple(name for name, scale in COVARIATES.items() if scale != "category")
 
 
-def _ranges(features: pd.DataFrame) -> dict[str, tuple[float, float]]:
+def _ranges(cells: pd.DataFrame) -> dict[str, tuple[float, float]]:
     """Range of each covariate that was recorded; one not recorded has none."""
     return {
         name: (float(values.min()), float(values.max()))
         for name in _COVARIATE_NUMBERS
-        if len(values := features[name].dropna())
+        if len(values := cells[name].dropna())
     }
 
 

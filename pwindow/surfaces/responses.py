@@ -1,7 +1,6 @@
-"""From measured features to one mean per print: what the surfaces are fitted to.
+"""The modelled responses of a trial, one mean per cell: what the surfaces are fitted to.
 
-A *cell* is one kind of feature on one print: the lines of one plate width and direction, or the
-gaps of one plate gap. Most prints have one cell of lines and one of gaps for each plate gap.
+Most prints have one cell of lines and one of gaps for each plate gap.
 """
 
 from __future__ import annotations
@@ -13,10 +12,10 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 
-from pwindow.surfaces.bridged import Censored, closure_cells, expected_closures
-from pwindow.surfaces.pooling import pooled_variance
+from pwindow.surfaces.bridged import Censored, expected_closures
 from pwindow.surfaces.terms import Design
 from pwindow.trials.columns import DOME_SECTION_FACTOR
+from pwindow.trials.reduction import GAP_KEYS, LINE_KEYS
 from pwindow.trials.trial import Trial
 
 FACTORS = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
@@ -92,11 +91,11 @@ class ResponseData:
 
 
 def section_factor(trial: Trial) -> tuple[float, str]:
-    """k = area ÷ (height × width): the median of the measured sections, else 2/3 with a note."""
-    features = trial.features
-    ratio = (features["section_area"] / (features["line_height"] * features["line_width"])).dropna()
-    if len(ratio):
-        return float(ratio.median()), f"section factor {ratio.median():.3f} from {len(ratio)} measured areas"
+    """k = area ÷ (height × width): the median of the prints, else 2/3 with a note."""
+    ratios = trial.of_quantity("section_ratio")
+    if len(ratios):
+        middle = float(ratios["mean"].median())
+        return middle, f"section factor {middle:.3f} from {ratios['count'].sum():.0f} measured areas"
     return DOME_SECTION_FACTOR, "no section area measured: section factor taken as 2/3, a dome"
 
 
@@ -104,65 +103,54 @@ def response_data(trial: Trial) -> dict[str, ResponseData]:
     """Cell means of every response that the trial measured."""
     data = {}
     for name in ("line_height", "line_width"):
-        if trial.features[name].notna().any():
-            data[name] = _means(trial, KINDS[name], np.log(trial.features[name]))
-    resistivity = _resistivity(trial, data)
-    if resistivity is not None:
-        data["resistivity"] = resistivity
-    closure = _closure(trial)
-    if closure is not None:
-        data["gap_closure"] = closure
-    return data
+        data[name] = _means(trial, KINDS[name], trial.of_quantity(name))
+    data["resistivity"] = _resistivity(trial)
+    data["gap_closure"] = _closure(trial)
+    return {name: found for name, found in data.items() if found is not None}
 
 
-def _cell_keys(kind: ResponseKind) -> list[str]:
-    return ["print", *(name for name in kind.covariates if name != "plate")]
-
-
-def _means(trial: Trial, kind: ResponseKind, values: pd.Series) -> ResponseData:
-    table = trial.features[_cell_keys(kind)].assign(value=values).dropna(subset="value")
-    groups = table.groupby(_cell_keys(kind), sort=False, dropna=False)["value"]
-    cells = groups.agg(value="mean", count="count").reset_index()
-    variance, df = pooled_variance(groups)
-    return ResponseData(kind, _with_setups(trial, cells), variance, df)
+def _means(trial: Trial, kind: ResponseKind, cells: pd.DataFrame) -> ResponseData | None:
+    if cells.empty:
+        return None
+    table = cells[LINE_KEYS].assign(value=cells["mean"], count=cells["count"].astype(int))
+    return ResponseData(kind, _with_setups(trial, table), *_pooled_variance(cells))
 
 
 def _with_setups(trial: Trial, cells: pd.DataFrame) -> pd.DataFrame:
     return cells.join(trial.prints[["make_ready", *FACTORS, "plate"]], on="print")
 
 
-def _resistivity(trial: Trial, data: dict[str, ResponseData]) -> ResponseData | None:
-    """ρ = R k w h ÷ L, from the section of the probed stretch, else from the mean section of its cell."""
-    measured = trial.features["resistance"].notna()
-    if not measured.any() or not {"line_height", "line_width"} <= set(data):
-        return None
-    kind, keys = KINDS["resistivity"], _cell_keys(KINDS["resistivity"])
-    features = trial.features[measured]
-    of_cell = sum(data[name].cells.set_index(keys)["value"] for name in ("line_height", "line_width"))
-    log_area = np.log(features["line_height"] * features["line_width"])
-    log_area = log_area.fillna(features[keys].join(of_cell.rename("log_area"), on=keys)["log_area"])
-    lost = features.loc[log_area.isna(), "print"].nunique()
+def _pooled_variance(cells: pd.DataFrame) -> tuple[float, int]:
+    """Variance inside cells, and the degrees of freedom it stands on; 0 where none has two values."""
+    df = int((cells["count"] - 1).clip(lower=0).sum())
+    return (float(cells["squares"].sum() / df) if df else 0.0), df
+
+
+def _resistivity(trial: Trial) -> ResponseData | None:
+    """ρ = R k w h ÷ L."""
+    cells = trial.of_quantity("per_section")
+    lost = cells.loc[cells["count"] == 0, "print"].nunique()
     notes = (f"{lost} prints have a resistance but no section: not used for resistivity",) if lost else ()
-    if log_area.isna().all():
-        return None
-    per_metre = np.log(features["resistance"] / (features["line_length"] * 1e-3))
-    values = per_metre + log_area + np.log(section_factor(trial)[0] * 1e-12)
-    return replace(_means(trial, kind, values.reindex(trial.features.index)), notes=notes)
+    cells = cells[cells["count"] > 0]
+    cells = cells.assign(mean=cells["mean"] + np.log(section_factor(trial)[0] * 1e-12))
+    found = _means(trial, KINDS["resistivity"], cells.reset_index(drop=True))
+    return None if found is None else replace(found, notes=notes)
 
 
 def _closure(trial: Trial) -> ResponseData | None:
-    kind = KINDS["gap_closure"]
-    cells, variance, df = closure_cells(trial.features, _cell_keys(kind))
+    cells = trial.of_quantity("gap_closure")
     if cells.empty:
         return None
-    cells = cells.assign(
+    variance, df = _pooled_variance(cells)
+    cells = cells.rename(columns={"mean": "value", "count": "measured"})
+    cells = cells[[*GAP_KEYS, "value", "measured", "bridged", "unmeasured"]].assign(
         measured_mean=cells["value"], count=cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
     )
     bridged = int(cells["bridged"].sum())
     notes = [f"{bridged} bridged gaps count as closed by at least the plate gap"] if bridged else []
     if not cells["measured"].any():
         notes.append(COUNTS_ONLY)
-    return ResponseData(kind, _with_setups(trial, cells), variance, df, tuple(notes))
+    return ResponseData(KINDS["gap_closure"], _with_setups(trial, cells), variance, df, tuple(notes))
 
 
 def complete(data: ResponseData, design: Design) -> ResponseData:

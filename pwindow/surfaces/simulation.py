@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.surfaces.terms import Design
-from pwindow.trials.trial import Trial
+from pwindow.trials.trial import MeasuredTrial, Trial
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ def simulate_trial(trial: Trial, truth: Truth, rng: np.random.Generator) -> Tria
     if "gap_closure" in truth.names:
         spread = truth.feature[truth.names.index("gap_closure")]
         _fill_gaps(features, centre["gap_closure"], spread, rng)
-    return replace(trial, features=features)
+    return MeasuredTrial(features, trial.pressure_unit, trial.files, trial.notes)
 
 
 def _normal(covariance: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:

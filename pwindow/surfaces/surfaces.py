@@ -168,7 +168,7 @@ def _judged(members: Mapping[str, Surface], joint: JointSurfaces, trial: Trial) 
 
 def _counts_only(trial: Trial) -> bool:
     """Gaps were counted and none was measured, so that closures have no true unit."""
-    return not trial.features["gap"].notna().any()
+    return not trial.of_quantity("gap_closure")["count"].any()
 
 
 _HINTED = (

@@ -1,4 +1,4 @@
-"""A trial: the measured features of its prints, checked and in the project's units."""
+"""A trial: its prints and what was measured on them, checked and in the project's units."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from pwindow.errors import Problem, TrialProblem, UnusableInput
@@ -17,36 +18,40 @@ from pwindow.trials.cells import read_columns
 from pwindow.trials.checks import find_problems
 from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS
 from pwindow.trials.files import read_cells
+from pwindow.trials.reduction import reduce_features
 
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 
 
-@dataclass(frozen=True)
 class Trial:
-    """Measured features of the prints of one or more trial files.
+    """The prints of one or more trial files, and what their features reduce to.
 
     Attributes
     ----------
-    features : DataFrame
-        One row per measured feature. Columns as in the trial file format, all present, in the
-        project's units; ``print`` and ``make_ready`` carry the file in front where several files
-        were read.
     pressure_unit : {'µm', 'N/mm', 'kPa'}
         Kind of pressure the trial was run with.
     files : tuple of str
     notes : tuple of str
         What was assumed or left unused.
+    prints : DataFrame
+        One row per print: its set-up, indexed by print.
+    cells : DataFrame
+        As of `reduce_features`.
+    fingerprint : str
+        Twelve hexadecimal digits that change when any measured value changes.
+    features : DataFrame
+        One row per measured feature. Columns as in the trial file format, all present, in the
+        project's units; ``print`` and ``make_ready`` carry the file in front where there are several
+        files.
     """
 
+    pressure_unit: str
+    files: tuple[str, ...]
+    notes: tuple[str, ...]
+    prints: pd.DataFrame
+    cells: pd.DataFrame
+    fingerprint: str
     features: pd.DataFrame
-    pressure_unit: str = "µm"
-    files: tuple[str, ...] = ()
-    notes: tuple[str, ...] = field(default=(), repr=False)
-
-    @cached_property
-    def prints(self) -> pd.DataFrame:
-        """One row per print: its set-up, indexed by print."""
-        return self.features.groupby("print", sort=False)[list(PRINT_COLUMNS[1:])].first()
 
     @cached_property
     def rolls(self) -> tuple[Roll, ...]:
@@ -61,12 +66,6 @@ class Trial:
         """Pressures that were tried, in the trial's unit of pressure."""
         return tuple(sorted(self.prints["pressure"].unique()))
 
-    @cached_property
-    def fingerprint(self) -> str:
-        """Twelve hexadecimal digits that change when any measured value changes."""
-        text = self.features.to_csv(index=False, float_format="%.10g", lineterminator="\n")
-        return hashlib.sha256((self.pressure_unit + "\n" + text).encode()).hexdigest()[:12]
-
     @property
     def pressure_key(self) -> str:
         """Name of the pressure in tables and JSON, with its unit: ``pressure_um`` or the like."""
@@ -77,8 +76,43 @@ class Trial:
         return self.pressure_unit if column == "pressure" else COLUMNS[column].unit or ""
 
     def levels(self, column: str) -> list:
-        """Distinct values of a column, in order."""
-        return sorted(self.features[column].dropna().unique())
+        """Distinct values of a setting or a covariate, in order."""
+        table = self.prints if column in self.prints else self.cells
+        return sorted(table[column].dropna().unique())
+
+    def of_quantity(self, name: str) -> pd.DataFrame:
+        """The cells of a quantity."""
+        return self.cells[self.cells["quantity"] == name].reset_index(drop=True)
+
+
+@dataclass(frozen=True)
+class MeasuredTrial(Trial):
+    """A trial whose features are at hand."""
+
+    features: pd.DataFrame
+    pressure_unit: str = "µm"
+    files: tuple[str, ...] = ()
+    notes: tuple[str, ...] = field(default=(), repr=False)
+
+    @cached_property
+    def prints(self) -> pd.DataFrame:
+        return self.features.groupby("print", sort=False)[list(PRINT_COLUMNS[1:])].first()
+
+    @cached_property
+    def cells(self) -> pd.DataFrame:
+        return reduce_features(self.features)
+
+    @cached_property
+    def fingerprint(self) -> str:
+        digest = hashlib.sha256(self.pressure_unit.encode())
+        for name in COLUMNS:
+            values = self.features[name]
+            if COLUMNS[name].kind == "text":
+                digest.update("\n".join(values.fillna("")).encode())
+            else:
+                # as told with ten digits: units are converted with rounding
+                digest.update(np.char.mod(b"%.10g", values.to_numpy(float)).tobytes())
+        return digest.hexdigest()[:12]
 
 
 def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]) -> Trial:
@@ -133,7 +167,7 @@ def _repeated(files: list[InputFile]) -> list[Problem]:
     return problems
 
 
-def _read_file(file: InputFile) -> Trial:
+def _read_file(file: InputFile) -> MeasuredTrial:
     table, units, notes, problems = read_columns(read_cells(file), file.name)
     if set(NEEDED) <= set(table):
         for problem in problems:
@@ -155,10 +189,10 @@ def _read_file(file: InputFile) -> Trial:
         features[name] = features[name].astype(object if COLUMNS[name].kind == "text" else float)
     for name in PRINT_COLUMNS[1:]:
         features[name] = features.groupby("print")[name].transform("first")
-    return Trial(features.reset_index(drop=True), pressure_unit, (file.name,), tuple(notes))
+    return MeasuredTrial(features.reset_index(drop=True), pressure_unit, (file.name,), tuple(notes))
 
 
-def _joined(parts: list[Trial]) -> Trial:
+def _joined(parts: list[MeasuredTrial]) -> MeasuredTrial:
     if len(parts) == 1:
         return parts[0]
     frames = []
@@ -171,7 +205,7 @@ def _joined(parts: list[Trial]) -> Trial:
         for name in ("print", "make_ready"):
             frame[name] = f"{label}: " + frame[name]
         frames.append(frame)
-    return Trial(
+    return MeasuredTrial(
         pd.concat(frames, ignore_index=True),
         parts[0].pressure_unit,
         tuple(name for part in parts for name in part.files),

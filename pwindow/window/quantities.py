@@ -190,7 +190,7 @@ def gap_count(product: Product, surfaces: Surfaces) -> float:
     count, length = requirement.parameters.get("count", 1), requirement.parameters.get("length")
     if length is None:
         return count
-    measured = surfaces.trial.features["gap_length"].min()
+    measured = surfaces.trial.cells["gap_length"].min()
     if not measured > 0:
         raise WindowProblem(
             f"the product's gaps are {length:g} mm long, but the trial does not say over which length it "

@@ -13,7 +13,7 @@ import time
 
 import pwindow as pw
 from pwindow.surfaces.sampler import Plan
-from pwindow.trials.trial import Trial
+from pwindow.trials.trial import MeasuredTrial, Trial
 from pwindow.window.calibration import calibrate
 
 PRIORS = {
@@ -27,7 +27,9 @@ PRIORS = {
 def halved(trial: Trial) -> Trial:
     """The prints of every second make-ready."""
     kept = trial.prints["make_ready"].unique()[::2]
-    return Trial(trial.features[trial.features["make_ready"].isin(kept)], trial.pressure_unit, trial.files)
+    return MeasuredTrial(
+        trial.features[trial.features["make_ready"].isin(kept)], trial.pressure_unit, trial.files
+    )
 
 
 def report(name: str, window, trials: int, plan: Plan) -> None:

@@ -12,7 +12,7 @@ import pandas as pd
 
 import pwindow as pw
 from pwindow.surfaces.honesty import findings
-from pwindow.trials.trial import Trial
+from pwindow.trials.trial import MeasuredTrial, Trial
 
 REPEATS = 5
 
@@ -25,7 +25,7 @@ def copies(trial: Trial, count: int) -> Trial:
         )
         for at in range(count)
     ]
-    return Trial(pd.concat(parts, ignore_index=True), trial.pressure_unit, trial.files)
+    return MeasuredTrial(pd.concat(parts, ignore_index=True), trial.pressure_unit, trial.files)
 
 
 def timed(name: str, trial: Trial, repeats: int, terms: str = "all") -> None:

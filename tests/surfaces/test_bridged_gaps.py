@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy import optimize, stats
 
-from pwindow.surfaces.bridged import Censored, closure_cells, expected_closures
+from pwindow.surfaces.bridged import Censored, expected_closures
 
 PLATE_GAP = 50.0
 
@@ -91,36 +91,3 @@ def test_expanded_gaps_complete_as_counted_ones_do():
     )
     np.testing.assert_allclose(one[0], other[0])
     np.testing.assert_allclose(one[1], other[1])
-
-
-def features(rows) -> pd.DataFrame:
-    columns = ["print", "plate_gap", "gap", "gaps_inspected", "gaps_bridged"]
-    return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[1:], float))
-
-
-def test_cells_count_measured_bridged_and_open_gaps():
-    nan = np.nan
-    cells, variance, df = closure_cells(
-        features(
-            [
-                ("A", 50, 12.0, 1, 0),
-                ("A", 50, 10.0, 1, 0),
-                ("A", 50, 8.0, 1, 0),
-                ("B", 50, 2.0, 1, 0),
-                ("B", 50, 4.0, 1, 0),
-                ("B", 50, nan, 1, 1),
-                ("C", 50, nan, 5, 5),
-                ("D", 50, nan, nan, nan),
-                ("E", 50, 20.0, 9, 2),
-                ("F", 50, nan, 7, 0),
-            ]
-        ),
-        ["print", "plate_gap"],
-    )
-    cells = cells.set_index("print")
-    assert list(cells.index) == ["A", "B", "C", "E", "F"]
-    assert list(cells["measured"]) == [3, 2, 0, 1, 0]
-    assert list(cells["bridged"]) == [0, 1, 5, 2, 0]
-    assert list(cells["unmeasured"]) == [0, 0, 0, 6, 7]
-    assert (variance, df) == (pytest.approx((8.0 + 2.0) / 3), 3)
-    assert cells["value"]["A"] == 40.0

@@ -3,11 +3,9 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
 
 import pwindow as pw
 from pwindow.errors import SurfaceProblem
-from pwindow.surfaces.pooling import pooled_variance
 from pwindow.surfaces.responses import response_data, section_factor
 from pwindow.trials.columns import DOME_SECTION_FACTOR
 
@@ -51,22 +49,6 @@ def test_resistivity_of_the_probed_sections(three_lines):
     expected = np.exp(np.log(features["resistance"] * section / 5e-3)[probed].mean())
     cells = response_data(three_lines)["resistivity"].cells
     assert np.exp(cells["value"].iloc[0]) == pytest.approx(expected, rel=1e-12)
-
-
-def test_pooled_variance_is_the_within_mean_square():
-    """Against scipy's one-way analysis of variance, F = MS_between / MS_within."""
-    rng = np.random.default_rng(4)
-    groups = [rng.normal(at, 1.0, size) for at, size in enumerate((3, 5, 1, 4))]
-    table = pd.DataFrame({"of": np.repeat(range(4), [3, 5, 1, 4]), "value": np.concatenate(groups)})
-    variance, df = pooled_variance(table.groupby("of")["value"])
-    grand = table["value"].mean()
-    between = sum(len(g) * (g.mean() - grand) ** 2 for g in groups) / 3
-    assert df == 9
-    assert between / variance == pytest.approx(stats.f_oneway(*groups).statistic, rel=1e-12)
-
-
-def test_pooled_variance_of_single_values_is_zero():
-    assert pooled_variance(pd.DataFrame({"of": [1, 2], "v": [3.0, 4.0]}).groupby("of")["v"]) == (0.0, 0)
 
 
 def test_demo_surfaces_predict_the_written_truth(demo_surfaces, make_demo):

@@ -8,7 +8,7 @@ import pytest
 
 from pwindow.surfaces.region import Hull, TrialRegion
 from pwindow.trials.columns import COLUMNS
-from pwindow.trials.trial import Trial
+from pwindow.trials.trial import MeasuredTrial
 
 SQUARE = np.array(list(product((-1.0, 1.0), repeat=2)))
 
@@ -19,9 +19,9 @@ def region_of():
 
     def region(set_ups, **columns):
         table = pd.DataFrame(set_ups, columns=["speed", "cell_volume", "pressure"]).astype(float)
-        table = table.assign(print=[f"P{at}" for at in range(len(table))], **columns)
+        table = table.assign(print=[f"P{at}" for at in range(len(table))], line_width=60.0, **columns)
         features = table.reindex(columns=list(COLUMNS))
-        return TrialRegion.of(Trial(features.astype({"plate": object, "make_ready": object})))
+        return TrialRegion.of(MeasuredTrial(features.astype({"plate": object, "make_ready": object})))
 
     return region
 

@@ -1,0 +1,90 @@
+"""What features reduce to: counts, means and squares of each kind of feature on each print.
+
+A *cell* is one kind of feature on one print: the lines of one plate width and direction, or the
+gaps of one plate gap. Surfaces are fitted to cells, and never look at single features.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+LINE_KEYS = ["print", "plate_width", "direction"]
+GAP_KEYS = [*LINE_KEYS, "plate_gap"]
+STATISTICS = ["count", "mean", "squares", "bridged", "unmeasured", "gap_length"]
+
+
+def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
+    """The cells of a table of features.
+
+    Parameters
+    ----------
+    features : DataFrame
+        Features of a trial, in the project's units.
+
+    Returns
+    -------
+    DataFrame
+        One row per cell and quantity, in the order of their first features: the keys of the cell,
+        ``quantity``, and
+
+        - ``count``, ``mean``, ``squares``: number of measured values, their mean, and the sum of squares
+          about it. Of the quantities ``line_height``, ``line_width`` (logarithms of µm), ``per_section``
+          (logarithm of resistance over length times height times width, Ω µm²/m; a cell with a
+          resistance and no section has a count of 0), ``section_ratio`` (area over height times
+          width; its mean is a median) and ``gap_closure`` (µm).
+        - ``bridged``, ``unmeasured``: numbers of gaps that are bridged, and that are open and not
+          measured; 0 for lines.
+        - ``gap_length``: the shortest, mm.
+    """
+    logs = np.log(features[["line_height", "line_width"]])
+    ratio = features["section_area"] / (features["line_height"] * features["line_width"])
+    probed = features["resistance"].notna()
+    parts = [
+        *(_lines(features, name, logs[name].dropna()) for name in logs),
+        _lines(features, "per_section", _per_section(features, logs)[probed]),
+        _lines(features, "section_ratio", ratio.dropna(), middle="median"),
+        _gaps(features),
+    ]
+    cells = pd.concat([part for part in parts if len(part)], ignore_index=True)
+    cells = cells.reindex(columns=[*GAP_KEYS, "quantity", *STATISTICS])
+    return cells.fillna({"bridged": 0.0, "unmeasured": 0.0})
+
+
+def _lines(features: pd.DataFrame, quantity: str, values: pd.Series, middle: str = "mean") -> pd.DataFrame:
+    table = features.loc[values.index, LINE_KEYS].assign(value=values)
+    groups = table.groupby(LINE_KEYS, sort=False, dropna=False)
+    return groups["value"].agg(**_statistics(middle)).reset_index().pipe(_squared).assign(quantity=quantity)
+
+
+def _per_section(features: pd.DataFrame, logs: pd.DataFrame) -> pd.Series:
+    """By the section of the probed stretch, else by the mean section of its cell."""
+    keys = [features[name] for name in LINE_KEYS]
+    of_cell = sum(logs[name].groupby(keys, dropna=False).transform("mean") for name in logs)
+    section = logs.sum(axis=1, skipna=False).fillna(of_cell)
+    return np.log(features["resistance"] / (features["line_length"] * 1e-3)) + section
+
+
+def _gaps(features: pd.DataFrame) -> pd.DataFrame:
+    seen = features["gap"].notna() | (features["gaps_inspected"] > 0) | (features["gaps_bridged"] > 0)
+    table = features.loc[seen, [*GAP_KEYS, "gap", "gap_length", "gaps_inspected", "gaps_bridged"]]
+    bridged = table["gaps_bridged"].fillna(0.0)
+    unmeasured = (table["gaps_inspected"].fillna(0.0) - bridged - table["gap"].notna()).clip(lower=0.0)
+    table = table.assign(value=table["plate_gap"] - table["gap"], bridged=bridged, unmeasured=unmeasured)
+    cells = table.groupby(GAP_KEYS, sort=False, dropna=False).agg(
+        **{name: ("value", how) for name, how in _statistics("mean").items()},
+        bridged=("bridged", "sum"),
+        unmeasured=("unmeasured", "sum"),
+        gap_length=("gap_length", "min"),
+    )
+    return cells.reset_index().pipe(_squared).assign(quantity="gap_closure")
+
+
+def _statistics(middle: str) -> dict[str, str]:
+    return {"count": "count", "mean": middle, "squares": "var"}
+
+
+def _squared(cells: pd.DataFrame) -> pd.DataFrame:
+    """Variances turned into sums of squares."""
+    freedom = (cells["count"] - 1).clip(lower=0)
+    return cells.assign(squares=cells["squares"].fillna(0.0) * freedom)
