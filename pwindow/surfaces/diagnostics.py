@@ -13,6 +13,7 @@ from threadpoolctl import threadpool_limits
 from pwindow.surfaces.surface import Surface
 
 NORMALITY, EVEN_SPREAD = "normality (Shapiro-Wilk)", "even spread (Breusch-Pagan)"
+_MOST_NORMAL = 4000  # values: of more the p of the test of normality is not known well
 RARE = 0.01
 """A check objects below this probability."""
 
@@ -166,8 +167,7 @@ def _whole_block_errors(surface: Surface) -> list[np.ndarray] | None:
 def ways_to_leave_out(surface: Surface) -> tuple[tuple[str, list[np.ndarray]], ...]:
     """Rows to leave out together: those of a make-ready, else those of a print."""
     rows = np.arange(len(surface.cells))
-    names = surface.cells["print"].to_numpy()
-    single = [rows[names == name] for name in pd.unique(names)]
+    single = list(surface.cells.groupby("print", sort=False).indices.values())
     whole = [rows[block] for block, _ in surface.groups.blocks]
     return ("make-ready" if surface.groups.split else "print", whole), ("print", single)
 
@@ -228,7 +228,7 @@ def _checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
         return pd.DataFrame(columns=["statistic", "p", "meaning"])
     fitted = surface.mean(surface.cells)
     rows = {}
-    statistic, p = stats.shapiro(residuals)
+    statistic, p = stats.shapiro(residuals[:: len(residuals) // _MOST_NORMAL + 1])
     rows[NORMALITY] = (statistic, p, "intervals and probabilities lean on normal errors")
     statistic, p = het_breuschpagan(residuals, np.column_stack([np.ones_like(fitted), fitted]))[:2]
     rows[EVEN_SPREAD] = (statistic, p, "the spread changes with the predicted value")

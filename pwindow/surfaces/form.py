@@ -32,7 +32,7 @@ frequent to be told as a fault and too telling to be passed over: it widens what
 _SIZES = np.geomspace(0.02, 50.0, 12)  # of the process, beside the variance of a new print
 _DRAWS, _SEED = 999, 20417
 _FREE = 1e6  # prior variance of the second-order terms
-_MOST_LEVELS, _MOST_CELLS = 12, 300
+_MOST_LEVELS, _MOST_CELLS = 12, 200
 _IDS = 3  # columns of the table of rows: make-ready, print, features in the mean
 
 
@@ -110,7 +110,7 @@ class FormCheck:
 def check_form(surface: Surface) -> FormCheck:
     """Compare a surface with one that a Gaussian process may bend, on left-out make-readies.
 
-    Hyperparameters are found once, on all prints; of a trial with more than 300 cells, on a part.
+    Hyperparameters are found once, on all prints; of a trial with more than 200 cells, on a part.
 
     Parameters
     ----------

@@ -92,7 +92,9 @@ class Plan:
     freedom : float
         ν of the half-t prior of standard deviations.
     width : float
-        Scale of that prior, in residual standard deviations of the response.
+        Scale of that prior, in residual standard deviations of the response. Of 0.25, 0.5 and 1 the
+        one whose stated probabilities came true the nearest, and often enough where it mattered
+        (`calibrate`, 200 trials of the demo's layout and of half of it).
     scales : tuple of float, optional
         Scale of that prior by response, in place of `width`.
     hierarchical : bool
@@ -106,7 +108,7 @@ class Plan:
     kept: int = 60
     doublings: int = 4
     freedom: float = 2.0
-    width: float = 1.0
+    width: float = 0.25
     scales: tuple[float, ...] | None = None
     hierarchical: bool = True
     seed: int = 20417

@@ -147,7 +147,7 @@ def test_of_a_large_trial_a_part_is_enough(make_cells, line_height):
     cells["value"] += 0.2 * cubic(cells)
     surface = fit_surface(line_height(cells), DESIGN)
     check = check_form(surface)
-    assert check.clearly_better and len(check._process.X_train_) == 300
+    assert check.clearly_better and 180 <= len(check._process.X_train_) <= 200
     ready = check._surface.cells["make_ready"]
     assert (ready.value_counts() == 6).all()
     tried = pd.DataFrame({"speed": SPEEDS, "pressure": 50.0})
