@@ -1,0 +1,5 @@
+"""The archive of trials: an SQLite file or a PostgreSQL server."""
+
+from pwindow.trials.archive.archive import STANDINGS, Added, Archive
+
+__all__ = ["STANDINGS", "Added", "Archive"]

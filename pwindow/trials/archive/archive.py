@@ -1,0 +1,304 @@
+"""Trials that are kept, with their files, and what was decided about each; nothing is ever lost."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cached_property
+from types import MappingProxyType
+
+import pandas as pd
+from sqlalchemy import Connection, func, or_, select
+from sqlalchemy.exc import DatabaseError, IntegrityError
+
+from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.trials.archive.connection import connect, shown
+from pwindow.trials.archive.migrations import migrate
+from pwindow.trials.archive.rows import read_rows, write_rows
+from pwindow.trials.archive.schema import CELLS, DECISIONS, FEATURES, FILES, PRINTS, TRIALS
+from pwindow.trials.columns import PRINT_COLUMNS
+from pwindow.trials.trial import Trial, read_trial
+
+STANDINGS: Mapping[str, str] = MappingProxyType(
+    {
+        "undecided": "nothing was decided yet; fits do not use it",
+        "same process": "fits use it as more prints of the same process",
+        "set aside": "fits do not use it",
+    }
+)
+_USED = ("same process",)
+
+
+@dataclass(frozen=True)
+class Added:
+    """What came of adding a file: the trial's number and name, and whether it was there before."""
+
+    trial: int
+    name: str
+    known: bool
+
+
+@dataclass(frozen=True)
+class StoredTrial(Trial):
+    """Trials of an archive as one; features are fetched only when they are asked for."""
+
+    archive: Archive = field(repr=False)
+    numbers: tuple[int, ...]
+    prints: pd.DataFrame = field(repr=False)
+    cells: pd.DataFrame = field(repr=False)
+    fingerprint: str
+    pressure_unit: str
+    files: tuple[str, ...]
+    notes: tuple[str, ...] = field(default=(), repr=False)
+
+    @cached_property
+    def features(self) -> pd.DataFrame:
+        return self.archive.features(self.numbers)
+
+
+class Archive:
+    """An archive, opened; made where there is none.
+
+    Parameters
+    ----------
+    address : str
+        A path of an SQLite file, or a URL: ``sqlite:///…`` or ``postgresql://…``.
+
+    Raises
+    ------
+    UnusableInput
+        If it cannot be reached.
+    """
+
+    def __init__(self, address: str):
+        self.address = shown(address)
+        self._engine = connect(address)
+        with self._reached():
+            migrate(self._engine)
+
+    @contextmanager
+    def _reached(self) -> Iterator[None]:
+        try:
+            yield
+        except IntegrityError:
+            raise
+        except DatabaseError as problem:
+            reason = str(problem.orig).strip().splitlines()[0]
+            raise UnusableInput(
+                f"archive {self.address}: {reason}; check the address, and whether the folder or server is there"
+            ) from problem
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with self._reached(), self._engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with self._reached(), self._engine.connect().execution_options(reads=True) as connection:
+            yield connection
+
+    # adding -------------------------------------------------------------------------------------
+
+    def add(self, file: InputFile, standing: str = "undecided", reason: str = "") -> Added:
+        """Keep a trial file, all of it or nothing.
+
+        Parameters
+        ----------
+        file : InputFile
+        standing : str
+            A key of `STANDINGS`.
+        reason : str
+
+        Raises
+        ------
+        TrialProblem
+            If the file cannot be used; the archive is as it was.
+        """
+        trial, checksum = read_trial(file), hashlib.sha256(file.content).hexdigest()
+        try:
+            with self._writing() as connection:
+                return _known(connection, checksum, trial.fingerprint) or _added(
+                    connection, file, checksum, trial, standing, reason
+                )
+        except IntegrityError:  # somebody else added it in the meantime
+            with self._reading() as connection:
+                return _known(connection, checksum, trial.fingerprint)
+
+    def decide(self, trial: int, standing: str, reason: str) -> None:
+        """Say what a trial is from now on; what was said before is kept.
+
+        Raises
+        ------
+        UnusableInput
+            If there is no such trial, or no reason.
+        """
+        if not reason.strip():
+            raise UnusableInput("a decision needs its reason; say it in a few words")
+        with self._writing() as connection:
+            _need(connection, [trial])
+            _decide(connection, trial, standing, reason)
+
+    # asking -------------------------------------------------------------------------------------
+
+    def trials(self) -> pd.DataFrame:
+        """What is kept: one row per trial, with its number as index.
+
+        Returns
+        -------
+        DataFrame
+            ``name``, ``fingerprint``, ``prints``, ``features``, ``added``, ``standing``, ``reason``,
+            ``decided``.
+        """
+        last = select(func.max(DECISIONS.c.id)).group_by(DECISIONS.c.trial)
+        prints = select(func.count()).where(PRINTS.c.trial == TRIALS.c.id).scalar_subquery()
+        columns = [
+            TRIALS.c.id,
+            TRIALS.c.name,
+            TRIALS.c.fingerprint,
+            prints.label("prints"),
+            TRIALS.c.features,
+            TRIALS.c.added,
+            DECISIONS.c.standing,
+            DECISIONS.c.reason,
+            DECISIONS.c.made.label("decided"),
+        ]
+        joined = TRIALS.join(DECISIONS)
+        asked = select(*columns).select_from(joined).where(DECISIONS.c.id.in_(last)).order_by(TRIALS.c.id)
+        with self._reading() as connection:
+            found = connection.execute(asked)
+            return pd.DataFrame(found.all(), columns=list(found.keys())).set_index("id")
+
+    def decisions(self, trial: int) -> pd.DataFrame:
+        """Everything that was decided about a trial, the oldest first."""
+        columns = [DECISIONS.c.standing, DECISIONS.c.reason, DECISIONS.c.made]
+        asked = select(*columns).where(DECISIONS.c.trial == trial).order_by(DECISIONS.c.id)
+        with self._reading() as connection:
+            _need(connection, [trial])
+            found = connection.execute(asked)
+            return pd.DataFrame(found.all(), columns=list(found.keys()))
+
+    def file(self, trial: int) -> InputFile:
+        """The file of a trial as it came."""
+        asked = select(FILES.c.name, FILES.c.content).join(TRIALS).where(TRIALS.c.id == trial)
+        with self._reading() as connection:
+            _need(connection, [trial])
+            return InputFile(*connection.execute(asked).one())
+
+    def trial(self, numbers: Sequence[int] = ()) -> StoredTrial:
+        """Trials as one, ready to be fitted: those that are used, unless some are named.
+
+        Raises
+        ------
+        UnusableInput
+            If there is none, or pressures are of several kinds.
+        """
+        with self._reading() as connection:
+            if numbers:
+                _need(connection, numbers)
+        if not numbers:
+            kept = self.trials()
+            numbers = list(kept.index[kept["standing"].isin(_USED)])
+            if not numbers:
+                raise UnusableInput(
+                    f"archive {self.address} has no trial that fits may use; add one, or decide about those it has"
+                )
+        with self._reading() as connection:
+            return self._stored(connection, [int(number) for number in numbers])
+
+    def _stored(self, connection: Connection, numbers: list[int]) -> StoredTrial:
+        heads = {row.id: row for row in connection.execute(select(TRIALS).where(TRIALS.c.id.in_(numbers)))}
+        heads = [heads[number] for number in numbers]
+        units = {head.pressure_unit for head in heads}
+        if len(units) > 1:
+            told = ", ".join(f"trial {head.id} in {head.pressure_unit}" for head in heads)
+            raise UnusableInput(
+                f"pressures are of several kinds ({told}); set aside the trials of all but one kind"
+            )
+        labels = _labels(heads)
+        prints = _labelled(read_rows(connection, PRINTS, numbers), labels, ["print", "make_ready"])
+        cells = _labelled(read_rows(connection, CELLS, numbers), labels, ["print"])
+        together = "\n".join(head.fingerprint for head in heads)
+        return StoredTrial(
+            self,
+            tuple(numbers),
+            prints.set_index("print"),
+            cells,
+            heads[0].fingerprint if len(heads) == 1 else hashlib.sha256(together.encode()).hexdigest()[:12],
+            units.pop(),
+            tuple(head.name for head in heads),
+            tuple(note for head in heads for note in head.notes.splitlines()),
+        )
+
+    def features(self, numbers: Sequence[int]) -> pd.DataFrame:
+        """The features of trials, as `Trial.features`."""
+        with self._reading() as connection:
+            heads = list(connection.execute(select(TRIALS).where(TRIALS.c.id.in_(numbers))))
+            heads.sort(key=lambda head: numbers.index(head.id))
+            features = _labelled(read_rows(connection, FEATURES, numbers), _labels(heads), ["print"])
+            prints = _labelled(
+                read_rows(connection, PRINTS, numbers), _labels(heads), ["print", "make_ready"]
+            )
+        return features.join(prints.set_index("print")[list(PRINT_COLUMNS[1:])], on="print")
+
+
+def _known(connection: Connection, checksum: str, fingerprint: str) -> Added | None:
+    same = or_(TRIALS.c.file == checksum, TRIALS.c.fingerprint == fingerprint)
+    row = connection.execute(select(TRIALS.c.id, TRIALS.c.name).where(same)).first()
+    return None if row is None else Added(row.id, row.name, True)
+
+
+def _added(
+    connection: Connection, file: InputFile, checksum: str, trial: Trial, standing: str, reason: str
+) -> Added:
+    connection.execute(FILES.insert().values(checksum=checksum, name=file.name, content=file.content))
+    number = connection.execute(
+        TRIALS.insert().values(
+            name=file.name,
+            file=checksum,
+            fingerprint=trial.fingerprint,
+            pressure_unit=trial.pressure_unit,
+            notes="\n".join(trial.notes),
+            features=len(trial.features),
+            added=_now(),
+        )
+    ).inserted_primary_key[0]
+    write_rows(connection, PRINTS, number, trial.prints.reset_index())
+    write_rows(connection, CELLS, number, trial.cells)
+    write_rows(connection, FEATURES, number, trial.features)
+    _decide(connection, number, standing, reason)
+    return Added(number, file.name, False)
+
+
+def _decide(connection: Connection, trial: int, standing: str, reason: str) -> None:
+    connection.execute(DECISIONS.insert().values(trial=trial, standing=standing, reason=reason, made=_now()))
+
+
+def _now() -> datetime.datetime:
+    return datetime.datetime.now(datetime.UTC)
+
+
+def _need(connection: Connection, numbers: Sequence[int]) -> None:
+    known = set(connection.scalars(select(TRIALS.c.id).where(TRIALS.c.id.in_(numbers))))
+    for number in numbers:
+        if number not in known:
+            raise UnusableInput(f"there is no trial {number}; `pwindow trials` lists them")
+
+
+def _labels(heads) -> dict[int, str]:
+    """What stands before the print ids of each trial; nothing where there is one."""
+    names = [head.name for head in heads]
+    return {
+        head.id: f"{head.name if names.count(head.name) == 1 else f'{head.name} (trial {head.id})'}: "
+        * (len(names) > 1)
+        for head in heads
+    }
+
+
+def _labelled(frame: pd.DataFrame, labels: Mapping[int, str], names: Sequence[str]) -> pd.DataFrame:
+    before = frame["trial"].map(labels)
+    return frame.assign(**{name: before + frame[name] for name in names}).drop(columns=["trial", "at"])

@@ -1,0 +1,67 @@
+"""How an archive is reached: an SQLite file, or a PostgreSQL server by its URL."""
+
+from __future__ import annotations
+
+from sqlalchemy import Engine, create_engine, event
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError
+
+from pwindow.errors import UnusableInput
+
+_PATIENCE = 120
+"""Seconds to wait for others that are adding to the same SQLite file."""
+_DRIVERS = {"postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
+
+
+def connect(address: str) -> Engine:
+    """An engine for an archive.
+
+    Parameters
+    ----------
+    address : str
+        A path of an SQLite file, or a URL: ``sqlite:///…`` or ``postgresql://…``.
+
+    Raises
+    ------
+    UnusableInput
+        If the address is of another kind.
+    """
+    if "://" not in address:
+        address = f"sqlite:///{address}"
+    try:
+        url = make_url(address)
+    except ArgumentError as problem:
+        raise UnusableInput(
+            f"archive “{address}” is not a path or a URL; give a file name or postgresql://…"
+        ) from problem
+    url = url.set(drivername=_DRIVERS.get(url.drivername, url.drivername))
+    if url.get_backend_name() == "sqlite":
+        return _sqlite(url)
+    if url.get_backend_name() == "postgresql":
+        return create_engine(url, pool_pre_ping=True)
+    raise UnusableInput(
+        f"archives live in SQLite or PostgreSQL, not in {url.get_backend_name()}; give a file name or postgresql://…"
+    )
+
+
+def _sqlite(url) -> Engine:
+    """Writers queue for the file from their first statement; a commit is on the disk when it returns."""
+    engine = create_engine(url, connect_args={"timeout": _PATIENCE})
+
+    @event.listens_for(engine, "connect")
+    def prepare(connection, _):
+        connection.isolation_level = None  # transactions begin below, and not when the driver thinks
+        for setting in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+            connection.execute(f"PRAGMA {setting}")
+
+    @event.listens_for(engine, "begin")
+    def begin(connection):
+        reads = connection.get_execution_options().get("reads")
+        connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+
+    return engine
+
+
+def shown(address: str) -> str:
+    """The address without its password."""
+    return make_url(address).render_as_string() if "://" in address else address

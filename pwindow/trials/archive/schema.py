@@ -1,0 +1,122 @@
+"""Tables of the archive, as the newest migration leaves them."""
+
+from __future__ import annotations
+
+import datetime
+
+from sqlalchemy import (
+    Column,
+    Date,
+    DateTime,
+    Double,
+    ForeignKey,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    TypeDecorator,
+)
+
+from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, PRINT_COLUMNS
+from pwindow.trials.reduction import GAP_KEYS, STATISTICS
+
+METADATA = MetaData()
+
+
+class Moment(TypeDecorator):
+    """A moment in UTC; SQLite keeps no zone."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_result_value(self, value, dialect):
+        return value if value is None or value.tzinfo else value.replace(tzinfo=datetime.UTC)
+
+
+def _id() -> Column:
+    return Column("id", Integer, primary_key=True)
+
+
+def _when(name: str) -> Column:
+    return Column(name, Moment, nullable=False)
+
+
+def _text(name: str, **options) -> Column:
+    return Column(name, Text, nullable=False, **options)
+
+
+def _rows_of_trial(name: str, *columns: Column) -> Table:
+    """Rows that belong to a trial, in their order."""
+    owner = Column("trial", ForeignKey("trials.id"), primary_key=True)
+    return Table(name, METADATA, owner, Column("at", Integer, primary_key=True), *columns)
+
+
+def _typed(names) -> list[Column]:
+    return [Column(name, Text if COLUMNS[name].kind == "text" else Double) for name in names]
+
+
+FILES = Table(
+    "files",
+    METADATA,
+    Column("checksum", String(64), primary_key=True),
+    _text("name"),
+    Column("content", LargeBinary, nullable=False),
+)
+TRIALS = Table(
+    "trials",
+    METADATA,
+    _id(),
+    _text("name"),
+    Column("file", ForeignKey("files.checksum"), nullable=False, unique=True),
+    Column("fingerprint", String(12), nullable=False, unique=True),
+    _text("pressure_unit"),
+    _text("notes"),
+    Column("features", Integer, nullable=False),
+    _when("added"),
+)
+DECISIONS = Table(
+    "decisions",
+    METADATA,
+    _id(),
+    Column("trial", ForeignKey("trials.id"), nullable=False, index=True),
+    _text("standing"),
+    _text("reason"),
+    _when("made"),
+)
+PRINTS = _rows_of_trial("prints", *_typed(PRINT_COLUMNS))
+CELLS = _rows_of_trial(
+    "cells",
+    *_typed(GAP_KEYS),
+    _text("quantity"),
+    *(Column(name, Double) for name in STATISTICS),
+)
+FEATURES = _rows_of_trial("features", *_typed(["print", *FEATURE_COLUMNS]))
+PRODUCTS = Table(
+    "products",
+    METADATA,
+    _id(),
+    _text("name"),
+    Column("file", ForeignKey("files.checksum"), nullable=False, unique=True),
+    _when("added"),
+)
+VOLUMES = Table(
+    "roll_volumes",
+    METADATA,
+    _id(),
+    _text("roll"),
+    Column("cell_volume", Double, nullable=False),
+    Column("measured", Date, nullable=False),
+    _text("note"),
+    _when("added"),
+)
+FITS = Table(
+    "fits",
+    METADATA,
+    _id(),
+    Column("fingerprint", String(12), nullable=False, unique=True),
+    _text("recipe"),
+    _text("answer"),
+    _when("made"),
+)

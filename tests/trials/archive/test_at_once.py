@@ -1,0 +1,105 @@
+"""Several people at once, and processes that are killed: nothing is lost and nothing is half there."""
+
+import multiprocessing
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+from sqlalchemy import func, select
+
+from pwindow.inputs import InputFile
+from pwindow.trials.archive import Archive
+from pwindow.trials.archive.schema import CELLS, DECISIONS, FEATURES, FILES, PRINTS, TRIALS
+
+WRITERS, KILLS = 8, 6
+ADDING = """
+import sys
+from pathlib import Path
+from pwindow.inputs import InputFile
+from pwindow.trials.archive import Archive
+
+archive = Archive(sys.argv[1])
+print("open", flush=True)
+for path in sys.argv[2:]:
+    print(archive.add(InputFile.of(Path(path))).name, flush=True)
+"""
+
+
+def whole(archive: Archive) -> list[str]:
+    """Names of the trials, each with every row that its file has."""
+    with archive._engine.connect() as connection:
+        trials = connection.execute(select(TRIALS)).all()
+        for trial in trials:
+            counts = [
+                connection.scalar(select(func.count()).where(table.c.trial == trial.id))
+                for table in (FEATURES, PRINTS, CELLS, DECISIONS)
+            ]
+            assert (
+                counts[0] == trial.features == 650 and counts[1] == 65 and counts[2] > 65 and counts[3] >= 1
+            )
+        for table in (FEATURES, PRINTS, CELLS, DECISIONS):
+            owners = set(connection.scalars(select(table.c.trial).distinct()))
+            assert owners == {trial.id for trial in trials}
+        assert connection.scalar(select(func.count()).select_from(FILES)) == len(trials)
+    return [trial.name for trial in trials]
+
+
+def add_in_a_process(address, file, results):
+    try:
+        results.put(Archive(address).add(file))
+    except Exception as problem:
+        results.put(problem)
+
+
+def at_once(address, files):
+    """What came of adding each file in a process of its own, all started together."""
+    context = multiprocessing.get_context("spawn")
+    results = context.Queue()
+    processes = [context.Process(target=add_in_a_process, args=(address, file, results)) for file in files]
+    for process in processes:
+        process.start()
+    found = [results.get(timeout=120) for _ in processes]
+    for process in processes:
+        process.join()
+    return found
+
+
+def test_eight_writers_open_a_new_archive_and_add(address, another):
+    files = [another(seed) for seed in range(WRITERS)]
+    found = at_once(address, files)
+    assert sorted(one.name for one in found) == sorted(file.name for file in files)
+    assert not any(one.known for one in found)
+    assert sorted(whole(Archive(address))) == sorted(file.name for file in files)
+
+
+def test_the_same_file_from_four_at_once_is_one_trial(address, first):
+    found = at_once(address, [InputFile(f"copy {at}.csv", first.content) for at in range(4)])
+    assert sorted(one.known for one in found) == [False, True, True, True]
+    assert len({one.trial for one in found}) == 1
+    assert len(whole(Archive(address))) == 1
+
+
+def test_a_killed_process_leaves_the_archive_whole(address, another, tmp_path):
+    """Killed at random moments while it adds one trial after another."""
+    Archive(address)
+    rng, told = np.random.default_rng(11), []
+    for round_ in range(KILLS):
+        paths = []
+        for at in range(12):
+            file = another(100 * round_ + at)
+            paths.append(tmp_path / file.name)
+            paths[-1].write_bytes(file.content)
+        process = subprocess.Popen(
+            [sys.executable, "-c", ADDING, address, *map(str, paths)], stdout=subprocess.PIPE, text=True
+        )
+        assert process.stdout.readline() == "open\n"
+        time.sleep(rng.uniform(0.0, 1.2))
+        process.send_signal(signal.SIGKILL)
+        told += process.stdout.read().split()
+        process.wait()
+        kept = whole(Archive(address))
+        assert set(told) <= set(kept), "what was said to be kept is kept"
+        assert len(kept) - len(told) <= round_ + 1, "at most one a kill was kept and not yet told"
+    assert KILLS < len(kept) < 12 * KILLS
