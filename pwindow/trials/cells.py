@@ -113,10 +113,10 @@ def _decimal_marks(cells: pd.DataFrame) -> set[str]:
     """Decimal marks that the file's cells use."""
     marks = set()
     for at in range(cells.shape[1]):
-        known = COLUMNS.get(column_name(str(cells.columns[at]))[0])
-        if known is None or known.kind == "text":
+        known, raw = COLUMNS.get(column_name(str(cells.columns[at]))[0]), cells.iloc[:, at]
+        if known is None or known.kind == "text" or raw.dtype.kind in "iuf":
             continue
-        texts = {cell for cell in cells.iloc[:, at] if isinstance(cell, str)}
+        texts = {cell for cell in raw if isinstance(cell, str)}
         for mark in ".,":
             if any(mark in text and _NUMBER.match(text.strip()) for text in texts):
                 marks.add(mark)
@@ -132,7 +132,7 @@ def _numbers(raw: pd.Series, column: Column, file: str, marks: set[str]) -> tupl
             lambda cell: isinstance(cell, (str, Real, Decimal)) and not isinstance(cell, (bool, np.bool_))
         )
     values = pd.to_numeric(raw.where(readable), errors="coerce").astype(float)
-    odd = ~np.isfinite(values)
+    odd = ~np.isfinite(values) & raw.notna()
     results = raw[odd].map(lambda cell: _number(cell, marks)).astype(object)
     wrong = results.map(lambda result: isinstance(result, str)).astype(bool)
     values[odd] = results.where(~wrong, np.nan).astype(float)

@@ -6,6 +6,7 @@ import csv
 import io
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from pwindow.errors import Problem, TrialProblem
@@ -42,11 +43,19 @@ def read_cells(file: InputFile) -> pd.DataFrame:
         cells = _read_workbook(file)
     else:
         cells = _read_text(file)
-    blank = cells.isna() | (cells.map(lambda cell: str(cell).strip()) == "")
-    cells = cells.loc[~blank.all(axis=1)]
+    cells = cells.loc[~_blank(cells)]
     if cells.empty:
         raise _unreadable(file, "there is a header but no row", "add one row per measured feature")
     return cells
+
+
+def _blank(cells: pd.DataFrame) -> np.ndarray:
+    """Rows without a filled cell, shape (n,)."""
+    blank = np.ones(len(cells), dtype=bool)
+    for at in range(cells.shape[1]):
+        rest = cells.iloc[blank.nonzero()[0], at]
+        blank[blank] = rest.isna() | rest.map(lambda cell: str(cell).strip() == "").astype(bool)
+    return blank
 
 
 def _unreadable(file: InputFile, what: str, mend: str) -> TrialProblem:
