@@ -1,0 +1,241 @@
+"""Does a new trial agree with the fit of the trials before it?
+
+Every print of the new trial is held against its prediction. The errors of one response are normal with
+the covariance
+
+    V = s² X C X' + make-ready + print + feature / n,
+
+the first part because the surface is known only so well, the others because the new prints have
+make-readies, prints and features of their own: a new make-ready is expected to differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import linalg, stats
+
+from pwindow.surfaces.diagnostics import RARE
+from pwindow.surfaces.levels import numbers
+from pwindow.surfaces.responses import FACTORS, ResponseData, response_data
+from pwindow.surfaces.surface import Surface
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.trials.trial import Trial
+
+_LEVEL = 0.95
+
+
+@dataclass(frozen=True)
+class Trend:
+    """A shift that changes along a factor: its size at both ends of what the new trial tried."""
+
+    factor: str
+    low: float
+    high: float
+    shift_low: float
+    shift_high: float
+    p: float
+
+
+@dataclass(frozen=True)
+class ResponseAgreement:
+    """One response of a new trial beside its predictions.
+
+    Attributes
+    ----------
+    surface : Surface
+        What predicts.
+    cells : DataFrame
+        Compared cells: print, settings, ``measured``, ``predicted``, ``low``, ``high`` (in the response's
+        unit, the interval at 95 %), ``error`` in standard deviations, and ``inside`` the interval or not.
+    shift, shift_low, shift_high : float
+        Common shift of the new prints on the modelled scale, with its interval at 95 %.
+    shift_p : float
+    trend : Trend or None
+        Along which factor the shift changes the most, if any was varied.
+    joint_p : float
+        Probability of errors that are as large all together.
+    prints : Series
+        Probability that the largest of all prints' errors is as large (Bonferroni), per print.
+    """
+
+    surface: Surface
+    cells: pd.DataFrame
+    shift: float
+    shift_low: float
+    shift_high: float
+    shift_p: float
+    trend: Trend | None
+    joint_p: float
+    prints: pd.Series
+
+    @property
+    def covered(self) -> float:
+        """Share of the cells inside their intervals."""
+        return float(self.cells["inside"].mean())
+
+    @property
+    def standing_out(self) -> list[str]:
+        """Prints whose errors are too large for chance, the worst first."""
+        rare = self.prints[self.prints < RARE].sort_values()
+        return [str(name) for name in rare.index]
+
+    @property
+    def agrees(self) -> bool:
+        """Whether nothing speaks against the new trial being more of the same."""
+        bends = self.trend is not None and self.trend.p < RARE
+        return self.shift_p >= RARE and self.joint_p >= RARE and not bends
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """A new trial beside the fit of those before it.
+
+    Attributes
+    ----------
+    trial : Trial
+        The new one.
+    by_name : mapping of str to ResponseAgreement
+    outside : tuple of str
+        Prints outside what was tried before: nothing can be said of them.
+    notes : tuple of str
+    """
+
+    trial: Trial
+    by_name: Mapping[str, ResponseAgreement]
+    outside: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def agrees(self) -> bool:
+        return all(one.agrees for one in self.by_name.values())
+
+
+def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
+    """Hold a new trial against a fit.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+        The fit of the trials before.
+    trial : Trial
+        The new one, with the same kind of pressure.
+
+    Returns
+    -------
+    Agreement
+    """
+    found, notes, outside = {}, [], []
+    for name, data in response_data(trial).items():
+        if name not in surfaces.by_name:
+            notes.append(f"{data.kind.label} was not measured before: nothing to hold it against")
+            continue
+        surface = surfaces.by_name[name]
+        cells, unusable = _comparable(surfaces, surface, data)
+        outside += unusable
+        if len(cells):
+            found[name] = _compared(surface, cells)
+        else:
+            notes.append(f"{data.kind.label}: no print lies inside what was tried before")
+    return Agreement(trial, found, tuple(dict.fromkeys(outside)), tuple(notes))
+
+
+def _comparable(
+    surfaces: Surfaces, surface: Surface, data: ResponseData
+) -> tuple[pd.DataFrame, list[str]]:
+    """Cells whose value is measured and whose set-up was tried before, and prints whose was not."""
+    cells = data.cells
+    if "bridged" in cells:  # the mean of the open gaps alone would be too low
+        cells = cells[(cells["measured"] > 0) & (cells["bridged"] == 0)]
+        cells = cells.assign(count=cells["measured"])
+    names = [factor.name for factor in surface.design.factors]
+    told = cells[names].notna().all(axis=1).to_numpy()
+    region = surfaces.region
+    known = cells["plate"].astype(object).where(cells["plate"].notna(), "").isin(region.plates).to_numpy()
+    inside = np.zeros(len(cells), dtype=bool)
+    inside[known & told] = region.contains(cells[known & told])
+    return cells[inside].reset_index(drop=True), [str(name) for name in cells.loc[~inside, "print"]]
+
+
+def _compared(surface: Surface, cells: pd.DataFrame) -> ResponseAgreement:
+    matrix = surface.design.matrix(cells)
+    errors = cells["value"].to_numpy(float) - surface.mean(cells)
+    covariance = _covariance(surface, cells, matrix)
+    root = linalg.cholesky(covariance, lower=True)
+    white, df, count = linalg.solve_triangular(root, errors, lower=True), surface.df, len(cells)
+    deviation = np.sqrt(np.diag(covariance))
+    reach = stats.t.ppf(0.5 + _LEVEL / 2, df) * deviation
+    table = _table(surface, cells, errors, deviation, reach)
+    shift, of_shift = _line(root, errors, np.ones((count, 1)))
+    half = stats.t.ppf(0.5 + _LEVEL / 2, df) * np.sqrt(of_shift[0, 0])
+    return ResponseAgreement(
+        surface,
+        table,
+        float(shift[0]),
+        float(shift[0] - half),
+        float(shift[0] + half),
+        float(2.0 * stats.t.sf(abs(shift[0]) / np.sqrt(of_shift[0, 0]), df)),
+        _trend(surface, cells, root, errors),
+        float(stats.f.sf(white @ white / count, count, df)),
+        _print_chances(table, df),
+    )
+
+
+def _covariance(surface: Surface, cells: pd.DataFrame, matrix: np.ndarray) -> np.ndarray:
+    parts = surface.components
+    prints = pd.factorize(cells["print"])[0]
+    mounted = cells["make_ready"].where(cells["make_ready"].notna(), "print " + cells["print"].astype(str))
+    readies = pd.factorize(mounted)[0]
+    covariance = surface.scale * matrix @ surface.solution.unscaled_cov @ matrix.T
+    covariance += parts.make_ready * (readies[:, None] == readies)
+    covariance += parts.print_ * (prints[:, None] == prints)
+    return covariance + np.diag(parts.feature / cells["count"].to_numpy(float))
+
+
+def _line(root: np.ndarray, errors: np.ndarray, columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Coefficients of columns in the errors by generalised least squares, and their covariance."""
+    white = linalg.solve_triangular(root, np.column_stack([columns, errors]), lower=True)
+    x, y = white[:, :-1], white[:, -1]
+    covariance = np.linalg.inv(x.T @ x)
+    return covariance @ (x.T @ y), covariance
+
+
+def _trend(surface: Surface, cells: pd.DataFrame, root: np.ndarray, errors: np.ndarray) -> Trend | None:
+    found = []
+    for factor in numbers(surface):
+        coded = factor.code(cells[factor.name])[:, 0]
+        if np.ptp(coded) < 1e-9:
+            continue
+        line, covariance = _line(root, errors, np.column_stack([np.ones_like(coded), coded]))
+        p = 2.0 * stats.t.sf(abs(line[1]) / np.sqrt(covariance[1, 1]), surface.df)
+        ends = np.array([coded.min(), coded.max()])
+        found.append(Trend(factor.name, *factor.decode(ends).tolist(), *(line[0] + line[1] * ends).tolist(), p))
+    if not found:
+        return None
+    best = min(found, key=lambda one: one.p)
+    p = min(1.0, float(best.p * len(found)))
+    return Trend(best.factor, best.low, best.high, float(best.shift_low), float(best.shift_high), p)
+
+
+def _table(
+    surface: Surface, cells: pd.DataFrame, errors: np.ndarray, deviation: np.ndarray, reach: np.ndarray
+) -> pd.DataFrame:
+    natural = np.exp if surface.kind.log else np.asarray
+    measured = cells["value"].to_numpy(float)
+    predicted = measured - errors
+    return cells[["print", *FACTORS]].assign(
+        measured=natural(measured),
+        predicted=natural(predicted),
+        low=natural(predicted - reach),
+        high=natural(predicted + reach),
+        error=errors / deviation,
+        inside=np.abs(errors) <= reach,
+    )
+
+
+def _print_chances(table: pd.DataFrame, df: float) -> pd.Series:
+    worst = table["error"].abs().groupby(table["print"]).max()
+    return (2.0 * len(table) * pd.Series(stats.t.sf(worst, df), worst.index)).clip(upper=1.0)
