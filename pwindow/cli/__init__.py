@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 import sys
-from functools import wraps
 from pathlib import Path
 
 import click
 
+from pwindow.cli.archived import COMMANDS
+from pwindow.cli.guarded import guarded, reply
+from pwindow.cli.sources import ARCHIVE, FILES, trial_of
 from pwindow.demo import __version__
-from pwindow.errors import TrialProblem, UnusableInput
+from pwindow.errors import TrialProblem
 
-_FILES = click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE…")
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 _STUDY = click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
 _TERMS = click.option(
@@ -27,25 +28,6 @@ _LEAVE_OUT = click.option(
 )
 
 
-def _guarded(command):
-    """Turn unusable input into its reasons on standard error and exit status 1."""
-
-    @wraps(command)
-    def run(*args, **kwargs):
-        try:
-            return command(*args, **kwargs)
-        except UnusableInput as problem:
-            for reason in problem.reasons:
-                click.echo(reason, err=True)
-            sys.exit(1)
-
-    return run
-
-
-def _answer(document, text, as_json: bool) -> None:
-    click.echo(json.dumps(document, indent=1) if as_json else text(document))
-
-
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(version=__version__)
 def main() -> None:
@@ -56,40 +38,43 @@ def main() -> None:
 
 
 @main.command()
-@_FILES
+@FILES
+@ARCHIVE
 @_JSON
-@_guarded
-def check(files, as_json):
-    """Read trial files and say what is in them, or what is wrong with them."""
+@guarded
+def check(files, archive, as_json):
+    """Read trial FILEs and say what is in them, or what is wrong with them."""
     from pwindow.cli.answers import plain
     from pwindow.cli.tables import summary_text
-    from pwindow.trials import read_trial, summarise
+    from pwindow.trials import summarise
 
     try:
-        trial = read_trial(files)
+        trial = trial_of(files, archive)
     except TrialProblem as problem:
         if as_json:
             click.echo(json.dumps({"problems": [vars(item) for item in problem.problems]}, indent=1))
         raise
-    _answer(plain(summarise(trial)), summary_text, as_json)
+    reply(plain(summarise(trial)), summary_text, as_json)
 
 
 @main.command()
-@_FILES
+@FILES
+@ARCHIVE
 @_TERMS
 @_LEAVE_OUT
 @_JSON
-@_guarded
-def fit(files, terms, leave_out, as_json):
+@guarded
+def fit(files, archive, terms, leave_out, as_json):
     """Fit the surfaces and report coefficients and checks."""
     from pwindow.cli.answers import fit_answer
     from pwindow.cli.tables import fit_text
 
-    _answer(fit_answer(_surfaces(files, terms, leave_out)), fit_text, as_json)
+    reply(fit_answer(_surfaces(files, archive, terms, leave_out)), fit_text, as_json)
 
 
 @main.command()
-@_FILES
+@FILES
+@ARCHIVE
 @click.option(
     "--at",
     "points",
@@ -105,15 +90,15 @@ def fit(files, terms, leave_out, as_json):
 @_TERMS
 @_LEAVE_OUT
 @_JSON
-@_guarded
-def predict(files, points, product, study, terms, leave_out, as_json):
+@guarded
+def predict(files, archive, points, product, study, terms, leave_out, as_json):
     """Predict the responses of the next print at set-ups."""
     from pwindow.cli.answers import predict_answer
     from pwindow.cli.setups import parse_points, read_setups
     from pwindow.cli.tables import predict_text
 
     wanted = parse_points(points)
-    surfaces = _surfaces(files, terms, leave_out)
+    surfaces = _surfaces(files, archive, terms, leave_out)
     declared = _study(study)
     window = None if product is None else _window(surfaces, product, declared)
     rolls = declared.rolls or surfaces.trial.rolls
@@ -121,11 +106,12 @@ def predict(files, points, product, study, terms, leave_out, as_json):
     for point in answer["points"]:
         if not point["in_trial_region"]:
             click.echo(f"outside the trial region: {point['at']}", err=True)
-    _answer(answer, predict_text, as_json)
+    reply(answer, predict_text, as_json)
 
 
 @main.command()
-@_FILES
+@FILES
+@ARCHIVE
 @click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
 @_STUDY
 @click.option(
@@ -141,25 +127,26 @@ def predict(files, points, product, study, terms, leave_out, as_json):
 @_TERMS
 @_LEAVE_OUT
 @_JSON
-@_guarded
-def speeds(files, product, study, pressures, assurance, terms, leave_out, as_json):
+@guarded
+def speeds(files, archive, product, study, pressures, assurance, terms, leave_out, as_json):
     """Speed bands of every roll and pressure, and the speed to run."""
     from pwindow.cli.answers import speeds_answer
     from pwindow.cli.tables import speeds_text
     from pwindow.errors import UnitProblem
     from pwindow.units import read_quantity
 
-    surfaces = _surfaces(files, terms, leave_out)
+    surfaces = _surfaces(files, archive, terms, leave_out)
     window = _window(surfaces, product, _study(study), assurance)
     try:
         asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
     except UnitProblem as problem:
         raise click.BadParameter(str(problem), param_hint="--pressure") from problem
-    _answer(speeds_answer(window, asked or None), speeds_text, as_json)
+    reply(speeds_answer(window, asked or None), speeds_text, as_json)
 
 
 @main.command()
-@_FILES
+@FILES
+@ARCHIVE
 @click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
 @_STUDY
 @click.option(
@@ -174,8 +161,8 @@ def speeds(files, product, study, pressures, assurance, terms, leave_out, as_jso
 @_TERMS
 @_LEAVE_OUT
 @_JSON
-@_guarded
-def calibrate(files, product, study, trials, seed, picture, terms, leave_out, as_json):
+@guarded
+def calibrate(files, archive, product, study, trials, seed, picture, terms, leave_out, as_json):
     """Simulate trials of this layout from its fit: are the stated probabilities kept?"""
     from pwindow.cli.answers import calibration_answer
     from pwindow.cli.tables import calibration_text
@@ -183,7 +170,7 @@ def calibrate(files, product, study, trials, seed, picture, terms, leave_out, as
 
     if picture is not None and not picture.absolute().parent.is_dir():
         raise click.BadParameter(f"there is no folder {picture.parent}", param_hint="--picture")
-    window = _window(_surfaces(files, terms, leave_out), product, _study(study))
+    window = _window(_surfaces(files, archive, terms, leave_out), product, _study(study))
 
     def shown(finished):
         with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:
@@ -192,7 +179,7 @@ def calibrate(files, product, study, trials, seed, picture, terms, leave_out, as
     found = simulate(window, trials, seed, shown)
     if picture is not None:
         _save(found, window.product.name, picture)
-    _answer(calibration_answer(window, found), calibration_text, as_json)
+    reply(calibration_answer(window, found), calibration_text, as_json)
 
 
 def _save(found, name, picture):
@@ -207,11 +194,10 @@ def _save(found, name, picture):
     click.echo(f"picture: {picture}", err=True)
 
 
-def _surfaces(files, terms, leave_out):
+def _surfaces(files, archive, terms, leave_out):
     from pwindow.surfaces import fit as fit_surfaces
-    from pwindow.trials import read_trial
 
-    return fit_surfaces(read_trial(files), terms, leave_out)
+    return fit_surfaces(trial_of(files, archive), terms, leave_out)
 
 
 def _study(path):
@@ -243,7 +229,7 @@ def _window(surfaces, product, study, assurance=None):
 )
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
-@_guarded
+@guarded
 def serve(files, products, study, port, host, no_browser):
     """Open the dashboards: on trial FILEs, or on the demo data."""
     from pwindow.cli.serving import serve as serve_pages
@@ -262,3 +248,7 @@ def serve(files, products, study, port, host, no_browser):
             study=study,
         )
     )
+
+
+for command in COMMANDS:
+    main.add_command(command)

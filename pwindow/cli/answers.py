@@ -8,16 +8,19 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from pwindow.inputs import InputFile
 from pwindow.product import KINDS
+from pwindow.surfaces.agreement import Agreement, hold_against
 from pwindow.surfaces.diagnostics import diagnose
 from pwindow.surfaces.honesty import findings
 from pwindow.surfaces.intervals import turned
 from pwindow.surfaces.judged import Judged
 from pwindow.surfaces.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surface import Surface
-from pwindow.surfaces.surfaces import Surfaces
+from pwindow.surfaces.surfaces import Surfaces, fit
+from pwindow.trials.archive import USED, Archive
 from pwindow.trials.columns import COLUMNS
-from pwindow.trials.trial import Trial
+from pwindow.trials.trial import Trial, read_trial
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import recommend
@@ -204,3 +207,63 @@ def _surface(surface: Surface, judged: Judged | None) -> dict:
         "residual_checks": {} if judged is None else judged.checks.checks.to_dict("index"),
         "cells_checked": 0 if judged is None else len(judged.surface.cells),
     }
+
+
+def added_answer(archive: Archive, file: InputFile, standing: str, reason: str) -> dict:
+    """Add a trial file to an archive, held against the fit of those before it.
+
+    The first trial of an archive is used in fits at once.
+    """
+    trial = read_trial(file)
+    before = archive.trials()
+    used = before["standing"].isin(USED).any()
+    agreement = None
+    if used:
+        agreement = hold_against(fit(archive.trial()), trial)
+    elif before.empty:
+        standing, reason = "same process", reason or "the first trial of the archive"
+    added = archive.add(file, standing, reason)
+    told = archive.trials().loc[added.trial]
+    document = {
+        "trial": added.trial,
+        "name": added.name,
+        "known": added.known,
+        "standing": told["standing"],
+        "prints": told["prints"],
+        "features": told["features"],
+        "fingerprint": told["fingerprint"],
+        "agreement": None if agreement is None or added.known else agreement_answer(agreement),
+    }
+    return plain(document)
+
+
+def agreement_answer(found: Agreement) -> dict:
+    """How a new trial compares with the fit of those before it."""
+    return {
+        "agrees": found.agrees,
+        "sentences": list(found.sentences),
+        "responses": {
+            name: {
+                "prints": int(one.cells["print"].nunique()),
+                "means": len(one.cells),
+                "inside_95_percent_interval": one.covered,
+                "shift": one.shift,
+                "shift_low": one.shift_low,
+                "shift_high": one.shift_high,
+                "shift_p": one.shift_p,
+                "joint_p": one.joint_p,
+                "trend": None if one.trend is None else vars(one.trend),
+                "standing_out": one.standing_out,
+                "cells": one.cells.to_dict("records"),
+            }
+            for name, one in found.by_name.items()
+        },
+    }
+
+
+def trials_answer(archive: Archive) -> dict:
+    """The trials of an archive."""
+    rows = archive.trials().reset_index(names="trial")
+    for name in ("added", "decided"):
+        rows[name] = [moment.isoformat(timespec="seconds") for moment in rows[name]]
+    return plain({"archive": archive.address, "trials": rows.to_dict("records")})

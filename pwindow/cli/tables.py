@@ -217,3 +217,42 @@ def _recommended_text(best: Mapping, trials: int) -> str:
         f"{best['realised']:.3f}{error}; in the least fortunate tenth of trials at most "
         f"{best['realised_lowest_tenth']:.3f}"
     )
+
+
+def added_text(answer: Mapping) -> str:
+    """What was added, and whether it agrees with what was there before."""
+    return "\n\n".join(_added_text(one) for one in answer["added"])
+
+
+def _added_text(one: Mapping) -> str:
+    what = (
+        f"trial {one['trial']}, {one['name']}: {one['prints']} prints, {one['features']} features (fingerprint "
+        f"{one['fingerprint']})"
+    )
+    if one["known"]:
+        return f"{what} is in the archive already; it stays as it is: {one['standing']}"
+    lines = [what]
+    if one["agreement"] is not None:
+        agrees = one["agreement"]["agrees"]
+        lines.append(
+            f"held against the fit of the trials before it, it {'agrees' if agrees else 'does not agree'}:"
+        )
+        lines += [f"  {sentence}" for sentence in one["agreement"]["sentences"]]
+    if one["standing"] == "undecided":
+        lines.append(
+            f'fits do not use it yet: `pwindow accept {one["trial"]} --reason "…"`, or `pwindow set-aside '
+            f'{one["trial"]} --reason "…"`'
+        )
+    else:
+        lines.append(f"{one['standing']}: fits use it from now on")
+    return "\n".join(lines)
+
+
+def trials_text(answer: Mapping) -> str:
+    """The trials of an archive and what was decided about them."""
+    if not answer["trials"]:
+        return f"archive {answer['archive']} has no trial yet; `pwindow add` adds one"
+    frame = pd.DataFrame(answer["trials"]).set_index("trial")
+    return table(
+        frame[["name", "prints", "features", "added", "standing", "reason", "fingerprint"]], index=True
+    )

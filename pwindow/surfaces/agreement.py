@@ -11,7 +11,7 @@ make-readies, prints and features of their own: a new make-ready is expected to 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,6 +89,33 @@ class ResponseAgreement:
         bends = self.trend is not None and self.trend.p < RARE
         return self.shift_p >= RARE and self.joint_p >= RARE and not bends
 
+    def sentence(self, unit_of: Callable[[str], str]) -> str:
+        """What was found, in plain words; `unit_of` tells the unit of a factor."""
+        kind, trend = self.surface.kind, self.trend
+        if trend is not None and trend.p < RARE:
+            ends = " and ".join(
+                f"{kind.amount(shift)} {_side(shift)} at {level:.4g} {unit_of(trend.factor)}"
+                for level, shift in ((trend.low, trend.shift_low), (trend.high, trend.shift_high))
+            )
+            found = f"{ends}: it follows {trend.factor.replace('_', ' ')} in another way than before"
+        elif self.shift_p < RARE:
+            found = (
+                f"{kind.amount(self.shift)} {_side(self.shift)} throughout ({kind.amount(self.shift_low)} "
+                f"{_side(self.shift_low)} to {kind.amount(self.shift_high)} {_side(self.shift_high)}): another ink "
+                "batch, a worn roll, a new plate, or another instrument?"
+            )
+        elif self.joint_p < RARE:
+            found = "prints scatter farther from what was predicted than before"
+        else:
+            found = f"agrees; {100 * self.covered:.0f} % of {len(self.cells)} means lie inside their 95 % intervals"
+        out = self.standing_out
+        apart = (
+            f"; print{'s' * (len(out) > 1)} {', '.join(out[:5])} stand{'s' * (len(out) == 1)} out"
+            if out
+            else ""
+        )
+        return f"{kind.label}: {found}{apart}"
+
 
 @dataclass(frozen=True)
 class Agreement:
@@ -111,7 +138,24 @@ class Agreement:
 
     @property
     def agrees(self) -> bool:
+        """Whether nothing speaks against the new trial being more of the same."""
         return all(one.agrees for one in self.by_name.values())
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What was found for each response, and what could not be compared."""
+        told = [one.sentence(self.trial.unit_of) for one in self.by_name.values()]
+        if self.outside:
+            told.append(
+                f"{len(self.outside)} print{'s lie' if len(self.outside) > 1 else ' lies'} outside what was tried "
+                f"before and cannot be compared: {', '.join(self.outside[:5])}"
+                f"{', …' if len(self.outside) > 5 else ''}"
+            )
+        return (*told, *self.notes)
+
+
+def _side(shift: float) -> str:
+    return "high" if shift > 0 else "low"
 
 
 def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
@@ -143,9 +187,7 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
     return Agreement(trial, found, tuple(dict.fromkeys(outside)), tuple(notes))
 
 
-def _comparable(
-    surfaces: Surfaces, surface: Surface, data: ResponseData
-) -> tuple[pd.DataFrame, list[str]]:
+def _comparable(surfaces: Surfaces, surface: Surface, data: ResponseData) -> tuple[pd.DataFrame, list[str]]:
     """Cells whose value is measured and whose set-up was tried before, and prints whose was not."""
     cells = data.cells
     if "bridged" in cells:  # the mean of the open gaps alone would be too low
@@ -212,7 +254,9 @@ def _trend(surface: Surface, cells: pd.DataFrame, root: np.ndarray, errors: np.n
         line, covariance = _line(root, errors, np.column_stack([np.ones_like(coded), coded]))
         p = 2.0 * stats.t.sf(abs(line[1]) / np.sqrt(covariance[1, 1]), surface.df)
         ends = np.array([coded.min(), coded.max()])
-        found.append(Trend(factor.name, *factor.decode(ends).tolist(), *(line[0] + line[1] * ends).tolist(), p))
+        found.append(
+            Trend(factor.name, *factor.decode(ends).tolist(), *(line[0] + line[1] * ends).tolist(), p)
+        )
     if not found:
         return None
     best = min(found, key=lambda one: one.p)

@@ -92,8 +92,8 @@ def _of_outlier(found: list[Apart], trial: Trial) -> Finding:
     offs, moves = [], []
     for one in found:
         kind, side = one.surface.kind, "above" if one.off > 0 else "below"
-        offs.append(f"{kind.label} is {_size(one.surface, one.off)} {side}")
-        moves.append(f"{_size(one.surface, one.moved)} in {kind.label}")
+        offs.append(f"{kind.label} is {one.surface.kind.amount(one.off)} {side}")
+        moves.append(f"{one.surface.kind.amount(one.moved)} in {kind.label}")
     print_ = found[0].print_
     what = (
         f"print {print_} ({_setup_words(trial.prints.loc[print_], trial)}) does not fit the others: its "
@@ -114,7 +114,7 @@ def _of_influence(found: list[Apart]) -> list[Finding]:
     moves: dict[str, list[str]] = {}
     for one in found:
         moves.setdefault(one.print_, []).append(
-            f"{_size(one.surface, one.moved)} in {one.surface.kind.label}"
+            f"{one.surface.kind.amount(one.moved)} in {one.surface.kind.label}"
         )
     parts = [
         f"without print {name} predictions move by up to {_listed(each)}" for name, each in moves.items()
@@ -164,7 +164,7 @@ def _of_bend(surface: Surface, check: FormCheck, trial: Trial) -> Finding:
 def _of_level(surface: Surface, found: OffLevel, trial: Trial) -> Finding:
     side = "above" if found.shift > 0 else "below"
     what = (
-        f"{surface.kind.label} {_level_words(found, trial)} lies {_size(surface, found.shift)} {side} what all other "
+        f"{surface.kind.label} {_level_words(found, trial)} lies {surface.kind.amount(found.shift)} {side} what all other "
         f"prints say, and no second-order surface follows that: check what was different there; {_ALLOWED}"
     )
     return Finding(surface.kind.name, what, _weight(surface, found.shift))
@@ -200,8 +200,8 @@ def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
     what = "it" if uneven.factor is None else _word(uneven.factor.name)
     more, less = ("high", "low") if uneven.high > uneven.low else ("low", "high")
     sentence = (
-        f"{surface.kind.label} scatters unevenly about its surface: by {_size(surface, uneven.low)} where {what} is low "
-        f"and by {_size(surface, uneven.high)} where {what} is high, and {_size(surface, surface.scale**0.5)} is reckoned "
+        f"{surface.kind.label} scatters unevenly about its surface: by {surface.kind.amount(uneven.low)} where {what} is low "
+        f"and by {surface.kind.amount(uneven.high)} where {what} is high, and {surface.kind.amount(surface.scale**0.5)} is reckoned "
         f"with everywhere: probabilities are too sure where {what} is {more} and too cautious where {what} is {less}"
     )
     return Finding(surface.kind.name, sentence, "mind")
@@ -262,16 +262,9 @@ def _level_words(found: OffLevel, trial: Trial) -> str:
     return f"at {_word(name)} {found.level:.4g} {trial.unit_of(name)}"
 
 
-def _size(surface: Surface, shift: float) -> str:
-    """An amount: in percent where the logarithm is modelled, else in the response's unit."""
-    size = 100.0 * abs(np.expm1(shift)) if surface.kind.log else abs(float(shift))
-    number = f"{size:.2g}" if size < 99.5 else f"{size:.0f}"
-    return f"{number} %" if surface.kind.log else f"{number} {surface.kind.unit}"
-
-
 def _off(surface: Surface, missed: float) -> str:
     """How high or low predictions are that miss an amount."""
-    return f"{_size(surface, -missed)} {'low' if missed > 0 else 'high'}"
+    return f"{surface.kind.amount(-missed)} {'low' if missed > 0 else 'high'}"
 
 
 def _weight(surface: Surface, missed: float) -> str:

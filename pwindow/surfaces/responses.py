@@ -35,6 +35,12 @@ class ResponseKind:
     log: bool
     covariates: tuple[str, ...]
 
+    def amount(self, shift: float) -> str:
+        """A shift in words: in percent where the logarithm is modelled, else in the response's unit."""
+        size = 100.0 * abs(np.expm1(shift)) if self.log else abs(float(shift))
+        number = f"{size:.2g}" if size < 99.5 else f"{size:.0f}"
+        return f"{number} %" if self.log else f"{number} {self.unit}"
+
 
 COUNTS_ONLY = "gaps were counted and none was measured: only whether gaps of the tried plate gaps stay open can be judged"
 _FAR = 4.5  # standard deviations from bridging beyond which an open gap says nothing by being open

@@ -30,7 +30,8 @@ STANDINGS: Mapping[str, str] = MappingProxyType(
         "set aside": "fits do not use it",
     }
 )
-_USED = ("same process",)
+USED = ("same process",)
+"""Standings of the trials that fits use."""
 
 
 @dataclass(frozen=True)
@@ -202,7 +203,7 @@ class Archive:
                 _need(connection, numbers)
         if not numbers:
             kept = self.trials()
-            numbers = list(kept.index[kept["standing"].isin(_USED)])
+            numbers = list(kept.index[kept["standing"].isin(USED)])
             if not numbers:
                 raise UnusableInput(
                     f"archive {self.address} has no trial that fits may use; add one, or decide about those it has"

@@ -1,0 +1,68 @@
+"""Commands that keep trials in an archive, decide about them, and fit them anew."""
+
+from __future__ import annotations
+
+import click
+
+from pwindow.cli.guarded import guarded, reply
+from pwindow.cli.sources import ARCHIVE, FILES, archive_of
+
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
+_REASON = click.option("--reason", default="", help="Why, in a few words; it is kept with the decision.")
+_NUMBER = click.argument("number", type=click.IntRange(1))
+
+
+@click.command()
+@FILES
+@ARCHIVE
+@click.option("--accept", is_flag=True, help="Use what is added in fits from now on; needs --reason.")
+@_REASON
+@_JSON
+@guarded
+def add(files, archive, accept, reason, as_json):
+    """Keep trial FILEs in an archive, each held against the fit of those before it.
+
+    The first trial is used in fits at once; later ones wait for a decision: `accept` or `set-aside`.
+    """
+    from pwindow.cli.answers import added_answer
+    from pwindow.cli.tables import added_text
+    from pwindow.inputs import InputFile
+
+    if not files:
+        raise click.UsageError("give trial FILEs to add")
+    if accept and not reason.strip():
+        raise click.UsageError("--accept needs a --reason")
+    kept = archive_of(archive)
+    standing = "same process" if accept else "undecided"
+    found = [added_answer(kept, InputFile.of(path), standing, reason) for path in files]
+    reply({"archive": kept.address, "added": found}, added_text, as_json)
+
+
+@click.command()
+@ARCHIVE
+@_JSON
+@guarded
+def trials(archive, as_json):
+    """List the trials of an archive and what was decided about them."""
+    from pwindow.cli.answers import trials_answer
+    from pwindow.cli.tables import trials_text
+
+    reply(trials_answer(archive_of(archive, there=True)), trials_text, as_json)
+
+
+def _decision(name: str, standing: str, doc: str) -> click.Command:
+    @guarded
+    def decide(number, archive, reason, as_json):
+        from pwindow.cli.answers import trials_answer
+        from pwindow.cli.tables import trials_text
+
+        kept = archive_of(archive, there=True)
+        kept.decide(number, standing, reason)
+        reply(trials_answer(kept), trials_text, as_json)
+
+    return click.command(name, help=doc)(_NUMBER(ARCHIVE(_REASON(_JSON(decide)))))
+
+
+accept = _decision("accept", "same process", "Use trial NUMBER in fits, as more prints of the same process.")
+set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; `accept` brings it back.")
+COMMANDS = (add, trials, accept, set_aside)

@@ -1,0 +1,31 @@
+"""What every command does: answers on standard output, reasons on standard error."""
+
+from __future__ import annotations
+
+import json
+import sys
+from functools import wraps
+
+import click
+
+from pwindow.errors import UnusableInput
+
+
+def guarded(command):
+    """Turn unusable input into its reasons on standard error and exit status 1."""
+
+    @wraps(command)
+    def run(*args, **kwargs):
+        try:
+            return command(*args, **kwargs)
+        except UnusableInput as problem:
+            for reason in problem.reasons:
+                click.echo(reason, err=True)
+            sys.exit(1)
+
+    return run
+
+
+def reply(document, text, as_json: bool) -> None:
+    """Print a document, as JSON or as its text."""
+    click.echo(json.dumps(document, indent=1) if as_json else text(document))

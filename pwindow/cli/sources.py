@@ -1,0 +1,41 @@
+"""Where a command takes its trials from: files, or an archive."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from click.core import ParameterSource
+
+FILES = click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE…]")
+ARCHIVE = click.option(
+    "--archive",
+    metavar="ADDRESS",
+    envvar="PWINDOW_ARCHIVE",
+    help="Archive: an SQLite file or postgresql://…; PWINDOW_ARCHIVE names the usual one.",
+)
+
+
+def trial_of(files, archive):
+    """The trial of FILEs, or of the archive where none is given."""
+    from pwindow.trials import read_trial
+
+    if files:
+        if click.get_current_context().get_parameter_source("archive") is ParameterSource.COMMANDLINE:
+            raise click.UsageError("give trial FILEs or --archive, not both")
+        return read_trial(files)
+    if not archive:
+        raise click.UsageError("give trial FILEs, or --archive")
+    return archive_of(archive, there=True).trial()
+
+
+def archive_of(address, there: bool = False):
+    """The archive that was named; made where there is none, unless it must be `there`."""
+    from pwindow.errors import UnusableInput
+    from pwindow.trials.archive import Archive
+
+    if not address:
+        raise click.UsageError("name the archive: --archive ADDRESS, or PWINDOW_ARCHIVE")
+    if there and "://" not in address and not Path(address).exists():
+        raise UnusableInput(f"there is no archive {address}; `pwindow add` makes one")
+    return Archive(address)

@@ -1,0 +1,109 @@
+"""Commands that keep trials and decide about them."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+import pwindow as pw
+
+
+@pytest.fixture
+def archive(tmp_path):
+    return tmp_path / "trials.db"
+
+
+@pytest.fixture
+def second():
+    return pw.demo("trial_second.csv")
+
+
+def test_from_the_first_trial_to_a_decision(answer, first, second, archive, tag_file):
+    added = answer("add", first, "--archive", archive)["added"][0]
+    assert (added["trial"], added["standing"], added["agreement"]) == (1, "same process", None)
+    added = answer("add", second, "--archive", archive)["added"][0]
+    assert (added["trial"], added["standing"], added["known"]) == (2, "undecided", False)
+    agreement = added["agreement"]
+    assert not agreement["agrees"] and agreement["responses"]["line_height"]["shift"] < 0
+    assert len(agreement["sentences"]) == 4
+    assert answer("fit", "--archive", archive)["trial"]["prints"] == 65
+    answer("accept", 2, "--archive", archive, "--reason", "the ink of the next runs")
+    assert answer("fit", "--archive", archive)["trial"]["prints"] == 65 + 24
+    listed = answer("set-aside", 2, "--archive", archive, "--reason", "old ink")["trials"]
+    assert [trial["standing"] for trial in listed] == ["same process", "set aside"]
+    assert listed == answer("trials", "--archive", archive)["trials"]
+    assert listed[1]["reason"] == "old ink"
+
+
+def test_an_archive_answers_as_its_file(answer, first, archive, tag_file):
+    answer("add", first, "--archive", archive)
+    ours = answer("speeds", "--archive", archive, "--product", tag_file)
+    assert ours == answer("speeds", first, "--product", tag_file)
+
+
+def test_the_usual_archive_stands_in_the_environment(answer, first, archive, monkeypatch):
+    monkeypatch.setenv("PWINDOW_ARCHIVE", str(archive))
+    answer("add", first)
+    assert answer("check")["prints"] == 65
+    assert answer("check", first)["prints"] == 65, "files come before the usual archive"
+
+
+def test_the_same_file_twice(run, first, archive):
+    run("add", first, "--archive", archive)
+    again = run("add", first, "--archive", archive)
+    assert again.exit_code == 0 and "is in the archive already" in again.stdout
+
+
+def test_add_tells_what_to_do_next(run, first, second, archive):
+    result = run("add", first, second, "--archive", archive)
+    assert "the first trial" not in result.stdout and "fits use it from now on" in result.stdout
+    assert "it does not agree" in result.stdout and "% low throughout" in result.stdout
+    assert "pwindow accept 2 --reason" in result.stdout
+
+
+def test_accepted_while_added(answer, first, second, archive):
+    answer("add", first, "--archive", archive)
+    added = answer("add", second, "--archive", archive, "--accept", "--reason", "same ink")["added"][0]
+    assert added["standing"] == "same process" and added["agreement"] is not None
+
+
+def test_a_refused_file_leaves_the_archive_as_it_was(refused, answer, first, archive, tmp_path):
+    answer("add", first, "--archive", archive)
+    bad = tmp_path / "bad.csv"
+    bad.write_text(Path(first).read_text().replace(",30.0,", ",fast,", 1))
+    assert "fast" in refused("add", bad, "--archive", archive)
+    assert len(answer("trials", "--archive", archive)["trials"]) == 1
+
+
+def test_what_cannot_be_done(refused, first, archive):
+    assert "`pwindow add` makes one" in refused("trials", "--archive", archive)
+    assert "`pwindow add` makes one" in refused("fit", "--archive", archive)
+    assert not archive.exists()
+
+
+@pytest.mark.parametrize(
+    "arguments, words",
+    [
+        (["fit"], "give trial FILEs, or --archive"),
+        (["trials"], "name the archive"),
+        (["add", "--archive", "a.db"], "give trial FILEs to add"),
+        (["accept", "--archive", "a.db", "--reason", "x"], "NUMBER"),
+    ],
+)
+def test_wrong_usage(misused, arguments, words):
+    assert words in misused(*arguments)
+
+
+def test_files_and_an_archive_are_too_much(misused, first, archive):
+    assert "not both" in misused("fit", first, "--archive", archive)
+
+
+def test_a_decision_needs_a_trial_and_a_reason(refused, answer, first, archive):
+    answer("add", first, "--archive", archive)
+    assert "no trial 9" in refused("set-aside", 9, "--archive", archive, "--reason", "x")
+    assert "needs its reason" in refused("set-aside", 1, "--archive", archive)
+
+
+def test_json_is_one_document(run, first, archive):
+    result = run("add", first, "--archive", archive, "--json")
+    assert set(json.loads(result.stdout)) == {"archive", "added"}
