@@ -97,9 +97,8 @@ def _at(setup: pd.DataFrame, trial: Trial) -> dict:
 def _responses(surfaces: Surfaces, setup: pd.DataFrame, window: Window | None) -> dict[str, dict]:
     found = {}
     for surface in surfaces.by_name.values():
-        needed = [factor.name for factor in surface.design.factors]
         unknown = surface.kind.name == "gap_closure" and surfaces.counts_only
-        if unknown or setup[needed].isna().any(axis=None):
+        if unknown or setup[surface.design.needs].isna().any(axis=None):
             continue
         found[surface.kind.key] = surfaces.predict(surface.kind.name, setup).iloc[0].to_dict()
     gap = setup["plate_gap"].iloc[0]
@@ -165,7 +164,7 @@ def _surface(surface: Surface, judged: Judged | None) -> dict:
         "scale": f"ln({surface.kind.unit})" if surface.kind.log else surface.kind.unit,
         "factors": [
             {"name": f.name, "scale": f.scale, "levels": list(f.levels)}
-            if f.scale == "category"
+            if not f.is_number
             else {
                 "name": f.name,
                 "scale": f.scale,

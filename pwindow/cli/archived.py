@@ -64,5 +64,10 @@ def _decision(name: str, standing: str, doc: str) -> click.Command:
 
 
 accept = _decision("accept", "same process", "Use trial NUMBER in fits, as more prints of the same process.")
+accept_change = _decision(
+    "accept-change",
+    "changed process",
+    "Use trial NUMBER in fits, as prints of a process that has changed: predictions are for how it is since.",
+)
 set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; `accept` brings it back.")
-COMMANDS = (add, trials, accept, set_aside)
+COMMANDS = (add, trials, accept, accept_change, set_aside)

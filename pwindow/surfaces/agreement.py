@@ -20,7 +20,7 @@ from scipy import linalg, stats
 
 from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.levels import numbers
-from pwindow.surfaces.responses import FACTORS, ResponseData, response_data
+from pwindow.surfaces.responses import FACTORS, STATE, ResponseData, response_data
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
@@ -193,8 +193,7 @@ def _comparable(surfaces: Surfaces, surface: Surface, data: ResponseData) -> tup
     if "bridged" in cells:  # the mean of the open gaps alone would be too low
         cells = cells[(cells["measured"] > 0) & (cells["bridged"] == 0)]
         cells = cells.assign(count=cells["measured"])
-    names = [factor.name for factor in surface.design.factors]
-    told = cells[names].notna().all(axis=1).to_numpy()
+    told = cells[surface.design.needs].notna().all(axis=1).to_numpy()
     region = surfaces.region
     known = cells["plate"].astype(object).where(cells["plate"].notna(), "").isin(region.plates).to_numpy()
     inside = np.zeros(len(cells), dtype=bool)
@@ -203,6 +202,7 @@ def _comparable(surfaces: Surfaces, surface: Surface, data: ResponseData) -> tup
 
 
 def _compared(surface: Surface, cells: pd.DataFrame) -> ResponseAgreement:
+    cells = cells.drop(columns=STATE)  # held against the process as it was last
     matrix = surface.design.matrix(cells)
     errors = cells["value"].to_numpy(float) - surface.mean(cells)
     covariance = _covariance(surface, cells, matrix)

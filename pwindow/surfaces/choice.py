@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pwindow.errors import SurfaceProblem
-from pwindow.surfaces.responses import COVARIATES, FACTORS, ResponseData
+from pwindow.surfaces.responses import COVARIATES, FACTORS, STATE, ResponseData
 from pwindow.surfaces.surface import Surface, fit_surface
 from pwindow.surfaces.terms import Design, Factor, Term, droppable, label, parents, second_order
 
@@ -19,7 +19,7 @@ _TOLERANCE = 1e-7
 
 def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
     """Factors and covariates that the cells of a response vary."""
-    scales = FACTORS | {name: COVARIATES[name] for name in data.kind.covariates}
+    scales = FACTORS | {name: COVARIATES[name] for name in data.kind.covariates} | {STATE: STATE}
     factors = []
     for name, scale in scales.items():
         values = data.cells[name]
@@ -53,7 +53,7 @@ def make_design(data: ResponseData, notes: list[str], left_out: Sequence[str] = 
     if along:
         notes.append(f"{data.kind.label}: left out with the terms they need: {', '.join(along)}")
     main = {name for factor in factors if factor.name in FACTORS for name in factor.columns}
-    plates = {name for factor in factors if factor.name == "plate" for name in factor.columns}
+    plates = {name for factor in factors if factor.name in ("plate", STATE) for name in factor.columns}
     needed = [term for term in wanted if set(term) <= main or (len(term) == 1 and set(term) <= plates)]
     full = Design(factors, tuple(wanted))
     _check(full.keeping(needed), data, factors)

@@ -52,7 +52,7 @@ class OffLevel:
 def numbers(surface: Surface) -> list[Factor]:
     """The numeric factors that a surface uses."""
     used = {name for term in surface.design.terms for name in term}
-    return [factor for factor in surface.design.factors if factor.name in used and factor.scale != "category"]
+    return [factor for factor in surface.design.factors if factor.name in used and factor.is_number]
 
 
 def worst_level(surface: Surface) -> OffLevel | None:

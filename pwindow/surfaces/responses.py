@@ -23,6 +23,10 @@ COVARIATES = MappingProxyType(
     {"plate": "category", "plate_width": "log", "plate_gap": "linear", "direction": "linear"}
 )
 
+STATE = "state"
+"""Column of the prints of trials that were accepted with an effect of their own: since which of them
+the process is as it is."""
+
 
 @dataclass(frozen=True)
 class ResponseKind:
@@ -123,7 +127,8 @@ def _means(trial: Trial, kind: ResponseKind, cells: pd.DataFrame) -> ResponseDat
 
 
 def _with_setups(trial: Trial, cells: pd.DataFrame) -> pd.DataFrame:
-    return cells.join(trial.prints[["make_ready", *FACTORS, "plate"]], on="print")
+    prints = trial.prints.reindex(columns=["make_ready", *FACTORS, "plate", STATE])
+    return cells.join(prints, on="print")
 
 
 def _pooled_variance(cells: pd.DataFrame) -> tuple[float, int]:

@@ -59,7 +59,7 @@ class Truth:
         """Means on the modelled scale, shape (len(rows), q); NaN where a response's covariate is absent."""
         columns = []
         for design, beta in zip(self.designs, self.coefficients):
-            known = rows[[factor.name for factor in design.factors]].notna().all(axis=1).to_numpy()
+            known = rows[design.needs].notna().all(axis=1).to_numpy()
             mean = np.full(len(rows), np.nan)
             mean[known] = design.matrix(rows[known]) @ beta
             columns.append(mean)

@@ -81,7 +81,7 @@ class Surfaces:
     @property
     def setup_columns(self) -> tuple[str, ...]:
         """Columns a set-up needs: settings, and the covariates that any surface uses."""
-        used = {factor.name for surface in self.by_name.values() for factor in surface.design.factors}
+        used = {name for surface in self.by_name.values() for name in surface.design.needs}
         return (*FACTORS, *(name for name in COVARIATES if name in used or name == "plate"))
 
 

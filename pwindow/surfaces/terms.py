@@ -19,21 +19,23 @@ class Factor:
     """How a setting is coded, learned from the trial and used for every later set-up.
 
     A number is coded to [-1, 1] over its tried range, after taking the logarithm where `scale` is
-    'log'. A category is coded by sum-to-zero contrasts: one column per level but the first.
+    'log'. A category is coded by sum-to-zero contrasts: one column per level but the first. A state of
+    the process, which changes for good, is coded by what each earlier one differs by from the last: a
+    set-up that names none is of the last.
 
     Attributes
     ----------
     name : str
         Column of the set-up.
-    scale : {'log', 'linear', 'category'}
+    scale : {'log', 'linear', 'category', 'state'}
     low, high : float
         Tried range in the column's unit (numbers).
     levels : tuple of str
-        Tried levels (categories).
+        Tried levels (categories), or states in their order.
     """
 
     name: str
-    scale: Literal["log", "linear", "category"]
+    scale: Literal["log", "linear", "category", "state"]
     low: float = 0.0
     high: float = 0.0
     levels: tuple[str, ...] = ()
@@ -43,13 +45,21 @@ class Factor:
         """Learn range or levels from tried values."""
         if scale == "category":
             return cls(name, "category", levels=tuple(sorted(values.unique())))
+        if scale == "state":
+            return cls(name, "state", levels=tuple(values.unique()))
         return cls(name, scale, float(values.min()), float(values.max()))
+
+    @property
+    def is_number(self) -> bool:
+        return self.scale in ("log", "linear")
 
     @property
     def columns(self) -> tuple[str, ...]:
         """Names of the coded columns."""
         if self.scale == "category":
             return tuple(f"{self.name}={level}" for level in self.levels[1:])
+        if self.scale == "state":
+            return tuple(f"{self.name}={level}" for level in self.levels[:-1])
         return (self.name,)
 
     def code(self, values) -> np.ndarray:
@@ -58,6 +68,9 @@ class Factor:
             values = np.asarray(values, dtype=object)
             first = values == self.levels[0]
             return np.column_stack([(values == level) * 1.0 - first for level in self.levels[1:]])
+        if self.scale == "state":
+            values = np.asarray(values, dtype=object)
+            return np.column_stack([(values == level) * 1.0 for level in self.levels[:-1]])
         low, high, values = self._ends(np.asarray(values, dtype=float))
         return ((values - (low + high) / 2) / ((high - low) / 2))[:, None]
 
@@ -90,7 +103,8 @@ class Design:
         """Coded columns by name."""
         columns = {}
         for factor in self.factors:
-            coded = factor.code(setups[factor.name].to_numpy())
+            last = factor.scale == "state" and factor.name not in setups
+            coded = factor.code([None] * len(setups) if last else setups[factor.name].to_numpy())
             columns |= {name: coded[:, at] for at, name in enumerate(factor.columns)}
         return columns
 
@@ -110,6 +124,11 @@ class Design:
     def labels(self) -> list[str]:
         """Terms in words."""
         return [label(term) for term in self.terms]
+
+    @property
+    def needs(self) -> list[str]:
+        """What a set-up must tell."""
+        return [factor.name for factor in self.factors if factor.scale != "state"]
 
     def keeping(self, terms: Sequence[Term]) -> Design:
         """The design with only some terms."""
@@ -141,10 +160,10 @@ def second_order(factors: Sequence[Factor]) -> tuple[Term, ...]:
     ['intercept', 'speed', 'cell_volume', 'speed²', 'cell_volume²', 'speed × cell_volume']
     """
     linear = [(name,) for factor in factors for name in factor.columns]
-    squares = [(factor.name, factor.name) for factor in factors if factor.scale != "category"]
+    squares = [(factor.name, factor.name) for factor in factors if factor.is_number]
     products = [
         (one, other)
-        for first, second in combinations(factors, 2)
+        for first, second in combinations([factor for factor in factors if factor.scale != "state"], 2)
         for one in first.columns
         for other in second.columns
     ]

@@ -34,7 +34,8 @@ class Trial:
     notes : tuple of str
         What was assumed or left unused.
     prints : DataFrame
-        One row per print: its set-up, indexed by print.
+        One row per print: its set-up, indexed by print. Of trials that were accepted with an effect of
+        their own, ``state`` names the one since which the process is as it is.
     cells : DataFrame
         As of `reduce_features`.
     fingerprint : str
@@ -96,7 +97,8 @@ class MeasuredTrial(Trial):
 
     @cached_property
     def prints(self) -> pd.DataFrame:
-        return self.features.groupby("print", sort=False)[list(PRINT_COLUMNS[1:])].first()
+        names = [name for name in (*PRINT_COLUMNS[1:], "state") if name in self.features]
+        return self.features.groupby("print", sort=False)[names].first()
 
     @cached_property
     def cells(self) -> pd.DataFrame:

@@ -19,18 +19,27 @@ from pwindow.inputs import InputFile
 from pwindow.trials.archive.connection import connect, shown
 from pwindow.trials.archive.migrations import migrate
 from pwindow.trials.archive.rows import read_rows, write_rows
-from pwindow.trials.archive.schema import CELLS, DECISIONS, FEATURES, FILES, PRINTS, TRIALS
-from pwindow.trials.columns import PRINT_COLUMNS
+from pwindow.trials.archive.schema import (
+    CELLS,
+    DECISIONS,
+    DECLARATIONS,
+    FEATURES,
+    FILES,
+    FITS,
+    PRINTS,
+    TRIALS,
+)
 from pwindow.trials.trial import Trial, read_trial
 
 STANDINGS: Mapping[str, str] = MappingProxyType(
     {
         "undecided": "nothing was decided yet; fits do not use it",
         "same process": "fits use it as more prints of the same process",
+        "changed process": "fits use it, and let it and what comes after differ from what was before",
         "set aside": "fits do not use it",
     }
 )
-USED = ("same process",)
+USED = ("same process", "changed process")
 """Standings of the trials that fits use."""
 
 
@@ -49,6 +58,7 @@ class StoredTrial(Trial):
 
     archive: Archive = field(repr=False)
     numbers: tuple[int, ...]
+    states: Mapping[int, str] = field(repr=False)
     prints: pd.DataFrame = field(repr=False)
     cells: pd.DataFrame = field(repr=False)
     fingerprint: str
@@ -58,7 +68,7 @@ class StoredTrial(Trial):
 
     @cached_property
     def features(self) -> pd.DataFrame:
-        return self.archive.features(self.numbers)
+        return self.archive.features(self.numbers, self.states)
 
 
 class Archive:
@@ -76,10 +86,14 @@ class Archive:
     """
 
     def __init__(self, address: str):
-        self.address = shown(address)
+        self.address, self._whole_address = shown(address), address
         self._engine = connect(address)
         with self._reached():
             migrate(self._engine)
+
+    def __reduce__(self):
+        """Another process opens the archive for itself."""
+        return Archive, (self._whole_address,)
 
     @contextmanager
     def _reached(self) -> Iterator[None]:
@@ -144,6 +158,36 @@ class Archive:
             _need(connection, [trial])
             _decide(connection, trial, standing, reason)
 
+    def keep_declaration(self, kind: str, file: InputFile) -> str:
+        """Keep a product or a study as it stood when it was used; gives the checksum it is found by."""
+        checksum = hashlib.sha256(file.content).hexdigest()
+        asked = select(DECLARATIONS.c.id).where(DECLARATIONS.c.file == checksum)
+        try:
+            with self._writing() as connection:
+                if connection.scalar(asked) is None:
+                    if connection.scalar(select(FILES.c.name).where(FILES.c.checksum == checksum)) is None:
+                        values = {"checksum": checksum, "name": file.name, "content": file.content}
+                        connection.execute(FILES.insert().values(values))
+                    connection.execute(DECLARATIONS.insert().values(kind=kind, file=checksum, added=_now()))
+        except IntegrityError:  # somebody else kept the same in the meantime
+            pass
+        return checksum
+
+    def declaration(self, checksum: str) -> InputFile:
+        """A product or a study as it stood."""
+        asked = select(FILES.c.name, FILES.c.content).where(FILES.c.checksum == checksum)
+        with self._reading() as connection:
+            return InputFile(*connection.execute(asked).one())
+
+    def keep_fit(self, fingerprint: str, recipe: str, answer: str) -> None:
+        """Keep what a fit stood on and what it said; a fit that is there already stays as it is."""
+        values = {"fingerprint": fingerprint, "recipe": recipe, "answer": answer, "made": _now()}
+        try:
+            with self._writing() as connection:
+                connection.execute(FITS.insert().values(values))
+        except IntegrityError:
+            pass
+
     # asking -------------------------------------------------------------------------------------
 
     def trials(self) -> pd.DataFrame:
@@ -183,6 +227,14 @@ class Archive:
             found = connection.execute(asked)
             return pd.DataFrame(found.all(), columns=list(found.keys()))
 
+    def fits(self) -> pd.DataFrame:
+        """The fits that were kept, the oldest first, with their number as index: ``fingerprint``,
+        ``recipe``, ``answer``, ``made``.
+        """
+        with self._reading() as connection:
+            found = connection.execute(select(FITS).order_by(FITS.c.id))
+            return pd.DataFrame(found.all(), columns=list(found.keys())).set_index("id")
+
     def file(self, trial: int) -> InputFile:
         """The file of a trial as it came."""
         asked = select(FILES.c.name, FILES.c.content).join(TRIALS).where(TRIALS.c.id == trial)
@@ -190,8 +242,14 @@ class Archive:
             _need(connection, [trial])
             return InputFile(*connection.execute(asked).one())
 
-    def trial(self, numbers: Sequence[int] = ()) -> StoredTrial:
+    def trial(self, numbers: Sequence[int] = (), standings: Mapping[int, str] | None = None) -> StoredTrial:
         """Trials as one, ready to be fitted: those that are used, unless some are named.
+
+        Parameters
+        ----------
+        numbers : sequence of int
+        standings : mapping of int to str, optional
+            Standings other than those of today, such as those of an earlier fit.
 
         Raises
         ------
@@ -209,9 +267,11 @@ class Archive:
                     f"archive {self.address} has no trial that fits may use; add one, or decide about those it has"
                 )
         with self._reading() as connection:
-            return self._stored(connection, [int(number) for number in numbers])
+            return self._stored(connection, [int(number) for number in numbers], standings)
 
-    def _stored(self, connection: Connection, numbers: list[int]) -> StoredTrial:
+    def _stored(
+        self, connection: Connection, numbers: list[int], standings: Mapping[int, str] | None
+    ) -> StoredTrial:
         heads = {row.id: row for row in connection.execute(select(TRIALS).where(TRIALS.c.id.in_(numbers)))}
         heads = [heads[number] for number in numbers]
         units = {head.pressure_unit for head in heads}
@@ -220,31 +280,44 @@ class Archive:
             raise UnusableInput(
                 f"pressures are of several kinds ({told}); set aside the trials of all but one kind"
             )
-        labels = _labels(heads)
-        prints = _labelled(read_rows(connection, PRINTS, numbers), labels, ["print", "make_ready"])
-        cells = _labelled(read_rows(connection, CELLS, numbers), labels, ["print"])
-        together = "\n".join(head.fingerprint for head in heads)
+        states = _states(heads, self.trials()["standing"] if standings is None else standings)
+        together = "\n".join(f"{head.fingerprint} {states.get(head.id, '')}" for head in heads)
         return StoredTrial(
             self,
             tuple(numbers),
-            prints.set_index("print"),
-            cells,
+            states,
+            _prints(connection, heads, states).set_index("print"),
+            _labelled(read_rows(connection, CELLS, numbers), _labels(heads), ["print"]),
             heads[0].fingerprint if len(heads) == 1 else hashlib.sha256(together.encode()).hexdigest()[:12],
             units.pop(),
             tuple(head.name for head in heads),
             tuple(note for head in heads for note in head.notes.splitlines()),
         )
 
-    def features(self, numbers: Sequence[int]) -> pd.DataFrame:
+    def features(self, numbers: Sequence[int], states: Mapping[int, str]) -> pd.DataFrame:
         """The features of trials, as `Trial.features`."""
         with self._reading() as connection:
             heads = list(connection.execute(select(TRIALS).where(TRIALS.c.id.in_(numbers))))
             heads.sort(key=lambda head: numbers.index(head.id))
             features = _labelled(read_rows(connection, FEATURES, numbers), _labels(heads), ["print"])
-            prints = _labelled(
-                read_rows(connection, PRINTS, numbers), _labels(heads), ["print", "make_ready"]
-            )
-        return features.join(prints.set_index("print")[list(PRINT_COLUMNS[1:])], on="print")
+            prints = _prints(connection, heads, states)
+        return features.join(prints.set_index("print"), on="print")
+
+
+def _states(heads, standings: Mapping[int, str]) -> dict[int, str]:
+    """Name of the trial since which the process is as it is, per trial; empty where it never changed."""
+    states, state = {}, heads[0].name
+    for head in heads:
+        state = head.name if standings[head.id] == "changed process" else state
+        states[head.id] = state
+    return states if len(set(states.values())) > 1 else {}
+
+
+def _prints(connection: Connection, heads, states: Mapping[int, str]) -> pd.DataFrame:
+    rows = read_rows(connection, PRINTS, [head.id for head in heads])
+    if states:
+        rows = rows.assign(state=rows["trial"].map(states))
+    return _labelled(rows, _labels(heads), ["print", "make_ready"])
 
 
 def _known(connection: Connection, checksum: str, fingerprint: str) -> Added | None:

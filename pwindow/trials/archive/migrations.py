@@ -40,7 +40,7 @@ def _trials(connection: Connection) -> None:
 
 
 def _declarations_and_fits(connection: Connection) -> None:
-    schema.METADATA.create_all(connection, [schema.PRODUCTS, schema.VOLUMES, schema.FITS])
+    schema.METADATA.create_all(connection, [schema.DECLARATIONS, schema.VOLUMES, schema.FITS])
 
 
 STEPS: Mapping[str, Callable[[Connection], None]] = {

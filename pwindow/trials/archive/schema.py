@@ -93,11 +93,11 @@ CELLS = _rows_of_trial(
     *(Column(name, Double) for name in STATISTICS),
 )
 FEATURES = _rows_of_trial("features", *_typed(["print", *FEATURE_COLUMNS]))
-PRODUCTS = Table(
-    "products",
+DECLARATIONS = Table(
+    "declarations",
     METADATA,
     _id(),
-    _text("name"),
+    _text("kind"),
     Column("file", ForeignKey("files.checksum"), nullable=False, unique=True),
     _when("added"),
 )
