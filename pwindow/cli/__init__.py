@@ -10,22 +10,12 @@ import click
 
 from pwindow.cli.archived import COMMANDS
 from pwindow.cli.guarded import guarded, reply
-from pwindow.cli.sources import ARCHIVE, FILES, trial_of
+from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, TERMS, trial_of
 from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 _STUDY = click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
-_TERMS = click.option(
-    "--terms",
-    type=click.Choice(["all", "chosen", "bending"]),
-    default="all",
-    show_default=True,
-    help="All second-order terms; those the corrected Akaike criterion keeps; or all and smooth departures from them.",
-)
-_LEAVE_OUT = click.option(
-    "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."
-)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -60,8 +50,8 @@ def check(files, archive, as_json):
 @main.command()
 @FILES
 @ARCHIVE
-@_TERMS
-@_LEAVE_OUT
+@TERMS
+@LEAVE_OUT
 @_JSON
 @guarded
 def fit(files, archive, terms, leave_out, as_json):
@@ -87,8 +77,8 @@ def fit(files, archive, terms, leave_out, as_json):
     "--product", type=click.Path(path_type=Path), help="Product file: adds conformance probabilities."
 )
 @_STUDY
-@_TERMS
-@_LEAVE_OUT
+@TERMS
+@LEAVE_OUT
 @_JSON
 @guarded
 def predict(files, archive, points, product, study, terms, leave_out, as_json):
@@ -124,8 +114,8 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
 @click.option(
     "--assurance", type=click.FloatRange(0, 1, min_open=True, max_open=True), help="Another assurance level."
 )
-@_TERMS
-@_LEAVE_OUT
+@TERMS
+@LEAVE_OUT
 @_JSON
 @guarded
 def speeds(files, archive, product, study, pressures, assurance, terms, leave_out, as_json):
@@ -158,8 +148,8 @@ def speeds(files, archive, product, study, pressures, assurance, terms, leave_ou
 @click.option(
     "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Write the picture to this HTML file."
 )
-@_TERMS
-@_LEAVE_OUT
+@TERMS
+@LEAVE_OUT
 @_JSON
 @guarded
 def calibrate(files, archive, product, study, trials, seed, picture, terms, leave_out, as_json):

@@ -24,6 +24,7 @@ from pwindow.trials.trial import Trial, read_trial
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import recommend
+from pwindow.window.refits import KeptFit, answer_of, differences, kept_fit, versions
 from pwindow.window.window import Window
 
 _KEYS = {
@@ -266,3 +267,49 @@ def trials_answer(archive: Archive) -> dict:
     for name in ("added", "decided"):
         rows[name] = [moment.isoformat(timespec="seconds") for moment in rows[name]]
     return plain({"archive": archive.address, "trials": rows.to_dict("records")})
+
+
+def kept_answer(kept: KeptFit) -> dict:
+    """A kept fit."""
+    return plain(
+        {
+            "number": kept.number,
+            "fingerprint": kept.fingerprint,
+            "made": kept.made.isoformat(timespec="seconds"),
+            **kept.recipe,
+            "products": kept.answer["products"],
+            "surfaces": kept.answer["surfaces"],
+        }
+    )
+
+
+def fits_answer(archive: Archive) -> dict:
+    """The fits of an archive."""
+    kept = [kept_fit(archive, str(number)) for number in archive.fits().index]
+    return {"archive": archive.address, "fits": [kept_answer(one) for one in kept]}
+
+
+def compared_answer(before: KeptFit, after: KeptFit, found: Mapping) -> dict:
+    """Two kept fits side by side."""
+    tables = {name: table.to_dict("records") for name, table in found.items() if name != "recommended"}
+    return plain(
+        {
+            "before": {"number": before.number, "fingerprint": before.fingerprint},
+            "after": {"number": after.number, "fingerprint": after.fingerprint},
+            "recommended": found["recommended"],
+            **tables,
+        }
+    )
+
+
+def again_answer(kept: KeptFit, archive: Archive) -> dict:
+    """A kept fit made anew from the archive."""
+    moved = differences(kept.answer, answer_of(archive, kept.recipe))
+    return {
+        "number": kept.number,
+        "fingerprint": kept.fingerprint,
+        "same_as_printed": not moved,
+        "differences": moved,
+        "versions_then": kept.recipe["versions"],
+        "versions_now": versions(),
+    }

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from pwindow.cli.guarded import guarded, reply
-from pwindow.cli.sources import ARCHIVE, FILES, archive_of
+from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, TERMS, archive_of
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 _REASON = click.option("--reason", default="", help="Why, in a few words; it is kept with the decision.")
@@ -70,4 +72,75 @@ accept_change = _decision(
     "Use trial NUMBER in fits, as prints of a process that has changed: predictions are for how it is since.",
 )
 set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; `accept` brings it back.")
-COMMANDS = (add, trials, accept, accept_change, set_aside)
+
+
+@click.command()
+@ARCHIVE
+@click.option(
+    "--product",
+    "products",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Product file; may be repeated.",
+)
+@click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
+@TERMS
+@LEAVE_OUT
+@_JSON
+@guarded
+def refit(archive, products, study, terms, leave_out, as_json):
+    """Fit the trials that are used, judge products on them, keep the fit, and compare it with the last."""
+    from pwindow.cli.answers import compared_answer, kept_answer
+    from pwindow.cli.tables import refit_text
+    from pwindow.inputs import InputFile
+    from pwindow.window import refits
+
+    kept = archive_of(archive, there=True)
+    before = kept.fits()
+    declared = None if study is None else InputFile.of(study)
+    now = refits.refit(kept, [InputFile.of(path) for path in products], declared, terms, leave_out)
+    earlier = before[before["fingerprint"] != now.fingerprint]
+    compared = None
+    if len(earlier):
+        last = refits.kept_fit(kept, str(earlier.index[-1]))
+        compared = compared_answer(last, now, refits.compare(kept, last, now))
+    reply({"fit": kept_answer(now), "compared": compared}, refit_text, as_json)
+
+
+@click.command()
+@ARCHIVE
+@_JSON
+@guarded
+def fits(archive, as_json):
+    """List the fits of an archive: what each stood on and what it recommended."""
+    from pwindow.cli.answers import fits_answer
+    from pwindow.cli.tables import fits_text
+
+    reply(fits_answer(archive_of(archive, there=True)), fits_text, as_json)
+
+
+@click.command()
+@click.argument("before", metavar="A")
+@click.argument("after", metavar="B", required=False)
+@ARCHIVE
+@_JSON
+@guarded
+def compare(before, after, archive, as_json):
+    """Compare fit A with fit B, each by its number or fingerprint.
+
+    With A alone the fit is made anew from the archive and held against what it said.
+    """
+    from pwindow.cli.answers import again_answer, compared_answer
+    from pwindow.cli.tables import again_text, compared_text
+    from pwindow.window import refits
+
+    kept = archive_of(archive, there=True)
+    one = refits.kept_fit(kept, before)
+    if after is None:
+        reply(again_answer(one, kept), again_text, as_json)
+        return
+    other = refits.kept_fit(kept, after)
+    reply(compared_answer(one, other, refits.compare(kept, one, other)), compared_text, as_json)
+
+
+COMMANDS = (add, trials, accept, accept_change, set_aside, refit, fits, compare)

@@ -1,4 +1,4 @@
-"""Where a command takes its trials from: files, or an archive."""
+"""Where a command takes its trials from, and how they are to be fitted."""
 
 from __future__ import annotations
 
@@ -13,6 +13,16 @@ ARCHIVE = click.option(
     metavar="ADDRESS",
     envvar="PWINDOW_ARCHIVE",
     help="Archive: an SQLite file or postgresql://…; PWINDOW_ARCHIVE names the usual one.",
+)
+TERMS = click.option(
+    "--terms",
+    type=click.Choice(["all", "chosen", "bending"]),
+    default="all",
+    show_default=True,
+    help="All second-order terms; those the corrected Akaike criterion keeps; or all and smooth departures from them.",
+)
+LEAVE_OUT = click.option(
+    "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."
 )
 
 

@@ -256,3 +256,67 @@ def trials_text(answer: Mapping) -> str:
     return table(
         frame[["name", "prints", "features", "added", "standing", "reason", "fingerprint"]], index=True
     )
+
+
+def fits_text(answer: Mapping) -> str:
+    """The fits of an archive."""
+    if not answer["fits"]:
+        return f"archive {answer['archive']} has no fit yet; `pwindow refit` makes one"
+    return "\n".join(_kept_text(one) for one in answer["fits"])
+
+
+def _kept_text(one: Mapping) -> str:
+    trials = ", ".join(f"{trial['number']} ({trial['standing']})" for trial in one["trials"])
+    lines = [
+        f"fit {one['number']}, {one['fingerprint']}, {one['made']}: trials {trials}; terms {one['terms']}"
+    ]
+    lines += [f"  {name}: {_run(product['recommended'])}" for name, product in one["products"].items()]
+    return "\n".join(lines)
+
+
+def _run(best: Mapping | None) -> str:
+    if best is None:
+        return "no assured speed"
+    return (
+        f"{best['speed_m_min']:g} m/min with roll {best['roll']}, pressure {best['pressure']:g}"
+        + (f", plate {best['plate']}" if best["plate"] else "")
+        + f" (conformance {best['conformance']:.3f})"
+    )
+
+
+def refit_text(answer: Mapping) -> str:
+    """A new fit, and how it differs from the last."""
+    parts = [_kept_text(answer["fit"])]
+    if answer["compared"] is not None:
+        parts.append(compared_text(answer["compared"]))
+    return "\n\n".join(parts)
+
+
+def compared_text(answer: Mapping) -> str:
+    """Two fits side by side."""
+    before, after = answer["before"], answer["after"]
+    parts = [
+        f"fit {before['number']} ({before['fingerprint']}) → fit {after['number']} ({after['fingerprint']})"
+    ]
+    for name, best in answer["recommended"].items():
+        parts.append(f"{name}\n  before: {_run(best['before'])}\n  after:  {_run(best['after'])}")
+    if answer["influence"]:
+        parts.append(
+            "recommended speed with all trials, and without one, m/min\n"
+            + table(pd.DataFrame(answer["influence"]))
+        )
+    if answer["bands"]:
+        parts.append("fastest assured speed, m/min\n" + table(pd.DataFrame(answer["bands"])))
+    for what in ("coefficients", "standard_deviations"):
+        parts.append(f"{what.replace('_', ' ')}\n" + table(pd.DataFrame(answer[what])))
+    return "\n\n".join(parts)
+
+
+def again_text(answer: Mapping) -> str:
+    """Whether a fit comes out again as it was."""
+    start = f"fit {answer['number']} ({answer['fingerprint']}), made anew from the archive"
+    if answer["same_as_printed"]:
+        return f"{start}: the same in every printed digit"
+    return "\n".join(
+        [f"{start}: {len(answer['differences'])} numbers print otherwise", *answer["differences"]]
+    )

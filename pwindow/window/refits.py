@@ -1,0 +1,286 @@
+"""Fits that are kept in an archive: what each stood on, what it said, and how two of them differ."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import platform
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.metadata import version
+
+import pandas as pd
+
+from pwindow.demo import __version__
+from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.product import read_product
+from pwindow.study import Study, read_study
+from pwindow.surfaces.surfaces import Surfaces, fit
+from pwindow.trials.archive import Archive
+from pwindow.window.recommend import recommend
+from pwindow.window.window import Window, find_window
+
+_PRINTED = 4  # digits that a fit is reproduced to, those that are printed
+_BAND = ["roll", "plate", "pressure"]
+
+
+@dataclass(frozen=True)
+class KeptFit:
+    """A fit that an archive holds.
+
+    Attributes
+    ----------
+    number : int
+    fingerprint : str
+        Twelve hexadecimal digits of the recipe.
+    recipe : mapping
+        ``trials`` (number, name, fingerprint, standing), ``terms``, ``leave_out``, ``products`` and
+        ``study`` (checksums of the files), ``versions``.
+    answer : mapping
+        ``surfaces``: coefficients and standard deviations; ``products``: speed bands and the
+        recommended set-up of each.
+    made : datetime
+    """
+
+    number: int
+    fingerprint: str
+    recipe: Mapping
+    answer: Mapping
+    made: datetime
+
+    @property
+    def standings(self) -> dict[int, str]:
+        return {trial["number"]: trial["standing"] for trial in self.recipe["trials"]}
+
+
+def refit(
+    archive: Archive,
+    products: Sequence[InputFile],
+    study: InputFile | None = None,
+    terms: str = "all",
+    leave_out: Sequence[str] = (),
+) -> KeptFit:
+    """Fit the trials that an archive uses, judge products on the fit, and keep all of it.
+
+    Returns
+    -------
+    KeptFit
+        The one that was kept before, where nothing has changed since.
+    """
+    trial, kept = archive.trial(), archive.trials()
+    recipe = {
+        "trials": [
+            {"number": number, **kept.loc[number, ["name", "fingerprint", "standing"]].to_dict()}
+            for number in trial.numbers
+        ],
+        "terms": terms,
+        "leave_out": sorted(leave_out),
+        "products": sorted(archive.keep_declaration("product", file) for file in products),
+        "study": None if study is None else archive.keep_declaration("study", study),
+        "versions": versions(),
+    }
+    fingerprint = hashlib.sha256(json.dumps(recipe, sort_keys=True).encode()).hexdigest()[:12]
+    if fingerprint not in set(archive.fits()["fingerprint"]):
+        archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer_of(archive, recipe)))
+    return kept_fit(archive, fingerprint)
+
+
+def kept_fit(archive: Archive, which: str) -> KeptFit:
+    """A fit by its number or the beginning of its fingerprint.
+
+    Raises
+    ------
+    UnusableInput
+        If there is none, or several.
+    """
+    fits = archive.fits()
+    found = fits[
+        (fits.index.astype(str) == which)
+        | fits["fingerprint"].str.startswith(which if len(which) > 3 else "none")
+    ]
+    if len(found) != 1:
+        what = "no fit" if found.empty else "more than one fit"
+        raise UnusableInput(f"there is {what} “{which}”; `pwindow fits` lists them")
+    row = found.iloc[0]
+    return KeptFit(
+        int(found.index[0]),
+        row["fingerprint"],
+        json.loads(row["recipe"]),
+        json.loads(row["answer"]),
+        row["made"],
+    )
+
+
+def answer_of(archive: Archive, recipe: Mapping, without: int | None = None) -> dict:
+    """What a recipe says, made anew; with a trial left out where one is named."""
+    surfaces = surfaces_of(archive, recipe, without)
+    return {
+        "surfaces": {name: _surface(surfaces, name) for name in surfaces.by_name},
+        "products": {
+            window.product.name: _judged(window) for window in windows_of(archive, recipe, surfaces)
+        },
+    }
+
+
+def surfaces_of(archive: Archive, recipe: Mapping, without: int | None = None) -> Surfaces:
+    """The surfaces of a recipe."""
+    standings = {
+        trial["number"]: trial["standing"] for trial in recipe["trials"] if trial["number"] != without
+    }
+    return fit(archive.trial(list(standings), standings), recipe["terms"], recipe["leave_out"])
+
+
+def windows_of(archive: Archive, recipe: Mapping, surfaces: Surfaces) -> Iterator[Window]:
+    """The windows of the products of a recipe, as far as the trials can judge them."""
+    study = Study() if recipe["study"] is None else read_study(archive.declaration(recipe["study"]))
+    for checksum in recipe["products"]:
+        yield find_window(surfaces, read_product(archive.declaration(checksum)), study)
+
+
+def differences(answer: Mapping, other: Mapping) -> list[str]:
+    """Numbers of two answers that do not print alike, by where they stand."""
+    return [
+        f"{place}: {one} and {another}"
+        for place, one, another in _leaves(answer, other)
+        if _as_printed(one) != _as_printed(another)
+    ]
+
+
+def compare(archive: Archive, before: KeptFit, after: KeptFit) -> dict:
+    """Two fits side by side, and which trial moved what.
+
+    Returns
+    -------
+    dict
+        ``coefficients`` and ``standard_deviations`` (DataFrames: response, term, before, after, and the
+        change in standard errors of the earlier), ``bands`` (DataFrame: product, roll, plate, pressure,
+        fastest speed before and after), ``recommended`` (per product: before and after), ``influence``
+        (DataFrame: per trial of the later fit and product the fastest recommended speed without it).
+    """
+    return {
+        "coefficients": _side_by_side(before, after, "coefficients"),
+        "standard_deviations": _side_by_side(before, after, "standard_deviations"),
+        "bands": _bands(before, after),
+        "recommended": {
+            name: {"before": _recommended(before.answer, name), "after": _recommended(after.answer, name)}
+            for name in after.answer["products"]
+        },
+        "influence": _influence(archive, after),
+    }
+
+
+def versions() -> dict[str, str]:
+    """Of what works out a fit."""
+    ours = {"pwindow": __version__, "python": platform.python_version()}
+    return ours | {name: version(name) for name in ("numpy", "scipy", "pandas")}
+
+
+def _surface(surfaces: Surfaces, name: str) -> dict:
+    surface = surfaces.by_name[name]
+    table, parts = surface.coefficients(), surface.components
+    return {
+        "coefficients": {term: [row["coefficient"], row["std_error"]] for term, row in table.iterrows()},
+        "standard_deviations": {
+            "make-ready": math.sqrt(parts.make_ready) if parts.split else None,
+            "print": math.sqrt(parts.print_),
+            "feature": math.sqrt(parts.feature),
+        },
+    }
+
+
+def _judged(window: Window) -> dict:
+    bands = window.speed_bands().rename(columns={window.surfaces.trial.pressure_key: "pressure"})
+    best = recommend(window, window.speed_bands())
+    keys = [*_BAND, "speed_low_m_min", "speed_high_m_min"]
+    return {
+        "bands": bands[keys].to_dict("records"),
+        "recommended": None
+        if best is None
+        else {
+            "roll": best["roll"],
+            "plate": best["plate"],
+            "pressure": best[window.surfaces.trial.pressure_key],
+            "speed_m_min": best["speed_m_min"],
+            "conformance": best["conformance"],
+        },
+    }
+
+
+def _leaves(one, other, place: str = "") -> Iterator[tuple[str, object, object]]:
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        for key in dict.fromkeys([*one, *other]):
+            yield from _leaves(one.get(key), other.get(key), f"{place}, {key}" if place else str(key))
+    elif isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
+        for at, (first, second) in enumerate(zip(one, other), start=1):
+            yield from _leaves(first, second, f"{place} {at}")
+    else:
+        yield place, one, other
+
+
+def _as_printed(value: object) -> object:
+    return f"{value:.{_PRINTED}g}" if isinstance(value, float) else value
+
+
+def _side_by_side(before: KeptFit, after: KeptFit, what: str) -> pd.DataFrame:
+    rows = []
+    for name in dict.fromkeys([*before.answer["surfaces"], *after.answer["surfaces"]]):
+        one, other = (kept.answer["surfaces"].get(name, {}).get(what, {}) for kept in (before, after))
+        for term in dict.fromkeys([*one, *other]):
+            first, second = one.get(term), other.get(term)
+            row = {"response": name, "term": term}
+            if what == "coefficients":
+                moved = None if None in (first, second) else (second[0] - first[0]) / first[1]
+                row |= {"before": first and first[0], "after": second and second[0], "in_std_errors": moved}
+            else:
+                row |= {"before": first, "after": second}
+            rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _bands(before: KeptFit, after: KeptFit) -> pd.DataFrame:
+    frames = []
+    for name in after.answer["products"]:
+        one, other = (
+            pd.DataFrame(
+                kept.answer["products"].get(name, {}).get("bands", []), columns=[*_BAND, "speed_high_m_min"]
+            )
+            .groupby(_BAND)["speed_high_m_min"]
+            .max()
+            for kept in (before, after)
+        )
+        both = pd.DataFrame({"fastest_before": one, "fastest_after": other}).reset_index()
+        frames.append(both.assign(product=name))
+    columns = ["product", *_BAND, "fastest_before", "fastest_after"]
+    return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
+
+
+def _recommended(answer: Mapping, name: str) -> dict | None:
+    return answer["products"].get(name, {}).get("recommended")
+
+
+def _influence(archive: Archive, kept: KeptFit) -> pd.DataFrame:
+    """What the later fit would recommend without each of its trials."""
+    rows = []
+    trials = kept.recipe["trials"]
+    for trial in trials if len(trials) > 1 else []:
+        try:
+            without = answer_of(archive, kept.recipe, trial["number"])
+        except UnusableInput as problem:
+            rows.append({"trial": trial["number"], "name": trial["name"], "why": str(problem)})
+            continue
+        for name in kept.answer["products"]:
+            speeds = [_recommended(answer, name) for answer in (kept.answer, without)]
+            told = [best and best["speed_m_min"] for best in speeds]
+            rows.append(
+                {
+                    "trial": trial["number"],
+                    "name": trial["name"],
+                    "product": name,
+                    "speed_with": told[0],
+                    "speed_without": told[1],
+                }
+            )
+    return pd.DataFrame(rows)

@@ -1,0 +1,104 @@
+"""``pwindow refit``, ``fits`` and ``compare``."""
+
+import json
+
+import pytest
+from sqlalchemy import create_engine, text
+
+import pwindow as pw
+
+
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory):
+    return tmp_path_factory.mktemp("archive") / "trials.db"
+
+
+@pytest.fixture(scope="module")
+def refitted(answer, first, archive, tag_file):
+    """Answers of the fit of the first trial, and of both once the second was accepted as a change."""
+    answer("add", first, pw.demo("trial_second.csv"), "--archive", archive)
+    one = answer("refit", "--archive", archive, "--product", tag_file)
+    answer("accept-change", 2, "--archive", archive, "--reason", "another ink batch")
+    return one, answer("refit", "--archive", archive, "--product", tag_file)
+
+
+def test_a_fit_says_what_it_stands_on(refitted):
+    one, other = (answer["fit"] for answer in refitted)
+    assert [trial["number"] for trial in one["trials"]] == [1]
+    assert [trial["standing"] for trial in other["trials"]] == ["same process", "changed process"]
+    assert one["fingerprint"] != other["fingerprint"] and len(one["fingerprint"]) == 12
+    assert {"pwindow", "python", "numpy", "scipy", "pandas"} <= set(one["versions"])
+    assert one["terms"] == "all" and len(one["products"]) == 1
+
+
+def test_the_first_fit_has_nothing_to_be_compared_with(refitted):
+    assert refitted[0]["compared"] is None
+
+
+def test_what_moved_and_which_trial_moved_it(refitted, answer, first, tag_file):
+    compared = refitted[1]["compared"]
+    (name,) = compared["recommended"]
+    best = compared["recommended"][name]
+    said = answer("speeds", first, "--product", tag_file)["recommended"]
+    assert best["before"]["speed_m_min"] == said["speed_m_min"]
+    # lines of the second trial are lower
+    assert best["after"]["speed_m_min"] < best["before"]["speed_m_min"]
+    without = {row["trial"]: row["speed_without"] for row in compared["influence"]}
+    assert without[2] == best["before"]["speed_m_min"] and without[1] != best["after"]["speed_m_min"]
+    state = [row for row in compared["coefficients"] if row["term"] == "state=trial_first.csv"]
+    height = next(row for row in state if row["response"] == "line_height")
+    assert height["before"] is None and height["after"] > 0.02
+    bands = {(row["roll"], row["pressure"]): row for row in compared["bands"]}
+    assert bands["2047", 50.0]["fastest_after"] == best["after"]["speed_m_min"]
+
+
+def test_the_same_fit_is_kept_once(refitted, answer, archive, tag_file):
+    again = answer("refit", "--archive", archive, "--product", tag_file)
+    assert again["fit"] == refitted[1]["fit"]
+    kept = answer("fits", "--archive", archive)["fits"]
+    assert [one["fingerprint"] for one in kept] == [one["fit"]["fingerprint"] for one in refitted]
+
+
+def test_two_fits_by_number_and_by_fingerprint(refitted, answer, archive):
+    by_number = answer("compare", 1, 2, "--archive", archive)
+    prints = [one["fit"]["fingerprint"] for one in refitted]
+    assert answer("compare", prints[0], prints[1][:6], "--archive", archive) == by_number
+    assert by_number["recommended"] == refitted[1]["compared"]["recommended"]
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_fit_comes_out_again_to_the_last_printed_digit(refitted, answer, archive, number):
+    """Also the first, although the standing of a trial has changed since."""
+    again = answer("compare", number, "--archive", archive)
+    assert again["same_as_printed"] and again["differences"] == []
+
+
+def test_a_number_that_changed_would_be_seen(refitted, answer, archive):
+    engine = create_engine(f"sqlite:///{archive}")
+    with engine.begin() as connection:
+        kept = json.loads(connection.scalar(text("SELECT answer FROM fits WHERE id = 1")))
+        speed = kept["surfaces"]["line_height"]["coefficients"]["speed"]
+        speed[0] *= 1.001
+        connection.execute(text("UPDATE fits SET answer = :answer WHERE id = 1"), {"answer": json.dumps(kept)})
+    found = answer("compare", 1, "--archive", archive)
+    assert not found["same_as_printed"]
+    assert len(found["differences"]) == 1
+    assert found["differences"][0].startswith("surfaces, line_height, coefficients, speed 1: ")
+
+
+def test_as_text(refitted, run, archive):
+    told = run("compare", 1, 2, "--archive", archive).stdout
+    assert "fit 1 (" in told and "before: " in told and "recommended speed with all trials, and without one" in told
+    assert "accepted" not in run("fits", "--archive", archive).stdout
+    assert "trials 1 (same process), 2 (changed process)" in run("fits", "--archive", archive).stdout
+
+
+def test_fits_that_are_not_there(refitted, refused, archive):
+    assert "there is no fit “9”" in refused("compare", 9, "--archive", archive)
+    assert "there is no fit “abcdef”" in refused("compare", 1, "abcdef", "--archive", archive)
+
+
+def test_an_archive_without_a_fit(run, first, tmp_path):
+    archive = tmp_path / "new.db"
+    run("add", first, "--archive", archive)
+    assert "`pwindow refit` makes one" in run("fits", "--archive", archive).stdout
