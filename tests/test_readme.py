@@ -2,6 +2,7 @@
 
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -26,14 +27,23 @@ COMMANDS = [
 
 
 def test_the_commands_were_found():
-    assert {command.split()[1] for command in COMMANDS} == {"check", "speeds", "predict", "fit", "calibrate"}
+    asked = "check speeds predict fit calibrate add refit accept-change trials fits compare".split()
+    assert {command.split()[1] for command in COMMANDS} == set(asked)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A folder with the demo data, in which one command follows the other."""
+    found = tmp_path_factory.mktemp("project")
+    shutil.copytree(ROOT / "data_demo", found / "data_demo")
+    return found
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_command(command):
+def test_command(command, folder):
     words = shlex.split(command)[1:]
     done = subprocess.run(
-        [sys.executable, "-m", "pwindow", *words], cwd=ROOT, capture_output=True, text=True, encoding="utf-8"
+        [sys.executable, "-m", "pwindow", *words], cwd=folder, capture_output=True, text=True, encoding="utf-8"
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip() and "Traceback" not in done.stderr
