@@ -27,7 +27,19 @@ COMMANDS = [
 
 
 def test_the_commands_were_found():
-    asked = "check speeds predict fit calibrate add refit accept-change trials fits compare".split()
+    asked = [
+        "check",
+        "speeds",
+        "predict",
+        "fit",
+        "calibrate",
+        "add",
+        "refit",
+        "accept-change",
+        "trials",
+        "fits",
+        "compare",
+    ]
     assert {command.split()[1] for command in COMMANDS} == set(asked)
 
 
@@ -43,7 +55,11 @@ def folder(tmp_path_factory):
 def test_command(command, folder):
     words = shlex.split(command)[1:]
     done = subprocess.run(
-        [sys.executable, "-m", "pwindow", *words], cwd=folder, capture_output=True, text=True, encoding="utf-8"
+        [sys.executable, "-m", "pwindow", *words],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip() and "Traceback" not in done.stderr

@@ -79,7 +79,9 @@ def test_a_number_that_changed_would_be_seen(refitted, answer, archive):
         kept = json.loads(connection.scalar(text("SELECT answer FROM fits WHERE id = 1")))
         speed = kept["surfaces"]["line_height"]["coefficients"]["speed"]
         speed[0] *= 1.001
-        connection.execute(text("UPDATE fits SET answer = :answer WHERE id = 1"), {"answer": json.dumps(kept)})
+        connection.execute(
+            text("UPDATE fits SET answer = :answer WHERE id = 1"), {"answer": json.dumps(kept)}
+        )
     found = answer("compare", 1, "--archive", archive)
     assert not found["same_as_printed"]
     assert len(found["differences"]) == 1
@@ -88,7 +90,11 @@ def test_a_number_that_changed_would_be_seen(refitted, answer, archive):
 
 def test_as_text(refitted, run, archive):
     told = run("compare", 1, 2, "--archive", archive).stdout
-    assert "fit 1 (" in told and "before: " in told and "recommended speed with all trials, and without one" in told
+    assert (
+        "fit 1 (" in told
+        and "before: " in told
+        and "recommended speed with all trials, and without one" in told
+    )
     assert "accepted" not in run("fits", "--archive", archive).stdout
     assert "trials 1 (same process), 2 (changed process)" in run("fits", "--archive", archive).stdout
 
