@@ -10,6 +10,7 @@ import click
 
 from pwindow.cli.archived import COMMANDS
 from pwindow.cli.guarded import guarded, reply
+from pwindow.cli.pictures import PICTURE, save_picture
 from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, TERMS, trial_of
 from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
@@ -145,21 +146,18 @@ def speeds(files, archive, product, study, pressures, assurance, terms, leave_ou
 @click.option(
     "--seed", type=click.IntRange(0), default=1, show_default=True, help="Start of the random numbers."
 )
-@click.option(
-    "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Write the picture to this HTML file."
-)
+@PICTURE
 @TERMS
 @LEAVE_OUT
 @_JSON
 @guarded
 def calibrate(files, archive, product, study, trials, seed, picture, terms, leave_out, as_json):
     """Simulate trials of this layout from its fit: are the stated probabilities kept?"""
+    from pwindow.charts import calibration_figure
     from pwindow.cli.answers import calibration_answer
     from pwindow.cli.tables import calibration_text
     from pwindow.window.calibration import calibrate as simulate
 
-    if picture is not None and not picture.absolute().parent.is_dir():
-        raise click.BadParameter(f"there is no folder {picture.parent}", param_hint="--picture")
     window = _window(_surfaces(files, archive, terms, leave_out), product, _study(study))
 
     def shown(finished):
@@ -168,20 +166,8 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
 
     found = simulate(window, trials, seed, shown)
     if picture is not None:
-        _save(found, window.product.name, picture)
+        save_picture(calibration_figure(found, window.product.name), picture)
     reply(calibration_answer(window, found), calibration_text, as_json)
-
-
-def _save(found, name, picture):
-    from pwindow.charts import calibration_figure
-
-    try:
-        calibration_figure(found, name).write_html(picture, include_plotlyjs=True)
-    except OSError as problem:
-        raise click.BadParameter(
-            f"cannot be written: {problem.strerror}", param_hint="--picture"
-        ) from problem
-    click.echo(f"picture: {picture}", err=True)
 
 
 def _surfaces(files, archive, terms, leave_out):

@@ -8,19 +8,18 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from pwindow.inputs import InputFile
 from pwindow.product import KINDS
-from pwindow.surfaces.agreement import Agreement, hold_against
+from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.surfaces.diagnostics import diagnose
 from pwindow.surfaces.honesty import findings
 from pwindow.surfaces.intervals import turned
 from pwindow.surfaces.judged import Judged
 from pwindow.surfaces.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surface import Surface
-from pwindow.surfaces.surfaces import Surfaces, fit
-from pwindow.trials.archive import USED, Archive
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.trials.archive import Archive
 from pwindow.trials.columns import COLUMNS
-from pwindow.trials.trial import Trial, read_trial
+from pwindow.trials.trial import Trial
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import recommend
@@ -209,32 +208,18 @@ def _surface(surface: Surface, judged: Judged | None) -> dict:
     }
 
 
-def added_answer(archive: Archive, file: InputFile, standing: str, reason: str) -> dict:
-    """Add a trial file to an archive, held against the fit of those before it.
-
-    The first trial of an archive is used in fits at once.
-    """
-    trial = read_trial(file)
-    before = archive.trials()
-    used = before["standing"].isin(USED).any()
-    agreement = None
-    if used:
-        agreement = hold_against(fit(archive.trial()), trial)
-    elif before.empty:
-        standing, reason = "same process", reason or "the first trial of the archive"
-    added = archive.add(file, standing, reason)
-    told = archive.trials().loc[added.trial]
-    document = {
-        "trial": added.trial,
-        "name": added.name,
-        "known": added.known,
-        "standing": told["standing"],
-        "prints": told["prints"],
-        "features": told["features"],
-        "fingerprint": told["fingerprint"],
-        "agreement": None if agreement is None or added.known else agreement_answer(agreement),
-    }
-    return plain(document)
+def added_answer(archive: Archive, new: NewTrial) -> dict:
+    """What came of adding a trial to an archive."""
+    told = archive.trials().loc[new.added.trial]
+    return plain(
+        {
+            "trial": new.added.trial,
+            "name": new.added.name,
+            "known": new.added.known,
+            **told[["standing", "prints", "features", "fingerprint"]].to_dict(),
+            "agreement": None if new.agreement is None else agreement_answer(new.agreement),
+        }
+    )
 
 
 def agreement_answer(found: Agreement) -> dict:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from pwindow.cli.guarded import guarded, reply
+from pwindow.cli.pictures import PICTURE, save_picture
 from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, TERMS, archive_of
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
@@ -19,25 +20,33 @@ _NUMBER = click.argument("number", type=click.IntRange(1))
 @ARCHIVE
 @click.option("--accept", is_flag=True, help="Use what is added in fits from now on; needs --reason.")
 @_REASON
+@PICTURE
 @_JSON
 @guarded
-def add(files, archive, accept, reason, as_json):
+def add(files, archive, accept, reason, picture, as_json):
     """Keep trial FILEs in an archive, each held against the fit of those before it.
 
     The first trial is used in fits at once; later ones wait for a decision: `accept` or `set-aside`.
     """
+    from pwindow.charts import agreement_figure
     from pwindow.cli.answers import added_answer
     from pwindow.cli.tables import added_text
     from pwindow.inputs import InputFile
+    from pwindow.surfaces.agreement import add_trial
 
     if not files:
         raise click.UsageError("give trial FILEs to add")
     if accept and not reason.strip():
         raise click.UsageError("--accept needs a --reason")
+    if picture is not None and len(files) > 1:
+        raise click.UsageError("--picture is of one trial; add one FILE at a time")
     kept = archive_of(archive)
     standing = "same process" if accept else "undecided"
-    found = [added_answer(kept, InputFile.of(path), standing, reason) for path in files]
-    reply({"archive": kept.address, "added": found}, added_text, as_json)
+    found = [add_trial(kept, InputFile.of(path), standing, reason) for path in files]
+    if picture is not None and found[0].agreement is not None:
+        save_picture(agreement_figure(found[0].agreement), picture)
+    answers = [added_answer(kept, one) for one in found]
+    reply({"archive": kept.address, "added": answers}, added_text, as_json)
 
 
 @click.command()
@@ -123,13 +132,16 @@ def fits(archive, as_json):
 @click.argument("before", metavar="A")
 @click.argument("after", metavar="B", required=False)
 @ARCHIVE
+@PICTURE
 @_JSON
 @guarded
-def compare(before, after, archive, as_json):
+def compare(before, after, archive, picture, as_json):
     """Compare fit A with fit B, each by its number or fingerprint.
 
-    With A alone the fit is made anew from the archive and held against what it said.
+    With A alone the fit is made anew from the archive and held against what it said. The picture shows
+    the windows of the first product at the plate and pressure that fit B recommends.
     """
+    from pwindow.charts import before_after_figure
     from pwindow.cli.answers import again_answer, compared_answer
     from pwindow.cli.tables import again_text, compared_text
     from pwindow.window import refits
@@ -140,6 +152,8 @@ def compare(before, after, archive, as_json):
         reply(again_answer(one, kept), again_text, as_json)
         return
     other = refits.kept_fit(kept, after)
+    if picture is not None:
+        save_picture(before_after_figure(refits.windows_side_by_side(kept, one, other)), picture)
     reply(compared_answer(one, other, refits.compare(kept, one, other)), compared_text, as_json)
 
 

@@ -18,12 +18,14 @@ import numpy as np
 import pandas as pd
 from scipy import linalg, stats
 
+from pwindow.inputs import InputFile
 from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.levels import numbers
 from pwindow.surfaces.responses import FACTORS, STATE, ResponseData, response_data
 from pwindow.surfaces.surface import Surface
-from pwindow.surfaces.surfaces import Surfaces
-from pwindow.trials.trial import Trial
+from pwindow.surfaces.surfaces import Surfaces, fit
+from pwindow.trials.archive import USED, Added, Archive
+from pwindow.trials.trial import Trial, read_trial
 
 _LEVEL = 0.95
 
@@ -152,6 +154,36 @@ class Agreement:
                 f"{', …' if len(self.outside) > 5 else ''}"
             )
         return (*told, *self.notes)
+
+
+@dataclass(frozen=True)
+class NewTrial:
+    """What came of adding a trial to an archive.
+
+    Attributes
+    ----------
+    added : Added
+    agreement : Agreement or None
+        None where there was nothing to hold it against, or the archive had it already.
+    """
+
+    added: Added
+    agreement: Agreement | None
+
+
+def add_trial(archive: Archive, file: InputFile, standing: str = "undecided", reason: str = "") -> NewTrial:
+    """Add a trial to an archive, held against the fit of those before it.
+
+    The first trial of an archive is used in fits at once.
+    """
+    trial, before = read_trial(file), archive.trials()
+    agreement = None
+    if before["standing"].isin(USED).any():
+        agreement = hold_against(fit(archive.trial()), trial)
+    elif before.empty:
+        standing, reason = "same process", reason or "the first trial of the archive"
+    added = archive.add(file, standing, reason)
+    return NewTrial(added, None if added.known else agreement)
 
 
 def _side(shift: float) -> str:

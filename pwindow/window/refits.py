@@ -17,9 +17,10 @@ from pwindow.demo import __version__
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.product import read_product
-from pwindow.study import Study, read_study
+from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces.surfaces import Surfaces, fit
 from pwindow.trials.archive import Archive
+from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import recommend
 from pwindow.window.window import Window, find_window
 
@@ -138,6 +139,58 @@ def windows_of(archive: Archive, recipe: Mapping, surfaces: Surfaces) -> Iterato
     study = Study() if recipe["study"] is None else read_study(archive.declaration(recipe["study"]))
     for checksum in recipe["products"]:
         yield find_window(surfaces, read_product(archive.declaration(checksum)), study)
+
+
+@dataclass(frozen=True)
+class SideBySide:
+    """The windows of one product on two fits, at one plate and pressure.
+
+    Attributes
+    ----------
+    title : str
+        Product, plate and pressure.
+    level : float
+    rolls : tuple of Roll
+    before, after : WindowMap
+    recommended : pair of (speed, cell volume) or None
+        Where the recommended set-ups lie on the maps, m/min and cm³/m².
+    """
+
+    title: str
+    level: float
+    rolls: tuple[Roll, ...]
+    before: WindowMap
+    after: WindowMap
+    recommended: tuple[tuple[float, float] | None, ...]
+
+
+def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> SideBySide:
+    """The windows of the later fit's first product, where that fit recommends to run.
+
+    Raises
+    ------
+    UnusableInput
+        If the later fit was asked for no product.
+    """
+    if not after.recipe["products"]:
+        raise UnusableInput(f"fit {after.number} was made for no product; `pwindow refit --product …`")
+    recipe = {name: after.recipe[name] for name in ("products", "study")}
+    one, other = (
+        next(windows_of(archive, recipe, surfaces_of(archive, kept.recipe))) for kept in (before, after)
+    )
+    bests = [recommend(window, window.speed_bands()) for window in (one, other)]
+    key, trial = other.surfaces.trial.pressure_key, other.surfaces.trial
+    best = bests[1] or {"plate": other.plates[0], key: trial.pressures[len(trial.pressures) // 2]}
+    plate, pressure = best["plate"], best[key]
+    spots = tuple(
+        (found["speed_m_min"], found["cell_volume_cm3_m2"])
+        if found and (found["plate"], found[key]) == (plate, pressure)
+        else None
+        for found in bests
+    )
+    title = f"{other.product.name}: {plate + ', ' if plate else ''}{pressure:g} {trial.pressure_unit}"
+    maps = (window_map(window, plate, pressure) for window in (one, other))
+    return SideBySide(title, other.level, other.rolls, *maps, spots)
 
 
 def differences(answer: Mapping, other: Mapping) -> list[str]:

@@ -107,3 +107,11 @@ def test_a_decision_needs_a_trial_and_a_reason(refused, answer, first, archive):
 def test_json_is_one_document(run, first, archive):
     result = run("add", first, "--archive", archive, "--json")
     assert set(json.loads(result.stdout)) == {"archive", "added"}
+
+
+def test_measured_against_predicted_as_a_picture(run, misused, first, second, archive, tmp_path):
+    picture = tmp_path / "second.html"
+    run("add", first, "--archive", archive)
+    result = run("add", second, "--archive", archive, "--picture", picture)
+    assert result.exit_code == 0 and "measured against predicted" in picture.read_text(encoding="utf-8")
+    assert "one FILE at a time" in misused("add", first, second, "--archive", archive, "--picture", picture)

@@ -1,0 +1,96 @@
+"""The picture of a new trial: what was measured against what was predicted."""
+
+from __future__ import annotations
+
+import math
+from html import escape
+
+import plotly.graph_objects as go
+from plotly.subplots import make_subplots
+
+from pwindow.charts.palette import FAINT, FONT, INK, MARK, PAPER, QUIET
+from pwindow.surfaces.agreement import Agreement, ResponseAgreement
+
+
+def agreement_figure(found: Agreement) -> go.Figure:
+    """Draw measured against predicted means of every response, each with its 95 % interval.
+
+    Parameters
+    ----------
+    found : Agreement
+    """
+    names = list(found.by_name)
+    columns = min(2, max(len(names), 1))
+    rows = max(math.ceil(len(names) / columns), 1)
+    titles = [_title(found.by_name[name]) for name in names]
+    figure = make_subplots(
+        rows, columns, subplot_titles=titles, vertical_spacing=0.22 / rows + 0.04, horizontal_spacing=0.12
+    )
+    for at, name in enumerate(names):
+        _draw(figure, found.by_name[name], at // columns + 1, at % columns + 1)
+    figure.update_layout(
+        template="none",
+        paper_bgcolor=PAPER,
+        plot_bgcolor=PAPER,
+        font={"family": FONT, "size": 13, "color": INK},
+        showlegend=False,
+        height=110 + 380 * rows,
+        margin={"l": 70, "r": 30, "t": 130, "b": 60},
+        title={
+            "text": f"{escape(', '.join(found.trial.files))}: measured against predicted<br>"
+            "<sub>dotted: as predicted · bars: where 95 % of such means were expected · filled: outside it</sub>"
+        },
+    )
+    return figure
+
+
+def _title(one: ResponseAgreement) -> str:
+    unit = one.surface.kind.unit
+    return f"{one.surface.kind.label}, {'10⁻⁸ ' * (_scale(one) != 1.0)}{unit}"
+
+
+def _scale(one: ResponseAgreement) -> float:
+    """What values are multiplied by, so that they read without an exponent."""
+    return 1e8 if one.surface.kind.name == "resistivity" else 1.0
+
+
+def _draw(figure: go.Figure, one: ResponseAgreement, row: int, column: int) -> None:
+    numbers = ["measured", "predicted", "low", "high"]
+    cells = one.cells.assign(**(one.cells[numbers] * _scale(one)))
+    ends = [cells[["measured", "predicted"]].min().min(), cells[["measured", "predicted"]].max().max()]
+    place = {"row": row, "col": column}
+    figure.add_scatter(
+        x=ends,
+        y=ends,
+        mode="lines",
+        line={"color": QUIET, "width": 1, "dash": "dot"},
+        hoverinfo="skip",
+        **place,
+    )
+    outside = ~cells["inside"]
+    figure.add_scatter(
+        x=cells["predicted"],
+        y=cells["measured"],
+        mode="markers",
+        marker={
+            "size": 9,
+            "color": [MARK if out else PAPER for out in outside],
+            "symbol": ["diamond" if out else "circle" for out in outside],
+            "line": {"color": [MARK if out else INK for out in outside], "width": 1.5},
+        },
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": cells["high"] - cells["predicted"],
+            "arrayminus": cells["predicted"] - cells["low"],
+            "color": QUIET,
+            "thickness": 1,
+            "width": 0,
+        },
+        customdata=[escape(str(name)) for name in cells["print"]],
+        hovertemplate="print %{customdata}<br>predicted %{x:.3g}, measured %{y:.3g}<extra></extra>",
+        **place,
+    )
+    axis = {"gridcolor": FAINT, "zeroline": False, **place}
+    figure.update_xaxes(title={"text": "predicted"}, **axis)
+    figure.update_yaxes(title={"text": "measured"}, **axis)
