@@ -70,7 +70,11 @@ def test_outlines_and_recommendations_are_drawn(shown):
     outlines = [trace for trace in figure.data if trace.type == "contour"]
     assert [trace.name for trace in outlines] == ["before", "after"]
     assert {trace.contours.start for trace in outlines} == {0.95}
-    texts = [trace.text[0].strip() for trace in figure.data if trace.mode == "markers+text"]
+    texts = [
+        trace.text[0].strip()
+        for trace in figure.data
+        if trace.type == "scatter" and trace.mode == "markers+text"
+    ]
     assert texts == [
         f"{name}: {spot[0]:g} m/min" for name, spot in zip(("before", "after"), shown[0].recommended)
     ]
