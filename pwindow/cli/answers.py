@@ -17,7 +17,7 @@ from pwindow.surfaces.judged import Judged
 from pwindow.surfaces.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.trials.archive import Archive
+from pwindow.trials.archive import Added, Archive
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.bands import closest
@@ -298,3 +298,16 @@ def again_answer(kept: KeptFit, archive: Archive) -> dict:
         "versions_then": kept.recipe["versions"],
         "versions_now": versions(),
     }
+
+
+def confirmed_answer(fit: KeptFit, added: Added, agreement: Agreement, promised: pd.DataFrame) -> dict:
+    """Confirmation prints beside what was promised of them."""
+    return plain(
+        {
+            "fit": {"number": fit.number, "fingerprint": fit.fingerprint},
+            "trial": added.trial,
+            "name": added.name,
+            "agreement": agreement_answer(agreement),
+            "promises": promised.to_dict("records"),
+        }
+    )

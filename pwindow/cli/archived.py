@@ -157,4 +157,35 @@ def compare(before, after, archive, picture, as_json):
     reply(compared_answer(one, other, refits.compare(kept, one, other)), compared_text, as_json)
 
 
-COMMANDS = (add, trials, accept, accept_change, set_aside, refit, fits, compare)
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@ARCHIVE
+@click.option(
+    "--fit", "which", help="Number or fingerprint of the fit that promised; the last one unless given."
+)
+@_JSON
+@guarded
+def confirm(file, archive, which, as_json):
+    """Hold confirmation prints of a run against what a fit promised, and say what the promise is now.
+
+    FILE is a trial file with the prints of the run. It is kept in the archive and waits for a decision.
+    """
+    from pwindow.cli.answers import confirmed_answer
+    from pwindow.cli.tables import confirmed_text
+    from pwindow.errors import UnusableInput
+    from pwindow.inputs import InputFile
+    from pwindow.surfaces.agreement import hold_against
+    from pwindow.window import refits
+
+    kept = archive_of(archive, there=True)
+    numbers = kept.fits().index
+    if not len(numbers):
+        raise UnusableInput("no fit has promised anything yet; `pwindow refit --product …` makes one")
+    fit = refits.kept_fit(kept, which or str(numbers[-1]))
+    added = kept.add(InputFile.of(file), "undecided", f"confirmation prints of fit {fit.number}")
+    agreement = hold_against(refits.surfaces_of(kept, fit.recipe), kept.trial([added.trial]))
+    found = confirmed_answer(fit, added, agreement, refits.promises(kept, fit, added.trial))
+    reply(found, confirmed_text, as_json)
+
+
+COMMANDS = (add, trials, accept, accept_change, set_aside, refit, fits, compare, confirm)

