@@ -68,6 +68,9 @@ def test_nothing_was_promised_yet(refused, run, first, run_prints, tmp_path):
     archive = tmp_path / "new.db"
     run("add", first, "--archive", archive)
     assert "no fit has promised anything" in refused("confirm", run_prints(5), "--archive", archive)
-    assert (
-        "there is no fit “7”" in refused("confirm", run_prints(5), "--archive", archive, "--fit", 7) or True
-    )
+
+
+def test_a_fit_that_is_not_there(refused, answer, archive, run_prints):
+    before = answer("trials", "--archive", archive)
+    assert "there is no fit “7”" in refused("confirm", run_prints(6), "--archive", archive, "--fit", 7)
+    assert answer("trials", "--archive", archive) == before
