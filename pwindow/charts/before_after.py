@@ -47,16 +47,15 @@ def before_after_figure(shown: SideBySide) -> go.Figure:
             showscale=False,
             hovertemplate=f"{name}<br>%{{x:.1f}} m/min, %{{y:.2f}} cm³/m²: %{{z:.1%}}<extra></extra>",
         )
-    left = int(None not in recommended and recommended[1][0] < recommended[0][0])
-    for at, (spot, name, fill) in enumerate(zip(recommended, ("before", "after"), (PAPER, MARK))):
+    for spot, name, fill in zip(recommended, ("before", "after"), (PAPER, MARK)):
         if spot is not None:
             figure.add_scatter(
                 x=[spot[0]],
                 y=[spot[1]],
                 mode="markers+text",
                 marker={"size": 15, "symbol": "diamond", "color": fill, "line": {"color": MARK, "width": 3}},
-                text=[f"  {name}: {spot[0]:g} m/min  "],
-                textposition="middle left" if at == left else "middle right",
+                text=[f"{name}: {spot[0]:g} m/min"],
+                textposition="bottom right" if name == "before" else "top left",
                 hoverinfo="skip",
             )
     axis = {"gridcolor": PAPER, "zeroline": False, "showline": True, "linecolor": QUIET}
@@ -72,7 +71,8 @@ def before_after_figure(shown: SideBySide) -> go.Figure:
             "text": f"{escape(shown.title)}<br><sub>outlines of {shown.level:.1%} joint conformance: dashed before, heavy after"
             "</sub>"
         },
-        xaxis=axis | {"title": {"text": "press speed, m/min"}, "range": [speeds.min() - 2, speeds.max() + 2]},
+        xaxis=axis
+        | {"title": {"text": "press speed, m/min"}, "range": [speeds.min() - 2, speeds.max() + 12]},
         yaxis=axis | {"title": {"text": "cell volume, cm³/m²"}},
     )
     return figure

@@ -11,7 +11,7 @@ import click
 from pwindow.cli.archived import COMMANDS
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
-from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, TERMS, trial_of
+from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, TERMS, archive_of, trial_of
 from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
 
@@ -200,19 +200,22 @@ def _window(surfaces, product, study, assurance=None):
     help="Product file; may be repeated.",
 )
 @_STUDY
+@ARCHIVE
 @click.option(
     "--port", type=click.IntRange(1, 65535), help="Port; the usual one, or a free one, unless given."
 )
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @guarded
-def serve(files, products, study, port, host, no_browser):
-    """Open the dashboards: on trial FILEs, or on the demo data."""
+def serve(files, products, study, archive, port, host, no_browser):
+    """Open the dashboards: on trial FILEs, on the trials of an archive, or on the demo data."""
     from pwindow.cli.serving import serve as serve_pages
     from pwindow.demo import shipped
     from pwindow.panels.state import check_given
 
     check_given(files, products, study)
+    if archive:
+        archive_of(archive)
     sys.exit(
         serve_pages(
             shipped("dashboards"),
@@ -222,6 +225,7 @@ def serve(files, products, study, port, host, no_browser):
             trials=files,
             products=products,
             study=study,
+            archive=archive,
         )
     )
 

@@ -156,11 +156,13 @@ def serve_environment(
     study: Path | None = None,
     host: str = "127.0.0.1",
     base: Mapping[str, str] | None = None,
+    archive: str | None = None,
 ) -> dict[str, str]:
     """Give the environment of the server, which its kernels inherit.
 
     ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` carry the files as absolute paths parted by
-    `os.pathsep`; each is absent where no file is given. The pages' template is found by
+    `os.pathsep`; each is absent where no file is given. ``PWINDOW_ARCHIVE`` is the address of the archive.
+    The pages' template is found by
     ``JUPYTER_PATH``, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
     the server, at ``VOILA_APP_IP`` and past any proxy, that a visitor has come.
     """
@@ -171,6 +173,9 @@ def serve_environment(
         environment.pop(name, None)
         if files:
             environment[name] = os.pathsep.join(str(file.resolve()) for file in files)
+    environment.pop("PWINDOW_ARCHIVE", None)
+    if archive:
+        environment["PWINDOW_ARCHIVE"] = archive if "://" in archive else str(Path(archive).resolve())
     package_home = Path(__file__).resolve().parents[2]
     _put_first(environment, "JUPYTER_PATH", str(dashboards.resolve() / "templates"), os.pathsep)
     _put_first(environment, "PYTHONPATH", str(package_home), os.pathsep)

@@ -91,6 +91,7 @@ def serve(
     trials: Sequence[Path] = (),
     products: Sequence[Path] = (),
     study: Path | None = None,
+    archive: str | None = None,
     page: str = LANDING_PAGE,
     **settings: int,
 ) -> int:
@@ -110,6 +111,8 @@ def serve(
         Files that the pages read.
     study : Path, optional
         Roll inventory and ink.
+    archive : str, optional
+        Address of the archive that the pages use.
     page : str, default "set-up-speed.ipynb"
         The page to open.
     **settings : int
@@ -130,7 +133,7 @@ def serve(
     port = choose_port(host, port)
     _say(exposure_caution(host))
     config = voila_config(dashboards, host=host, port=port, **settings)
-    environment = serve_environment(dashboards, trials, products, study, host)
+    environment = serve_environment(dashboards, trials, products, study, host, archive=archive)
     with tempfile.TemporaryDirectory(prefix="pwindow-") as folder:
         Path(folder, "voila.json").write_text(json.dumps(config, indent=2), encoding="utf-8")
         try:

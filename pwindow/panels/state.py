@@ -20,6 +20,7 @@ from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import Surfaces, fit
 from pwindow.surfaces.honesty import Finding, findings
 from pwindow.trials import read_trial
+from pwindow.trials.archive import USED, Archive
 from pwindow.window import Window, find_window
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import neighbours, recommend
@@ -148,13 +149,54 @@ def bands_on_map(shown: WindowMap, rolls: Sequence[Roll], level: float) -> pd.Da
 def given_evidence() -> Evidence:
     """The evidence that the server was started with; the demo where it was started with none.
 
-    ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` hold paths.
+    ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` hold paths, ``PWINDOW_ARCHIVE`` the
+    address of an archive that stands in for trials that were not given.
     """
     trials, products, studies = (
         tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
         for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY")
     )
-    return _evidence_of(trials, products, studies[0] if studies else None)
+    study = studies[0] if studies else None
+    if not trials and os.environ.get("PWINDOW_ARCHIVE"):
+        archive = given_archive()
+        if archive.trials()["standing"].isin(USED).any():
+            return _of_archive(archive, products, study)
+    return _evidence_of(trials, products, study)
+
+
+def _of_archive(archive: Archive, products: tuple[str, ...], study: str | None) -> Evidence:
+    read = [read_product(file) for file in (InputFile.of(path) for path in products or _demo_products())]
+    declared = Study() if study is None else read_study(Path(study))
+    return Evidence(fit(archive.trial()), declared, {product.name: product for product in read})
+
+
+def _demo_products() -> tuple[str, ...]:
+    return tuple(str(demo(name)) for name in ("tag.toml", "mesh.toml"))
+
+
+def given_archive() -> Archive:
+    """The archive that the server was started with.
+
+    Raises
+    ------
+    UnusableInput
+        If it was started with none.
+    """
+    address = os.environ.get("PWINDOW_ARCHIVE")
+    if not address:
+        raise UnusableInput("this server has no archive; start it with `pwindow serve --archive trials.db`")
+    return Archive(address)
+
+
+def given_declarations() -> tuple[list[InputFile], InputFile | None]:
+    """The products and the study that the server was started with; the demo's products where it has none."""
+    products, studies = (
+        tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
+        for name in ("PWINDOW_PRODUCTS", "PWINDOW_STUDY")
+    )
+    return [InputFile.of(path) for path in products or _demo_products()], (
+        InputFile.of(studies[0]) if studies else None
+    )
 
 
 def check_given(trials: Sequence[Path], products: Sequence[Path], study: Path | None) -> None:
@@ -170,7 +212,7 @@ def _evidence_of(trials: tuple[str, ...], products: tuple[str, ...], study: str 
     """Files as given; the demo's stand in for a trial, and for products, that were not given."""
     if not trials:
         trials, study = (str(demo("trial_first.csv")),), study or str(demo("study.toml"))
-    products = products or tuple(str(demo(name)) for name in ("tag.toml", "mesh.toml"))
+    products = products or _demo_products()
     stamps = tuple(
         os.stat(path).st_mtime_ns
         for path in (*trials, *products, *filter(None, [study]))

@@ -1,0 +1,98 @@
+"""The page "new trial data", without a browser."""
+
+import datetime
+
+import pytest
+
+import pwindow as pw
+from pwindow.inputs import InputFile
+from pwindow.panels.new_trial import NewTrialData, new_trial_data
+from pwindow.trials.archive import Archive
+
+
+@pytest.fixture
+def desk(tmp_path):
+    return NewTrialData(Archive(str(tmp_path / "trials.db")), [InputFile.of(pw.demo("tag.toml"))], None)
+
+
+def add(desk, name, content=None):
+    content = pw.demo(name).read_bytes() if content is None else content
+    file = {"name": name, "content": memoryview(content), "type": "", "size": len(content)}
+    desk.upload.value = ({**file, "last_modified": datetime.datetime.now(datetime.UTC)},)
+
+
+def press(desk, text):
+    next(
+        button for button in (*desk.decisions, desk.compare, desk.refit) if button.description == text
+    ).click()
+
+
+def test_an_empty_archive_says_so(desk):
+    assert "No trial yet" in desk.table.value and "no fit yet" in desk.line.value
+    press(desk, "Set aside")
+    assert "has no trial yet" in desk.problem.value
+    press(desk, "Fit anew")
+    assert "no trial that fits may use" in desk.problem.value
+
+
+def test_from_the_first_trial_to_a_changed_process(desk):
+    add(desk, "trial_first.csv")
+    assert "is kept: same process" in desk.told.value and desk.upload.value == ()
+    press(desk, "Fit anew")
+    assert "Fit 1" in desk.compared.value and not desk.windows.children
+    add(desk, "trial_second.csv")
+    assert "Differs" in desk.told.value and "% low throughout" in desk.told.value
+    assert len(desk.agreement.children) == 1 and desk.compared.value == ""
+    assert desk.trial.value == 2
+    desk.reason.value = "new ink batch"
+    press(desk, "Changed process")
+    assert "is now “changed process”" in desk.told.value and desk.reason.value == ""
+    assert "new ink batch" in desk.table.value and not desk.agreement.children
+    press(desk, "Fit anew")
+    assert "fit 1" in desk.compared.value and "Fit 2" in desk.compared.value
+    assert len(desk.windows.children) == 1
+    assert desk.problem.value == ""
+
+
+def test_a_decision_needs_a_reason(desk):
+    add(desk, "trial_first.csv")
+    press(desk, "Set aside")
+    assert "needs its reason" in desk.problem.value
+    assert desk.archive.trials().loc[1, "standing"] == "same process"
+
+
+def test_a_wrong_file_is_told_in_place_and_changes_nothing(desk):
+    add(desk, "trial_first.csv")
+    before = desk.table.value
+    bad = pw.demo("trial_second.csv").read_bytes().replace(b",30.0,", b",<b>fast</b>,", 1)
+    add(desk, "bad.csv", bad)
+    assert "&lt;b&gt;fast" in desk.problem.value and "<b>fast" not in desk.problem.value
+    assert desk.table.value == before and desk.busy.value == "" and desk.upload.value == ()
+
+
+def test_the_same_file_twice_is_said(desk):
+    add(desk, "trial_first.csv")
+    add(desk, "trial_first.csv")
+    assert "is in the archive already" in desk.told.value
+
+
+def test_an_earlier_trial_is_held_against_the_others(desk):
+    add(desk, "trial_first.csv")
+    press(desk, "Hold it against the others")
+    assert "nothing to hold this one against" in desk.problem.value
+    add(desk, "trial_second.csv")
+    desk.trial.value = 2
+    press(desk, "Hold it against the others")
+    assert "does not agree with" in desk.told.value and desk.problem.value == ""
+
+
+def test_two_pages_see_what_the_other_did(desk):
+    other = NewTrialData(Archive(desk.archive.address), desk.products, None)
+    add(desk, "trial_first.csv")
+    add(other, "trial_second.csv")
+    assert "2 trials" in other.line.value and "trial_first.csv" in other.table.value
+
+
+def test_a_server_without_an_archive_says_how_to_start_one(monkeypatch):
+    monkeypatch.delenv("PWINDOW_ARCHIVE", raising=False)
+    assert "pwindow serve --archive" in new_trial_data().value
