@@ -311,3 +311,15 @@ def confirmed_answer(fit: KeptFit, added: Added, agreement: Agreement, promised:
             "promises": promised.to_dict("records"),
         }
     )
+
+
+def volumes_answer(archive: Archive) -> dict:
+    """The roll inventory of an archive: what is reckoned with, and every measurement."""
+    found = archive.volumes()
+    return plain(
+        {
+            "archive": archive.address,
+            "rolls": {roll.id: roll.cell_volume for roll in archive.rolls()},
+            "measurements": found.assign(measured=found["measured"].astype(str)).to_dict("records"),
+        }
+    )

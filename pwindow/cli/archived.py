@@ -188,4 +188,40 @@ def confirm(file, archive, which, as_json):
     reply(found, confirmed_text, as_json)
 
 
-COMMANDS = (add, trials, accept, accept_change, set_aside, refit, fits, compare, confirm)
+@click.command()
+@ARCHIVE
+@click.option("--roll", metavar="ID", help="Keep a measurement of this roll; lists the inventory without it.")
+@click.option("--volume", help="Measured cell volume, such as “4.4 cm3/m2” or “2.8 BCM”.")
+@click.option(
+    "--measured", type=click.DateTime(["%Y-%m-%d"]), help="Day of the measurement; today unless given."
+)
+@click.option("--note", default="", help="How it was measured, in a few words.")
+@_JSON
+@guarded
+def rolls(archive, roll, volume, measured, note, as_json):
+    """List the roll inventory of an archive with its dated volumes, or keep a new measurement."""
+    import datetime
+
+    from pwindow.cli.answers import volumes_answer
+    from pwindow.cli.tables import volumes_text
+    from pwindow.errors import UnitProblem
+    from pwindow.units import read_quantity
+
+    if (roll is None) != (volume is None):
+        raise click.UsageError("give --roll and --volume together")
+    kept = archive_of(archive, there=True)
+    if roll is not None:
+        try:
+            size = read_quantity(volume, "cm³/m²")
+        except UnitProblem as problem:
+            raise click.BadParameter(str(problem), param_hint="--volume") from problem
+        if size <= 0:
+            raise click.BadParameter("a volume is above zero", param_hint="--volume")
+        day = datetime.date.today() if measured is None else measured.date()
+        if day > datetime.date.today():
+            raise click.BadParameter(f"{day} is still to come", param_hint="--measured")
+        kept.keep_volume(roll, size, day, note)
+    reply(volumes_answer(kept), volumes_text, as_json)
+
+
+COMMANDS = (rolls, add, trials, accept, accept_change, set_aside, refit, fits, compare, confirm)

@@ -336,3 +336,15 @@ def confirmed_text(answer: Mapping) -> str:
         f'fits do not use them yet: `pwindow accept {answer["trial"]} --reason "…"`',
     ]
     return "\n".join(lines)
+
+
+def volumes_text(answer: Mapping) -> str:
+    """The roll inventory of an archive."""
+    if not answer["measurements"]:
+        return (
+            f"archive {answer['archive']} has no measured roll: the rolls of its trials are the inventory; `pwindow rolls "
+            '--roll ID --volume "4.4 cm3/m2"` keeps a measurement'
+        )
+    return "cell volumes, cm³/m²; the last of each roll counts\n" + table(
+        pd.DataFrame(answer["measurements"])
+    )

@@ -39,7 +39,8 @@ class KeptFit:
         Twelve hexadecimal digits of the recipe.
     recipe : mapping
         ``trials`` (number, name, fingerprint, standing), ``terms``, ``leave_out``, ``products`` and
-        ``study`` (checksums of the files), ``versions``.
+        ``study`` (checksums of the files), ``rolls`` (volumes of the inventory, where no study says
+        them), ``versions``.
     answer : mapping
         ``surfaces``: coefficients and standard deviations; ``products``: speed bands and the
         recommended set-up of each.
@@ -81,6 +82,7 @@ def refit(
         "leave_out": sorted(leave_out),
         "products": sorted(archive.keep_declaration("product", file) for file in products),
         "study": None if study is None else archive.keep_declaration("study", study),
+        "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls()},
         "versions": versions(),
     }
     fingerprint = hashlib.sha256(json.dumps(recipe, sort_keys=True).encode()).hexdigest()[:12]
@@ -136,7 +138,9 @@ def surfaces_of(archive: Archive, recipe: Mapping, without: int | None = None) -
 
 def windows_of(archive: Archive, recipe: Mapping, surfaces: Surfaces) -> Iterator[Window]:
     """The windows of the products of a recipe, as far as the trials can judge them."""
-    study = Study() if recipe["study"] is None else read_study(archive.declaration(recipe["study"]))
+    study = Study(rolls=tuple(Roll(name, volume) for name, volume in recipe["rolls"].items()))
+    if recipe["study"] is not None:
+        study = read_study(archive.declaration(recipe["study"]))
     for checksum in recipe["products"]:
         yield find_window(surfaces, read_product(archive.declaration(checksum)), study)
 
@@ -174,7 +178,7 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     """
     if not after.recipe["products"]:
         raise UnusableInput(f"fit {after.number} was made for no product; `pwindow refit --product …`")
-    recipe = {name: after.recipe[name] for name in ("products", "study")}
+    recipe = {name: after.recipe[name] for name in ("products", "study", "rolls")}
     one, other = (
         next(windows_of(archive, recipe, surfaces_of(archive, kept.recipe))) for kept in (before, after)
     )

@@ -115,3 +115,22 @@ def test_measured_against_predicted_as_a_picture(run, misused, first, second, ar
     result = run("add", second, "--archive", archive, "--picture", picture)
     assert result.exit_code == 0 and "measured against predicted" in picture.read_text(encoding="utf-8")
     assert "one FILE at a time" in misused("add", first, second, "--archive", archive, "--picture", picture)
+
+
+def test_dated_volumes_of_rolls(answer, run, misused, first, archive, tag_file):
+    answer("add", first, "--archive", archive)
+    assert "no measured roll" in run("rolls", "--archive", archive).stdout
+    keep = ("rolls", "--archive", archive, "--roll", "2047", "--volume")
+    answer(*keep, "7.0 cm3/m2", "--measured", "2026-01-10", "--note", "before cleaning")
+    found = answer(*keep, "4.2 BCM", "--measured", "2025-06-01")
+    assert found["rolls"] == {"2047": 7.0}, "the last measured counts, not the last told"
+    assert [one["measured"] for one in found["measurements"]] == ["2025-06-01", "2026-01-10"]
+    assert found["measurements"][0]["cell_volume"] == pytest.approx(4.2 * 1.55, rel=1e-4)
+    fit = answer("refit", "--archive", archive, "--product", tag_file)["fit"]
+    assert fit["rolls"] == {"2047": 7.0}
+    bands = next(iter(fit["products"].values()))["bands"]
+    assert {band["roll"] for band in bands} == {"2047"}
+    for bad in ("7", "7 kg", "-1 cm3/m2"):
+        assert "--volume" in misused(*keep, bad)
+    assert "still to come" in misused(*keep, "7 cm3/m2", "--measured", "2999-01-01")
+    assert "together" in misused("rolls", "--archive", archive, "--roll", "2047")

@@ -16,6 +16,7 @@ from sqlalchemy.exc import DatabaseError, IntegrityError
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
+from pwindow.study import Roll
 from pwindow.trials.archive.connection import connect, shown
 from pwindow.trials.archive.migrations import migrate
 from pwindow.trials.archive.rows import read_rows, write_rows
@@ -28,6 +29,7 @@ from pwindow.trials.archive.schema import (
     FITS,
     PRINTS,
     TRIALS,
+    VOLUMES,
 )
 from pwindow.trials.trial import Trial, read_trial
 
@@ -179,6 +181,18 @@ class Archive:
         with self._reading() as connection:
             return InputFile(*connection.execute(asked).one())
 
+    def keep_volume(self, roll: str, cell_volume: float, measured: datetime.date, note: str = "") -> None:
+        """Keep a measurement of a roll's cell volume, cm³/m²; earlier ones stay."""
+        values = {
+            "roll": roll,
+            "cell_volume": cell_volume,
+            "measured": measured,
+            "note": note,
+            "added": _now(),
+        }
+        with self._writing() as connection:
+            connection.execute(VOLUMES.insert().values(values))
+
     def keep_fit(self, fingerprint: str, recipe: str, answer: str) -> None:
         """Keep what a fit stood on and what it said; a fit that is there already stays as it is."""
         values = {"fingerprint": fingerprint, "recipe": recipe, "answer": answer, "made": _now()}
@@ -226,6 +240,19 @@ class Archive:
             _need(connection, [trial])
             found = connection.execute(asked)
             return pd.DataFrame(found.all(), columns=list(found.keys()))
+
+    def volumes(self) -> pd.DataFrame:
+        """Every measurement of a roll's volume: ``roll``, ``cell_volume`` (cm³/m²), ``measured``, ``note``."""
+        columns = [VOLUMES.c.roll, VOLUMES.c.cell_volume, VOLUMES.c.measured, VOLUMES.c.note]
+        asked = select(*columns).order_by(VOLUMES.c.roll, VOLUMES.c.measured, VOLUMES.c.id)
+        with self._reading() as connection:
+            found = connection.execute(asked)
+            return pd.DataFrame(found.all(), columns=list(found.keys()))
+
+    def rolls(self) -> tuple[Roll, ...]:
+        """The roll inventory, each roll with the volume that was measured last."""
+        last = self.volumes().groupby("roll", sort=False)["cell_volume"].last()
+        return tuple(Roll(str(roll), float(volume)) for roll, volume in last.items())
 
     def fits(self) -> pd.DataFrame:
         """The fits that were kept, the oldest first, with their number as index: ``fingerprint``,
