@@ -234,7 +234,7 @@ def _comparable(surfaces: Surfaces, surface: Surface, data: ResponseData) -> tup
 
 
 def _compared(surface: Surface, cells: pd.DataFrame) -> ResponseAgreement:
-    cells = cells.drop(columns=STATE)  # held against the process as it was last
+    cells = cells.drop(columns=STATE, errors="ignore")  # held against the process as it was last
     matrix = surface.design.matrix(cells)
     errors = cells["value"].to_numpy(float) - surface.mean(cells)
     covariance = _covariance(surface, cells, matrix)

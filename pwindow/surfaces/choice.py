@@ -19,7 +19,9 @@ _TOLERANCE = 1e-7
 
 def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
     """Factors and covariates that the cells of a response vary."""
-    scales = FACTORS | {name: COVARIATES[name] for name in data.kind.covariates} | {STATE: STATE}
+    scales = FACTORS | {name: COVARIATES[name] for name in data.kind.covariates}
+    if STATE in data.cells:
+        scales |= {STATE: STATE}
     factors = []
     for name, scale in scales.items():
         values = data.cells[name]

@@ -127,8 +127,8 @@ def _means(trial: Trial, kind: ResponseKind, cells: pd.DataFrame) -> ResponseDat
 
 
 def _with_setups(trial: Trial, cells: pd.DataFrame) -> pd.DataFrame:
-    prints = trial.prints.reindex(columns=["make_ready", *FACTORS, "plate", STATE])
-    return cells.join(prints, on="print")
+    names = [name for name in ("make_ready", *FACTORS, "plate", STATE) if name in trial.prints]
+    return cells.join(trial.prints[names], on="print")
 
 
 def _pooled_variance(cells: pd.DataFrame) -> tuple[float, int]:
