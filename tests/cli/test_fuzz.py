@@ -70,7 +70,7 @@ def outcome(run, *arguments):
     return result.exit_code
 
 
-@pytest.mark.parametrize("command, count, seed", [("check", 160, 1), ("speeds", 40, 2)])
+@pytest.mark.parametrize("command, count, seed", [("check", 110, 1), ("speeds", 26, 2)])
 def test_mutated_trials(run, tmp_path, tag_file, command, count, seed):
     rng, path = np.random.default_rng(seed), tmp_path / "trial.csv"
     more = ["--product", tag_file, "--json"] if command == "speeds" else []

@@ -155,7 +155,7 @@ def test_dropping_bridged_gaps_would_be_seen(demo_trial, truth, make_product, mo
     )
 
     def off():
-        judged = calibrate(window, trials=10, seed=5, workers=1, setups=240).judged
+        judged = calibrate(window, trials=6, seed=5, workers=1, setups=240).judged
         return (judged["stated"] - judged["realised"])[judged["realised"].between(0.05, 0.95)].mean()
 
     kept = off()
@@ -181,12 +181,12 @@ class Bent(Truth):
 
 @pytest.fixture
 def came_true(mesh_window, truth, monkeypatch):
-    """Mean share of conforming runs at the recommended set-ups of 12 trials of the bent process."""
+    """Mean share of conforming runs at the recommended set-ups of 8 trials of the bent process."""
     study = calibration._Study(mesh_window, Bent(**vars(truth)), None, 6, np.random.default_rng(7))
 
     def share(fit):
         monkeypatch.setattr(calibration, "fit", fit)
-        found = [study.judge(seed)[1]["realised"] for seed in np.random.SeedSequence(3).spawn(12)]
+        found = [study.judge(seed)[1]["realised"] for seed in np.random.SeedSequence(3).spawn(8)]
         return np.mean(found)
 
     return share
@@ -198,7 +198,7 @@ def blind(trial, plan):
 
 
 def test_what_the_form_misses_is_allowed_for(came_true):
-    """Standard error 0.03 each; in 60 trials: 0.74 blind, 0.96 allowed for, 0.94 by surfaces that bend."""
+    """Standard error 0.04 each; in 60 trials: 0.74 blind, 0.96 allowed for, 0.94 by surfaces that bend."""
     found = came_true(blind), came_true(pw.fit), came_true(lambda trial, plan: pw.fit(trial, "bending"))
     print("recommended at 0.95; came true blind, allowed for, bending:", *np.round(found, 3))
     assert found[0] < 0.86 and found[1] > 0.90 and found[2] > 0.85

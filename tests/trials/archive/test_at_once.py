@@ -13,7 +13,7 @@ from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
 from pwindow.trials.archive.schema import CELLS, DECISIONS, FEATURES, FILES, PRINTS, TRIALS
 
-WRITERS, KILLS = 8, 6
+WRITERS, KILLS = 8, 4
 ADDING = """
 import sys
 from pathlib import Path
