@@ -8,7 +8,7 @@ from html import escape
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pwindow.charts.palette import FAINT, FONT, INK, MARK, PAPER, QUIET
+from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
 from pwindow.surfaces.agreement import Agreement, ResponseAgreement
 
 
@@ -29,11 +29,8 @@ def agreement_figure(found: Agreement) -> go.Figure:
     for at, name in enumerate(names):
         _draw(figure, found.by_name[name], at // columns + 1, at % columns + 1)
     figure.update_layout(
-        template="none",
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        LOOK,
         font={"family": FONT, "size": 13, "color": INK},
-        showlegend=False,
         height=110 + 380 * rows,
         margin={"l": 70, "r": 30, "t": 130, "b": 60},
         title={

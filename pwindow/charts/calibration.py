@@ -6,7 +6,7 @@ from html import escape
 
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FAINT, FONT, INK, MARK, PAPER, QUIET
+from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
 from pwindow.window.calibration import Calibration
 
 
@@ -46,11 +46,8 @@ def calibration_figure(found: Calibration, product: str) -> go.Figure:
         )
     axis = {"range": [-0.02, 1.02], "gridcolor": FAINT, "zeroline": False, "tickformat": ".0%"}
     figure.update_layout(
-        template="none",
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        LOOK,
         font={"family": FONT, "size": 14, "color": INK},
-        showlegend=False,
         width=760,
         height=720,
         margin={"l": 80, "r": 30, "t": 90, "b": 70},

@@ -7,3 +7,9 @@ PAPER = "#ffffff"
 MARK = "#c2410c"
 SCALE = "Cividis"
 FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
+LOOK = {
+    "template": "none",
+    "paper_bgcolor": PAPER,
+    "plot_bgcolor": PAPER,
+    "showlegend": False,
+}

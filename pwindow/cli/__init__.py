@@ -11,12 +11,11 @@ import click
 from pwindow.cli.archived import COMMANDS
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
-from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, TERMS, archive_of, trial_of
+from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, STUDY, TERMS, archive_of, trial_of
 from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
-_STUDY = click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -77,7 +76,7 @@ def fit(files, archive, terms, leave_out, as_json):
 @click.option(
     "--product", type=click.Path(path_type=Path), help="Product file: adds conformance probabilities."
 )
-@_STUDY
+@STUDY
 @TERMS
 @LEAVE_OUT
 @_JSON
@@ -104,7 +103,7 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
 @FILES
 @ARCHIVE
 @click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
-@_STUDY
+@STUDY
 @click.option(
     "--pressure",
     "pressures",
@@ -139,7 +138,7 @@ def speeds(files, archive, product, study, pressures, assurance, terms, leave_ou
 @FILES
 @ARCHIVE
 @click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
-@_STUDY
+@STUDY
 @click.option(
     "--trials", type=click.IntRange(2, 10_000), default=200, show_default=True, help="Trials to simulate."
 )
@@ -199,7 +198,7 @@ def _window(surfaces, product, study, assurance=None):
     type=click.Path(path_type=Path),
     help="Product file; may be repeated.",
 )
-@_STUDY
+@STUDY
 @ARCHIVE
 @click.option(
     "--port", type=click.IntRange(1, 65535), help="Port; the usual one, or a free one, unless given."

@@ -8,7 +8,7 @@ import click
 
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
-from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, TERMS, archive_of
+from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, STUDY, TERMS, archive_of
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 _REASON = click.option("--reason", default="", help="Why, in a few words; it is kept with the decision.")
@@ -92,7 +92,7 @@ set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; 
     type=click.Path(path_type=Path),
     help="Product file; may be repeated.",
 )
-@click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
+@STUDY
 @TERMS
 @LEAVE_OUT
 @_JSON

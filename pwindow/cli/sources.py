@@ -14,6 +14,7 @@ ARCHIVE = click.option(
     envvar="PWINDOW_ARCHIVE",
     help="Archive: an SQLite file or postgresql://…; PWINDOW_ARCHIVE names the usual one.",
 )
+STUDY = click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
 TERMS = click.option(
     "--terms",
     type=click.Choice(["all", "chosen", "bending"]),

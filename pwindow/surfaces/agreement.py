@@ -182,7 +182,7 @@ def add_trial(archive: Archive, file: InputFile, standing: str = "undecided", re
         agreement = hold_against(fit(archive.trial()), trial)
     elif before.empty:
         standing, reason = "same process", reason or "the first trial of the archive"
-    added = archive.add(file, standing, reason)
+    added = archive.add(file, standing, reason, trial)
     return NewTrial(added, None if added.known else agreement)
 
 

@@ -289,8 +289,9 @@ def _surface(surfaces: Surfaces, name: str) -> dict:
 
 
 def _judged(window: Window) -> dict:
-    bands = window.speed_bands().rename(columns={window.surfaces.trial.pressure_key: "pressure"})
-    best = recommend(window, window.speed_bands())
+    found = window.speed_bands()
+    bands = found.rename(columns={window.surfaces.trial.pressure_key: "pressure"})
+    best = recommend(window, found)
     keys = [*_BAND, "speed_low_m_min", "speed_high_m_min"]
     return {
         "bands": bands[keys].to_dict("records"),

@@ -95,7 +95,6 @@ def test_as_text(refitted, run, archive):
         and "before: " in told
         and "recommended speed with all trials, and without one" in told
     )
-    assert "accepted" not in run("fits", "--archive", archive).stdout
     assert "trials 1 (same process), 2 (changed process)" in run("fits", "--archive", archive).stdout
 
 

@@ -121,7 +121,9 @@ class Archive:
 
     # adding -------------------------------------------------------------------------------------
 
-    def add(self, file: InputFile, standing: str = "undecided", reason: str = "") -> Added:
+    def add(
+        self, file: InputFile, standing: str = "undecided", reason: str = "", read: Trial | None = None
+    ) -> Added:
         """Keep a trial file, all of it or nothing.
 
         Parameters
@@ -130,13 +132,16 @@ class Archive:
         standing : str
             A key of `STANDINGS`.
         reason : str
+        read : Trial, optional
+            What was read from the file, where it was read already.
 
         Raises
         ------
         TrialProblem
             If the file cannot be used; the archive is as it was.
         """
-        trial, checksum = read_trial(file), hashlib.sha256(file.content).hexdigest()
+        trial = read_trial(file) if read is None else read
+        checksum = hashlib.sha256(file.content).hexdigest()
         try:
             with self._writing() as connection:
                 return _known(connection, checksum, trial.fingerprint) or _added(
