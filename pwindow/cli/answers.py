@@ -17,13 +17,13 @@ from pwindow.surfaces.judged import Judged
 from pwindow.surfaces.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.trials.archive import Added, Archive
+from pwindow.trials.archive import Archive
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import recommend
-from pwindow.window.refits import KeptFit, answer_of, differences, kept_fit, versions
+from pwindow.window.refits import Confirmation, KeptFit, answer_of, differences, kept_fit, versions
 from pwindow.window.window import Window
 
 _KEYS = {
@@ -226,6 +226,7 @@ def agreement_answer(found: Agreement) -> dict:
     """How a new trial compares with the fit of those before it."""
     return {
         "agrees": found.agrees,
+        "against": found.against,
         "sentences": list(found.sentences),
         "responses": {
             name: {
@@ -243,6 +244,10 @@ def agreement_answer(found: Agreement) -> dict:
             }
             for name, one in found.by_name.items()
         },
+        "bridged_gaps": None
+        if found.bridging is None
+        else vars(found.bridging)
+        | {"cells": found.bridging.cells.to_dict("records"), "standing_out": found.bridging.standing_out},
     }
 
 
@@ -252,6 +257,19 @@ def trials_answer(archive: Archive) -> dict:
     for name in ("added", "decided"):
         rows[name] = [moment.isoformat(timespec="seconds") for moment in rows[name]]
     return plain({"archive": archive.address, "trials": rows.to_dict("records")})
+
+
+def history_answer(archive: Archive, number: int) -> dict:
+    """All that was found and decided about a trial, in its order."""
+    found = archive.comparisons(number).to_dict("records")
+    decided = archive.decisions(number).to_dict("records")
+    events = sorted(found + decided, key=lambda event: event["made"])
+    for event in events:
+        event["made"] = event["made"].isoformat(timespec="seconds")
+        if "told" in event:
+            event["told"] = event["told"].splitlines()
+    name = archive.trials().loc[number, "name"]
+    return plain({"archive": archive.address, "trial": number, "name": name, "history": events})
 
 
 def kept_answer(kept: KeptFit) -> dict:
@@ -300,15 +318,15 @@ def again_answer(kept: KeptFit, archive: Archive) -> dict:
     }
 
 
-def confirmed_answer(fit: KeptFit, added: Added, agreement: Agreement, promised: pd.DataFrame) -> dict:
+def confirmed_answer(fit: KeptFit, found: Confirmation) -> dict:
     """Confirmation prints beside what was promised of them."""
     return plain(
         {
             "fit": {"number": fit.number, "fingerprint": fit.fingerprint},
-            "trial": added.trial,
-            "name": added.name,
-            "agreement": agreement_answer(agreement),
-            "promises": promised.to_dict("records"),
+            "trial": found.added.trial,
+            "name": found.added.name,
+            "agreement": agreement_answer(found.agreement),
+            "promises": found.promises.to_dict("records"),
         }
     )
 

@@ -50,14 +50,18 @@ def add(files, archive, accept, reason, picture, as_json):
 
 
 @click.command()
+@click.argument("number", type=click.IntRange(1), required=False)
 @ARCHIVE
 @_JSON
 @guarded
-def trials(archive, as_json):
-    """List the trials of an archive and what was decided about them."""
-    from pwindow.cli.answers import trials_answer
-    from pwindow.cli.tables import trials_text
+def trials(number, archive, as_json):
+    """List the trials of an archive; of trial NUMBER all that was found and decided about it."""
+    from pwindow.cli.answers import history_answer, trials_answer
+    from pwindow.cli.tables import history_text, trials_text
 
+    if number is not None:
+        reply(history_answer(archive_of(archive, there=True), number), history_text, as_json)
+        return
     reply(trials_answer(archive_of(archive, there=True)), trials_text, as_json)
 
 
@@ -174,7 +178,6 @@ def confirm(file, archive, which, as_json):
     from pwindow.cli.tables import confirmed_text
     from pwindow.errors import UnusableInput
     from pwindow.inputs import InputFile
-    from pwindow.surfaces.agreement import hold_against
     from pwindow.window import refits
 
     kept = archive_of(archive, there=True)
@@ -182,10 +185,8 @@ def confirm(file, archive, which, as_json):
     if not len(numbers):
         raise UnusableInput("no fit has promised anything yet; `pwindow refit --product …` makes one")
     fit = refits.kept_fit(kept, which or str(numbers[-1]))
-    added = kept.add(InputFile.of(file), "undecided", f"confirmation prints of fit {fit.number}")
-    agreement = hold_against(refits.surfaces_of(kept, fit.recipe), kept.trial([added.trial]))
-    found = confirmed_answer(fit, added, agreement, refits.promises(kept, fit, added.trial))
-    reply(found, confirmed_text, as_json)
+    found = refits.confirm(kept, fit, InputFile.of(file))
+    reply(confirmed_answer(fit, found), confirmed_text, as_json)
 
 
 @click.command()

@@ -258,6 +258,19 @@ def trials_text(answer: Mapping) -> str:
     )
 
 
+def history_text(answer: Mapping) -> str:
+    """All that was found and decided about a trial."""
+    lines = [f"trial {answer['trial']}, {answer['name']}"]
+    for event in answer["history"]:
+        if "told" in event:
+            verdict = "agrees" if event["agrees"] else "does not agree"
+            lines.append(f"{event['made']}  held against the fit of {event['against']}: {verdict}")
+            lines += [f"  {sentence}" for sentence in event["told"]]
+        else:
+            lines.append(f"{event['made']}  {event['standing']}: {event['reason']}".rstrip(": "))
+    return "\n".join(lines)
+
+
 def fits_text(answer: Mapping) -> str:
     """The fits of an archive."""
     if not answer["fits"]:

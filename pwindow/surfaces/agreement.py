@@ -19,12 +19,13 @@ import pandas as pd
 from scipy import linalg, stats
 
 from pwindow.inputs import InputFile
+from pwindow.surfaces.bridging import Bridging, hold_bridged
 from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.levels import numbers
 from pwindow.surfaces.responses import FACTORS, STATE, ResponseData, response_data
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces, fit
-from pwindow.trials.archive import USED, Added, Archive
+from pwindow.trials.archive import USED, Added, Archive, Comparison
 from pwindow.trials.trial import Trial, read_trial
 
 _LEVEL = 0.95
@@ -127,26 +128,35 @@ class Agreement:
     ----------
     trial : Trial
         The new one.
+    against : str
+        Fingerprint of those before.
     by_name : mapping of str to ResponseAgreement
     outside : tuple of str
         Prints outside what was tried before: nothing can be said of them.
     notes : tuple of str
+    bridging : Bridging or None
+        Of the bridged gaps, where there are some or some were likely.
     """
 
     trial: Trial
+    against: str
     by_name: Mapping[str, ResponseAgreement]
     outside: tuple[str, ...]
     notes: tuple[str, ...]
+    bridging: Bridging | None = None
 
     @property
     def agrees(self) -> bool:
         """Whether nothing speaks against the new trial being more of the same."""
-        return all(one.agrees for one in self.by_name.values())
+        bridge_alike = self.bridging is None or self.bridging.agrees
+        return bridge_alike and all(one.agrees for one in self.by_name.values())
 
     @property
     def sentences(self) -> tuple[str, ...]:
         """What was found for each response, and what could not be compared."""
         told = [one.sentence(self.trial.unit_of) for one in self.by_name.values()]
+        if self.bridging is not None:
+            told.append(self.bridging.sentence())
         if self.outside:
             told.append(
                 f"{len(self.outside)} print{'s lie' if len(self.outside) > 1 else ' lies'} outside what was tried "
@@ -154,6 +164,11 @@ class Agreement:
                 f"{', …' if len(self.outside) > 5 else ''}"
             )
         return (*told, *self.notes)
+
+    @property
+    def comparison(self) -> Comparison:
+        """What an archive keeps of it."""
+        return Comparison(self.against, self.agrees, self.sentences)
 
 
 @dataclass(frozen=True)
@@ -182,7 +197,7 @@ def add_trial(archive: Archive, file: InputFile, standing: str = "undecided", re
         agreement = hold_against(fit(archive.trial()), trial)
     elif before.empty:
         standing, reason = "same process", reason or "the first trial of the archive"
-    added = archive.add(file, standing, reason, trial)
+    added = archive.add(file, standing, reason, trial, agreement and agreement.comparison)
     return NewTrial(added, None if added.known else agreement)
 
 
@@ -204,7 +219,7 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
     -------
     Agreement
     """
-    found, notes, outside = {}, [], []
+    found, notes, outside, bridging = {}, [], [], None
     for name, data in response_data(trial).items():
         if name not in surfaces.by_name:
             notes.append(f"{data.kind.label} was not measured before: nothing to hold it against")
@@ -212,19 +227,21 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
         surface = surfaces.by_name[name]
         cells, unusable = _comparable(surfaces, surface, data)
         outside += unusable
+        if name == "gap_closure" and len(cells):
+            bridging = hold_bridged(surface, cells, _covariance(surface, cells))
+            cells = _measured(cells)
         if len(cells):
             found[name] = _compared(surface, cells)
         else:
-            notes.append(f"{data.kind.label}: no print lies inside what was tried before")
-    return Agreement(trial, found, tuple(dict.fromkeys(outside)), tuple(notes))
+            notes.append(f"{data.kind.label}: no measured print lies inside what was tried before")
+    return Agreement(
+        trial, surfaces.trial.fingerprint, found, tuple(dict.fromkeys(outside)), tuple(notes), bridging
+    )
 
 
 def _comparable(surfaces: Surfaces, surface: Surface, data: ResponseData) -> tuple[pd.DataFrame, list[str]]:
-    """Cells whose value is measured and whose set-up was tried before, and prints whose was not."""
-    cells = data.cells
-    if "bridged" in cells:  # the mean of the open gaps alone would be too low
-        cells = cells[(cells["measured"] > 0) & (cells["bridged"] == 0)]
-        cells = cells.assign(count=cells["measured"])
+    """Cells whose set-up was tried before, and prints whose was not."""
+    cells = data.cells.drop(columns=STATE, errors="ignore")  # the process as it was last
     told = cells[surface.design.needs].notna().all(axis=1).to_numpy()
     region = surfaces.region
     known = cells["plate"].astype(object).where(cells["plate"].notna(), "").isin(region.plates).to_numpy()
@@ -233,11 +250,16 @@ def _comparable(surfaces: Surfaces, surface: Surface, data: ResponseData) -> tup
     return cells[inside].reset_index(drop=True), [str(name) for name in cells.loc[~inside, "print"]]
 
 
+def _measured(cells: pd.DataFrame) -> pd.DataFrame:
+    """Cells without a bridged gap: the mean of the open gaps alone would be too low."""
+    whole = cells[(cells["measured"] > 0) & (cells["bridged"] == 0)]
+    return whole.assign(count=whole["measured"]).reset_index(drop=True)
+
+
 def _compared(surface: Surface, cells: pd.DataFrame) -> ResponseAgreement:
-    cells = cells.drop(columns=STATE, errors="ignore")  # held against the process as it was last
-    matrix = surface.design.matrix(cells)
     errors = cells["value"].to_numpy(float) - surface.mean(cells)
-    covariance = _covariance(surface, cells, matrix)
+    features = surface.components.feature / cells["count"].to_numpy(float)
+    covariance = _covariance(surface, cells) + np.diag(features)
     root = linalg.cholesky(covariance, lower=True)
     white, df, count = linalg.solve_triangular(root, errors, lower=True), surface.df, len(cells)
     deviation = np.sqrt(np.diag(covariance))
@@ -258,15 +280,15 @@ def _compared(surface: Surface, cells: pd.DataFrame) -> ResponseAgreement:
     )
 
 
-def _covariance(surface: Surface, cells: pd.DataFrame, matrix: np.ndarray) -> np.ndarray:
-    parts = surface.components
+def _covariance(surface: Surface, cells: pd.DataFrame) -> np.ndarray:
+    """Covariance of the prints' errors, what varies between features left out."""
+    parts, matrix = surface.components, surface.design.matrix(cells)
     prints = pd.factorize(cells["print"])[0]
     mounted = cells["make_ready"].where(cells["make_ready"].notna(), "print " + cells["print"].astype(str))
     readies = pd.factorize(mounted)[0]
     covariance = surface.scale * matrix @ surface.solution.unscaled_cov @ matrix.T
     covariance += parts.make_ready * (readies[:, None] == readies)
-    covariance += parts.print_ * (prints[:, None] == prints)
-    return covariance + np.diag(parts.feature / cells["count"].to_numpy(float))
+    return covariance + parts.print_ * (prints[:, None] == prints)
 
 
 def _line(root: np.ndarray, errors: np.ndarray, columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

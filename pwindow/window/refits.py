@@ -18,8 +18,10 @@ from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.product import read_product
 from pwindow.study import Roll, Study, read_study
+from pwindow.surfaces.agreement import Agreement, hold_against
 from pwindow.surfaces.surfaces import Surfaces, fit
-from pwindow.trials.archive import Archive
+from pwindow.trials.archive import Added, Archive
+from pwindow.trials.trial import read_trial
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import recommend
 from pwindow.window.window import Window, find_window
@@ -195,6 +197,32 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     title = f"{other.product.name}: {plate + ', ' if plate else ''}{pressure:g} {trial.pressure_unit}"
     maps = (window_map(window, plate, pressure) for window in (one, other))
     return SideBySide(title, other.level, other.rolls, *maps, spots)
+
+
+@dataclass(frozen=True)
+class Confirmation:
+    """Prints of a run beside what a fit promised of them.
+
+    Attributes
+    ----------
+    added : Added
+    agreement : Agreement
+    promises : DataFrame
+        As of `promises`.
+    """
+
+    added: Added
+    agreement: Agreement
+    promises: pd.DataFrame
+
+
+def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
+    """Keep the prints of a run, undecided, and hold them against what a fit promised."""
+    trial = read_trial(file)
+    agreement = hold_against(surfaces_of(archive, kept.recipe), trial)
+    reason = f"confirmation prints of fit {kept.number}"
+    added = archive.add(file, "undecided", reason, trial, agreement.comparison)
+    return Confirmation(added, agreement, promises(archive, kept, added.trial))
 
 
 def promises(archive: Archive, kept: KeptFit, number: int) -> pd.DataFrame:

@@ -18,14 +18,14 @@ def second():
     return pw.demo("trial_second.csv")
 
 
-def test_from_the_first_trial_to_a_decision(answer, first, second, archive, tag_file):
+def test_from_the_first_trial_to_a_decision(answer, run, first, second, archive, tag_file):
     added = answer("add", first, "--archive", archive)["added"][0]
     assert (added["trial"], added["standing"], added["agreement"]) == (1, "same process", None)
     added = answer("add", second, "--archive", archive)["added"][0]
     assert (added["trial"], added["standing"], added["known"]) == (2, "undecided", False)
     agreement = added["agreement"]
     assert not agreement["agrees"] and agreement["responses"]["line_height"]["shift"] < 0
-    assert len(agreement["sentences"]) == 4
+    assert len(agreement["sentences"]) == 5 and agreement["bridged_gaps"]["p"] > 0.1
     assert answer("fit", "--archive", archive)["trial"]["prints"] == 65
     answer("accept", 2, "--archive", archive, "--reason", "the ink of the next runs")
     assert answer("fit", "--archive", archive)["trial"]["prints"] == 65 + 24
@@ -33,6 +33,12 @@ def test_from_the_first_trial_to_a_decision(answer, first, second, archive, tag_
     assert [trial["standing"] for trial in listed] == ["same process", "set aside"]
     assert listed == answer("trials", "--archive", archive)["trials"]
     assert listed[1]["reason"] == "old ink"
+    history = answer("trials", 2, "--archive", archive)["history"]
+    found = next(event for event in history if "told" in event)
+    assert found["told"] == agreement["sentences"] and found["against"] == agreement["against"]
+    decided = [event["standing"] for event in history if "standing" in event]
+    assert decided == ["undecided", "same process", "set aside"]
+    assert "% low throughout" in run("trials", 2, "--archive", archive).stdout
 
 
 def test_an_archive_answers_as_its_file(answer, first, archive, tag_file):

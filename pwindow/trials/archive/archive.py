@@ -11,7 +11,7 @@ from functools import cached_property
 from types import MappingProxyType
 
 import pandas as pd
-from sqlalchemy import Connection, func, or_, select
+from sqlalchemy import Connection, Select, Table, func, or_, select
 from sqlalchemy.exc import DatabaseError, IntegrityError
 
 from pwindow.errors import UnusableInput
@@ -22,6 +22,7 @@ from pwindow.trials.archive.migrations import migrate
 from pwindow.trials.archive.rows import read_rows, write_rows
 from pwindow.trials.archive.schema import (
     CELLS,
+    COMPARISONS,
     DECISIONS,
     DECLARATIONS,
     FEATURES,
@@ -52,6 +53,24 @@ class Added:
     trial: int
     name: str
     known: bool
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What was found when a trial was held against the fit of others.
+
+    Attributes
+    ----------
+    against : str
+        Fingerprint of those others.
+    agrees : bool
+    told : tuple of str
+        Sentences.
+    """
+
+    against: str
+    agrees: bool
+    told: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -122,7 +141,12 @@ class Archive:
     # adding -------------------------------------------------------------------------------------
 
     def add(
-        self, file: InputFile, standing: str = "undecided", reason: str = "", read: Trial | None = None
+        self,
+        file: InputFile,
+        standing: str = "undecided",
+        reason: str = "",
+        read: Trial | None = None,
+        compared: Comparison | None = None,
     ) -> Added:
         """Keep a trial file, all of it or nothing.
 
@@ -134,6 +158,8 @@ class Archive:
         reason : str
         read : Trial, optional
             What was read from the file, where it was read already.
+        compared : Comparison, optional
+            What was found before it was added.
 
         Raises
         ------
@@ -144,9 +170,13 @@ class Archive:
         checksum = hashlib.sha256(file.content).hexdigest()
         try:
             with self._writing() as connection:
-                return _known(connection, checksum, trial.fingerprint) or _added(
-                    connection, file, checksum, trial, standing, reason
-                )
+                known = _known(connection, checksum, trial.fingerprint)
+                if known is not None:
+                    return known
+                added = _added(connection, file, checksum, trial, standing, reason)
+                if compared is not None:
+                    _compare(connection, added.trial, compared)
+                return added
         except IntegrityError:  # somebody else added it in the meantime
             with self._reading() as connection:
                 return _known(connection, checksum, trial.fingerprint)
@@ -164,6 +194,12 @@ class Archive:
         with self._writing() as connection:
             _need(connection, [trial])
             _decide(connection, trial, standing, reason)
+
+    def keep_comparison(self, trial: int, compared: Comparison) -> None:
+        """Keep what was found when a trial was held against others; what was found before stays."""
+        with self._writing() as connection:
+            _need(connection, [trial])
+            _compare(connection, trial, compared)
 
     def keep_declaration(self, kind: str, file: InputFile) -> str:
         """Keep a product or a study as it stood when it was used; gives the checksum it is found by."""
@@ -234,25 +270,29 @@ class Archive:
         joined = TRIALS.join(DECISIONS)
         asked = select(*columns).select_from(joined).where(DECISIONS.c.id.in_(last)).order_by(TRIALS.c.id)
         with self._reading() as connection:
-            found = connection.execute(asked)
-            return pd.DataFrame(found.all(), columns=list(found.keys())).set_index("id")
+            return _frame(connection, asked).set_index("id")
 
     def decisions(self, trial: int) -> pd.DataFrame:
         """Everything that was decided about a trial, the oldest first."""
         columns = [DECISIONS.c.standing, DECISIONS.c.reason, DECISIONS.c.made]
-        asked = select(*columns).where(DECISIONS.c.trial == trial).order_by(DECISIONS.c.id)
+        return self._of_trial(select(*columns).order_by(DECISIONS.c.id), DECISIONS, trial)
+
+    def comparisons(self, trial: int) -> pd.DataFrame:
+        """Everything that was found about a trial, the oldest first: ``against``, ``agrees``, ``told``, ``made``."""
+        columns = [COMPARISONS.c.against, COMPARISONS.c.agrees, COMPARISONS.c.told, COMPARISONS.c.made]
+        return self._of_trial(select(*columns).order_by(COMPARISONS.c.id), COMPARISONS, trial)
+
+    def _of_trial(self, asked: Select, table: Table, trial: int) -> pd.DataFrame:
         with self._reading() as connection:
             _need(connection, [trial])
-            found = connection.execute(asked)
-            return pd.DataFrame(found.all(), columns=list(found.keys()))
+            return _frame(connection, asked.where(table.c.trial == trial))
 
     def volumes(self) -> pd.DataFrame:
         """Every measurement of a roll's volume: ``roll``, ``cell_volume`` (cm³/m²), ``measured``, ``note``."""
         columns = [VOLUMES.c.roll, VOLUMES.c.cell_volume, VOLUMES.c.measured, VOLUMES.c.note]
         asked = select(*columns).order_by(VOLUMES.c.roll, VOLUMES.c.measured, VOLUMES.c.id)
         with self._reading() as connection:
-            found = connection.execute(asked)
-            return pd.DataFrame(found.all(), columns=list(found.keys()))
+            return _frame(connection, asked)
 
     def rolls(self) -> tuple[Roll, ...]:
         """The roll inventory, each roll with the volume that was measured last."""
@@ -264,8 +304,7 @@ class Archive:
         ``recipe``, ``answer``, ``made``.
         """
         with self._reading() as connection:
-            found = connection.execute(select(FITS).order_by(FITS.c.id))
-            return pd.DataFrame(found.all(), columns=list(found.keys())).set_index("id")
+            return _frame(connection, select(FITS).order_by(FITS.c.id)).set_index("id")
 
     def file(self, trial: int) -> InputFile:
         """The file of a trial as it came."""
@@ -382,6 +421,16 @@ def _added(
 
 def _decide(connection: Connection, trial: int, standing: str, reason: str) -> None:
     connection.execute(DECISIONS.insert().values(trial=trial, standing=standing, reason=reason, made=_now()))
+
+
+def _compare(connection: Connection, trial: int, found: Comparison) -> None:
+    values = {"against": found.against, "agrees": found.agrees, "told": "\n".join(found.told)}
+    connection.execute(COMPARISONS.insert().values(trial=trial, made=_now(), **values))
+
+
+def _frame(connection: Connection, asked: Select) -> pd.DataFrame:
+    found = connection.execute(asked)
+    return pd.DataFrame(found.all(), columns=list(found.keys()))
 
 
 def _now() -> datetime.datetime:

@@ -43,9 +43,14 @@ def _declarations_and_fits(connection: Connection) -> None:
     schema.METADATA.create_all(connection, [schema.DECLARATIONS, schema.VOLUMES, schema.FITS])
 
 
+def _comparisons(connection: Connection) -> None:
+    schema.METADATA.create_all(connection, [schema.COMPARISONS])
+
+
 STEPS: Mapping[str, Callable[[Connection], None]] = {
     "trials": _trials,
     "declarations and fits": _declarations_and_fits,
+    "comparisons": _comparisons,
 }
 
 

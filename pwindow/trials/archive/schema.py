@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 
 from sqlalchemy import (
+    Boolean,
     Column,
     Date,
     DateTime,
@@ -83,6 +84,16 @@ DECISIONS = Table(
     Column("trial", ForeignKey("trials.id"), nullable=False, index=True),
     _text("standing"),
     _text("reason"),
+    _when("made"),
+)
+COMPARISONS = Table(
+    "comparisons",
+    METADATA,
+    _id(),
+    Column("trial", ForeignKey("trials.id"), nullable=False, index=True),
+    _text("against"),
+    Column("agrees", Boolean, nullable=False),
+    _text("told"),
     _when("made"),
 )
 PRINTS = _rows_of_trial("prints", *_typed(PRINT_COLUMNS))

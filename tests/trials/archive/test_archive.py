@@ -6,11 +6,12 @@ import io
 import numpy as np
 import pandas as pd
 import pytest
+from sqlalchemy import text
 
 import pwindow as pw
 from pwindow.errors import TrialProblem, UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.trials.archive import Archive
+from pwindow.trials.archive import Archive, Comparison
 
 
 def same(one: pd.DataFrame, other: pd.DataFrame) -> None:
@@ -96,6 +97,28 @@ def test_decisions_are_kept_with_their_reasons(archive, first):
     assert told["made"].iloc[0].tzinfo is not None
     assert abs(told["made"].iloc[-1] - datetime.datetime.now(datetime.UTC)) < datetime.timedelta(minutes=5)
     assert archive.trial().numbers == (number,)
+
+
+def test_what_was_found_is_kept_with_a_trial(archive, first, another):
+    seen = Comparison("a1b2c3d4e5f6", False, ("line height: 4 % low", "gap closure: agrees"))
+    number = archive.add(first, compared=seen).trial
+    archive.keep_comparison(number, Comparison("0f0f0f0f0f0f", True, ("all agree",)))
+    told = archive.comparisons(number)
+    assert list(told["against"]) == ["a1b2c3d4e5f6", "0f0f0f0f0f0f"]
+    assert list(told["agrees"]) == [False, True]
+    assert told["told"].iloc[0].splitlines() == list(seen.told)
+    assert archive.comparisons(archive.add(another(1)).trial).empty
+    with pytest.raises(UnusableInput, match="no trial 7"):
+        archive.keep_comparison(7, seen)
+
+
+def test_an_archive_from_before_comparisons_gets_them(archive, address, first):
+    number = archive.add(first, "same process", "first").trial
+    with archive._engine.begin() as connection:
+        connection.execute(text("DROP TABLE comparisons"))
+        connection.execute(text("DELETE FROM migrations WHERE name = 'comparisons'"))
+    later = Archive(address)
+    assert later.comparisons(number).empty and later.trial().numbers == (number,)
 
 
 @pytest.mark.parametrize("reason", ["", "  "])
