@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.stamp import stamp
 from pwindow.surfaces.agreement import Agreement, ResponseAgreement
 
 
@@ -28,6 +29,7 @@ def agreement_figure(found: Agreement) -> go.Figure:
     )
     for at, name in enumerate(names):
         _draw(figure, found.by_name[name], at // columns + 1, at % columns + 1)
+    figure.add_annotation(stamp(found.against))
     figure.update_layout(
         LOOK,
         font={"family": FONT, "size": 13, "color": INK},

@@ -7,10 +7,11 @@ from html import escape
 import plotly.graph_objects as go
 
 from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.stamp import stamp
 from pwindow.window.calibration import Calibration
 
 
-def calibration_figure(found: Calibration, product: str) -> go.Figure:
+def calibration_figure(found: Calibration, product: str, fit: str) -> go.Figure:
     """Draw what was stated against what came true.
 
     Parameters
@@ -18,6 +19,8 @@ def calibration_figure(found: Calibration, product: str) -> go.Figure:
     found : Calibration
     product : str
         Name of the product.
+    fit : str
+        Fingerprint of the fit that was the truth.
     """
     table, best = found.to_frame(), found.recommended
     figure = go.Figure()
@@ -44,6 +47,7 @@ def calibration_figure(found: Calibration, product: str) -> go.Figure:
             textposition="bottom left",
             hovertemplate="recommended: stated %{x:.3f}, realised %{y:.3f}<extra></extra>",
         )
+    figure.add_annotation(stamp(fit))
     axis = {"range": [-0.02, 1.02], "gridcolor": FAINT, "zeroline": False, "tickformat": ".0%"}
     figure.update_layout(
         LOOK,

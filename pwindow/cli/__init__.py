@@ -165,7 +165,7 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
 
     found = simulate(window, trials, seed, shown)
     if picture is not None:
-        save_picture(calibration_figure(found, window.product.name), picture)
+        save_picture(calibration_figure(found, window.product.name, window.surfaces.fingerprint), picture)
     reply(calibration_answer(window, found), calibration_text, as_json)
 
 

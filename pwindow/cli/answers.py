@@ -11,6 +11,7 @@ import pandas as pd
 from pwindow.product import KINDS
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.surfaces.diagnostics import diagnose
+from pwindow.surfaces.fingerprint import versions
 from pwindow.surfaces.honesty import findings
 from pwindow.surfaces.intervals import turned
 from pwindow.surfaces.judged import Judged
@@ -23,7 +24,7 @@ from pwindow.trials.trial import Trial
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import recommend
-from pwindow.window.refits import Confirmation, KeptFit, answer_of, differences, kept_fit, versions
+from pwindow.window.refits import Confirmation, KeptFit, answer_of, differences, kept_fit
 from pwindow.window.window import Window
 
 _KEYS = {
@@ -49,9 +50,11 @@ def plain(value: object) -> object:
     return value
 
 
-def evidence(trial: Trial) -> dict:
-    """What an answer stands on."""
-    return {"files": list(trial.files), "prints": len(trial.prints), "fingerprint": trial.fingerprint}
+def evidence(surfaces: Surfaces) -> dict:
+    """What an answer stands on: files, prints, and the fingerprints of the data and of the fit."""
+    trial = surfaces.trial
+    told = {"files": list(trial.files), "prints": len(trial.prints), "fingerprint": trial.fingerprint}
+    return told | {"fit": surfaces.fingerprint}
 
 
 def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
@@ -62,7 +65,7 @@ def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
         "assurance": window.level,
         "bands": bands.to_dict("records"),
         "recommended": recommend(window, bands),
-        "trial": evidence(window.surfaces.trial),
+        "trial": evidence(window.surfaces),
         "notes": list(window.notes),
     }
     if bands.empty:
@@ -85,7 +88,7 @@ def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | No
             table = window.conformance(setup)
             point["conformance"] = {name: float(table[name].iloc[0]) for name in table}
         points.append(point)
-    return plain({"points": points, "trial": evidence(surfaces.trial)})
+    return plain({"points": points, "trial": evidence(surfaces)})
 
 
 def _at(setup: pd.DataFrame, trial: Trial) -> dict:
@@ -127,7 +130,7 @@ def calibration_answer(window: Window, found: Calibration) -> dict:
                 "realised_lowest_tenth": best["realised"].quantile(0.1) if len(best) else None,
             },
             "unusable": list(found.unusable),
-            "trial": evidence(window.surfaces.trial),
+            "trial": evidence(window.surfaces),
         }
     )
 
@@ -136,7 +139,7 @@ def fit_answer(surfaces: Surfaces) -> dict:
     """Everything a fit reports."""
     return plain(
         {
-            "trial": evidence(surfaces.trial),
+            "trial": evidence(surfaces),
             "section_factor": surfaces.section_factor,
             "notes": list(surfaces.notes),
             "surfaces": {

@@ -42,7 +42,7 @@ def fit_text(answer: Mapping) -> str:
     """Everything a fit reports."""
     trial = answer["trial"]
     parts = [
-        f"{', '.join(trial['files'])}: {trial['prints']} prints (fingerprint {trial['fingerprint']})",
+        f"{', '.join(trial['files'])}: {trial['prints']} prints (data {trial['fingerprint']}, fit {trial['fit']})",
         "settings are coded to -1 … 1 over their tried range; next print: as measured, on the modelled scale",
     ]
     parts += [_surface_text(surface) for surface in answer["surfaces"].values()]
@@ -125,7 +125,7 @@ def speeds_text(answer: Mapping) -> str:
     head = (
         f"{answer['product']}: speeds at which all requirements hold together with a probability of at least "
         f"{answer['assurance']:g}\n{trial['prints']} prints of {', '.join(trial['files'])} "
-        f"(fingerprint {trial['fingerprint']})"
+        f"(data {trial['fingerprint']}, fit {trial['fit']})"
     )
     serious = [finding["sentence"] for finding in answer["findings"] if finding["weight"] == "serious"]
     head += "".join(f"\nnote: {note}" for note in [*answer["notes"], *serious])
@@ -264,7 +264,7 @@ def history_text(answer: Mapping) -> str:
     for event in answer["history"]:
         if "told" in event:
             verdict = "agrees" if event["agrees"] else "does not agree"
-            lines.append(f"{event['made']}  held against the fit of {event['against']}: {verdict}")
+            lines.append(f"{event['made']}  held against fit {event['against']}: {verdict}")
             lines += [f"  {sentence}" for sentence in event["told"]]
         else:
             lines.append(f"{event['made']}  {event['standing']}: {event['reason']}".rstrip(": "))
@@ -283,6 +283,8 @@ def _kept_text(one: Mapping) -> str:
     lines = [
         f"fit {one['number']}, {one['fingerprint']}, {one['made']}: trials {trials}; terms {one['terms']}"
     ]
+    if "fit" in one:
+        lines[0] += f"; surfaces {one['fit']}"
     lines += [f"  {name}: {_run(product['recommended'])}" for name, product in one["products"].items()]
     return "\n".join(lines)
 

@@ -41,7 +41,7 @@ def evidence_line(surfaces: Surfaces) -> str:
         f"<p class='pw-evidence'>Stands on <b>{len(trial.prints)} prints</b> in {readies} make-readies of "
         f"{escape(', '.join(trial.files))} · second-order surfaces{', free to bend,' if surfaces.bends else ''} of "
         f"{', '.join(surface.kind.label for surface in surfaces.by_name.values())} · "
-        f"fingerprint <code>{trial.fingerprint}</code></p>"
+        f"fit <code>{surfaces.fingerprint}</code></p>"
     )
 
 

@@ -129,7 +129,7 @@ class Agreement:
     trial : Trial
         The new one.
     against : str
-        Fingerprint of those before.
+        Fingerprint of that fit.
     by_name : mapping of str to ResponseAgreement
     outside : tuple of str
         Prints outside what was tried before: nothing can be said of them.
@@ -235,7 +235,7 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
         else:
             notes.append(f"{data.kind.label}: no measured print lies inside what was tried before")
     return Agreement(
-        trial, surfaces.trial.fingerprint, found, tuple(dict.fromkeys(outside)), tuple(notes), bridging
+        trial, surfaces.fingerprint, found, tuple(dict.fromkeys(outside)), tuple(notes), bridging
     )
 
 

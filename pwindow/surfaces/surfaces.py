@@ -13,6 +13,7 @@ from threadpoolctl import threadpool_limits
 from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.choice import choose_terms, learn_factors, make_design
 from pwindow.surfaces.departures import bending
+from pwindow.surfaces.fingerprint import fit_fingerprint
 from pwindow.surfaces.joint import JointSurfaces, join_responses
 from pwindow.surfaces.judged import Judged, judge
 from pwindow.surfaces.region import TrialRegion
@@ -47,6 +48,9 @@ class Surfaces:
         k, area over height times width.
     region : TrialRegion
     notes : tuple of str
+    terms : str
+        As `fit` was asked for them.
+    left_out : tuple of str
     """
 
     trial: Trial
@@ -56,6 +60,13 @@ class Surfaces:
     section_factor: float
     region: TrialRegion
     notes: tuple[str, ...]
+    terms: str = "all"
+    left_out: tuple[str, ...] = ()
+
+    @property
+    def fingerprint(self) -> str:
+        """Twelve hexadecimal digits of data, terms and versions."""
+        return fit_fingerprint(self.trial, self.terms, self.left_out)
 
     @property
     def bends(self) -> bool:
@@ -154,7 +165,8 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) 
     judged = _judged(members, joint, trial)
     joint = replace(joint, misses={name: one.misses for name, one in judged.items() if one.misses})
     notes += [_HINTED.format(one.cleared.kind.label) for one in judged.values() if one.only_hinted]
-    return Surfaces(trial, members, joint, judged, factor, TrialRegion.of(trial), tuple(notes))
+    region = TrialRegion.of(trial)
+    return Surfaces(trial, members, joint, judged, factor, region, tuple(notes), terms, tuple(leave_out))
 
 
 def _judged(members: Mapping[str, Surface], joint: JointSurfaces, trial: Trial) -> dict[str, Judged]:

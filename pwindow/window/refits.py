@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
-import platform
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from importlib.metadata import version
 
 import pandas as pd
 
-from pwindow.demo import __version__
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.product import read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces.agreement import Agreement, hold_against
+from pwindow.surfaces.fingerprint import digest, fit_fingerprint, versions
 from pwindow.surfaces.surfaces import Surfaces, fit
 from pwindow.trials.archive import Added, Archive
 from pwindow.trials.trial import read_trial
@@ -42,7 +39,8 @@ class KeptFit:
     recipe : mapping
         ``trials`` (number, name, fingerprint, standing), ``terms``, ``leave_out``, ``products`` and
         ``study`` (checksums of the files), ``rolls`` (volumes of the inventory, where no study says
-        them), ``versions``.
+        them), ``versions``, and ``fit``, the fingerprint of the surfaces alone, which pages and
+        pictures name.
     answer : mapping
         ``surfaces``: coefficients and standard deviations; ``products``: speed bands and the
         recommended set-up of each.
@@ -86,8 +84,9 @@ def refit(
         "study": None if study is None else archive.keep_declaration("study", study),
         "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls()},
         "versions": versions(),
+        "fit": fit_fingerprint(trial, terms, leave_out),
     }
-    fingerprint = hashlib.sha256(json.dumps(recipe, sort_keys=True).encode()).hexdigest()[:12]
+    fingerprint = digest(recipe)
     if fingerprint not in set(archive.fits()["fingerprint"]):
         archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer_of(archive, recipe)))
     return kept_fit(archive, fingerprint)
@@ -102,10 +101,8 @@ def kept_fit(archive: Archive, which: str) -> KeptFit:
         If there is none, or several.
     """
     fits = archive.fits()
-    found = fits[
-        (fits.index.astype(str) == which)
-        | fits["fingerprint"].str.startswith(which if len(which) > 3 else "none")
-    ]
+    named = fits["fingerprint"].str.startswith(which) if len(which) > 3 else False
+    found = fits[(fits.index.astype(str) == which) | named]
     if len(found) != 1:
         what = "no fit" if found.empty else "more than one fit"
         raise UnusableInput(f"there is {what} “{which}”; `pwindow fits` lists them")
@@ -160,6 +157,8 @@ class SideBySide:
     before, after : WindowMap
     recommended : pair of (speed, cell volume) or None
         Where the recommended set-ups lie on the maps, m/min and cm³/m².
+    fits : pair of str
+        Fingerprints of the two.
     """
 
     title: str
@@ -168,6 +167,7 @@ class SideBySide:
     before: WindowMap
     after: WindowMap
     recommended: tuple[tuple[float, float] | None, ...]
+    fits: tuple[str, str]
 
 
 def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> SideBySide:
@@ -196,7 +196,7 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     )
     title = f"{other.product.name}: {plate + ', ' if plate else ''}{pressure:g} {trial.pressure_unit}"
     maps = (window_map(window, plate, pressure) for window in (one, other))
-    return SideBySide(title, other.level, other.rolls, *maps, spots)
+    return SideBySide(title, other.level, other.rolls, *maps, spots, (before.fingerprint, after.fingerprint))
 
 
 @dataclass(frozen=True)
@@ -295,12 +295,6 @@ def compare(archive: Archive, before: KeptFit, after: KeptFit) -> dict:
         },
         "influence": _influence(archive, after),
     }
-
-
-def versions() -> dict[str, str]:
-    """Of what works out a fit."""
-    ours = {"pwindow": __version__, "python": platform.python_version()}
-    return ours | {name: version(name) for name in ("numpy", "scipy", "pandas")}
 
 
 def _surface(surfaces: Surfaces, name: str) -> dict:

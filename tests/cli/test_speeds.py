@@ -32,7 +32,7 @@ def speeds(answer, first, tag_file, study_file):
     return answer("speeds", first, "--product", tag_file, "--study", study_file)
 
 
-def test_document(speeds, demo_trial):
+def test_document(speeds, demo_trial, demo_surfaces):
     assert list(speeds) == ["product", "assurance", "bands", "recommended", "trial", "notes", "findings"]
     assert speeds["findings"] == []
     assert (speeds["product"], speeds["assurance"]) == ("Grain moisture tag", 0.95)
@@ -42,6 +42,7 @@ def test_document(speeds, demo_trial):
         "files": ["trial_first.csv"],
         "prints": 65,
         "fingerprint": demo_trial.fingerprint,
+        "fit": demo_surfaces.fingerprint,
     }
 
 
@@ -86,7 +87,7 @@ def test_a_real_process_prints_one_document_and_nothing_else(process, first, tag
 def test_text_and_json_tell_the_same_speed(run, first, tag_file, speeds, study_file):
     text = run("speeds", first, "--product", tag_file, "--study", study_file).stdout
     assert f"recommended: {speeds['recommended']['speed_m_min']:g} m/min" in text
-    assert speeds["trial"]["fingerprint"] in text
+    assert speeds["trial"]["fingerprint"] in text and speeds["trial"]["fit"] in text
 
 
 def test_other_pressures(answer, first, tag_file):

@@ -62,7 +62,7 @@ class Comparison:
     Attributes
     ----------
     against : str
-        Fingerprint of those others.
+        Fingerprint of that fit.
     agrees : bool
     told : tuple of str
         Sentences.

@@ -1,0 +1,28 @@
+"""What a fit stands on, in twelve hexadecimal digits: data, terms, versions."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Sequence
+from importlib.metadata import version
+
+from pwindow.demo import __version__
+from pwindow.trials.trial import Trial
+
+
+def versions() -> dict[str, str]:
+    """Of what works out a fit."""
+    ours = {"pwindow": __version__, "python": platform.python_version()}
+    return ours | {name: version(name) for name in ("numpy", "scipy", "pandas")}
+
+
+def digest(content: object) -> str:
+    """Twelve hexadecimal digits of what JSON can hold."""
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:12]
+
+
+def fit_fingerprint(trial: Trial, terms: str, leave_out: Sequence[str]) -> str:
+    """Of a fit, also before it is made."""
+    return digest([trial.fingerprint, terms, sorted(leave_out), versions()])
