@@ -11,7 +11,7 @@ import click
 from pwindow.cli.archived import COMMANDS
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
-from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, STUDY, TERMS, archive_of, trial_of
+from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, STUDY, TERMS, archive_of, study_of, trial_of
 from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
 
@@ -89,7 +89,7 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
 
     wanted = parse_points(points)
     surfaces = _surfaces(files, archive, terms, leave_out)
-    declared = _study(study)
+    declared = study_of(study, files, archive)
     window = None if product is None else _window(surfaces, product, declared)
     rolls = declared.rolls or surfaces.trial.rolls
     answer = predict_answer(surfaces, read_setups(wanted, surfaces, rolls, window), window)
@@ -126,7 +126,7 @@ def speeds(files, archive, product, study, pressures, assurance, terms, leave_ou
     from pwindow.units import read_quantity
 
     surfaces = _surfaces(files, archive, terms, leave_out)
-    window = _window(surfaces, product, _study(study), assurance)
+    window = _window(surfaces, product, study_of(study, files, archive), assurance)
     try:
         asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
     except UnitProblem as problem:
@@ -157,7 +157,7 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
     from pwindow.cli.tables import calibration_text
     from pwindow.window.calibration import calibrate as simulate
 
-    window = _window(_surfaces(files, archive, terms, leave_out), product, _study(study))
+    window = _window(_surfaces(files, archive, terms, leave_out), product, study_of(study, files, archive))
 
     def shown(finished):
         with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:
@@ -173,12 +173,6 @@ def _surfaces(files, archive, terms, leave_out):
     from pwindow.surfaces import fit as fit_surfaces
 
     return fit_surfaces(trial_of(files, archive), terms, leave_out)
-
-
-def _study(path):
-    from pwindow.study import Study, read_study
-
-    return Study() if path is None else read_study(path)
 
 
 def _window(surfaces, product, study, assurance=None):

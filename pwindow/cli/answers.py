@@ -264,9 +264,7 @@ def trials_answer(archive: Archive) -> dict:
 
 def history_answer(archive: Archive, number: int) -> dict:
     """All that was found and decided about a trial, in its order."""
-    found = archive.comparisons(number).to_dict("records")
-    decided = archive.decisions(number).to_dict("records")
-    events = sorted(found + decided, key=lambda event: event["made"])
+    events = [row.dropna().to_dict() for _, row in archive.history(number).iterrows()]
     for event in events:
         event["made"] = event["made"].isoformat(timespec="seconds")
         if "told" in event:

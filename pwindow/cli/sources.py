@@ -40,6 +40,15 @@ def trial_of(files, archive):
     return archive_of(archive, there=True).trial()
 
 
+def study_of(path, files, archive):
+    """The study that is named; else the rolls of the archive as they were last measured, if any."""
+    from pwindow.study import Study, read_study
+
+    if path is not None:
+        return read_study(path)
+    return Study() if files or not archive else Study(rolls=archive_of(archive, there=True).rolls())
+
+
 def archive_of(address, there: bool = False):
     """The archive that was named; made where there is none, unless it must be `there`."""
     from pwindow.errors import UnusableInput

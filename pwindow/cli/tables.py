@@ -318,13 +318,17 @@ def compared_text(answer: Mapping) -> str:
     if answer["influence"]:
         parts.append(
             "recommended speed with all trials, and without one, m/min\n"
-            + table(pd.DataFrame(answer["influence"]))
+            + table(_without_empty(pd.DataFrame(answer["influence"]), "why"))
         )
     if answer["bands"]:
         parts.append("fastest assured speed, m/min\n" + table(pd.DataFrame(answer["bands"])))
     for what in ("coefficients", "standard_deviations"):
         parts.append(f"{what.replace('_', ' ')}\n" + table(pd.DataFrame(answer[what])))
     return "\n\n".join(parts)
+
+
+def _without_empty(frame: pd.DataFrame, column: str) -> pd.DataFrame:
+    return frame if frame[column].any() else frame.drop(columns=column)
 
 
 def again_text(answer: Mapping) -> str:

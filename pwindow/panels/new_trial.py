@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
@@ -10,63 +11,64 @@ import plotly.graph_objects as go
 from pwindow.charts import agreement_figure, before_after_figure
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.panels import words
+from pwindow.panels import archive_words as words
+from pwindow.panels.archive_state import Compared, Desk
 from pwindow.panels.guard import guarded
 from pwindow.panels.state import given_archive, given_declarations
-from pwindow.surfaces.agreement import add_trial, hold_against
-from pwindow.surfaces.surfaces import fit
-from pwindow.trials.archive import Archive
-from pwindow.window.refits import kept_fit, refit, windows_side_by_side
+from pwindow.panels.words import CAUTION, problem_banner
 
 _FULL = widgets.Layout(width="100%")
+_NARROW = {"description_width": "60px"}
 _TITLE = "New trial data"
+_DECISIONS = (
+    ("Same process", "same process", "Fits use it as more prints of the same process"),
+    ("Changed process", "changed process", "Predictions are for how the process is since"),
+    ("Set aside", "set aside", "Fits do not use it; it stays in the archive"),
+)
 
 
 class NewTrialData:
     """The page; `widget` is what to display."""
 
-    def __init__(self, archive: Archive, products: Sequence[InputFile], study: InputFile | None):
-        self.archive, self.products, self.study = archive, products, study
-        self.problem, self.line, self.table, self.told, self.compared, self.busy = (
-            widgets.HTML(layout=_FULL) for _ in range(6)
+    def __init__(self, desk: Desk):
+        self.desk = desk
+        self.problem, self.line, self.table, self.told, self.compared, self.why, self.history, self.busy = (
+            widgets.HTML(layout=_FULL) for _ in range(8)
         )
         self.agreement, self.windows = widgets.VBox(layout=_FULL), widgets.VBox(layout=_FULL)
-        guard = guarded(self._tell)
+        self._guard = guard = guarded(self._tell)
         self.upload = widgets.FileUpload(
-            description="Add a trial file…",
-            accept=".csv,.txt,.tsv,.xlsx,.parquet",
+            description="Add a trial or product file…",
+            accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
             layout=_FULL,
-            tooltip="CSV, XLSX or Parquet; it is kept as it came, and waits for your decision",
+            tooltip="A trial (CSV, XLSX, Parquet) is kept as it came and waits for your decision; a product is TOML",
         )
         self.upload.observe(guard(self._add), "value")
-        self.trial = widgets.Dropdown(description="Trial", layout=_FULL, style={"description_width": "60px"})
+        self.trial = _choice("Trial")
+        self.trial.observe(guard(self._choose), "value")
         self.reason = widgets.Text(
-            description="Reason",
-            layout=_FULL,
-            style={"description_width": "60px"},
-            placeholder="in a few words",
+            description="Reason", layout=_FULL, style=_NARROW, placeholder="in a few words"
         )
         self.decisions = [
-            self._button(text, tooltip, guard(lambda _button, standing=standing: self._decide(standing)))
-            for text, standing, tooltip in (
-                ("Same process", "same process", "Fits use it as more prints of the same process"),
-                ("Changed process", "changed process", "Predictions are for how the process is since"),
-                ("Set aside", "set aside", "Fits do not use it; it stays in the archive"),
-            )
+            self._button(text, tooltip, lambda standing=standing: self._decide(standing))
+            for text, standing, tooltip in _DECISIONS
         ]
-        self.compare = self._button(
-            "Hold it against the others", "Against the fit of the trials that are used", guard(self._hold)
+        self.hold = self._button(
+            "Hold it against the others", "Against the fit of the trials that are used", self._hold
         )
+        self.products = widgets.VBox(layout=_FULL)
         self.refit = self._button(
-            "Fit anew", "Fit the trials that are used, and compare with the last fit", guard(self._refit)
+            "Fit anew", "Fit the trials that are used, and compare with the last fit", self._refit
         )
+        self.before, self.after = _choice("Fit"), _choice("with fit")
+        self.compare = self._button("Compare", "Two fits side by side", self._compare)
         self._show()
+        self._show_products(desk.usual_products())
         self.widget = self._arrange()
 
-    @staticmethod
-    def _button(text: str, tooltip: str, act) -> widgets.Button:
+    def _button(self, text: str, tooltip: str, act) -> widgets.Button:
         button = widgets.Button(description=text, tooltip=tooltip, layout=_FULL)
-        button.on_click(act)
+        button.on_click(self._guard(lambda _button: act()))
         return button
 
     def _arrange(self) -> widgets.Widget:
@@ -74,87 +76,102 @@ class NewTrialData:
             [
                 _heading("1 · Add"),
                 self.upload,
+                self.busy,
                 _heading("2 · Decide"),
                 self.trial,
-                self.compare,
+                self.hold,
                 self.reason,
                 *self.decisions,
                 _heading("3 · Fit"),
+                self.products,
                 self.refit,
-                self.busy,
+                _heading("Earlier fits"),
+                self.before,
+                self.after,
+                self.compare,
             ]
         )
-        right = widgets.VBox([self.told, self.agreement, self.compared, self.windows, self.table])
+        right = widgets.VBox(
+            [self.told, self.agreement, self.compared, self.windows, self.why, self.table, self.history]
+        )
         left.add_class("pw-controls")
         right.add_class("pw-results")
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
         title = widgets.HTML(f"<h1 class='pw-title'>{_TITLE}</h1>")
-        page = widgets.VBox([title, self.line, self.problem, body, widgets.HTML(words.CAUTION)])
+        page = widgets.VBox([title, self.line, self.problem, body, widgets.HTML(CAUTION)])
         page.add_class("pw-page")
         return page
 
     def _tell(self, reasons: list[str]) -> None:
-        self.problem.value = words.problem_banner(reasons) if reasons else ""
+        self.problem.value = problem_banner(reasons) if reasons else ""
 
-    def _working(self, what: str) -> None:
-        self.busy.value = f"<p role='status'>{what}</p>" if what else ""
+    @contextmanager
+    def _working(self, what: str) -> Iterator[None]:
+        self._step(what)
+        try:
+            yield
+        finally:
+            self.busy.value = ""
+
+    def _step(self, what: str) -> None:
+        self.busy.value = words.working(what)
 
     def _add(self, change) -> None:
         if not change["new"]:
             return
         item = change["new"][0]
-        self._working("Reading, keeping and comparing…")
         try:
-            new = add_trial(self.archive, InputFile(item["name"], bytes(item["content"])))
+            with self._working("reading, keeping and comparing"):
+                new = self.desk.add(InputFile(item["name"], bytes(item["content"])))
         finally:
-            self._working("")
             self.upload.value = ()
         self._clear()
+        if isinstance(new, str):
+            self._show_products({*self._chosen_products(), new})
+            self.told.value = words.product_card(new)
+            return
         self._show(new.added.trial)
-        self.told.value = words.added_card(new, self.archive.trials().loc[new.added.trial, "standing"])
+        self.told.value = words.added_card(new, self.desk.archive.trials().loc[new.added.trial, "standing"])
         self._draw(self.agreement, None if new.agreement is None else agreement_figure(new.agreement))
 
-    def _hold(self, _button) -> None:
-        number = self._chosen()
-        others = [at for at in self.archive.trial().numbers if at != number]
-        if not others:
-            raise UnusableInput("no other trial is used in fits: there is nothing to hold this one against")
-        self._working("Comparing…")
-        try:
-            found = hold_against(fit(self.archive.trial(others)), self.archive.trial([number]))
-        finally:
-            self._working("")
+    def _hold(self) -> None:
+        with self._working("fitting the others, and comparing"):
+            found = self.desk.hold(self._chosen())
         self._clear()
+        self._show()
         self.told.value = words.agreement_card(found)
         self._draw(self.agreement, agreement_figure(found))
 
     def _decide(self, standing: str) -> None:
         number = self._chosen()
-        self.archive.decide(number, standing, self.reason.value)
+        self.desk.archive.decide(number, standing, self.reason.value)
         self.reason.value = ""
         self._clear()
         self._show(number)
-        self.told.value = words.decision_card(self.archive.trials().loc[number])
+        self.told.value = words.decision_card(self.desk.archive.trials().loc[number])
 
-    def _refit(self, _button) -> None:
-        before = self.archive.fits()
-        self._working("Fitting, and judging the products…")
-        try:
-            now = refit(self.archive, self.products, self.study)
-            earlier = before[before["fingerprint"] != now.fingerprint]
-            last = kept_fit(self.archive, str(earlier.index[-1])) if len(earlier) else None
-            shown = None if last is None else windows_side_by_side(self.archive, last, now)
-        finally:
-            self._working("")
+    def _refit(self) -> None:
+        with self._working("fitting the surfaces"):
+            found = self.desk.refit(self._chosen_products(), self._step)
+        self._show_compared(found)
+
+    def _compare(self) -> None:
+        if self.before.value is None:
+            raise UnusableInput("there is no fit yet; fit anew first")
+        with self._working("comparing"):
+            found = self.desk.compare(self.before.value, self.after.value, self._step)
+        self._show_compared(found)
+
+    def _show_compared(self, found: Compared) -> None:
         self._clear()
         self._show()
-        self.compared.value = words.refit_card(last, now)
-        self._draw(self.windows, None if shown is None else before_after_figure(shown))
+        self.compared.value, self.why.value = words.compared_card(found), words.compared_tables(found)
+        self._draw(self.windows, None if found.windows is None else before_after_figure(found.windows))
 
     def _clear(self) -> None:
         """What was told before is not about what was done last."""
-        self.told.value = self.compared.value = ""
+        self.told.value = self.compared.value = self.why.value = ""
         self._draw(self.agreement, None)
         self._draw(self.windows, None)
 
@@ -163,14 +180,46 @@ class NewTrialData:
             raise UnusableInput("the archive has no trial yet; add one")
         return self.trial.value
 
+    def _chosen_products(self) -> list[str]:
+        return [box.description for box in self.products.children if box.value]
+
+    def _show_products(self, chosen) -> None:
+        before = self.products.children
+        self.products.children = [
+            widgets.Checkbox(value=name in chosen, description=name, indent=False, layout=_FULL)
+            for name in self.desk.products()
+        ]
+        for box in before:
+            box.close()
+
     def _show(self, chosen: int | None = None) -> None:
-        trials, fits = self.archive.trials(), self.archive.fits()
-        self.line.value = words.archive_line(self.archive.address, trials, fits)
+        """Show the archive as it is now; others may have added to it."""
+        archive = self.desk.archive
+        trials, fits = archive.trials(), archive.fits()
+        self.line.value = words.archive_line(archive.address, trials, fits)
         self.table.value = words.trial_table(trials)
-        chosen = self.trial.value if chosen is None else chosen
+        last = int(trials.index[-1]) if len(trials) else None
+        chosen = chosen or self.trial.value or last
         self.trial.options = [(f"{number} · {name}", number) for number, name in trials["name"].items()]
-        if len(trials):
-            self.trial.value = int(trials.index[-1]) if chosen is None else chosen
+        self.trial.value = chosen
+        self._show_history(chosen)
+        numbers = [int(number) for number in fits.index]
+        for at, choice in zip((-2, -1), (self.before, self.after)):
+            choice.options = [
+                (f"{number} · {fits['made'][number]:%Y-%m-%d %H:%M}", number) for number in numbers
+            ]
+            choice.value = numbers[max(at, -len(numbers))] if numbers else None
+
+    def _choose(self, change) -> None:
+        self._show_history(change["new"])
+
+    def _show_history(self, number: int | None) -> None:
+        archive = self.desk.archive
+        self.history.value = (
+            ""
+            if number is None
+            else words.history_card(archive.trials().loc[number, "name"], archive.history(number))
+        )
 
     @staticmethod
     def _draw(place: widgets.VBox, figure: go.Figure | None) -> None:
@@ -184,11 +233,15 @@ def _heading(text: str) -> widgets.HTML:
     return widgets.HTML(f"<h2>{text}</h2>")
 
 
+def _choice(title: str) -> widgets.Dropdown:
+    return widgets.Dropdown(description=title, layout=_FULL, style=_NARROW)
+
+
 def new_trial_data() -> widgets.Widget:
     """The page on the archive that the server was started with; says why where it has none."""
     try:
-        return NewTrialData(given_archive(), *given_declarations()).widget
+        return NewTrialData(Desk(given_archive(), *given_declarations())).widget
     except UnusableInput as problem:
         return widgets.HTML(
-            f"<h1 class='pw-title'>{_TITLE}</h1>" + words.problem_banner(problem.reasons, kept=False)
+            f"<h1 class='pw-title'>{_TITLE}</h1>" + problem_banner(problem.reasons, kept=False)
         )

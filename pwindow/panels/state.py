@@ -165,8 +165,10 @@ def given_evidence() -> Evidence:
 
 
 def _of_archive(archive: Archive, products: tuple[str, ...], study: str | None) -> Evidence:
-    read = [read_product(file) for file in (InputFile.of(path) for path in products or _demo_products())]
-    declared = Study() if study is None else read_study(Path(study))
+    """Products as given, else those the archive keeps, else the demo's; rolls as they were last measured."""
+    files = [InputFile.of(path) for path in products] or archive.declarations("product")
+    read = [read_product(file) for file in files or map(Path, _demo_products())]
+    declared = Study(rolls=archive.rolls()) if study is None else read_study(Path(study))
     return Evidence(fit(archive.trial()), declared, {product.name: product for product in read})
 
 
@@ -189,14 +191,12 @@ def given_archive() -> Archive:
 
 
 def given_declarations() -> tuple[list[InputFile], InputFile | None]:
-    """The products and the study that the server was started with; the demo's products where it has none."""
+    """The products and the study that the server was started with."""
     products, studies = (
         tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
         for name in ("PWINDOW_PRODUCTS", "PWINDOW_STUDY")
     )
-    return [InputFile.of(path) for path in products or _demo_products()], (
-        InputFile.of(studies[0]) if studies else None
-    )
+    return [InputFile.of(path) for path in products], InputFile.of(studies[0]) if studies else None
 
 
 def check_given(trials: Sequence[Path], products: Sequence[Path], study: Path | None) -> None:

@@ -10,14 +10,11 @@ import pandas as pd
 
 from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
-from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.surfaces.honesty import Finding
 from pwindow.surfaces.responses import KINDS as RESPONSES
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.trials.archive import STANDINGS, USED
 from pwindow.window.bands import closest
 from pwindow.window.recommend import ends_at_trial
-from pwindow.window.refits import KeptFit
 
 
 def percent(value: float) -> str:
@@ -268,85 +265,3 @@ CAUTION = (
     "<p class='pw-caution'>Probabilities hold for the process as it was in the trial. The press's own limits, safety "
     "data sheets, site rules and licensed practice prevail; run nothing outside what was tried.</p>"
 )
-
-
-def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
-    """Which archive, how many trials, which fit is the last."""
-    used = int(trials["standing"].isin(USED).sum())
-    last = (
-        "no fit yet"
-        if fits.empty
-        else f"last fit {fits.index[-1]}, <code>{fits['fingerprint'].iloc[-1]}</code>"
-    )
-    return (
-        f"<p class='pw-evidence'>Archive <b>{escape(address)}</b> · {len(trials)} trials, {used} of them used in fits · "
-        f"{last}</p>"
-    )
-
-
-def trial_table(trials: pd.DataFrame) -> str:
-    """The trials of an archive and what was decided about them."""
-    if trials.empty:
-        return "<p class='pw-note'>No trial yet: add the first, and fits use it at once.</p>"
-    head = "".join(
-        f"<th>{name}</th>" for name in ("trial", "file", "prints", "features", "added", "standing", "reason")
-    )
-    rows = "".join(
-        f"<tr><td><b>{number}</b></td><td>{escape(row['name'])}</td><td>{row['prints']}</td><td>{row['features']}</td>"
-        f"<td>{row['added']:%Y-%m-%d %H:%M}</td><td>{escape(row['standing'])}</td><td>{escape(row['reason'])}</td></tr>"
-        for number, row in trials.iterrows()
-    )
-    return f"<h3>Trials of the archive</h3><table class='pw-table'><tr>{head}</tr>{rows}</table>"
-
-
-def added_card(new: NewTrial, standing: str) -> str:
-    """What came of adding a trial."""
-    added = new.added
-    start = f"Trial {added.trial}, <b>{escape(added.name)}</b>"
-    if added.known:
-        return f"<p class='pw-note'>{start}, is in the archive already; it stays as it is: {escape(standing)}.</p>"
-    if new.agreement is None:
-        return f"<p class='pw-note'>{start}, is kept: {escape(standing)}.</p>"
-    return f"<p class='pw-note'>{start}, is kept and waits for your decision.</p>" + agreement_card(
-        new.agreement
-    )
-
-
-def agreement_card(found: Agreement) -> str:
-    """Whether a trial agrees with the fit of the others."""
-    verdict = "agrees with" if found.agrees else "does not agree with"
-    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in found.sentences)
-    return (
-        f"<section class='pw-answer'><div class='pw-big'>{'Agrees' if found.agrees else 'Differs'}</div><div>"
-        f"{escape(', '.join(found.trial.files))} {verdict} the fit of the other trials that are used.</div></section>"
-        f"<ul class='pw-findings'>{items}</ul>"
-    )
-
-
-def decision_card(trial: pd.Series) -> str:
-    """What was decided."""
-    meaning = STANDINGS[trial["standing"]]
-    return f"<p class='pw-note'><b>{escape(trial['name'])}</b> is now “{trial['standing']}”: {meaning}. Fit anew.</p>"
-
-
-def refit_card(before: KeptFit | None, after: KeptFit) -> str:
-    """What is recommended after a refit, and what was before it."""
-    rows = "".join(
-        f"<tr><td><b>{escape(name)}</b></td><td>{_run(before, name)}</td><td>{_run(after, name)}</td></tr>"
-        for name in after.answer["products"]
-    )
-    was = "before" if before is None else f"fit {before.number}"
-    return (
-        f"<h3>Fit {after.number}, <code>{after.fingerprint}</code></h3><table class='pw-table'><tr><th>product</th>"
-        f"<th>{was}</th><th>fit {after.number}</th></tr>{rows}</table>"
-    )
-
-
-def _run(kept: KeptFit | None, name: str) -> str:
-    product = None if kept is None else kept.answer["products"].get(name)
-    if product is None:
-        return "–"
-    best = product["recommended"]
-    if best is None:
-        return "no assured speed"
-    return f"<b>{best['speed_m_min']:g} m/min</b>, roll {escape(str(best['roll']))}, {percent(best['conformance'])}"

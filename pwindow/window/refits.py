@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -64,8 +64,19 @@ def refit(
     study: InputFile | None = None,
     terms: str = "all",
     leave_out: Sequence[str] = (),
+    tell: Callable[[str], None] = lambda step: None,
 ) -> KeptFit:
     """Fit the trials that an archive uses, judge products on the fit, and keep all of it.
+
+    Parameters
+    ----------
+    archive : Archive
+    products : sequence of InputFile
+    study : InputFile, optional
+    terms, leave_out
+        As of `pwindow.surfaces.fit`.
+    tell : callable
+        Told of each step before it is taken.
 
     Returns
     -------
@@ -88,7 +99,7 @@ def refit(
     }
     fingerprint = digest(recipe)
     if fingerprint not in set(archive.fits()["fingerprint"]):
-        archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer_of(archive, recipe)))
+        archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer_of(archive, recipe, tell=tell)))
     return kept_fit(archive, fingerprint)
 
 
@@ -116,14 +127,22 @@ def kept_fit(archive: Archive, which: str) -> KeptFit:
     )
 
 
-def answer_of(archive: Archive, recipe: Mapping, without: int | None = None) -> dict:
+def answer_of(
+    archive: Archive,
+    recipe: Mapping,
+    without: int | None = None,
+    tell: Callable[[str], None] = lambda step: None,
+) -> dict:
     """What a recipe says, made anew; with a trial left out where one is named."""
+    tell("fitting the surfaces")
     surfaces = surfaces_of(archive, recipe, without)
+    products = {}
+    for window in windows_of(archive, recipe, surfaces):
+        tell(f"judging {window.product.name}")
+        products[window.product.name] = _judged(window)
     return {
         "surfaces": {name: _surface(surfaces, name) for name in surfaces.by_name},
-        "products": {
-            window.product.name: _judged(window) for window in windows_of(archive, recipe, surfaces)
-        },
+        "products": products,
     }
 
 
@@ -274,7 +293,12 @@ def differences(answer: Mapping, other: Mapping) -> list[str]:
     ]
 
 
-def compare(archive: Archive, before: KeptFit, after: KeptFit) -> dict:
+def compare(
+    archive: Archive,
+    before: KeptFit,
+    after: KeptFit,
+    tell: Callable[[str], None] = lambda step: None,
+) -> dict:
     """Two fits side by side, and which trial moved what.
 
     Returns
@@ -283,7 +307,8 @@ def compare(archive: Archive, before: KeptFit, after: KeptFit) -> dict:
         ``coefficients`` and ``standard_deviations`` (DataFrames: response, term, before, after, and the
         change in standard errors of the earlier), ``bands`` (DataFrame: product, roll, plate, pressure,
         fastest speed before and after), ``recommended`` (per product: before and after), ``influence``
-        (DataFrame: per trial of the later fit and product the fastest recommended speed without it).
+        (DataFrame: per trial of the later fit and product the recommended speed with and without it, and
+        ``why`` there is no fit without it).
     """
     return {
         "coefficients": _side_by_side(before, after, "coefficients"),
@@ -293,7 +318,7 @@ def compare(archive: Archive, before: KeptFit, after: KeptFit) -> dict:
             name: {"before": _recommended(before.answer, name), "after": _recommended(after.answer, name)}
             for name in after.answer["products"]
         },
-        "influence": _influence(archive, after),
+        "influence": _influence(archive, after, tell),
     }
 
 
@@ -381,26 +406,18 @@ def _recommended(answer: Mapping, name: str) -> dict | None:
     return answer["products"].get(name, {}).get("recommended")
 
 
-def _influence(archive: Archive, kept: KeptFit) -> pd.DataFrame:
+def _influence(archive: Archive, kept: KeptFit, tell: Callable[[str], None]) -> pd.DataFrame:
     """What the later fit would recommend without each of its trials."""
     rows = []
     trials = kept.recipe["trials"]
     for trial in trials if len(trials) > 1 else []:
+        tell(f"fitting without trial {trial['number']}")
         try:
-            without = answer_of(archive, kept.recipe, trial["number"])
+            without, why = answer_of(archive, kept.recipe, trial["number"]), ""
         except UnusableInput as problem:
-            rows.append({"trial": trial["number"], "name": trial["name"], "why": str(problem)})
-            continue
+            without, why = {"products": {}}, str(problem)
         for name in kept.answer["products"]:
             speeds = [_recommended(answer, name) for answer in (kept.answer, without)]
             told = [best and best["speed_m_min"] for best in speeds]
-            rows.append(
-                {
-                    "trial": trial["number"],
-                    "name": trial["name"],
-                    "product": name,
-                    "speed_with": told[0],
-                    "speed_without": told[1],
-                }
-            )
-    return pd.DataFrame(rows)
+            rows.append((trial["number"], trial["name"], name, *told, why))
+    return pd.DataFrame(rows, columns=["trial", "name", "product", "speed_with", "speed_without", "why"])

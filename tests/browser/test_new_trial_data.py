@@ -38,13 +38,13 @@ def opened(page, run_server, free_port, archive, tmp_path):
     ]
     with run_server(command, port, tmp_path / "log") as server:
         page.goto(server.address + PAGE)
-        page.get_by_role("button", name="Add a trial").wait_for(timeout=PATIENCE)
+        page.get_by_role("button", name="Add a trial or product").wait_for(timeout=PATIENCE)
         yield page
 
 
 def upload(page, path) -> None:
     with page.expect_file_chooser() as waiting:
-        page.get_by_role("button", name="Add a trial").click()
+        page.get_by_role("button", name="Add a trial or product").click()
     waiting.value.set_files(path)
 
 

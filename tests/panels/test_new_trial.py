@@ -6,13 +6,15 @@ import pytest
 
 import pwindow as pw
 from pwindow.inputs import InputFile
+from pwindow.panels.archive_state import Desk
 from pwindow.panels.new_trial import NewTrialData, new_trial_data
 from pwindow.trials.archive import Archive
 
 
 @pytest.fixture
 def desk(tmp_path):
-    return NewTrialData(Archive(str(tmp_path / "trials.db")), [InputFile.of(pw.demo("tag.toml"))], None)
+    archive = Archive(str(tmp_path / "trials.db"))
+    return NewTrialData(Desk(archive, [InputFile.of(pw.demo("tag.toml"))]))
 
 
 def add(desk, name, content=None):
@@ -22,9 +24,8 @@ def add(desk, name, content=None):
 
 
 def press(desk, text):
-    next(
-        button for button in (*desk.decisions, desk.compare, desk.refit) if button.description == text
-    ).click()
+    buttons = (*desk.decisions, desk.hold, desk.compare, desk.refit)
+    next(button for button in buttons if button.description == text).click()
 
 
 def test_an_empty_archive_says_so(desk):
@@ -51,6 +52,9 @@ def test_from_the_first_trial_to_a_changed_process(desk):
     press(desk, "Fit anew")
     assert "fit 1" in desk.compared.value and "Fit 2" in desk.compared.value
     assert len(desk.windows.children) == 1
+    for title in ("What each trial does", "Fastest assured speed", "What varies", "Coefficients"):
+        assert title in desk.why.value
+    assert "new ink batch" in desk.history.value and "% low throughout" in desk.history.value
     assert desk.problem.value == ""
 
 
@@ -58,7 +62,7 @@ def test_a_decision_needs_a_reason(desk):
     add(desk, "trial_first.csv")
     press(desk, "Set aside")
     assert "needs its reason" in desk.problem.value
-    assert desk.archive.trials().loc[1, "standing"] == "same process"
+    assert desk.desk.archive.trials().loc[1, "standing"] == "same process"
 
 
 def test_a_wrong_file_is_told_in_place_and_changes_nothing(desk):
@@ -87,10 +91,58 @@ def test_an_earlier_trial_is_held_against_the_others(desk):
 
 
 def test_two_pages_see_what_the_other_did(desk):
-    other = NewTrialData(Archive(desk.archive.address), desk.products, None)
+    other = NewTrialData(Desk(Archive(desk.desk.archive.address)))
     add(desk, "trial_first.csv")
     add(other, "trial_second.csv")
     assert "2 trials" in other.line.value and "trial_first.csv" in other.table.value
+
+
+def test_two_earlier_fits_are_compared(desk):
+    press(desk, "Compare")
+    assert "there is no fit yet" in desk.problem.value
+    add(desk, "trial_first.csv")
+    press(desk, "Fit anew")
+    press(desk, "Compare")
+    assert "choose two fits that differ" in desk.problem.value
+    add(desk, "mesh.toml")
+    press(desk, "Fit anew")
+    assert (desk.before.value, desk.after.value) == (1, 2)
+    desk.before.value, desk.after.value = 2, 1
+    press(desk, "Compare")
+    assert "Fit 1" in desk.compared.value and "<th scope='col'>fit 2</th>" in desk.compared.value
+
+
+def test_a_product_is_kept_and_judged(tmp_path):
+    page = NewTrialData(Desk(Archive(str(tmp_path / "trials.db"))))
+    add(page, "trial_first.csv")
+    press(page, "Fit anew")
+    assert "No product was judged" in page.compared.value
+    add(page, "tag.toml")
+    add(page, "mesh.toml")
+    assert "De-fogging heater mesh" in page.told.value
+    assert [(box.description, box.value) for box in page.products.children] == [
+        ("Grain moisture tag", True),
+        ("De-fogging heater mesh", True),
+    ]
+    page.products.children[0].value = False
+    press(page, "Fit anew")
+    assert "De-fogging" in page.compared.value and "moisture" not in page.compared.value
+    later = NewTrialData(Desk(page.desk.archive))
+    assert [box.value for box in later.products.children] == [False, True], "as the last fit was asked"
+
+
+def test_a_study_is_not_kept_here(desk):
+    add(desk, "study.toml")
+    assert "is a study" in desk.problem.value and "pwindow rolls" in desk.problem.value
+
+
+def test_steps_are_told_while_it_fits(desk):
+    add(desk, "trial_first.csv")
+    steps = []
+    desk.busy.observe(lambda change: steps.append(change["new"]), "value")
+    press(desk, "Fit anew")
+    assert ["fitting" in steps[0], "judging Grain moisture tag" in "".join(steps)] == [True, True]
+    assert desk.busy.value == ""
 
 
 def test_a_server_without_an_archive_says_how_to_start_one(monkeypatch):

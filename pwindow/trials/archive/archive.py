@@ -222,6 +222,12 @@ class Archive:
         with self._reading() as connection:
             return InputFile(*connection.execute(asked).one())
 
+    def declarations(self, kind: str) -> list[InputFile]:
+        """Every product or study that was kept, the oldest first."""
+        asked = select(FILES.c.name, FILES.c.content).join(DECLARATIONS).where(DECLARATIONS.c.kind == kind)
+        with self._reading() as connection:
+            return [InputFile(*row) for row in connection.execute(asked.order_by(DECLARATIONS.c.id))]
+
     def keep_volume(self, roll: str, cell_volume: float, measured: datetime.date, note: str = "") -> None:
         """Keep a measurement of a roll's cell volume, cm³/m²; earlier ones stay."""
         values = {
@@ -281,6 +287,11 @@ class Archive:
         """Everything that was found about a trial, the oldest first: ``against``, ``agrees``, ``told``, ``made``."""
         columns = [COMPARISONS.c.against, COMPARISONS.c.agrees, COMPARISONS.c.told, COMPARISONS.c.made]
         return self._of_trial(select(*columns).order_by(COMPARISONS.c.id), COMPARISONS, trial)
+
+    def history(self, trial: int) -> pd.DataFrame:
+        """All that was found and decided about a trial, in its order: columns of both tables."""
+        events = pd.concat([self.comparisons(trial), self.decisions(trial)], ignore_index=True)
+        return events.sort_values("made", kind="stable", ignore_index=True)
 
     def _of_trial(self, asked: Select, table: Table, trial: int) -> pd.DataFrame:
         with self._reading() as connection:

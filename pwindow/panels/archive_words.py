@@ -1,0 +1,166 @@
+"""What the page of new trial data says, as HTML; every name that comes from a file is escaped here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+
+import pandas as pd
+
+from pwindow.panels.archive_state import Compared
+from pwindow.panels.words import percent
+from pwindow.surfaces.agreement import Agreement, NewTrial
+from pwindow.trials.archive import STANDINGS, USED
+from pwindow.window.refits import KeptFit
+
+
+def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
+    """Which archive, how many trials, which fit is the last."""
+    used = int(trials["standing"].isin(USED).sum())
+    last = (
+        "no fit yet"
+        if fits.empty
+        else f"last fit {fits.index[-1]}, <code>{fits['fingerprint'].iloc[-1]}</code>"
+    )
+    return (
+        f"<p class='pw-evidence'>Archive <b>{escape(address)}</b> · {len(trials)} trials, {used} of them used in fits · "
+        f"{last}</p>"
+    )
+
+
+def trial_table(trials: pd.DataFrame) -> str:
+    """The trials of an archive and what was decided about them."""
+    if trials.empty:
+        return "<p class='pw-note'>No trial yet: add the first, and fits use it at once.</p>"
+    rows = [
+        (
+            number,
+            row["name"],
+            row["prints"],
+            row["features"],
+            _moment(row["added"]),
+            row["standing"],
+            row["reason"],
+        )
+        for number, row in trials.iterrows()
+    ]
+    names = ("trial", "file", "prints", "features", "added, UTC", "standing", "reason")
+    return f"<h3>Trials of the archive</h3>{_table(names, rows)}"
+
+
+def history_card(name: str, history: pd.DataFrame) -> str:
+    """All that was found and decided about a trial."""
+    items = "".join(
+        f"<li>{_moment(event['made'])} UTC: {_event(event)}</li>" for _, event in history.iterrows()
+    )
+    return f"<h3>{escape(name)}, from then to now</h3><ul class='pw-findings'>{items}</ul>"
+
+
+def _event(event: pd.Series) -> str:
+    if pd.isna(event["standing"]):
+        verdict = "agrees" if event["agrees"] else "differs"
+        told = escape("; ".join(event["told"].splitlines()))
+        return f"<b>{verdict}</b> when held against fit <code>{event['against']}</code> ({told})"
+    reason = f", “{escape(event['reason'])}”" if event["reason"] else ""
+    return f"<b>{event['standing']}</b>{reason}"
+
+
+def _moment(moment: pd.Timestamp) -> str:
+    return f"{moment:%Y-%m-%d %H:%M}"
+
+
+def _table(names: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table; what comes from files is escaped."""
+    head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in names)
+    body = "".join(
+        f"<tr><th scope='row'>{escape(str(first))}</th>{''.join(f'<td>{escape(str(cell))}</td>' for cell in rest)}</tr>"
+        for first, *rest in rows
+    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def working(what: str) -> str:
+    """What is being done."""
+    return f"<p role='status' class='pw-busy'><span class='pw-ring' aria-hidden='true'></span> {escape(what)} …</p>"
+
+
+def product_card(name: str) -> str:
+    """That a product was kept."""
+    return f"<p class='pw-note'>Product <b>{escape(name)}</b> is kept; fit anew to judge it.</p>"
+
+
+def added_card(new: NewTrial, standing: str) -> str:
+    """What came of adding a trial."""
+    added = new.added
+    start = f"Trial {added.trial}, <b>{escape(added.name)}</b>"
+    if added.known:
+        return f"<p class='pw-note'>{start}, is in the archive already; it stays as it is: {escape(standing)}.</p>"
+    if new.agreement is None:
+        return f"<p class='pw-note'>{start}, is kept: {escape(standing)}.</p>"
+    return f"<p class='pw-note'>{start}, is kept and waits for your decision.</p>" + agreement_card(
+        new.agreement
+    )
+
+
+def agreement_card(found: Agreement) -> str:
+    """Whether a trial agrees with the fit of the others."""
+    verdict = "agrees with" if found.agrees else "does not agree with"
+    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in found.sentences)
+    return (
+        f"<section class='pw-answer'><div class='pw-big'>{'Agrees' if found.agrees else 'Differs'}</div><div>"
+        f"{escape(', '.join(found.trial.files))} {verdict} the fit of the other trials that are used.</div></section>"
+        f"<ul class='pw-findings'>{items}</ul>"
+    )
+
+
+def decision_card(trial: pd.Series) -> str:
+    """What was decided."""
+    meaning = STANDINGS[trial["standing"]]
+    return f"<p class='pw-note'><b>{escape(trial['name'])}</b> is now “{trial['standing']}”: {meaning}. Fit anew.</p>"
+
+
+def compared_card(found: Compared) -> str:
+    """What a fit recommends, and what an earlier one did."""
+    before, after = found.before, found.after
+    rows = [(name, _run(before, name), _run(after, name)) for name in after.answer["products"]]
+    was = "before" if before is None else f"fit {before.number}"
+    title = f"<h3>Fit {after.number}, <code>{after.fingerprint}</code></h3>"
+    asked = "" if rows else "<p class='pw-note'>No product was judged; add one and choose it.</p>"
+    return f"{title}{asked}{_table(('product', was, f'fit {after.number}'), rows) if rows else ''}"
+
+
+def compared_tables(found: Compared) -> str:
+    """Why it moved: what each trial does to it, speed bands, standard deviations, coefficients."""
+    if found.before is None:
+        return ""
+    tables, was, now = found.tables, f"fit {found.before.number}", f"fit {found.after.number}"
+    titles = {
+        "influence": ("What each trial does to the recommended speed, m/min", ["trial", "file", "product", "with it", "without it", "why none"]),
+        "bands": ("Fastest assured speed, m/min", ["product", "roll", "plate", "pressure", was, now]),
+        "standard_deviations": ("What varies (standard deviations; of logarithms, or µm of closure)", ["response", "between", was, now]),
+        "coefficients": ("Coefficients", ["response", "term", was, now, "moved, standard errors"]),
+    }  # fmt: skip
+    return "".join(_folded(title, names, tables[key]) for key, (title, names) in titles.items())
+
+
+def _folded(title: str, names: Sequence[str], table: pd.DataFrame) -> str:
+    if table.empty:
+        return ""
+    rows = ([_cell(value) for value in row] for row in table.iloc[:, : len(names)].to_numpy(object))
+    return f"<details class='pw-more'><summary>{title}</summary>{_table(names, rows)}</details>"
+
+
+def _cell(value: object) -> str:
+    if value is None or (isinstance(value, float) and pd.isna(value)):
+        return "–"
+    return f"{value:.4g}" if isinstance(value, float) else str(value).replace("_", " ")
+
+
+def _run(kept: KeptFit | None, name: str) -> str:
+    product = None if kept is None else kept.answer["products"].get(name)
+    if product is None:
+        return "–"
+    best = product["recommended"]
+    if best is None:
+        return "no assured speed"
+    return f"{best['speed_m_min']:g} m/min, roll {best['roll']}, {percent(best['conformance'])}"
