@@ -9,7 +9,6 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
-from pwindow.charts.stamp import stamp
 from pwindow.surfaces.agreement import Agreement, ResponseAgreement
 
 
@@ -29,7 +28,6 @@ def agreement_figure(found: Agreement) -> go.Figure:
     )
     for at, name in enumerate(names):
         _draw(figure, found.by_name[name], at // columns + 1, at % columns + 1)
-    figure.add_annotation(stamp(found.against))
     figure.update_layout(
         LOOK,
         font={"family": FONT, "size": 13, "color": INK},
@@ -37,7 +35,8 @@ def agreement_figure(found: Agreement) -> go.Figure:
         margin={"l": 70, "r": 30, "t": 130, "b": 60},
         title={
             "text": f"{escape(', '.join(found.trial.files))}: measured against predicted<br>"
-            "<sub>dotted: as predicted · bars: where 95 % of such means were expected · filled: outside it</sub>"
+            "<sub>dotted: as predicted · bars: where 95 % of such means were expected · filled: outside it · "
+            f"fit {found.against}</sub>"
         },
     )
     return figure

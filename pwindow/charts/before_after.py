@@ -7,7 +7,6 @@ from html import escape
 import plotly.graph_objects as go
 
 from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
-from pwindow.charts.stamp import stamp
 from pwindow.study import Roll
 from pwindow.window.maps import WindowMap
 from pwindow.window.refits import SideBySide
@@ -24,9 +23,12 @@ def before_after_figure(shown: SideBySide) -> go.Figure:
     for spot, name, fill in zip(shown.recommended, ("before", "after"), (PAPER, MARK)):
         if spot is not None:
             _draw_recommended(figure, spot, name, fill)
-    figure.add_annotation(stamp(*shown.fits))
     axis = {"gridcolor": PAPER, "zeroline": False, "showline": True, "linecolor": QUIET}
-    title = f"{escape(shown.title)}<br><sub>outlines of {shown.level:.1%} joint conformance: dashed before, heavy after</sub>"
+    before, after = shown.fits
+    title = (
+        f"{escape(shown.title)}<br><sub>outlines of {shown.level:.1%} joint conformance: dashed before (fit {before}), "
+        f"heavy after (fit {after})</sub>"
+    )
     figure.update_layout(
         LOOK,
         font={"family": FONT, "size": 14, "color": INK},

@@ -7,7 +7,6 @@ from html import escape
 import plotly.graph_objects as go
 
 from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
-from pwindow.charts.stamp import stamp
 from pwindow.window.calibration import Calibration
 
 
@@ -47,7 +46,6 @@ def calibration_figure(found: Calibration, product: str, fit: str) -> go.Figure:
             textposition="bottom left",
             hovertemplate="recommended: stated %{x:.3f}, realised %{y:.3f}<extra></extra>",
         )
-    figure.add_annotation(stamp(fit))
     axis = {"range": [-0.02, 1.02], "gridcolor": FAINT, "zeroline": False, "tickformat": ".0%"}
     figure.update_layout(
         LOOK,
@@ -57,7 +55,8 @@ def calibration_figure(found: Calibration, product: str, fit: str) -> go.Figure:
         margin={"l": 80, "r": 30, "t": 90, "b": 70},
         title={
             "text": f"{escape(product)}: {found.trials} simulated trials of this layout<br>"
-            "<sub>dotted: kept to the letter · above it: cautious · bars: two standard errors</sub>"
+            "<sub>dotted: kept to the letter · above it: cautious · bars: two standard errors · "
+            f"fit {fit}</sub>"
         },
         xaxis=axis | {"title": {"text": "joint conformance probability as stated"}},
         yaxis=axis | {"title": {"text": "share of next runs that conform"}, "scaleanchor": "x"},

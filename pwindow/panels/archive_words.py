@@ -13,6 +13,8 @@ from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.trials.archive import STANDINGS, USED
 from pwindow.window.refits import KeptFit
 
+NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits judge it.</p>"
+
 
 def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
     """Which archive, how many trials, which fit is the last."""
@@ -23,7 +25,7 @@ def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
         else f"last fit {fits.index[-1]}, <code>{fits['fingerprint'].iloc[-1]}</code>"
     )
     return (
-        f"<p class='pw-evidence'>Archive <b>{escape(address)}</b> · {len(trials)} trials, {used} of them used in fits · "
+        f"<p class='pw-evidence'>Archive <b>{escape(address)}</b> · {len(trials)} trial{'s' * (len(trials) != 1)}, {used} used in fits · "
         f"{last}</p>"
     )
 
@@ -59,8 +61,8 @@ def history_card(name: str, history: pd.DataFrame) -> str:
 def _event(event: pd.Series) -> str:
     if pd.isna(event["standing"]):
         verdict = "agrees" if event["agrees"] else "differs"
-        told = escape("; ".join(event["told"].splitlines()))
-        return f"<b>{verdict}</b> when held against fit <code>{event['against']}</code> ({told})"
+        told = "".join(f"<li>{escape(sentence)}</li>" for sentence in event["told"].splitlines())
+        return f"<b>{verdict}</b> when held against fit <code>{event['against']}</code><ul>{told}</ul>"
     reason = f", “{escape(event['reason'])}”" if event["reason"] else ""
     return f"<b>{event['standing']}</b>{reason}"
 

@@ -181,14 +181,16 @@ class NewTrialData:
         return self.trial.value
 
     def _chosen_products(self) -> list[str]:
-        return [box.description for box in self.products.children if box.value]
+        boxes = [box for box in self.products.children if isinstance(box, widgets.Checkbox)]
+        return [box.description for box in boxes if box.value]
 
     def _show_products(self, chosen) -> None:
         before = self.products.children
-        self.products.children = [
+        boxes = [
             widgets.Checkbox(value=name in chosen, description=name, indent=False, layout=_FULL)
             for name in self.desk.products()
         ]
+        self.products.children = boxes or [widgets.HTML(words.NO_PRODUCT)]
         for box in before:
             box.close()
 
