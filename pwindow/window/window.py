@@ -114,14 +114,14 @@ class Window:
         """
         limits = self._limits_for(setups)
         predictive = self.predictive(setups)
-        columns = {"joint": _probability(predictive, limits, None, points)}
+        columns = {"joint": conformance_probability(predictive, limits, None, points)}
         for name in limits.requirements:
-            columns[name] = _probability(predictive, limits, name, points)
+            columns[name] = conformance_probability(predictive, limits, name, points)
         return pd.DataFrame(columns)
 
     def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS) -> np.ndarray:
         """Joint conformance probability alone, shape (m,); see `rectangle_probability`."""
-        return _probability(self.predictive(setups), self._limits_for(setups), None, points)
+        return conformance_probability(self.predictive(setups), self._limits_for(setups), None, points)
 
     def margin_of_means(self, plate: str, mean: np.ndarray) -> np.ndarray:
         """How far inside every limit the predicted means are, in standard deviations; shape (m,).
@@ -233,9 +233,10 @@ class Window:
         return speed_bands(self, pressures)
 
 
-def _probability(
-    predictive: LimitPredictive, limits: Limits, requirement: str | None, points: int
+def conformance_probability(
+    predictive: LimitPredictive, limits: Limits, requirement: str | None = None, points: int = POINTS
 ) -> np.ndarray:
+    """Probability that one requirement, or all of them, hold at each of m set-ups, shape (m,)."""
     lines, lower, upper = limits.bounds(requirement)
     return rectangle_probability(
         lower,

@@ -119,11 +119,13 @@ def silver_notes(window: Window) -> tuple[str, ...]:
 
 def predict_shown(window: Window, setups: pd.DataFrame, shown: Mapping[str, Shown]) -> pd.DataFrame:
     """Quantities of the next print at set-ups of one plate process; columns as `Shown.columns` names them."""
-    quantities = {name: one.quantity for name, one in shown.items()}
-    found = window.predict(quantities, setups, most=False)
-    return pd.concat(
-        [found[name][list(INTERVALS)].set_axis(one.columns, axis=1) for name, one in shown.items()], axis=1
-    )
+    found = window.predict({name: one.quantity for name, one in shown.items()}, setups, most=False)
+    columns = {
+        column: found[name][end].to_numpy()
+        for name, one in shown.items()
+        for column, end in zip(one.columns, INTERVALS)
+    }
+    return pd.DataFrame(columns, index=range(len(setups)))
 
 
 def conformances(window: Window, setups: pd.DataFrame) -> pd.DataFrame:
