@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -49,9 +50,10 @@ def side_by_side(window: Window, setups: Sequence[Setup], level: float = 0.95) -
     first = members[0]
     table = pd.DataFrame(first.labels)
     for at, member in enumerate(members, 1):
-        table[f"setup_{at}"] = pd.Series(member.values("value"), dtype=object)
+        told = [member.told.get(name, {}) for name in first.told]
+        table[f"setup_{at}"] = pd.Series([one.get("value", np.nan) for one in told], dtype=object)
         for part in _PARTS[1:]:
-            table[f"setup_{at}_{part}"] = member.values(part)
+            table[f"setup_{at}_{part}"] = [one.get(part, np.nan) for one in told]
         if member is not first:
             for end, values in zip(("", "_low", "_high"), _differences(first, member, level)):
                 table[f"setup_{at}_difference{end}"] = values
@@ -66,6 +68,13 @@ class _Member:
         self.shown = shown_quantities(window, setup.plate)
         self.inside = bool(window.in_trial_region(self.frame)[0])
         self.told = self._settings() | self._predicted() | self._conformances()
+
+    @property
+    def missed(self) -> dict[str, float]:
+        """Variance of each response by what its form misses."""
+        joint = self.window.joint
+        with_, without = (one.predict(self.frame).scale[0] for one in (joint, replace(joint, misses={})))
+        return dict(zip(joint.names, np.diag(with_ - without)))
 
     @property
     def labels(self) -> list[dict[str, str]]:
@@ -86,9 +95,6 @@ class _Member:
                 label, unit = _WORDS.get(name, name.replace("_", " ")), units.get(name, "")
             found.append({"what": name, "label": label, "unit": unit})
         return found
-
-    def values(self, part: str) -> list:
-        return [one.get(part, np.nan) for one in self.told.values()]
 
     def _settings(self) -> dict[str, dict]:
         one = self.setup
@@ -127,7 +133,7 @@ def _differences(
     """Differences to the first set-up, and their interval where they are predicted."""
     found: list[tuple[float, float, float]] = []
     for name in first.told:
-        one, two = (member.told[name].get("value", np.nan) for member in (first, other))
+        one, two = (member.told.get(name, {}).get("value", np.nan) for member in (first, other))
         number = all(isinstance(value, (int, float)) and not isinstance(value, bool) for value in (one, two))
         if not number:
             found.append((np.nan,) * 3)
@@ -141,16 +147,20 @@ def _differences(
 
 
 def _reach(first: _Member, other: _Member, one: Shown, two: Shown, level: float) -> float:
-    """Half-width of the interval of a difference of means: the delta method on the joint coefficients."""
+    """Half-width of the interval of a difference of means: the delta method on the joint coefficients.
+
+    What a surface's form is found to miss counts at both set-ups, as if neither knew of the other.
+    """
     joint = first.window.joint
-    gradients = []
+    slopes = (_slope(first, one), _slope(other, two))
+    gradients, missed = [], (first.missed, other.missed)
+    variance = 0.0
     for name, design in zip(joint.names, joint.designs):
         weight = one.quantity.weights.get(name, 0.0)
         rows = (design.matrix(member.frame)[0] for member in (first, other))
-        slopes = (_slope(first, one), _slope(other, two))
         before, after = (slope * row for slope, row in zip(slopes, rows))
         gradients.append(weight * (after - before))
-    variance = 0.0
+        variance += sum((weight * slope) ** 2 * more[name] for slope, more in zip(slopes, missed))
     for (i, j), block in joint.coupling.items():
         variance += (1.0 if i == j else 2.0) * float(gradients[i] @ block @ gradients[j])
     return float(stats.t.ppf(0.5 + level / 2.0, joint.df) * np.sqrt(max(variance, 0.0)))
