@@ -121,7 +121,7 @@ def _plate_widths(window: Window) -> dict[str, float]:
 def _told_apart(window: Window) -> bool:
     """Whether the surface of line width knows plate width beside plate process."""
     surface = window.surfaces.by_name.get("line_width")
-    return surface is not None and any(factor.name == "plate_width" for factor in surface.design.factors)
+    return surface is not None and ("plate_width",) in surface.design.terms
 
 
 def _on_plate(window: Window, plate: str, width: float) -> Window:

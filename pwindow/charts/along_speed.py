@@ -1,0 +1,202 @@
+"""One quantity of the next print along the press speed, a line and a band for each roll."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.roll_looks import RollLook, roll_looks
+from pwindow.window.trade_offs import CONFORMANCE, Shown, shown_quantities
+from pwindow.window.window import Window
+
+_ROOM = 0.055  # between labels, as a share of the axis
+
+
+def along_speed_names(window: Window, plate: str) -> dict[str, str]:
+    """What `along_speed_figure` can draw: words by name."""
+    shown = shown_quantities(window, plate)
+    return {name: one.label for name, one in shown.items()} | {CONFORMANCE: "joint conformance probability"}
+
+
+def along_speed_figure(
+    window: Window, table: pd.DataFrame, name: str, plate: str, pressure: float
+) -> go.Figure:
+    """Draw one quantity against speed.
+
+    Parameters
+    ----------
+    window : Window
+    table : DataFrame
+        As `along_speed` makes it at this plate process and pressure; it holds what is drawn.
+    name : str
+        One of `along_speed_names`.
+    plate : str
+    pressure : float
+        In the trial's unit of pressure.
+    """
+    looks = roll_looks(window.rolls)
+    shown = None if name == CONFORMANCE else shown_quantities(window, plate)[name]
+    figure = go.Figure()
+    by_roll = dict(iter(table.groupby("roll", sort=False)))
+    for roll, members in by_roll.items():
+        if shown is not None:
+            _draw_band(figure, members, shown, looks[roll])
+    for roll, members in by_roll.items():
+        _draw_line(figure, members, shown, looks[roll])
+    limits = _limits(window, shown)
+    y_range = _range(table, shown, [limit for limit, _ in limits])
+    for limit, words in limits:
+        _draw_limit(figure, limit, words)
+    _label_ends(figure, by_roll, shown, looks, y_range)
+    _lay_out(figure, window, shown, plate, pressure, y_range)
+    return figure
+
+
+def _mean(members: pd.DataFrame, shown: Shown | None) -> pd.Series:
+    return members[CONFORMANCE] if shown is None else members[f"{shown.key}_mean"]
+
+
+def _draw_band(figure: go.Figure, members: pd.DataFrame, shown: Shown, look: RollLook) -> None:
+    speeds = members["speed_m_min"]
+    low, high = (members[f"{shown.key}_obs_ci_{end}"] for end in ("low", "high"))
+    figure.add_scatter(
+        x=[*speeds, *speeds[::-1]],
+        y=[*low, *high[::-1]],
+        fill="toself",
+        fillcolor=look.pale(0.13),
+        line={"width": 0},
+        mode="lines",
+        name=f"band of {escape(look.words)}",
+        hoverinfo="skip",
+    )
+
+
+def _draw_line(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, look: RollLook) -> None:
+    """A thin line along all speeds, and a thick one over it where the set-up is assured."""
+    mean, unit = _mean(members, shown), "" if shown is None else f" {shown.unit}"
+    low, high = (mean if shown is None else members[f"{shown.key}_obs_ci_{end}"] for end in ("low", "high"))
+    number, share = (
+        (":.1%", "")
+        if shown is None
+        else (":.3g", "<br>95 % of next prints %{customdata[0]:.3g} to %{customdata[1]:.3g}")
+    )
+    hover = {
+        "customdata": np.column_stack([low, high, members[CONFORMANCE]]),
+        "hovertemplate": f"{escape(look.words)}, %{{x:.1f}} m/min<br>%{{y{number}}}{unit}"
+        + (f"{share}{unit}<br>joint conformance %{{customdata[2]:.1%}}" if shown is not None else "")
+        + "<extra></extra>",
+    }
+    common = {"x": members["speed_m_min"], "mode": "lines", "connectgaps": False}
+    line = {"color": look.colour, "dash": look.dash}
+    figure.add_scatter(y=mean, line=line | {"width": 1.4}, name=escape(look.words), **common, **hover)
+    figure.add_scatter(
+        y=mean.where(members["assured"]),
+        line=line | {"width": 4.5},
+        name=f"{escape(look.words)}, assured",
+        hoverinfo="skip",
+        **common,
+    )
+
+
+def _limits(window: Window, shown: Shown | None) -> list[tuple[float, str]]:
+    """Limits of what is drawn, and their words."""
+    if shown is None:
+        return [(window.level, f"assurance asked for: {window.level:.1%}".replace(".0%", "%"))]
+    if shown.requirement is None:
+        return []
+    words = (("at least", shown.requirement.least), ("at most", shown.requirement.most))
+    return [(limit, f"{said} {limit:g} {shown.unit}") for said, limit in words if limit is not None]
+
+
+def _draw_limit(figure: go.Figure, limit: float, words: str) -> None:
+    figure.add_hline(y=limit, line={"color": MARK, "width": 2})
+    figure.add_annotation(
+        x=0.004, xref="paper", xanchor="left", y=limit, yanchor="bottom", text=f"<b>{words}</b>",
+        showarrow=False, font={"size": 13, "color": MARK}, bgcolor="rgba(255,255,255,0.75)", borderpad=1,
+    )  # fmt: skip
+
+
+def _range(table: pd.DataFrame, shown: Shown | None, limits: Sequence[float]) -> tuple[float, float]:
+    if shown is None:
+        return -0.02, 1.04
+    ends = table[[f"{shown.key}_obs_ci_low", f"{shown.key}_obs_ci_high"]].to_numpy(float).ravel()
+    values = np.concatenate([ends[np.isfinite(ends)], limits])
+    if not len(values):
+        return 0.0, 1.0
+    low, high = float(values.min()), float(values.max())
+    room = 0.05 * (high - low) or 0.05 * abs(high) or 1.0
+    return low - room, high + room
+
+
+def _label_ends(
+    figure: go.Figure, by_roll: dict, shown: Shown | None, looks: dict[str, RollLook], y_range
+) -> None:
+    """Name each roll where its line ends, moved apart where lines end together."""
+    ends = {roll: float(_mean(members, shown).iloc[-1]) for roll, members in by_roll.items()}
+    ends = {roll: end for roll, end in ends.items() if np.isfinite(end)}
+    places = moved_apart(list(ends.values()), _ROOM * (y_range[1] - y_range[0]), y_range)
+    for (roll, end), place in zip(ends.items(), places):
+        figure.add_annotation(
+            x=float(by_roll[roll]["speed_m_min"].iloc[-1]), y=end, ax=34, ay=place, ayref="y", xanchor="left",
+            text=escape(looks[roll].words), showarrow=True, arrowhead=0, arrowwidth=1,
+            arrowcolor=looks[roll].colour, font={"size": 13, "color": INK}, bgcolor=PAPER, borderpad=1,
+        )  # fmt: skip
+
+
+def moved_apart(values: Sequence[float], room: float, within: tuple[float, float]) -> list[float]:
+    """Places for labels near their values, at least `room` apart, in the order of the values.
+
+    Examples
+    --------
+    >>> moved_apart([1.0, 1.0, 5.0], 1.0, (0.0, 10.0))
+    [0.5, 1.5, 5.0]
+    """
+    order = np.argsort(values, kind="stable")
+    clusters: list[list[float]] = []  # [sum of values, count]
+    for value in np.asarray(values, float)[order]:
+        clusters.append([value, 1])
+        while len(clusters) > 1 and _end(clusters[-2], room) > _start(clusters[-1], room) - room:
+            total, count = clusters.pop()
+            clusters[-1] = [clusters[-1][0] + total, clusters[-1][1] + count]
+    sorted_places = [_start(cluster, room) + at * room for cluster in clusters for at in range(cluster[1])]
+    over = max(sorted_places[-1] - within[1], 0.0) if sorted_places else 0.0
+    places = np.empty(len(values))
+    places[order] = np.asarray(sorted_places) - over
+    return places.tolist()
+
+
+def _start(cluster: Sequence[float], room: float) -> float:
+    return cluster[0] / cluster[1] - room * (cluster[1] - 1) / 2.0
+
+
+def _end(cluster: Sequence[float], room: float) -> float:
+    return cluster[0] / cluster[1] + room * (cluster[1] - 1) / 2.0
+
+
+def _lay_out(
+    figure: go.Figure, window: Window, shown: Shown | None, plate: str, pressure: float, y_range
+) -> None:
+    trial = window.surfaces.trial
+    what = "joint conformance probability" if shown is None else f"{shown.label}, {shown.unit}"
+    where = f"{pressure:g} {trial.pressure_unit}" + (f" · plate {escape(plate)}" if plate else "")
+    bands = "" if shown is None else " · bands: 95 % of next prints"
+    axis = {"gridcolor": FAINT, "zeroline": False, "showline": True, "linecolor": QUIET}
+    figure.update_layout(
+        LOOK,
+        font={"family": FONT, "size": 14, "color": INK},
+        height=560,
+        margin={"l": 80, "r": 150, "t": 90, "b": 60},
+        hovermode="closest",
+        title={
+            "text": f"{escape(window.product.name)}: {what}<br><sub>{where}{bands} · thick: assured, "
+            f"{window.level:.1%} jointly · thin: not</sub>".replace(".0%", "%")
+        },
+        xaxis=axis | {"title": {"text": "press speed, m/min"}},
+        yaxis=axis
+        | {"title": {"text": what}, "range": list(y_range), "tickformat": ".0%" if shown is None else ""},
+    )
