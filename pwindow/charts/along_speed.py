@@ -9,12 +9,14 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, QUIET
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, shown_quantities
 from pwindow.window.window import Window
 
 _ROOM = 0.055  # between labels, as a share of the axis
+_HEIGHTS = (0.6, 0.35, 0.75, 0.5)  # of labels on curves of conformance
+_PALE = "rgba(255,255,255,0.75)"
 
 
 def along_speed_names(window: Window, plate: str) -> dict[str, str]:
@@ -51,9 +53,14 @@ def along_speed_figure(
     limits = _limits(window, shown)
     y_range = _range(table, shown, [limit for limit, _ in limits])
     for limit, words in limits:
-        _draw_limit(figure, limit, words)
-    _label_ends(figure, by_roll, shown, looks, y_range)
+        _draw_limit(figure, limit, words, shown is None)
+    if shown is None:
+        _label_falls(figure, by_roll, looks)
+    else:
+        _label_ends(figure, by_roll, shown, looks, y_range)
     _lay_out(figure, window, shown, plate, pressure, y_range)
+    if len(table):
+        figure.update_xaxes(range=[table["speed_m_min"].min(), table["speed_m_min"].max()])
     return figure
 
 
@@ -91,16 +98,19 @@ def _draw_line(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, lo
         + (f"{share}{unit}<br>joint conformance %{{customdata[2]:.1%}}" if shown is not None else "")
         + "<extra></extra>",
     }
-    common = {"x": members["speed_m_min"], "mode": "lines", "connectgaps": False}
-    line = {"color": look.colour, "dash": look.dash}
-    figure.add_scatter(y=mean, line=line | {"width": 1.4}, name=escape(look.words), **common, **hover)
-    figure.add_scatter(
-        y=mean.where(members["assured"]),
-        line=line | {"width": 4.5},
-        name=f"{escape(look.words)}, assured",
-        hoverinfo="skip",
-        **common,
-    )
+    assured = members["assured"].to_numpy(bool)
+    # both parts hold the point where they meet
+    elsewhere = ~assured | ~np.append(assured[1:], True) | ~np.insert(assured[:-1], 0, True)
+    for where, width, words in ((elsewhere, 1.4, ""), (assured, 4.5, ", assured")):
+        figure.add_scatter(
+            x=members["speed_m_min"],
+            y=mean.where(where),
+            mode="lines",
+            connectgaps=False,
+            line={"color": look.colour, "dash": look.dash, "width": width},
+            name=escape(look.words) + words,
+            **hover,
+        )
 
 
 def _limits(window: Window, shown: Shown | None) -> list[tuple[float, str]]:
@@ -113,11 +123,12 @@ def _limits(window: Window, shown: Shown | None) -> list[tuple[float, str]]:
     return [(limit, f"{said} {limit:g} {shown.unit}") for said, limit in words if limit is not None]
 
 
-def _draw_limit(figure: go.Figure, limit: float, words: str) -> None:
+def _draw_limit(figure: go.Figure, limit: float, words: str, below: bool) -> None:
     figure.add_hline(y=limit, line={"color": MARK, "width": 2})
     figure.add_annotation(
-        x=0.004, xref="paper", xanchor="left", y=limit, yanchor="bottom", text=f"<b>{words}</b>",
-        showarrow=False, font={"size": 13, "color": MARK}, bgcolor="rgba(255,255,255,0.75)", borderpad=1,
+        x=0.996 if below else 0.004, xref="paper", xanchor="right" if below else "left", y=limit,
+        yanchor="top" if below else "bottom", text=f"<b>{words}</b>",
+        showarrow=False, font={"size": 13, "color": MARK}, bgcolor=_PALE, borderpad=1,
     )  # fmt: skip
 
 
@@ -133,19 +144,31 @@ def _range(table: pd.DataFrame, shown: Shown | None, limits: Sequence[float]) ->
     return low - room, high + room
 
 
-def _label_ends(
-    figure: go.Figure, by_roll: dict, shown: Shown | None, looks: dict[str, RollLook], y_range
-) -> None:
+def _label_ends(figure: go.Figure, by_roll: dict, shown: Shown, looks: dict[str, RollLook], y_range) -> None:
     """Name each roll where its line ends, moved apart where lines end together."""
     ends = {roll: float(_mean(members, shown).iloc[-1]) for roll, members in by_roll.items()}
     ends = {roll: end for roll, end in ends.items() if np.isfinite(end)}
     places = moved_apart(list(ends.values()), _ROOM * (y_range[1] - y_range[0]), y_range)
     for (roll, end), place in zip(ends.items(), places):
-        figure.add_annotation(
-            x=float(by_roll[roll]["speed_m_min"].iloc[-1]), y=end, ax=34, ay=place, ayref="y", xanchor="left",
-            text=escape(looks[roll].words), showarrow=True, arrowhead=0, arrowwidth=1,
-            arrowcolor=looks[roll].colour, font={"size": 13, "color": INK}, bgcolor=PAPER, borderpad=1,
-        )  # fmt: skip
+        at = float(by_roll[roll]["speed_m_min"].iloc[-1])
+        _label(figure, (at, end), looks[roll], {"ax": 26, "ay": place, "ayref": "y", "xanchor": "left"})
+
+
+def _label_falls(figure: go.Figure, by_roll: dict, looks: dict[str, RollLook]) -> None:
+    """Name each roll on the flank where its conformance last falls, each on another height than the next."""
+    for at, (roll, members) in enumerate(by_roll.items()):
+        values = members[CONFORMANCE].to_numpy()
+        above = np.flatnonzero(values >= _HEIGHTS[at % len(_HEIGHTS)])
+        spot = above[-1] if len(above) else len(values) // 2
+        place = (float(members["speed_m_min"].iloc[spot]), float(values[spot]))
+        _label(figure, place, looks[roll], {"ax": 22, "ay": -14, "xanchor": "left"})
+
+
+def _label(figure: go.Figure, place: tuple[float, float], look: RollLook, text_at: dict) -> None:
+    figure.add_annotation(
+        x=place[0], y=place[1], **text_at, text=escape(look.words), showarrow=True, arrowhead=0, arrowwidth=1,
+        arrowcolor=look.colour, font={"size": 13, "color": INK}, bgcolor=_PALE, borderpad=1,
+    )  # fmt: skip
 
 
 def moved_apart(values: Sequence[float], room: float, within: tuple[float, float]) -> list[float]:
@@ -164,9 +187,11 @@ def moved_apart(values: Sequence[float], room: float, within: tuple[float, float
             total, count = clusters.pop()
             clusters[-1] = [clusters[-1][0] + total, clusters[-1][1] + count]
     sorted_places = [_start(cluster, room) + at * room for cluster in clusters for at in range(cluster[1])]
-    over = max(sorted_places[-1] - within[1], 0.0) if sorted_places else 0.0
+    if not sorted_places:
+        return []
+    moved = np.asarray(sorted_places) - max(sorted_places[-1] - within[1], 0.0)
     places = np.empty(len(values))
-    places[order] = np.asarray(sorted_places) - over
+    places[order] = moved + max(within[0] - moved[0], 0.0)
     return places.tolist()
 
 
@@ -190,7 +215,7 @@ def _lay_out(
         LOOK,
         font={"family": FONT, "size": 14, "color": INK},
         height=560,
-        margin={"l": 80, "r": 150, "t": 90, "b": 60},
+        margin={"l": 80, "r": 130, "t": 90, "b": 60},
         hovermode="closest",
         title={
             "text": f"{escape(window.product.name)}: {what}<br><sub>{where}{bands} · thick: assured, "

@@ -41,10 +41,10 @@ def frontier_figure(window: Window, table: pd.DataFrame) -> go.Figure:
     level = f"assurance asked for: {window.level:.1%}".replace(".0%", "%")
     figure.add_hline(y=window.level, line={"color": MARK, "width": 2}, row=1, col=1)
     figure.add_annotation(
-        x=0.01, xref="x domain", xanchor="left", y=window.level, yanchor="top", text=f"<b>{level}</b>",
+        x=0.005, xref="x domain", xanchor="left", y=window.level, yanchor="top", text=f"<b>{level}</b>",
         showarrow=False, font={"size": 13, "color": MARK}, bgcolor="rgba(255,255,255,0.75)", row=1, col=1,
     )  # fmt: skip
-    _lay_out(figure, window, silver, with_silver)
+    _lay_out(figure, window, table, silver, with_silver)
     return figure
 
 
@@ -65,15 +65,18 @@ def _draw_frontier(
         middle = members.iloc[len(members) // 2]
         figure.add_annotation(
             x=middle[x], y=middle[y], text=f"{escape(look.words)} · {pressure}", showarrow=True, arrowhead=0,
-            arrowwidth=1, arrowcolor=QUIET, ax=-46 if column == 1 else 40, ay=_lift(at, column),
-            xanchor="right" if column == 1 else "left", font={"size": 12, "color": INK},
+            arrowwidth=1, arrowcolor=QUIET, **_label_place(at, column), font={"size": 12, "color": INK},
             bgcolor="rgba(255,255,255,0.8)", **place,
         )  # fmt: skip
 
 
-def _lift(at: int, column: int) -> int:
-    """Labels of neighbouring stretches on two levels, in pixels."""
-    return (34, 58)[at % 2] if column == 1 else (22, 44)[at % 2]
+def _label_place(at: int, column: int) -> dict:
+    """Where the label of a stretch stands, so that it keeps clear of its neighbours'; pixels."""
+    if column == 1:
+        return {"ax": -30, "ay": (48, 74, 100, 126)[at % 4], "xanchor": "right"}
+    if at % 2:
+        return {"ax": -34, "ay": -18, "xanchor": "right"}
+    return {"ax": 34, "ay": 18, "xanchor": "left"}
 
 
 def _draw_points(
@@ -99,7 +102,7 @@ def _draw_points(
     )
 
 
-def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool) -> None:
+def _lay_out(figure: go.Figure, window: Window, table: pd.DataFrame, silver: str, with_silver: bool) -> None:
     axis = {"gridcolor": FAINT, "zeroline": False, "showline": True, "linecolor": QUIET}
     figure.update_layout(
         LOOK,
@@ -113,6 +116,10 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool) 
         },
     )
     figure.update_xaxes(title={"text": "press speed, m/min"}, **axis)
+    if len(table):
+        low, high = table["speed_m_min"].min(), table["speed_m_min"].max()
+        room = 0.04 * (high - low) or 1.0
+        figure.update_xaxes(range=[low - room, high + room])
     figure.update_yaxes(axis)
     figure.update_yaxes(
         title={"text": "joint conformance probability"}, tickformat=".0%", range=[-0.03, 1.04], row=1, col=1

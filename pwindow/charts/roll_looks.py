@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pwindow.charts.palette import ROLLS
 from pwindow.study import Roll
 
-_DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
+_DASHES = (
+    "solid", "12px,5px", "3px,4px", "12px,4px,3px,4px", "24px,6px", "20px,4px,3px,4px,3px,4px",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
