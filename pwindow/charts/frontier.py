@@ -44,7 +44,7 @@ def frontier_figure(window: Window, table: pd.DataFrame) -> go.Figure:
         x=0.005, xref="x domain", xanchor="left", y=window.level, yanchor="top", text=f"<b>{level}</b>",
         showarrow=False, font={"size": 13, "color": MARK}, bgcolor="rgba(255,255,255,0.75)", row=1, col=1,
     )  # fmt: skip
-    _lay_out(figure, window, table, silver, with_silver)
+    _lay_out(figure, window, silver, with_silver)
     return figure
 
 
@@ -57,6 +57,11 @@ def _draw_frontier(
     figure.add_scatter(
         x=table[x], y=table[y], mode="lines", line={"color": QUIET, "width": 1}, hoverinfo="skip", **place
     )
+    tried = window.surfaces.trial.prints["speed"]
+
+    def share(speed: float) -> float:
+        return (speed - tried.min()) / max(tried.max() - tried.min(), 1e-9)
+
     stretch = ((table["roll"] != table["roll"].shift()) | (table[key] != table[key].shift())).cumsum()
     for at, (_, members) in enumerate(table.groupby(stretch)):
         first = members.iloc[0]
@@ -65,16 +70,16 @@ def _draw_frontier(
         middle = members.iloc[len(members) // 2]
         figure.add_annotation(
             x=middle[x], y=middle[y], text=f"{escape(look.words)} · {pressure}", showarrow=True, arrowhead=0,
-            arrowwidth=1, arrowcolor=QUIET, **_label_place(at, column), font={"size": 12, "color": INK},
+            arrowwidth=1, arrowcolor=QUIET, **_label_place(at, column, share(middle[x])), font={"size": 12, "color": INK},
             bgcolor="rgba(255,255,255,0.8)", **place,
         )  # fmt: skip
 
 
-def _label_place(at: int, column: int) -> dict:
-    """Where the label of a stretch stands, so that it keeps clear of its neighbours'; pixels."""
+def _label_place(at: int, column: int, along: float) -> dict:
+    """Where the label of a stretch stands, so that it keeps clear of its neighbours' and of the axis; pixels."""
     if column == 1:
         return {"ax": -30, "ay": (48, 74, 100, 126)[at % 4], "xanchor": "right"}
-    if at % 2:
+    if at % 2 and along > 0.4:
         return {"ax": -34, "ay": -18, "xanchor": "right"}
     return {"ax": 34, "ay": 18, "xanchor": "left"}
 
@@ -102,7 +107,7 @@ def _draw_points(
     )
 
 
-def _lay_out(figure: go.Figure, window: Window, table: pd.DataFrame, silver: str, with_silver: bool) -> None:
+def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool) -> None:
     axis = {"gridcolor": FAINT, "zeroline": False, "showline": True, "linecolor": QUIET}
     figure.update_layout(
         LOOK,
@@ -116,10 +121,9 @@ def _lay_out(figure: go.Figure, window: Window, table: pd.DataFrame, silver: str
         },
     )
     figure.update_xaxes(title={"text": "press speed, m/min"}, **axis)
-    if len(table):
-        low, high = table["speed_m_min"].min(), table["speed_m_min"].max()
-        room = 0.04 * (high - low) or 1.0
-        figure.update_xaxes(range=[low - room, high + room])
+    tried = window.surfaces.trial.prints["speed"]
+    room = 0.04 * (tried.max() - tried.min()) or 1.0
+    figure.update_xaxes(range=[tried.min() - room, tried.max() + room])
     figure.update_yaxes(axis)
     figure.update_yaxes(
         title={"text": "joint conformance probability"}, tickformat=".0%", range=[-0.03, 1.04], row=1, col=1
