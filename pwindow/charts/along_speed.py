@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, QUIET
+from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, shown_quantities
 from pwindow.window.window import Window
 
 _ROOM = 0.055  # between labels, as a share of the axis
 _HEIGHTS = (0.6, 0.35, 0.75, 0.5)  # of labels on curves of conformance
+_OPACITY, _OPACITIES = 0.13, 0.45  # of one band, and of all of them over one another
 _PALE = "rgba(255,255,255,0.75)"
 
 
@@ -45,9 +46,11 @@ def along_speed_figure(
     shown = None if name == CONFORMANCE else shown_quantities(window, plate)[name]
     figure = go.Figure()
     by_roll = dict(iter(table.groupby("roll", sort=False)))
-    for roll, members in by_roll.items():
-        if shown is not None:
-            _draw_band(figure, members, shown, looks[roll])
+    if shown is not None:
+        for roll, members in by_roll.items():
+            _draw_band(figure, members, shown, looks[roll].pale(min(_OPACITY, _OPACITIES / len(by_roll))))
+    for members in by_roll.values():
+        _draw_casing(figure, members, shown)
     for roll, members in by_roll.items():
         _draw_line(figure, members, shown, looks[roll])
     limits = _limits(window, shown)
@@ -59,7 +62,9 @@ def along_speed_figure(
     else:
         _label_ends(figure, by_roll, shown, looks, y_range)
     _lay_out(figure, window, shown, plate, pressure, y_range)
-    if len(table):
+    longest = max((len(looks[roll].words) for roll in by_roll), default=0)
+    figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
+    if table["speed_m_min"].nunique() > 1:
         figure.update_xaxes(range=[table["speed_m_min"].min(), table["speed_m_min"].max()])
     return figure
 
@@ -68,19 +73,28 @@ def _mean(members: pd.DataFrame, shown: Shown | None) -> pd.Series:
     return members[CONFORMANCE] if shown is None else members[f"{shown.key}_mean"]
 
 
-def _draw_band(figure: go.Figure, members: pd.DataFrame, shown: Shown, look: RollLook) -> None:
+def _draw_band(figure: go.Figure, members: pd.DataFrame, shown: Shown, fill: str) -> None:
     speeds = members["speed_m_min"]
     low, high = (members[f"{shown.key}_obs_ci_{end}"] for end in ("low", "high"))
     figure.add_scatter(
         x=[*speeds, *speeds[::-1]],
         y=[*low, *high[::-1]],
         fill="toself",
-        fillcolor=look.pale(0.13),
+        fillcolor=fill,
         line={"width": 0},
         mode="lines",
-        name=f"band of {escape(look.words)}",
+        name="band",
         hoverinfo="skip",
     )
+
+
+def _draw_casing(figure: go.Figure, members: pd.DataFrame, shown: Shown | None) -> None:
+    """Light beneath a line, which sets it off from bands that lie over one another."""
+    line = {"color": PAPER, "width": 6}
+    figure.add_scatter(
+        x=members["speed_m_min"], y=_mean(members, shown), mode="lines", line=line, opacity=0.8,
+        name="casing", hoverinfo="skip",
+    )  # fmt: skip
 
 
 def _draw_line(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, look: RollLook) -> None:

@@ -78,8 +78,9 @@ def _draw_frontier(
 def _label_place(at: int, column: int, along: float) -> dict:
     """Where the label of a stretch stands, so that it keeps clear of its neighbours' and of the axis; pixels."""
     if column == 1:
-        return {"ax": -30, "ay": (48, 74, 100, 126)[at % 4], "xanchor": "right"}
-    if at % 2 and along > 0.4:
+        sideways = {"ax": 0, "xanchor": "center"} if along < 0.4 else {"ax": -30, "xanchor": "right"}
+        return sideways | {"ay": 48 + 26 * (at % 6)}
+    if along > 0.65 or (at % 2 and along > 0.3):
         return {"ax": -34, "ay": -18, "xanchor": "right"}
     return {"ax": 34, "ay": 18, "xanchor": "left"}
 

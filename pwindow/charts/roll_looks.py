@@ -28,9 +28,12 @@ class RollLook:
 
 
 def roll_looks(rolls: Sequence[Roll]) -> dict[str, RollLook]:
-    """The look of each roll of an inventory, by id; beyond six rolls colours repeat with other dashes."""
+    """The look of each roll of an inventory, by id; beyond six rolls colours repeat with other dashes.
+
+    Planned rolls come last, so that the others keep their looks when one is added.
+    """
     looks = {}
-    for at, roll in enumerate(rolls):
+    for at, roll in enumerate(sorted(rolls, key=lambda roll: roll.planned)):
         turn, place = divmod(at, len(ROLLS))
         dash = _DASHES[(place + turn) % len(_DASHES)]
         looks[roll.id] = RollLook(ROLLS[place], dash, f"roll {roll.label}")

@@ -117,6 +117,12 @@ def test_lines_and_texts_are_told_from_each_other_and_from_paper(one, other, see
     assert difference(one, other, seen) >= TEXTS
 
 
+@pytest.mark.parametrize("seen", [seen for seen in SEEN if seen != "greyscale"])
+def test_limits_are_told_from_rolls(seen):
+    """Without colour they are told by being level, unbroken and labelled."""
+    assert min(difference(MARK, colour, seen) for colour in ROLLS) >= TEXTS
+
+
 def scale_colours(low, high):
     colours = plotly.colors.sample_colorscale(SCALE, np.linspace(low, high, 41), colortype="tuple")
     return ["#" + "".join(f"{round(255 * part):02x}" for part in colour) for colour in colours]
@@ -140,6 +146,13 @@ def test_contour_lines_stand_out_where_they_run(seen):
 def test_the_map_gets_lighter_with_conformance(seen):
     lightness = [lab(colour, seen)[0] for colour in scale_colours(0.0, 1.0)]
     assert (np.diff(lightness) > -0.2).all() and lightness[-1] - lightness[0] > 60
+
+
+def test_a_planned_roll_leaves_the_others_their_looks():
+    owned = [Roll("a", 2.0), Roll("b", 6.0)]
+    looks = roll_looks([owned[0], Roll("new", 4.0, planned=True), owned[1]])
+    assert {name: looks[name] for name in "ab"} == roll_looks(owned)
+    assert looks["new"].words == "roll new (planned)"
 
 
 def test_rolls_of_one_colour_differ_in_dash():

@@ -35,9 +35,11 @@ def test_lines_and_bands_are_those_of_the_table(tag_window, along):
         both = np.where(np.isnan(np.array(thin.y, float)), np.array(thick.y, float), np.array(thin.y, float))
         np.testing.assert_array_equal(both, told)
         assert thick.line.width > 2 * thin.line.width and thick.line.dash == thin.line.dash
-        (band,) = [trace for trace in figure.data if trace.name == f"band of roll {roll}"]
+    bands = [trace for trace in figure.data if trace.name == "band"]
+    for band, (_, members) in zip(bands, along.groupby("roll", sort=False)):
         ends = members[["line_resistance_ohm_obs_ci_low", "line_resistance_ohm_obs_ci_high"]].to_numpy()
         assert sorted(band.y) == sorted(ends.ravel())
+    assert len(bands) == along["roll"].nunique()
 
 
 def test_limits_and_rolls_are_labelled(tag_window, along):
