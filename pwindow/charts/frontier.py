@@ -15,6 +15,7 @@ from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
+_FLANK = 0.9  # conformance below which the frontier falls, with room to its left
 _TITLES = ("speed against joint conformance", "silver against speed, assured set-ups")
 
 
@@ -70,16 +71,20 @@ def _draw_frontier(
         middle = members.iloc[len(members) // 2]
         figure.add_annotation(
             x=middle[x], y=middle[y], text=f"{escape(look.words)} · {pressure}", showarrow=True, arrowhead=0,
-            arrowwidth=1, arrowcolor=QUIET, **_label_place(at, column, share(middle[x])), font={"size": 12, "color": INK},
+            arrowwidth=1, arrowcolor=QUIET, **_label_place(at, column, share(middle[x]), middle[y]), font={"size": 12, "color": INK},
             bgcolor="rgba(255,255,255,0.8)", **place,
         )  # fmt: skip
 
 
-def _label_place(at: int, column: int, along: float) -> dict:
+def _label_place(at: int, column: int, along: float, value: float) -> dict:
     """Where the label of a stretch stands, so that it keeps clear of its neighbours' and of the axis; pixels."""
     if column == 1:
         sideways = {"ax": 0, "xanchor": "center"} if along < 0.4 else {"ax": -30, "xanchor": "right"}
-        return sideways | {"ay": 48 + 26 * (at % 6)}
+        return (
+            sideways | {"ay": 48 + 26 * (at % 6)}
+            if value > _FLANK
+            else {"ax": -30, "ay": 6, "xanchor": "right"}
+        )
     if along > 0.65 or (at % 2 and along > 0.3):
         return {"ax": -34, "ay": -18, "xanchor": "right"}
     return {"ax": 34, "ay": 18, "xanchor": "left"}
