@@ -11,13 +11,22 @@ from pwindow.errors import DeclarationProblem, UnitProblem
 from pwindow.inputs import InputFile
 from pwindow.units import read_quantity
 
+DENSE_SILVER = 10.49
+"""Density of silver without pores, g/cm³, near 20 °C (handbook value)."""
+
 
 @dataclass(frozen=True)
 class Roll:
-    """An anilox roll that exists: its id and its measured cell volume, cm³/m²."""
+    """An anilox roll: its id and its measured cell volume, cm³/m²; `planned` where it is not in the house yet."""
 
     id: str
     cell_volume: float
+    planned: bool = False
+
+    @property
+    def label(self) -> str:
+        """The id, and that the roll is only planned."""
+        return f"{self.id} (planned)" if self.planned else self.id
 
 
 @dataclass(frozen=True)
@@ -30,10 +39,13 @@ class Ink:
         Stated resistivity of the dry line, Ω·m; used where no resistance was measured.
     resistivity_spread : float
         Relative standard deviation of the stated resistivity from run to run.
+    silver_density : float or None
+        Silver in a volume of dry line, g/cm³; None where it is not stated.
     """
 
     resistivity: float | None = None
     resistivity_spread: float = 0.10
+    silver_density: float | None = None
 
 
 @dataclass(frozen=True)
@@ -174,6 +186,12 @@ def _read_ink(table: Table) -> Ink:
     ink = Ink(
         resistivity=table.quantity("resistivity", "ohm*m", above=0.0),
         resistivity_spread=table.quantity("resistivity_spread", "1", Ink.resistivity_spread, least=0.0),
+        silver_density=table.quantity("silver_density", "g/cm³", above=0.0),
     )
-    table.close("resistivity, resistivity_spread")
+    if ink.silver_density is not None and ink.silver_density > 1.01 * DENSE_SILVER:
+        raise DeclarationProblem(
+            f"{table.where}, silver_density: {ink.silver_density:g} g/cm³ is more than silver without pores "
+            f"({DENSE_SILVER} g/cm³); state the grams of silver in a cm³ of dry line"
+        )
+    table.close("resistivity, resistivity_spread, silver_density")
     return ink

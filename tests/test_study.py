@@ -22,6 +22,8 @@ def test_the_demo_study(study):
     ]
     assert study.ink.resistivity == pytest.approx(9.5e-8)
     assert study.ink.resistivity_spread == pytest.approx(0.04)
+    assert study.ink.silver_density == pytest.approx(7.4)
+    assert not any(roll.planned for roll in study.rolls)
 
 
 def test_everything_has_a_default():
@@ -32,6 +34,12 @@ def test_everything_has_a_default():
         None,
         0.1,
     )
+
+
+@pytest.mark.parametrize("text, expected", [("7.4 g/cm3", 7.4), ("7400 kg/m³", 7.4), ("10.49 g/cm³", 10.49)])
+def test_silver_density_by_its_unit(text, expected):
+    assert read(f'[ink]\nsilver_density = "{text}"\n').ink.silver_density == pytest.approx(expected)
+    assert read("").ink.silver_density is None
 
 
 def test_volumes_in_bcm():
@@ -51,6 +59,9 @@ REFUSED = {
     ),
     "zero resistivity": ('[ink]\nresistivity = "0 ohm m"\n', ["resistivity", "above zero"]),
     "negative spread": ('[ink]\nresistivity_spread = "-4 %"\n', ["resistivity_spread"]),
+    "bare silver density": ("[ink]\nsilver_density = 7.4\n", ["silver_density", "without a unit"]),
+    "no silver": ('[ink]\nsilver_density = "0 g/cm3"\n', ["silver_density", "above zero"]),
+    "more than silver": ('[ink]\nsilver_density = "12 g/cm3"\n', ["silver_density", "12 g/cm³", "10.49"]),
     "number for the ink": ("ink = 5\n", ["ink", "table"]),
     "same id twice": (ROLL + ROLL, ["same id"]),
     "number as id": (ROLL.replace('"7"', "412"), ["412", 'id = "412"']),

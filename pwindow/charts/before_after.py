@@ -47,7 +47,7 @@ def _draw_roll(figure: go.Figure, roll: Roll, low: float, high: float) -> None:
         y=[roll.cell_volume] * 2,
         mode="lines+text",
         line={"color": FAINT, "width": 1},
-        text=["", f"roll {escape(roll.id)} · {roll.cell_volume:.3g}"],
+        text=["", f"roll {escape(roll.label)} · {roll.cell_volume:.3g}"],
         textposition="top left",
         textfont={"size": 11, "color": QUIET},
         hoverinfo="skip",

@@ -13,7 +13,7 @@ from pwindow.charts.palette import FAINT, FONT, INK, MARK, PAPER, QUIET, SCALE
 from pwindow.study import Roll
 from pwindow.window.maps import WindowMap
 
-MAP, LOW, HIGH, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CHOSEN = (
+MAP, LOW, HIGH, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
     "map",
     "low",
     "high",
@@ -22,6 +22,7 @@ MAP, LOW, HIGH, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CHOSEN = (
     "rolls",
     "bands",
     "recommended",
+    "halo",
     "chosen",
 )
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
@@ -105,6 +106,7 @@ def window_figure(content: MapContent) -> go.Figure:
         )
     )
     figure.add_trace(_point(RECOMMENDED, "diamond", 17, PAPER, MARK))
+    figure.add_trace(_halo())
     figure.add_trace(_point(CHOSEN, "circle-open", 20, MARK, MARK))
     update_figure(figure, content)
     return figure
@@ -123,6 +125,7 @@ def update_figure(figure: go.Figure, content: MapContent) -> None:
         trace[ASSURED].contours.update(start=content.level, end=content.level)
     _set_changed(trace[ROLLS], **_roll_lines(content))
     _set_changed(trace[BANDS], **_band_lines(content))
+    _set_changed(trace[HALO], x=[content.chosen[0]], y=[content.chosen[1]])
     _set_changed(trace[CHOSEN], x=[content.chosen[0]], y=[content.chosen[1]], text=["looked at"])
     spot = content.recommended
     _set_changed(
@@ -196,6 +199,18 @@ def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatte
     )
 
 
+def _halo() -> go.Scatter:
+    """A light ring under the mark of the set-up looked at, which some of the map is as dark as."""
+    return go.Scatter(
+        name=HALO,
+        **_AXES,
+        mode="markers",
+        showlegend=False,
+        hoverinfo="skip",
+        marker={"symbol": "circle-open", "size": 20, "color": PAPER, "line": {"color": PAPER, "width": 7}},
+    )
+
+
 def _roll_lines(content: MapContent) -> dict[str, list]:
     ends = [*_padded(content.window_map.speeds), None]
     return {
@@ -255,7 +270,7 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
                 "yref": "y2",
                 "y": roll.cell_volume,
                 "yanchor": "bottom",
-                "text": f"roll {escape(roll.id)} · {roll.cell_volume:.3g}",
+                "text": f"roll {escape(roll.label)} · {roll.cell_volume:.3g}",
                 "showarrow": False,
                 "font": {"size": 12, "color": INK},
                 "bgcolor": "rgba(255,255,255,0.72)",

@@ -1,1 +1,1 @@
-"""Resistance of lines, meshes and tiles: pure functions."""
+"""Resistance and silver of lines, meshes and tiles: pure functions."""

@@ -24,6 +24,7 @@ from pwindow.trials.archive import USED, Archive
 from pwindow.window import Window, find_window
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import neighbours, recommend
+from pwindow.window.setup import Setup
 
 
 @dataclass(frozen=True)
@@ -42,16 +43,6 @@ class Evidence:
         if not self._findings:
             self._findings.append(findings(self.surfaces))
         return self._findings[0]
-
-
-@dataclass(frozen=True)
-class Setup:
-    """The set-up looked at; pressure in the trial's unit of pressure, speed in m/min."""
-
-    plate: str
-    roll: Roll
-    pressure: float
-    speed: float
 
 
 @dataclass(frozen=True)
@@ -91,7 +82,7 @@ class Question:
         return next(roll for roll in self.window.rolls if roll.id == identity)
 
     def frame(self, setup: Setup) -> pd.DataFrame:
-        return self.window.setups(setup.plate, setup.speed, setup.roll.cell_volume, setup.pressure)
+        return setup.frame(self.window)
 
     def map(self, plate: str, pressure: float) -> WindowMap:
         """The map at a plate and pressure; the last few are kept."""

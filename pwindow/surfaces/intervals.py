@@ -18,6 +18,7 @@ def intervals(
     df_of_mean: float | np.ndarray,
     df: float,
     level: float,
+    most: bool = True,
 ) -> dict[str, np.ndarray]:
     """Intervals at m set-ups, on the modelled scale.
 
@@ -31,6 +32,8 @@ def intervals(
     df_of_mean, df : float or ndarray, shape (m,)
         Degrees of freedom of the two.
     level : float
+    most : bool
+        Whether to give the tolerance limits, which take longer than all else.
 
     Returns
     -------
@@ -40,13 +43,14 @@ def intervals(
         `level` of all prints keeps with confidence `level`: one-sided tolerance limits by the
         non-central t (ISO 16269-6; Krishnamoorthy & Mathew 2009, Statistical Tolerance Regions, 3.2).
     """
-    known = np.maximum(of_mean, _LEAST * spread)
-    distance = stats.norm.ppf(level) * np.sqrt(spread / known)
     reaches = {
         "mean_ci": stats.t.ppf(0.5 + level / 2, df_of_mean) * np.sqrt(of_mean),
         "obs_ci": stats.t.ppf(0.5 + level / 2, df) * np.sqrt(of_mean + spread),
-        "most": stats.nct.ppf(level, df, distance) * np.sqrt(known),
     }
+    if most:
+        known = np.maximum(of_mean, _LEAST * spread)
+        distance = stats.norm.ppf(level) * np.sqrt(spread / known)
+        reaches["most"] = stats.nct.ppf(level, df, distance) * np.sqrt(known)
     columns = {"mean": mean}
     for name, reach in reaches.items():
         columns[f"{name}_low"], columns[f"{name}_high"] = mean - reach, mean + reach

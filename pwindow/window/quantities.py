@@ -20,10 +20,11 @@ from pwindow.conductors.mesh import (
     width_at_open_area,
     without_undercoat,
 )
+from pwindow.conductors.silver import log_silver_constant
 from pwindow.conductors.tile import drop_per_sheet_resistance
 from pwindow.errors import WindowProblem
 from pwindow.product import Product, Requirement
-from pwindow.study import Ink
+from pwindow.study import DENSE_SILVER, Ink
 from pwindow.surfaces.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.extremes import extreme_moments
@@ -153,11 +154,21 @@ def _resistance(requirement: Requirement, product: Product, surfaces: Surfaces, 
     return Quantity(weights, constant, natural, modelled, error="ink")
 
 
+def silver_per_line(surfaces: Surfaces, ink: Ink) -> Quantity:
+    """Silver of a metre of line, mg; of dense silver where the ink's silver is not stated.
+
+    The mean section of a long line exceeds the typical one, as its resistance does: see `_excess`.
+    """
+    weights = {"line_height": 1.0, "line_width": 1.0}
+    constant = log_silver_constant(surfaces.section_factor, ink.silver_density or DENSE_SILVER)
+    return Quantity(weights, constant + _excess(surfaces, weights), np.exp, _log)
+
+
 def _excess(surfaces: Surfaces, weights: Mapping[str, float]) -> float:
-    """What a long line's mean of ρ/A exceeds the ratio of its geometric means by, as a logarithm.
+    """What a long line's mean of ρ/A, or of A, exceeds that of its geometric means by, as a logarithm.
 
     For log-normal features the mean is exp(σ²/2) times the geometric mean (Aitchison & Brown 1957,
-    section 2.3), σ² the variance of ln(ρ/A) between features of a print.
+    section 2.3), σ² the variance of the logarithm between features of a print.
     """
     between = dict(zip(surfaces.joint.names, surfaces.joint.between))
     return sum((weight * between[name]) ** 2 for name, weight in weights.items()) / 2.0

@@ -44,8 +44,9 @@ def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
     )
     rolls = bands["roll"].nunique()
     among = "the only roll" if rolls == 1 else f"the fastest of the {rolls} rolls"
+    roll = next(roll for roll in window.rolls if roll.id == best["roll"])
     return (
-        f"Roll {best['roll']} is {among} that meet{'s' if rolls == 1 else ''} all requirements together with the "
+        f"Roll {roll.label} is {among} that meet{'s' if rolls == 1 else ''} all requirements together with the "
         f"assurance asked for, up to {speed:g} m/min; {beyond}."
     )
 

@@ -18,7 +18,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.limits import Limits, product_limits
 from pwindow.window.pattern import resolve_patterns
 from pwindow.window.probability import POINTS, rectangle_probability
-from pwindow.window.quantities import gap_count
+from pwindow.window.quantities import Quantity, gap_count
 from pwindow.window.tolerances import Tolerance, product_tolerances, without_effect
 
 
@@ -114,14 +114,14 @@ class Window:
         """
         limits = self._limits_for(setups)
         predictive = self.predictive(setups)
-        columns = {"joint": _probability(predictive, limits, None, points)}
+        columns = {"joint": conformance_probability(predictive, limits, None, points)}
         for name in limits.requirements:
-            columns[name] = _probability(predictive, limits, name, points)
+            columns[name] = conformance_probability(predictive, limits, name, points)
         return pd.DataFrame(columns)
 
     def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS) -> np.ndarray:
         """Joint conformance probability alone, shape (m,); see `rectangle_probability`."""
-        return _probability(self.predictive(setups), self._limits_for(setups), None, points)
+        return conformance_probability(self.predictive(setups), self._limits_for(setups), None, points)
 
     def margin_of_means(self, plate: str, mean: np.ndarray) -> np.ndarray:
         """How far inside every limit the predicted means are, in standard deviations; shape (m,).
@@ -155,18 +155,37 @@ class Window:
         dict of str to DataFrame
             By requirement: columns as of `intervals`.
         """
-        limits = self._limits_for(setups)
+        return self.predict(self._limits_for(setups).quantities, setups, level)
+
+    def predict(
+        self, quantities: Mapping[str, Quantity], setups: pd.DataFrame, level: float = 0.95, most: bool = True
+    ) -> dict[str, pd.DataFrame]:
+        """Quantities of the next print at set-ups, each in its own unit.
+
+        Parameters
+        ----------
+        quantities : mapping of str to Quantity
+        setups : DataFrame
+        level : float
+        most : bool
+            Whether to give ``most_low`` and ``most_high`` too, which take longer than all else.
+
+        Returns
+        -------
+        dict of str to DataFrame
+            By name: columns as of `intervals`.
+        """
         joint = self.joint
         found = joint.predict(setups)
         frames = {}
-        for name, quantity in limits.quantities.items():
+        for name, quantity in quantities.items():
             weights = np.array([quantity.weights.get(response, 0.0) for response in joint.names])
             mean = found.mean @ weights + quantity.constant
             total = np.einsum("i,mij,j->m", weights, found.scale, weights)
             own = weights @ joint.spread @ weights
             stated = self.study.ink.resistivity_spread**2 if quantity.error == "ink" else 0.0
             of_mean = (total - own).clip(min=0.0)
-            columns = intervals(mean, of_mean, own + stated, joint.df, joint.df, level)
+            columns = intervals(mean, of_mean, own + stated, joint.df, joint.df, level, most)
             if quantity.falling:
                 columns = turned(columns)
             if name == "gap" and self.surfaces.counts_only:
@@ -214,9 +233,10 @@ class Window:
         return speed_bands(self, pressures)
 
 
-def _probability(
-    predictive: LimitPredictive, limits: Limits, requirement: str | None, points: int
+def conformance_probability(
+    predictive: LimitPredictive, limits: Limits, requirement: str | None = None, points: int = POINTS
 ) -> np.ndarray:
+    """Probability that one requirement, or all of them, hold at each of m set-ups, shape (m,)."""
     lines, lower, upper = limits.bounds(requirement)
     return rectangle_probability(
         lower,

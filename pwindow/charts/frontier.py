@@ -1,0 +1,143 @@
+"""The set-ups that no other beats: speed against joint conformance, and silver against speed."""
+
+from __future__ import annotations
+
+from html import escape
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+from plotly.subplots import make_subplots
+
+from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.roll_looks import RollLook, roll_looks
+from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
+from pwindow.window.window import Window
+
+_SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
+_FLANK = 0.9  # conformance below which the frontier falls, with room to its left
+_TITLES = ("speed against joint conformance", "silver against speed, assured set-ups")
+
+
+def frontier_figure(window: Window, table: pd.DataFrame) -> go.Figure:
+    """Draw the frontiers.
+
+    Parameters
+    ----------
+    window : Window
+    table : DataFrame
+        As `frontier` makes it; it holds what is drawn.
+    """
+    with_silver = "silver_mg_m_mean" in table
+    figure = make_subplots(
+        1, 1 + with_silver, subplot_titles=_TITLES[: 1 + with_silver], horizontal_spacing=0.11
+    )
+    key = window.surfaces.trial.pressure_key
+    shapes = {pressure: _SHAPES[at % len(_SHAPES)] for at, pressure in enumerate(sorted(table[key].unique()))}
+    silver = "silver_g_m2" if "silver_g_m2_mean" in table else "silver_mg_m"
+    panels = [(SPEED_AND_CONFORMANCE, "speed_m_min", "conformance", 1)]
+    panels += [(SPEED_AND_SILVER, "speed_m_min", f"{silver}_mean", 2)] if with_silver else []
+    for trade, x, y, column in panels:
+        _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, column)
+    level = f"assurance asked for: {window.level:.1%}".replace(".0%", "%")
+    figure.add_hline(y=window.level, line={"color": MARK, "width": 2}, row=1, col=1)
+    figure.add_annotation(
+        x=0.005, xref="x domain", xanchor="left", y=window.level, yanchor="top", text=f"<b>{level}</b>",
+        showarrow=False, font={"size": 13, "color": MARK}, bgcolor="rgba(255,255,255,0.75)", row=1, col=1,
+    )  # fmt: skip
+    _lay_out(figure, window, silver, with_silver)
+    return figure
+
+
+def _draw_frontier(
+    figure: go.Figure, window: Window, table: pd.DataFrame, axes, shapes: dict, column: int
+) -> None:
+    looks, key = roll_looks(window.rolls), window.surfaces.trial.pressure_key
+    table, (x, y) = table.sort_values("speed_m_min"), axes
+    place = {"row": 1, "col": column}
+    figure.add_scatter(
+        x=table[x], y=table[y], mode="lines", line={"color": QUIET, "width": 1}, hoverinfo="skip", **place
+    )
+    tried = window.surfaces.trial.prints["speed"]
+
+    def share(speed: float) -> float:
+        return (speed - tried.min()) / max(tried.max() - tried.min(), 1e-9)
+
+    stretch = ((table["roll"] != table["roll"].shift()) | (table[key] != table[key].shift())).cumsum()
+    for at, (_, members) in enumerate(table.groupby(stretch)):
+        first = members.iloc[0]
+        look, pressure = looks[first["roll"]], f"{first[key]:g} {window.surfaces.trial.pressure_unit}"
+        _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place)
+        middle = members.iloc[len(members) // 2]
+        figure.add_annotation(
+            x=middle[x], y=middle[y], text=f"{escape(look.words)} · {pressure}", showarrow=True, arrowhead=0,
+            arrowwidth=1, arrowcolor=QUIET, **_label_place(at, column, share(middle[x]), middle[y]), font={"size": 12, "color": INK},
+            bgcolor="rgba(255,255,255,0.8)", **place,
+        )  # fmt: skip
+
+
+def _label_place(at: int, column: int, along: float, value: float) -> dict:
+    """Where the label of a stretch stands, so that it keeps clear of its neighbours' and of the axis; pixels."""
+    if column == 1:
+        sideways = {"ax": 0, "xanchor": "center"} if along < 0.4 else {"ax": -30, "xanchor": "right"}
+        return (
+            sideways | {"ay": 48 + 26 * (at % 6)}
+            if value > _FLANK
+            else {"ax": -30, "ay": 6, "xanchor": "right"}
+        )
+    if along > 0.65 or (at % 2 and along > 0.3):
+        return {"ax": -34, "ay": -18, "xanchor": "right"}
+    return {"ax": 34, "ay": 18, "xanchor": "left"}
+
+
+def _draw_points(
+    figure: go.Figure, members: pd.DataFrame, axes, look: RollLook, shape: str, pressure: str, place: dict
+) -> None:
+    assured = members["assured"].to_numpy(bool)
+    silver = members["silver_mg_m_mean"] if "silver_mg_m_mean" in members else np.full(len(members), np.nan)
+    figure.add_scatter(
+        x=members[axes[0]],
+        y=members[axes[1]],
+        mode="markers",
+        name=f"{escape(look.words)} · {pressure}",
+        marker={
+            "size": 9,
+            "symbol": shape,
+            "color": [look.colour if one else PAPER for one in assured],
+            "line": {"color": look.colour, "width": 1.6},
+        },
+        customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
+        hovertemplate=f"{escape(look.words)} · {pressure}, %{{customdata[0]:.1f}} m/min<br>"
+        "joint conformance %{customdata[1]:.1%}<br>silver %{customdata[2]:.3g} mg/m<extra></extra>",
+        **place,
+    )
+
+
+def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool) -> None:
+    axis = {"gridcolor": FAINT, "zeroline": False, "showline": True, "linecolor": QUIET}
+    figure.update_layout(
+        LOOK,
+        font={"family": FONT, "size": 14, "color": INK},
+        height=560,
+        margin={"l": 80, "r": 30, "t": 110, "b": 60},
+        hovermode="closest",
+        title={
+            "text": f"{escape(window.product.name)}: set-ups that no other beats<br>"
+            "<sub>filled: assured · open: not · colour: roll · shape: pressure</sub>"
+        },
+    )
+    figure.update_xaxes(title={"text": "press speed, m/min"}, **axis)
+    tried = window.surfaces.trial.prints["speed"]
+    room = 0.04 * (tried.max() - tried.min()) or 1.0
+    figure.update_xaxes(range=[tried.min() - room, tried.max() + room])
+    figure.update_yaxes(axis)
+    figure.update_yaxes(
+        title={"text": "joint conformance probability"}, tickformat=".0%", range=[-0.03, 1.04], row=1, col=1
+    )
+    if with_silver:
+        words = (
+            "silver of the printed area, g/m²"
+            if silver == "silver_g_m2"
+            else "silver of a metre of line, mg/m"
+        )
+        figure.update_yaxes(title={"text": words}, row=1, col=2)

@@ -1,0 +1,55 @@
+"""A set-up of the press, and rolls that are not in the house yet."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from pwindow.errors import WindowProblem
+from pwindow.study import Roll
+from pwindow.window.window import Window
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What the press is set to; pressure in the trial's unit of pressure, speed in m/min."""
+
+    plate: str
+    roll: Roll
+    pressure: float
+    speed: float
+
+    def frame(self, window: Window):
+        """The set-up as a table of one row, as `Window.setups` makes it."""
+        return window.setups(self.plate, self.speed, self.roll.cell_volume, self.pressure)
+
+
+def with_planned_roll(window: Window, identity: str, cell_volume: float) -> Window:
+    """The window with one more roll in its inventory, marked as planned.
+
+    Parameters
+    ----------
+    window : Window
+    identity : str
+        Id of the roll, unlike those of the inventory.
+    cell_volume : float
+        cm³/m²
+
+    Raises
+    ------
+    WindowProblem
+        If the id is empty or taken, or the volume is not above zero.
+    """
+    identity = identity.strip()
+    if not identity:
+        raise WindowProblem("a planned roll needs an id: give it one that no roll of the inventory has")
+    if any(roll.id == identity for roll in window.rolls):
+        raise WindowProblem(
+            f"roll “{identity}” is in the inventory already: give the planned roll another id"
+        )
+    if not (math.isfinite(cell_volume) and cell_volume > 0):
+        raise WindowProblem(
+            f"planned roll “{identity}”: a cell volume of {cell_volume:g} cm³/m² cannot be; give one above zero"
+        )
+    rolls = (*window.rolls, Roll(identity, float(cell_volume), planned=True))
+    return replace(window, study=replace(window.study, rolls=rolls))
