@@ -118,8 +118,15 @@ class Opened:
     told: tuple[str, ...]
 
 
-def open_at(address: Address, evidence: Evidence) -> Opened:
+def open_at(address: Address, evidence: Evidence, ready: Question | None = None) -> Opened:
     """Find what an address asks for, as far as the evidence has it.
+
+    Parameters
+    ----------
+    address : Address
+    evidence : Evidence
+    ready : Question, optional
+        One that is worked out already, and taken where it is the one asked for.
 
     Raises
     ------
@@ -127,24 +134,33 @@ def open_at(address: Address, evidence: Evidence) -> Opened:
         If the trial can judge no product at all, whatever the address says.
     """
     told: list[str] = []
-    question = _question(address, evidence, told)
+    question = _question(address, evidence, ready, told)
     if (address.plate, address.roll, address.pressure, address.speed) == (None,) * 4:
         return Opened(question, question.start(), tuple(told))
     return Opened(question, _setup(address, question, told), tuple(told))
 
 
-def _question(address: Address, evidence: Evidence, told: list[str]) -> Question:
-    if address.product is not None and address.product not in evidence.products:
-        told.append(f"product={address.product}: there is no such product here; another is shown")
-        return first_judgeable(evidence, None)
-    question = first_judgeable(evidence, address.product)
+def _question(address: Address, evidence: Evidence, ready: Question | None, told: list[str]) -> Question:
+    question = _of_declared(address, evidence, ready, told)
     if address.product not in (None, question.product.name):
-        told.append(f"product={address.product}: this trial cannot judge it; another is shown")
         return question
     product = _edited(address, question.product, told)
-    if product is question.product:
+    if product == question.product:
         return question
     return ask(replace(evidence, products={**evidence.products, product.name: product}), product)
+
+
+def _of_declared(address: Address, evidence: Evidence, ready: Question | None, told: list[str]) -> Question:
+    """The question about the product as declared; about another one where it cannot be asked."""
+    name = address.product
+    if ready is not None and ready.evidence is evidence and name in (None, ready.product.name):
+        return ready
+    question = first_judgeable(evidence, name)
+    if name is not None and name not in evidence.products:
+        told.append(f"product={name}: there is no such product here; {question.product.name} is shown")
+    elif name not in (None, question.product.name):
+        told.append(f"product={name}: this trial cannot judge it; {question.product.name} is shown")
+    return question
 
 
 def _edited(address: Address, product: Product, told: list[str]) -> Product:

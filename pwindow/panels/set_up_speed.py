@@ -99,7 +99,7 @@ class SetUpSpeed:
     def open_at(self, query: str | None) -> None:
         """Show what the query of the page's address asks for, as far as it can be shown."""
         address, told = Address.read(query)
-        opened = open_at(address, self.evidence)
+        opened = open_at(address, self.evidence, self.question)
         self.frame.open_at(address, (*told, *opened.told))
         self.place.colour(self.frame.palette)
         if opened.question.product != self.question.product or opened.setup != self._setup():
