@@ -30,7 +30,7 @@ def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
     )
     for at, name in enumerate(names):
         _draw(figure, found.by_name[name], palette, at // columns + 1, at % columns + 1)
-    figure.add_annotation(stamp(found.against))
+    figure.add_annotation(stamp(found.against, palette=palette))
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 13, "color": palette.ink},

@@ -26,7 +26,7 @@ def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figur
     for spot, name, fill in zip(shown.recommended, ("before", "after"), (palette.paper, palette.mark)):
         if spot is not None:
             _draw_recommended(figure, spot, name, fill, palette)
-    figure.add_annotation(stamp(*shown.fits))
+    figure.add_annotation(stamp(*shown.fits, palette=palette))
     axis = {"gridcolor": palette.paper, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     title = f"{escape(shown.title)}<br><sub>outlines of {shown.level:.1%} joint conformance: dashed before, heavy after</sub>"
     figure.update_layout(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from pwindow.charts.palette import QUIET
+from pwindow.charts.palette import LIGHT, Palette
 
 
-def stamp(*fits: str) -> dict:
+def stamp(*fits: str, palette: Palette = LIGHT) -> dict:
     """An annotation at the lower right that names fits by their fingerprints."""
     return {
         "text": f"fit {' → '.join(fits)}",
@@ -17,5 +17,5 @@ def stamp(*fits: str) -> dict:
         "yanchor": "top",
         "yshift": -44,
         "showarrow": False,
-        "font": {"size": 11, "color": QUIET},
+        "font": {"size": 11, "color": palette.quiet},
     }

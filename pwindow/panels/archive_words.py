@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
 from html import escape
 
 import pandas as pd
 
 from pwindow.panels.archive_state import Compared
+from pwindow.panels.frame import clock, facts
 from pwindow.panels.words import percent
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.trials.archive import STANDINGS, USED
@@ -15,16 +17,19 @@ from pwindow.window.refits import KeptFit
 
 
 def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
-    """Which archive, how many trials, which fit is the last."""
+    """Which archive, how many trials, which fit is the last and for which products, and when that was read."""
     used = int(trials["standing"].isin(USED).sum())
-    last = (
-        "no fit yet"
-        if fits.empty
-        else f"last fit {fits.index[-1]}, <code>{fits['fingerprint'].iloc[-1]}</code>"
-    )
-    return (
-        f"<p class='pw-evidence'>Archive <b>{escape(address)}</b> · {len(trials)} trials, {used} of them used in fits · "
-        f"{last}</p>"
+    last, judged = "no fit yet", ()
+    if not fits.empty:
+        fit = fits.iloc[-1]
+        last = f"{fits.index[-1]}, <code>{fit['fingerprint']}</code>, of {_moment(fit['made'])} UTC"
+        judged = tuple(fit["answer"]["products"])
+    return facts(
+        ("Archive", f"<b>{escape(address)}</b>"),
+        ("Trials", f"{len(trials)} trials, {used} of them used in fits"),
+        ("Last fit", last),
+        ("Product" if len(judged) < 2 else "Products", escape(", ".join(judged)) or "none judged yet"),
+        ("Read", clock(datetime.now(UTC))),
     )
 
 
