@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from html import escape
@@ -23,7 +24,7 @@ def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
     if not fits.empty:
         fit = fits.iloc[-1]
         last = f"{fits.index[-1]}, <code>{fit['fingerprint']}</code>, of {_moment(fit['made'])} UTC"
-        judged = tuple(fit["answer"]["products"])
+        judged = tuple(json.loads(fit["answer"])["products"])
     return facts(
         ("Archive", f"<b>{escape(address)}</b>"),
         ("Trials", f"{len(trials)} trials, {used} of them used in fits"),

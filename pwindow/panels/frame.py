@@ -9,9 +9,10 @@ from html import escape
 import ipywidgets as widgets
 
 from pwindow.charts.palette import LIGHT, PALETTES, Palette
+from pwindow.errors import UnusableInput
 from pwindow.panels import words
 from pwindow.panels.address import Address
-from pwindow.panels.guard import guarded
+from pwindow.panels.guard import guarded, unforeseen
 
 _FULL = widgets.Layout(width="100%")
 
@@ -85,6 +86,19 @@ class Frame:
         value = words.problem_banner(reasons) if reasons else ""
         if self.problem.value != value:
             self.problem.value = value
+
+
+def made(title: str, make: Callable[[], widgets.Widget]) -> widgets.Widget:
+    """A page, or in its place the reason why it could not be made."""
+    try:
+        return make()
+    except UnusableInput as problem:
+        reasons = problem.reasons
+    except Exception as problem:  # a page that says so is better than none
+        reasons = [unforeseen(problem)]
+    return widgets.HTML(
+        f"<h1 class='pw-title'>{escape(title)}</h1>{words.problem_banner(reasons, kept=False)}"
+    )
 
 
 def _note(told: Sequence[str]) -> str:

@@ -14,10 +14,9 @@ from pwindow.inputs import InputFile
 from pwindow.panels import archive_words as words
 from pwindow.panels.address import Address
 from pwindow.panels.archive_state import Compared, Desk
-from pwindow.panels.frame import Frame
+from pwindow.panels.frame import Frame, made
 from pwindow.panels.pictures import Place
 from pwindow.panels.state import given_archive, given_declarations
-from pwindow.panels.words import problem_banner
 from pwindow.surfaces.agreement import Agreement
 
 _FULL = widgets.Layout(width="100%")
@@ -246,11 +245,10 @@ def new_trial_data(query: str | None = None) -> widgets.Widget:
     """The page on the archive that the server was started with, at the query of its address; says why
     where it has none.
     """
-    try:
+
+    def make() -> widgets.Widget:
         page = NewTrialData(Desk(given_archive(), *given_declarations()))
         page.open_at(query)
         return page.widget
-    except UnusableInput as problem:
-        return widgets.HTML(
-            f"<h1 class='pw-title'>{_TITLE}</h1>" + problem_banner(problem.reasons, kept=False)
-        )
+
+    return made(_TITLE, make)

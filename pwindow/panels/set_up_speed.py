@@ -15,7 +15,7 @@ from pwindow.inputs import InputFile
 from pwindow.panels import words
 from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
-from pwindow.panels.frame import Frame, clock, facts
+from pwindow.panels.frame import Frame, clock, facts, made
 from pwindow.panels.pictures import Place
 from pwindow.panels.state import (
     Evidence,
@@ -223,7 +223,7 @@ _ready: list[SetUpSpeed] = []
 
 def get_ready() -> None:
     """Make the page before its visitor comes. What fails is told when the page is asked for."""
-    with suppress(UnusableInput):
+    with suppress(Exception):
         _ready[:] = [SetUpSpeed(given_evidence())]
 
 
@@ -235,12 +235,11 @@ def set_up_speed(query: str | None = None) -> widgets.Widget:
     query : str, optional
         Query of the page's address.
     """
-    try:
-        evidence = given_evidence()
-        page = next((page for page in _ready if page.evidence is evidence), None) or SetUpSpeed(evidence)
-        page.open_at(query)
-        return page.widget
-    except UnusableInput as problem:
-        return widgets.HTML(
-            f"<h1 class='pw-title'>{_TITLE}</h1>" + words.problem_banner(problem.reasons, kept=False)
-        )
+    return made(_TITLE, lambda: _opened(query))
+
+
+def _opened(query: str | None) -> widgets.Widget:
+    evidence = given_evidence()
+    page = next((page for page in _ready if page.evidence is evidence), None) or SetUpSpeed(evidence)
+    page.open_at(query)
+    return page.widget

@@ -132,7 +132,7 @@ def _response_table(question: Question, frame: pd.DataFrame) -> str:
     limited = {requirement.name for requirement in question.product.requirements}
     rows = []
     for name, surface in question.evidence.surfaces.by_name.items():
-        needed = [factor.name for factor in surface.design.factors]
+        needed = [factor.name for factor in surface.design.factors if factor.name in frame]
         unknown = name == "gap_closure" and question.evidence.surfaces.counts_only
         if unknown or name in limited or frame[needed].isna().any(axis=None):
             continue

@@ -1,6 +1,7 @@
 """The page as an object: set what a visitor sets, read what the page says."""
 
 import datetime
+import sys
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,7 @@ import pytest
 from pwindow.demo import demo
 from pwindow.inputs import InputFile
 from pwindow.panels import state
-from pwindow.panels.set_up_speed import SetUpSpeed
+from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts
 from pwindow.panels.state import (
     Evidence,
     ask,
@@ -19,7 +20,9 @@ from pwindow.panels.state import (
     given_evidence,
     loaded_evidence,
 )
+from pwindow.trials.archive import Archive
 
+module = sys.modules[SetUpSpeed.__module__]  # the package gives its name to the function
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
@@ -194,3 +197,24 @@ def test_surfaces_that_may_bend_are_fitted_on_the_page(evidence):
     assert page.controls.speed.value == 71.0 and "free to bend" in page.frame.facts.value
     page.form.value = "all"
     assert not page.evidence.surfaces.bends and "free to bend" not in page.frame.facts.value
+
+
+def test_a_process_that_changed_is_shown_as_it_is_since(tmp_path, monkeypatch):
+    archive = Archive(str(tmp_path / "trials.db"))
+    archive.add(InputFile.of(demo("trial_first.csv")), "same process", "the first")
+    archive.add(InputFile.of(demo("trial_second.csv")), "changed process", "new ink")
+    for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("PWINDOW_ARCHIVE", archive.address)
+    page = SetUpSpeed(given_evidence())
+    assert "trial_second.csv" in page.frame.facts.value and "the archive" in page.frame.facts.value
+    assert "line height" in page.setup.value
+    assert given_evidence() is page.evidence, "the same trials are not fitted twice"
+    archive.decide(2, "set aside", "wrong ink")
+    assert "trial_second.csv" not in evidence_facts(given_evidence(), page.question.product)
+
+
+def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):
+    monkeypatch.setattr(module, "given_evidence", lambda: 1 / 0)
+    shown = module.set_up_speed("")
+    assert "ZeroDivisionError" in shown.value and "ZeroDivisionError" in caplog.text
