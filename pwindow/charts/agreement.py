@@ -8,16 +8,17 @@ from html import escape
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.surfaces.agreement import Agreement, ResponseAgreement
 
 
-def agreement_figure(found: Agreement) -> go.Figure:
+def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
     """Draw measured against predicted means of every response, each with its 95 % interval.
 
     Parameters
     ----------
     found : Agreement
+    palette : Palette
     """
     names = list(found.by_name)
     columns = min(2, max(len(names), 1))
@@ -27,10 +28,10 @@ def agreement_figure(found: Agreement) -> go.Figure:
         rows, columns, subplot_titles=titles, vertical_spacing=0.22 / rows + 0.04, horizontal_spacing=0.12
     )
     for at, name in enumerate(names):
-        _draw(figure, found.by_name[name], at // columns + 1, at % columns + 1)
+        _draw(figure, found.by_name[name], palette, at // columns + 1, at % columns + 1)
     figure.update_layout(
-        LOOK,
-        font={"family": FONT, "size": 13, "color": INK},
+        palette.look,
+        font={"family": FONT, "size": 13, "color": palette.ink},
         height=110 + 380 * rows,
         margin={"l": 70, "r": 30, "t": 130, "b": 60},
         title={
@@ -52,7 +53,7 @@ def _scale(one: ResponseAgreement) -> float:
     return 1e8 if one.surface.kind.name == "resistivity" else 1.0
 
 
-def _draw(figure: go.Figure, one: ResponseAgreement, row: int, column: int) -> None:
+def _draw(figure: go.Figure, one: ResponseAgreement, palette: Palette, row: int, column: int) -> None:
     numbers = ["measured", "predicted", "low", "high"]
     cells = one.cells.assign(**(one.cells[numbers] * _scale(one)))
     ends = [cells[["measured", "predicted"]].min().min(), cells[["measured", "predicted"]].max().max()]
@@ -61,7 +62,7 @@ def _draw(figure: go.Figure, one: ResponseAgreement, row: int, column: int) -> N
         x=ends,
         y=ends,
         mode="lines",
-        line={"color": QUIET, "width": 1, "dash": "dot"},
+        line={"color": palette.quiet, "width": 1, "dash": "dot"},
         hoverinfo="skip",
         **place,
     )
@@ -72,16 +73,16 @@ def _draw(figure: go.Figure, one: ResponseAgreement, row: int, column: int) -> N
         mode="markers",
         marker={
             "size": 9,
-            "color": [MARK if out else PAPER for out in outside],
+            "color": [palette.mark if out else palette.paper for out in outside],
             "symbol": ["diamond" if out else "circle" for out in outside],
-            "line": {"color": [MARK if out else INK for out in outside], "width": 1.5},
+            "line": {"color": [palette.mark if out else palette.ink for out in outside], "width": 1.5},
         },
         error_x={
             "type": "data",
             "symmetric": False,
             "array": cells["high"] - cells["predicted"],
             "arrayminus": cells["predicted"] - cells["low"],
-            "color": QUIET,
+            "color": palette.quiet,
             "thickness": 1,
             "width": 0,
         },
@@ -89,6 +90,6 @@ def _draw(figure: go.Figure, one: ResponseAgreement, row: int, column: int) -> N
         hovertemplate="print %{customdata}<br>predicted %{x:.3g}, measured %{y:.3g}<extra></extra>",
         **place,
     )
-    axis = {"gridcolor": FAINT, "zeroline": False, **place}
+    axis = {"gridcolor": palette.faint, "zeroline": False, **place}
     figure.update_xaxes(title={"text": "predicted"}, **axis)
     figure.update_yaxes(title={"text": "measured"}, **axis)

@@ -6,32 +6,34 @@ from html import escape
 
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.study import Roll
 from pwindow.window.maps import WindowMap
 from pwindow.window.refits import SideBySide
 
 
-def before_after_figure(shown: SideBySide) -> go.Figure:
+def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figure:
     """Draw the outlines of the assured window on two fits, and how the recommended set-up moved."""
     low, high = (float(end([*shown.before.speeds, *shown.after.speeds])) for end in (min, max))
     figure = go.Figure()
     for roll in shown.rolls:
-        _draw_roll(figure, roll, low, high)
-    _draw_outline(figure, shown.before, shown.level, "before", {"color": QUIET, "width": 2, "dash": "dash"})
-    _draw_outline(figure, shown.after, shown.level, "after", {"color": INK, "width": 4})
-    for spot, name, fill in zip(shown.recommended, ("before", "after"), (PAPER, MARK)):
+        _draw_roll(figure, roll, low, high, palette)
+    _draw_outline(
+        figure, shown.before, shown.level, "before", {"color": palette.quiet, "width": 2, "dash": "dash"}
+    )
+    _draw_outline(figure, shown.after, shown.level, "after", {"color": palette.ink, "width": 4})
+    for spot, name, fill in zip(shown.recommended, ("before", "after"), (palette.paper, palette.mark)):
         if spot is not None:
-            _draw_recommended(figure, spot, name, fill)
-    axis = {"gridcolor": PAPER, "zeroline": False, "showline": True, "linecolor": QUIET}
+            _draw_recommended(figure, spot, name, fill, palette)
+    axis = {"gridcolor": palette.paper, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     before, after = shown.fits
     title = (
         f"{escape(shown.title)}<br><sub>outlines of {shown.level:.1%} joint conformance: dashed before (fit {before}), "
         f"heavy after (fit {after})</sub>"
     )
     figure.update_layout(
-        LOOK,
-        font={"family": FONT, "size": 14, "color": INK},
+        palette.look,
+        font={"family": FONT, "size": 14, "color": palette.ink},
         height=620,
         margin={"l": 80, "r": 30, "t": 90, "b": 70},
         title={"text": title},
@@ -41,15 +43,15 @@ def before_after_figure(shown: SideBySide) -> go.Figure:
     return figure
 
 
-def _draw_roll(figure: go.Figure, roll: Roll, low: float, high: float) -> None:
+def _draw_roll(figure: go.Figure, roll: Roll, low: float, high: float, palette: Palette) -> None:
     figure.add_scatter(
         x=[low, high],
         y=[roll.cell_volume] * 2,
         mode="lines+text",
-        line={"color": FAINT, "width": 1},
+        line={"color": palette.faint, "width": 1},
         text=["", f"roll {escape(roll.label)} · {roll.cell_volume:.3g}"],
         textposition="top left",
-        textfont={"size": 11, "color": QUIET},
+        textfont={"size": 11, "color": palette.quiet},
         hoverinfo="skip",
     )
 
@@ -67,12 +69,14 @@ def _draw_outline(figure: go.Figure, window: WindowMap, level: float, name: str,
     )
 
 
-def _draw_recommended(figure: go.Figure, spot: tuple[float, float], name: str, fill: str) -> None:
+def _draw_recommended(
+    figure: go.Figure, spot: tuple[float, float], name: str, fill: str, palette: Palette
+) -> None:
     figure.add_scatter(
         x=[spot[0]],
         y=[spot[1]],
         mode="markers+text",
-        marker={"size": 15, "symbol": "diamond", "color": fill, "line": {"color": MARK, "width": 3}},
+        marker={"size": 15, "symbol": "diamond", "color": fill, "line": {"color": palette.mark, "width": 3}},
         text=[f"{name}: {spot[0]:g} m/min"],
         textposition="bottom right" if name == "before" else "top left",
         hoverinfo="skip",

@@ -9,14 +9,13 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FAINT, FONT, INK, MARK, PAPER, QUIET, SCALE
+from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette
 from pwindow.study import Roll
 from pwindow.window.maps import WindowMap
 
-MAP, LOW, HIGH, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
+MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
     "map",
-    "low",
-    "high",
+    "lines",
     "assured",
     "nominal",
     "rolls",
@@ -54,10 +53,17 @@ class MapContent:
     recommended: tuple[float, float] | None = None
 
 
-def window_figure(content: MapContent) -> go.Figure:
-    """The picture as a plotly figure; `update_figure` repaints it with other content."""
-    figure = go.Figure(layout=_layout())
-    figure.add_trace(_outside())
+def window_figure(content: MapContent, palette: Palette = LIGHT) -> go.Figure:
+    """The picture as a plotly figure; `update_figure` repaints it with other content.
+
+    Parameters
+    ----------
+    content : MapContent
+    palette : Palette
+        Of what stands beside the map; on the map the colours are those that its own scale needs.
+    """
+    figure = go.Figure(layout=_layout(palette))
+    figure.add_trace(_outside(palette))
     common = {"hoverinfo": "skip", "showscale": False, "showlegend": False, **_AXES}
     figure.add_trace(
         go.Heatmap(
@@ -78,17 +84,14 @@ def window_figure(content: MapContent) -> go.Figure:
             hovertemplate="%{x:.1f} m/min, %{y:.2f} cm³/m²<br>joint conformance %{z:.1%}<extra></extra>",
         )
     )
-    figure.add_trace(_contours(LOW, (0.1, 0.5, 0.2), {"color": PAPER, "width": 1}, common))
-    figure.add_trace(_contours(HIGH, (0.7, 0.9, 0.2), {"color": INK, "width": 1}, common))
-    figure.add_trace(_contours(NOMINAL, (0, 0, 1), {"color": PAPER, "width": 1.5, "dash": "dot"}, common))
-    figure.add_trace(
-        _contours(ASSURED, (content.level, content.level, 1), {"color": INK, "width": 4}, common)
-    )
+    figure.add_trace(_level_lines(common))
+    figure.add_trace(_contour(NOMINAL, 0, {"color": LIGHT.paper, "width": 1.5, "dash": "dot"}, common))
+    figure.add_trace(_contour(ASSURED, content.level, {"color": LIGHT.ink, "width": 4}, common))
     figure.add_trace(
         go.Scatter(
             name=ROLLS,
             mode="lines",
-            line={"color": FAINT, "width": 1.2},
+            line={"color": palette.roll, "width": 1.2},
             hoverinfo="skip",
             showlegend=False,
             **_AXES,
@@ -99,15 +102,15 @@ def window_figure(content: MapContent) -> go.Figure:
             name=BANDS,
             **_AXES,
             mode="lines",
-            line={"color": INK, "width": 7},
+            line={"color": LIGHT.ink, "width": 7},
             opacity=0.85,
             showlegend=False,
             hovertemplate="speed band of roll %{text}<br>%{x:.1f} m/min<extra></extra>",
         )
     )
-    figure.add_trace(_point(RECOMMENDED, "diamond", 17, PAPER, MARK))
+    figure.add_trace(_point(RECOMMENDED, "diamond", 17, LIGHT.paper, LIGHT.mark))
     figure.add_trace(_halo())
-    figure.add_trace(_point(CHOSEN, "circle-open", 20, MARK, MARK))
+    figure.add_trace(_point(CHOSEN, "circle-open", 20, LIGHT.mark, LIGHT.mark))
     update_figure(figure, content)
     return figure
 
@@ -119,7 +122,7 @@ def update_figure(figure: go.Figure, content: MapContent) -> None:
     joint = shown.joint.ravel().astype(np.float32)
     trace = {item.name: item for item in figure.data}
     margin = shown.margin.ravel().astype(np.float32)
-    for name, values in ((MAP, joint), (LOW, joint), (HIGH, joint), (ASSURED, joint), (NOMINAL, margin)):
+    for name, values in ((MAP, joint), (LINES, joint), (ASSURED, joint), (NOMINAL, margin)):
         _set_changed(trace[name], **grid, z=values)
     if trace[ASSURED].contours.start != content.level:
         trace[ASSURED].contours.update(start=content.level, end=content.level)
@@ -156,22 +159,33 @@ def _columns(shown: WindowMap) -> dict[str, np.ndarray]:
     return {"x": x.ravel().astype(np.float32), "y": y.ravel().astype(np.float32)}
 
 
-def _contours(name: str, levels: tuple[float, float, float], line: dict, common: dict) -> go.Contour:
-    """Labelled contour lines from a first to a last level by a step."""
-    start, end, size = levels
-    contours = {
-        "start": start,
-        "end": end,
-        "size": size,
-        "coloring": "none",
-        "showlabels": name != NOMINAL,
-        "labelfont": {"size": 12, "color": line["color"]},
-        "labelformat": ".0%",
-    }
+def _level_lines(common: dict) -> go.Contour:
+    """Labelled lines at 10, 30, 50, 70 and 90 %: light on the dark half of the scale, dark on the bright."""
+    light, dark = LIGHT.paper, LIGHT.ink
+    return go.Contour(
+        name=LINES,
+        line={"width": 1},
+        zmin=0,
+        zmax=1,
+        colorscale=[[0, light], [0.6, light], [0.6, dark], [1, dark]],
+        contours=_labelled(0.1, 0.9, 0.2) | {"coloring": "lines"},
+        connectgaps=False,
+        **common,
+    )
+
+
+def _contour(name: str, level: float, line: dict, common: dict) -> go.Contour:
+    """One contour line."""
+    contours = _labelled(level, level, 1) | {"coloring": "none", "showlabels": name != NOMINAL}
     return go.Contour(name=name, line=line, contours=contours, connectgaps=False, **common)
 
 
-def _outside() -> go.Scatter:
+def _labelled(start: float, end: float, size: float) -> dict:
+    labels = {"showlabels": True, "labelfont": {"size": 12}, "labelformat": ".0%"}
+    return {"start": start, "end": end, "size": size, **labels}
+
+
+def _outside(palette: Palette) -> go.Scatter:
     """A hatched ground: what the map leaves uncovered was not tried.
 
     It has axes of its own below the others, because a filled area is drawn above any map of its axes.
@@ -183,7 +197,13 @@ def _outside() -> go.Scatter:
         fill="toself",
         mode="none",
         hoverinfo="skip",
-        fillpattern={"shape": "/", "fgcolor": QUIET, "bgcolor": "#f1f2f4", "size": 9, "solidity": 0.12},
+        fillpattern={
+            "shape": "/",
+            "fgcolor": palette.quiet,
+            "bgcolor": palette.hatched,
+            "size": 9,
+            "solidity": 0.12,
+        },
         showlegend=False,
     )
 
@@ -207,7 +227,7 @@ def _halo() -> go.Scatter:
         mode="markers",
         showlegend=False,
         hoverinfo="skip",
-        marker={"symbol": "circle-open", "size": 20, "color": PAPER, "line": {"color": PAPER, "width": 7}},
+        marker={"symbol": "circle-open", "size": 20, "color": LIGHT.paper, "line": {"color": LIGHT.paper, "width": 7}},
     )
 
 
@@ -228,21 +248,20 @@ def _band_lines(content: MapContent) -> dict[str, list]:
     return {"x": x, "y": y, "text": text}
 
 
-def _layout() -> dict:
+def _layout(palette: Palette) -> dict:
     axis = {
         "showgrid": False,
         "tickmode": "auto",
         "zeroline": False,
         "ticks": "outside",
-        "tickcolor": QUIET,
-        "linecolor": QUIET,
+        "tickcolor": palette.quiet,
+        "linecolor": palette.quiet,
     }
     hidden = {"range": [0, 1], "visible": False, "fixedrange": True}
     return {
-        "template": "none",
-        "paper_bgcolor": PAPER,
-        "plot_bgcolor": PAPER,
-        "font": {"family": FONT, "size": 13, "color": INK},
+        **palette.look,
+        "font": {"family": FONT, "size": 13, "color": palette.ink},
+        "meta": {"veil": palette.veil},
         "margin": {"l": 62, "r": 20, "t": 58, "b": 56},
         "height": 520,
         "uirevision": "keep",
@@ -272,8 +291,8 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
                 "yanchor": "bottom",
                 "text": f"roll {escape(roll.label)} · {roll.cell_volume:.3g}",
                 "showarrow": False,
-                "font": {"size": 12, "color": INK},
-                "bgcolor": "rgba(255,255,255,0.72)",
+                "font": {"size": 12},
+                "bgcolor": figure.layout.meta["veil"],
                 "borderpad": 1,
             }
         )

@@ -3,13 +3,50 @@
 from __future__ import annotations
 
 import ipaddress
+import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 LANDING_PAGE = "set-up-speed.ipynb"
+PAGES = ("set-up-speed", "trade-offs", "new-trial-data")
+"""Order of the pages in the navigation; others come after them."""
+FIGURES_SERVED = "PWINDOW_FIGURES_SERVED"
 LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
+
+
+def pages(dashboards: Path) -> list[dict[str, str]]:
+    """Give the pages of a folder in the order of the navigation: file and title of each.
+
+    Parameters
+    ----------
+    dashboards : Path
+        Folder of the notebooks, each of which carries its title in its metadata.
+    """
+    found = {path.stem: path for path in sorted(dashboards.glob("*.ipynb"))}
+    ordered = [name for name in PAGES if name in found] + [name for name in found if name not in PAGES]
+    return [{"file": found[name].name, "title": _title(found[name])} for name in ordered]
+
+
+def _title(notebook: Path) -> str:
+    metadata = json.loads(notebook.read_text(encoding="utf-8")).get("metadata", {})
+    return metadata.get("title") or notebook.stem.replace("-", " ").capitalize()
+
+
+def offer_figures(folder: Path) -> None:
+    """Put the drawing code of figures where the pages' template finds it as a file of its own.
+
+    The file comes from the plotly that is installed, and a browser keeps it; without it, each figure carries
+    the code with it through the page's connection, 4.9 MB at a time. Its first line has the browser compile
+    all of it beside the page's own work.
+    """
+    import plotly
+
+    static = folder / "voila" / "templates" / "pwindow" / "static"
+    static.mkdir(parents=True)
+    code = Path(plotly.__file__).parent / "package_data" / "widgetbundle.js"
+    (static / "figures.js").write_bytes(b"//# allFunctionsCalledOnLoad\n" + code.read_bytes())
 
 
 def is_loopback(host: str) -> bool:
@@ -116,6 +153,7 @@ def voila_config(
             # Tornado reports each missing file and its own defaults as warnings.
             "logging_config": {"loggers": {"tornado": {"level": "ERROR"}}},
             "tornado_settings": {
+                "compress_response": not is_loopback(host),  # from this computer to itself it only costs time
                 "websocket_max_message_size": LARGEST_UPLOAD,
                 # False refuses requests whose Host is a name that a foreign page may have
                 # pointed at this computer.
@@ -133,6 +171,9 @@ def voila_config(
             "strip_sources": True,
             "preheat_kernel": pool_size > 0,
             "default_pool_size": pool_size,
+            "resources": {"pages": pages(dashboards)},
+            # It loads plotly once more, for pictures in stored output; the pages have none.
+            "extension_denylist": ["jupyterlab-plotly"],
         },
         # What passes between server and kernel stays unread by other users of this computer.
         "KernelManager": {"transport_encryption": "auto"},
@@ -157,13 +198,14 @@ def serve_environment(
     host: str = "127.0.0.1",
     base: Mapping[str, str] | None = None,
     archive: str | None = None,
+    figures: Path | None = None,
 ) -> dict[str, str]:
     """Give the environment of the server, which its kernels inherit.
 
     ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` carry the files as absolute paths parted by
     `os.pathsep`; each is absent where no file is given. ``PWINDOW_ARCHIVE`` is the address of the archive.
     The pages' template is found by
-    ``JUPYTER_PATH``, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
+    ``JUPYTER_PATH``, which holds the folder `figures` of `offer_figures` where there is one, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
     the server, at ``VOILA_APP_IP`` and past any proxy, that a visitor has come.
     """
     environment = dict(os.environ if base is None else base)
@@ -178,6 +220,10 @@ def serve_environment(
         environment["PWINDOW_ARCHIVE"] = archive if "://" in archive else str(Path(archive).resolve())
     package_home = Path(__file__).resolve().parents[2]
     _put_first(environment, "JUPYTER_PATH", str(dashboards.resolve() / "templates"), os.pathsep)
+    environment.pop(FIGURES_SERVED, None)
+    if figures is not None:
+        _put_first(environment, "JUPYTER_PATH", str(figures.resolve()), os.pathsep)
+        environment[FIGURES_SERVED] = "yes"
     _put_first(environment, "PYTHONPATH", str(package_home), os.pathsep)
     environment["VOILA_APP_IP"] = _bracketed(reachable(host))
     for name in ("no_proxy", "NO_PROXY"):

@@ -23,6 +23,7 @@ from typing import IO
 from pwindow.cli.server_settings import (
     LANDING_PAGE,
     exposure_caution,
+    offer_figures,
     page_address,
     reachable,
     serve_command,
@@ -133,8 +134,12 @@ def serve(
     port = choose_port(host, port)
     _say(exposure_caution(host))
     config = voila_config(dashboards, host=host, port=port, **settings)
-    environment = serve_environment(dashboards, trials, products, study, host, archive=archive)
     with tempfile.TemporaryDirectory(prefix="pwindow-") as folder:
+        figures = Path(folder, "figures")
+        offer_figures(figures)
+        environment = serve_environment(
+            dashboards, trials, products, study, host, archive=archive, figures=figures
+        )
         Path(folder, "voila.json").write_text(json.dumps(config, indent=2), encoding="utf-8")
         try:
             with _running(serve_command(Path(folder)), environment) as server:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
 from html import escape
 
 import pandas as pd
 
 from pwindow.panels.archive_state import Compared
+from pwindow.panels.frame import clock, facts
 from pwindow.panels.words import percent
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.trials.archive import STANDINGS, USED
@@ -17,16 +20,19 @@ NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits ju
 
 
 def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
-    """Which archive, how many trials, which fit is the last."""
+    """Which archive, how many trials, which fit is the last and for which products, and when that was read."""
     used = int(trials["standing"].isin(USED).sum())
-    last = (
-        "no fit yet"
-        if fits.empty
-        else f"last fit {fits.index[-1]}, <code>{fits['fingerprint'].iloc[-1]}</code>"
-    )
-    return (
-        f"<p class='pw-evidence'>Archive <b>{escape(address)}</b> · {len(trials)} trial{'s' * (len(trials) != 1)}, {used} used in fits · "
-        f"{last}</p>"
+    last, judged = "no fit yet", ()
+    if not fits.empty:
+        fit = fits.iloc[-1]
+        last = f"{fits.index[-1]}, <code>{fit['fingerprint']}</code>, of {_moment(fit['made'])} UTC"
+        judged = tuple(json.loads(fit["answer"])["products"])
+    return facts(
+        ("Archive", f"<b>{escape(address)}</b>"),
+        ("Trials", f"{len(trials)} trial{'s' * (len(trials) != 1)}, {used} used in fits"),
+        ("Last fit", last),
+        ("Product" if len(judged) < 2 else "Products", escape(", ".join(judged)) or "none judged yet"),
+        ("Read", clock(datetime.now(UTC))),
     )
 
 

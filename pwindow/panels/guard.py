@@ -23,11 +23,14 @@ def guarded(tell: Callable[[list[str]], None]) -> Callable:
             except UnusableInput as problem:
                 tell(problem.reasons)
             except Exception as problem:  # a page must outlive any fault; the log has the whole of it
-                _LOG.exception("a handler failed")
-                tell(
-                    [f"something in the page failed ({type(problem).__name__}); the server's log says where"]
-                )
+                tell([unforeseen(problem)])
 
         return run
 
     return decorate
+
+
+def unforeseen(problem: Exception) -> str:
+    """Log a fault in full, and give what a visitor is told of it."""
+    _LOG.error("a page failed", exc_info=problem)
+    return f"something in the page failed ({type(problem).__name__}); the server's log says where"

@@ -6,16 +6,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import ipywidgets as widgets
-import plotly.graph_objects as go
 
 from pwindow.charts import agreement_figure, before_after_figure
+from pwindow.charts.palette import Palette
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels import archive_words as words
+from pwindow.panels.address import Address
 from pwindow.panels.archive_state import Compared, Desk
-from pwindow.panels.guard import guarded
+from pwindow.panels.frame import Frame, made
+from pwindow.panels.pictures import Place
 from pwindow.panels.state import given_archive, given_declarations
-from pwindow.panels.words import CAUTION, problem_banner
+from pwindow.surfaces.agreement import Agreement
 
 _FULL = widgets.Layout(width="100%")
 _NARROW = {"description_width": "60px"}
@@ -32,11 +34,12 @@ class NewTrialData:
 
     def __init__(self, desk: Desk):
         self.desk = desk
-        self.problem, self.line, self.table, self.told, self.compared, self.why, self.history, self.busy = (
-            widgets.HTML(layout=_FULL) for _ in range(8)
+        self.frame = Frame(_TITLE, self._colour)
+        self.problem, self.line, self._guard = self.frame.problem, self.frame.facts, self.frame.guard
+        self.table, self.told, self.compared, self.why, self.history, self.busy = (
+            widgets.HTML(layout=_FULL) for _ in range(6)
         )
-        self.agreement, self.windows = widgets.VBox(layout=_FULL), widgets.VBox(layout=_FULL)
-        self._guard = guard = guarded(self._tell)
+        self.agreement, self.windows, guard = Place(), Place(), self._guard
         self.upload = widgets.FileUpload(
             description="Add a trial or product file…",
             accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
@@ -98,13 +101,16 @@ class NewTrialData:
         right.add_class("pw-results")
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
-        title = widgets.HTML(f"<h1 class='pw-title'>{_TITLE}</h1>")
-        page = widgets.VBox([title, self.line, self.problem, body, widgets.HTML(CAUTION)])
-        page.add_class("pw-page")
-        return page
+        return self.frame.around(body)
 
-    def _tell(self, reasons: list[str]) -> None:
-        self.problem.value = problem_banner(reasons) if reasons else ""
+    def open_at(self, query: str | None) -> None:
+        """Take the colours of the page's address; what else it says is for other pages."""
+        self.frame.open_at(Address.read(query)[0], ())
+        self._colour(self.frame.palette)
+
+    def _colour(self, palette: Palette) -> None:
+        self.agreement.colour(palette)
+        self.windows.colour(palette)
 
     @contextmanager
     def _working(self, what: str) -> Iterator[None]:
@@ -133,7 +139,7 @@ class NewTrialData:
             return
         self._show(new.added.trial)
         self.told.value = words.added_card(new, self.desk.archive.trials().loc[new.added.trial, "standing"])
-        self._draw(self.agreement, None if new.agreement is None else agreement_figure(new.agreement))
+        self._show_agreement(new.agreement)
 
     def _hold(self) -> None:
         with self._working("fitting the others, and comparing"):
@@ -141,7 +147,7 @@ class NewTrialData:
         self._clear()
         self._show()
         self.told.value = words.agreement_card(found)
-        self._draw(self.agreement, agreement_figure(found))
+        self._show_agreement(found)
 
     def _decide(self, standing: str) -> None:
         number = self._chosen()
@@ -167,13 +173,14 @@ class NewTrialData:
         self._clear()
         self._show()
         self.compared.value, self.why.value = words.compared_card(found), words.compared_tables(found)
-        self._draw(self.windows, None if found.windows is None else before_after_figure(found.windows))
+        if found.windows is not None:
+            self.windows.show(lambda palette: before_after_figure(found.windows, palette))
 
     def _clear(self) -> None:
         """What was told before is not about what was done last."""
         self.told.value = self.compared.value = self.why.value = ""
-        self._draw(self.agreement, None)
-        self._draw(self.windows, None)
+        self.agreement.show(None)
+        self.windows.show(None)
 
     def _chosen(self) -> int:
         if self.trial.value is None:
@@ -223,12 +230,9 @@ class NewTrialData:
             else words.history_card(archive.trials().loc[number, "name"], archive.history(number))
         )
 
-    @staticmethod
-    def _draw(place: widgets.VBox, figure: go.Figure | None) -> None:
-        before = place.children
-        place.children = [] if figure is None else [go.FigureWidget(figure)]
-        for child in before:
-            child.close()
+    def _show_agreement(self, found: Agreement | None) -> None:
+        if found is not None:
+            self.agreement.show(lambda palette: agreement_figure(found, palette))
 
 
 def _heading(text: str) -> widgets.HTML:
@@ -239,11 +243,14 @@ def _choice(title: str) -> widgets.Dropdown:
     return widgets.Dropdown(description=title, layout=_FULL, style=_NARROW)
 
 
-def new_trial_data() -> widgets.Widget:
-    """The page on the archive that the server was started with; says why where it has none."""
-    try:
-        return NewTrialData(Desk(given_archive(), *given_declarations())).widget
-    except UnusableInput as problem:
-        return widgets.HTML(
-            f"<h1 class='pw-title'>{_TITLE}</h1>" + problem_banner(problem.reasons, kept=False)
-        )
+def new_trial_data(query: str | None = None) -> widgets.Widget:
+    """The page on the archive that the server was started with, at the query of its address; says why
+    where it has none.
+    """
+
+    def make() -> widgets.Widget:
+        page = NewTrialData(Desk(given_archive(), *given_declarations()))
+        page.open_at(query)
+        return page.widget
+
+    return made(_TITLE, make)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import replace
+from html import escape
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
@@ -12,10 +13,13 @@ from pwindow.charts import update_figure, window_figure
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels import words
+from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
-from pwindow.panels.guard import guarded
+from pwindow.panels.frame import Frame, clock, facts, made
+from pwindow.panels.pictures import Place
 from pwindow.panels.state import (
     Evidence,
+    Setup,
     ask,
     first_judgeable,
     given_evidence,
@@ -26,14 +30,16 @@ from pwindow.product import Product
 
 _FULL = widgets.Layout(width="100%")
 _FORMS = {"second order": "all", "second order, free to bend": "bending"}
+_TITLE = "Set-up speed"
+_MAP_HEIGHT = 520
 
 
 class SetUpSpeed:
     """The page; `widget` is what to display."""
 
     def __init__(self, evidence: Evidence):
-        self.problem = widgets.HTML(layout=_FULL)
-        guard = guarded(self._tell)
+        self.frame = Frame(_TITLE, lambda palette: self.place.colour(palette))
+        guard = self.frame.guard
         self.controls = SetupControls(
             guard(self._choose_product), guard(self._choose_level), guard(self._choose_setup)
         )
@@ -53,11 +59,11 @@ class SetUpSpeed:
         self.back = widgets.Button(description="Look at the recommended set-up", layout=_FULL)
         self.back.on_click(guard(lambda _button: self._show(self.question.start())))
         self.busy = widgets.HTML()
-        self.evidence_line, self.answer, self.setup, self.neighbours, self.bands, self.downloads = (
-            widgets.HTML(layout=_FULL) for _ in range(6)
+        self.answer, self.setup, self.neighbours, self.bands, self.downloads = (
+            widgets.HTML(layout=_FULL) for _ in range(5)
         )
-        self.figure: go.FigureWidget | None = None
-        self.evidence = evidence
+        self.place = Place(self.frame.palette, _MAP_HEIGHT)
+        self.evidence, self.declared = evidence, dict(evidence.products)
         self.question = first_judgeable(evidence, None)
         self._show(self.question.start())
         self.widget = self._arrange()
@@ -78,35 +84,47 @@ class SetUpSpeed:
             ]
         )
         details = widgets.HBox([self.setup, self.neighbours])
-        right = widgets.VBox([self.answer, self.figure, self.downloads, details, self.bands])
+        right = widgets.VBox([self.answer, self.place, self.downloads, details, self.bands])
         for box, name in ((left, "pw-controls"), (right, "pw-results"), (details, "pw-details")):
             box.add_class(name)
+        self.answer.add_class("pw-answer-room")
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
-        title = widgets.HTML("<h1 class='pw-title'>Set-up speed</h1>")
-        page = widgets.VBox([title, self.evidence_line, self.problem, body, widgets.HTML(words.CAUTION)])
-        page.add_class("pw-page")
-        return page
+        return self.frame.around(body)
 
-    def _tell(self, reasons: list[str]) -> None:
-        self.problem.value = words.problem_banner(reasons) if reasons else ""
+    @property
+    def figure(self) -> go.FigureWidget | None:
+        return self.place.figure
+
+    def open_at(self, query: str | None) -> None:
+        """Show what the query of the page's address asks for, as far as it can be shown."""
+        address, told = Address.read(query)
+        opened = open_at(address, self.evidence, self.question)
+        self.frame.open_at(address, (*told, *opened.told))
+        self.place.colour(self.frame.palette)
+        if opened.question.product != self.question.product or opened.setup != self._setup():
+            self.evidence, self.question = opened.question.evidence, opened.question
+            self._show(opened.setup)
+
+    def _setup(self) -> Setup:
+        return self.controls.setup(self.question)
 
     def _choose_product(self, name: str) -> None:
         try:
             question = ask(self.evidence, self.evidence.products[name])
         except UnusableInput:
-            self.controls.show(self.evidence, self.question, self.controls.setup(self.question))
+            self.controls.show(self.evidence, self.question, self._setup())
             raise
         self.question = question
         self._show(question.start())
 
     def _choose_level(self, level: float) -> None:
-        setup = self.controls.setup(self.question)
+        setup = self._setup()
         self._replace_product(self.question.product.with_assurance(round(level, 4)))
         self._show(setup)
 
     def _change_limits(self, edited) -> None:
-        setup = self.controls.setup(self.question)
+        setup = self._setup()
         self._replace_product(edited())
         self._show(setup, limits=False)
 
@@ -116,10 +134,10 @@ class SetUpSpeed:
         self.evidence = evidence
 
     def _choose_setup(self) -> None:
-        self._show_setup(self.controls.setup(self.question))
+        self._show_setup(self._setup())
 
     def _reshape(self, change) -> None:
-        setup = self.controls.setup(self.question)
+        setup = self._setup()
         self.busy.value = "<p role='status'>Fitting…</p>"
         try:
             evidence = reshaped(self.evidence, change["new"])
@@ -141,15 +159,20 @@ class SetUpSpeed:
         finally:
             self.busy.value = ""
             self.upload.value = ()
+        products = self.evidence.products
+        self.declared |= {
+            name: found for name, found in evidence.products.items() if found is not products.get(name)
+        }
         self.evidence, self.question = evidence, question
         self._show(setup)
 
-    def _show(self, setup, limits: bool = True) -> None:
-        """Show everything for the question as it is now."""
+    def _show(self, setup: Setup, limits: bool = True) -> None:
+        """Show everything for the question as it is now, the picture first."""
         self.controls.show(self.evidence, self.question, setup)
+        self._show_setup(setup)
         if limits:
             self.editor.show(self.question.product)
-        self.evidence_line.value = words.evidence_line(self.evidence.surfaces)
+        self.frame.facts.value = evidence_facts(self.evidence, self.question.product)
         self.answer.value = (
             words.answer_card(self.question)
             + words.window_notes(self.question)
@@ -157,38 +180,66 @@ class SetUpSpeed:
         )
         self.bands.value = words.band_table(self.question)
         self.downloads.value = words.downloads(self.question)
-        self._show_setup(setup)
 
-    def _show_setup(self, setup) -> None:
-        """Show what depends on the set-up looked at; the picture first."""
-        content = self.question.content(setup)
+    def _show_setup(self, setup: Setup) -> None:
+        """Show what depends on the set-up looked at, the picture first."""
         if self.figure is None:
-            self.figure = go.FigureWidget(window_figure(content))
-            self.figure._config = {"displaylogo": False, "responsive": True, "displayModeBar": True}
+            self.place.show(lambda palette: window_figure(self.question.content(self._setup()), palette))
         else:
             with self.figure.batch_update():
-                update_figure(self.figure, content)
+                update_figure(self.figure, self.question.content(setup))
         self.setup.value = words.setup_card(self.question, setup)
         self.neighbours.value = words.neighbour_card(self.question, setup)
+        declared = self.declared[self.question.product.name]
+        self.frame.put_address(address_of(self.question, setup, declared))
 
 
 def _heading(text: str) -> widgets.HTML:
     return widgets.HTML(f"<h2>{text}</h2>")
 
 
+def evidence_facts(evidence: Evidence, product: Product) -> str:
+    """Which trials, which fit, which product, and when that was read."""
+    surfaces, trial = evidence.surfaces, evidence.surfaces.trial
+    readies = trial.prints["make_ready"].nunique() or len(trial.prints)
+    fitted = ", ".join(surface.kind.label for surface in surfaces.by_name.values())
+    return facts(
+        (
+            "Trials",
+            f"{escape(', '.join(trial.files))}: <b>{len(trial.prints)} prints</b> in {readies} make-readies",
+        ),
+        (
+            "Fit",
+            f"second-order surfaces{', free to bend,' if surfaces.bends else ''} of {fitted}, <code>{surfaces.fingerprint}</code>",
+        ),
+        ("Product", escape(product.name)),
+        ("Read and fitted", f"{clock(evidence.made)}, from {evidence.source}"),
+    )
+
+
+_ready: list[SetUpSpeed] = []
+"""The page that waits for its visitor: a kernel serves one."""
+
+
 def get_ready() -> None:
-    """Do what takes time and needs no visitor: imports and the fit. What fails is told by the page."""
-    import plotly.basewidget  # noqa: F401
-
-    with suppress(UnusableInput):
-        _ = given_evidence().findings
+    """Make the page before its visitor comes. What fails is told when the page is asked for."""
+    with suppress(Exception):
+        _ready[:] = [SetUpSpeed(given_evidence())]
 
 
-def set_up_speed() -> widgets.Widget:
-    """The page on the evidence that the server was started with; says why where it has none."""
-    try:
-        return SetUpSpeed(given_evidence()).widget
-    except UnusableInput as problem:
-        return widgets.HTML(
-            "<h1 class='pw-title'>Set-up speed</h1>" + words.problem_banner(problem.reasons, kept=False)
-        )
+def set_up_speed(query: str | None = None) -> widgets.Widget:
+    """The page on the evidence that the server was started with; says why where it has none.
+
+    Parameters
+    ----------
+    query : str, optional
+        Query of the page's address.
+    """
+    return made(_TITLE, lambda: _opened(query))
+
+
+def _opened(query: str | None) -> widgets.Widget:
+    evidence = given_evidence()
+    page = next((page for page in _ready if page.evidence is evidence), None) or SetUpSpeed(evidence)
+    page.open_at(query)
+    return page.widget

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from functools import cached_property, lru_cache
 from pathlib import Path
 
@@ -26,15 +27,33 @@ from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import neighbours, recommend
 from pwindow.window.setup import Setup
 
+MAP_CELLS = 80
+"""Speeds and volumes of a map on a page."""
+
 
 @dataclass(frozen=True)
 class Evidence:
-    """The fit that the page stands on, and what it may be asked for."""
+    """The fit that the page stands on, and what it may be asked for.
+
+    Attributes
+    ----------
+    surfaces : Surfaces
+    study : Study
+    products : mapping of str to Product
+    terms : str
+        Form of the surfaces, as `fit` names it.
+    source : str
+        Where the trials came from.
+    made : datetime
+        When they were read and fitted, UTC.
+    """
 
     surfaces: Surfaces
     study: Study
     products: Mapping[str, Product]
     terms: str = "all"
+    source: str = "files"
+    made: datetime = field(default_factory=lambda: datetime.now(UTC), compare=False)
     _findings: list = field(default_factory=list, repr=False, compare=False)
 
     @property
@@ -90,7 +109,7 @@ class Question:
         if key not in self._maps:
             if len(self._maps) > 200:
                 self._maps.clear()
-            self._maps[key] = window_map(self.window, plate, pressure)
+            self._maps[key] = window_map(self.window, plate, pressure, MAP_CELLS)
         return self._maps[key]
 
     def content(self, setup: Setup) -> MapContent:
@@ -150,17 +169,39 @@ def given_evidence() -> Evidence:
     study = studies[0] if studies else None
     if not trials and os.environ.get("PWINDOW_ARCHIVE"):
         archive = given_archive()
-        if archive.trials()["standing"].isin(USED).any():
-            return _of_archive(archive, products, study)
+        standings = archive.trials()["standing"]
+        used = tuple(standings[standings.isin(USED)].items())
+        if used:
+            return _of_archive(os.environ["PWINDOW_ARCHIVE"], archive, used, products, study)
     return _evidence_of(trials, products, study)
 
 
-def _of_archive(archive: Archive, products: tuple[str, ...], study: str | None) -> Evidence:
+def _of_archive(
+    address: str, archive: Archive, used: tuple, products: tuple[str, ...], study: str | None
+) -> Evidence:
     """Products as given, else those the archive keeps, else the demo's; rolls as they were last measured."""
     files = [InputFile.of(path) for path in products] or archive.declarations("product")
-    read = [read_product(file) for file in files or map(Path, _demo_products())]
-    declared = Study(rolls=archive.rolls()) if study is None else read_study(Path(study))
-    return Evidence(fit(archive.trial()), declared, {product.name: product for product in read})
+    files = files or [InputFile.of(path) for path in _demo_products()]
+    declared = None if study is None else InputFile.of(study)
+    return _fit_archived(address, used, tuple(files), archive.rolls(), declared)
+
+
+@lru_cache(maxsize=4)
+def _fit_archived(
+    address: str,
+    used: tuple,
+    products: tuple[InputFile, ...],
+    rolls: tuple[Roll, ...],
+    study: InputFile | None,
+) -> Evidence:
+    """Read and fit; `used` are the trials with their standings, so that a decision is minded."""
+    declared = Study(rolls=rolls) if study is None else read_study(study)
+    return _evidence(fit(Archive(address).trial()), products, declared, "the archive")
+
+
+def _evidence(surfaces: Surfaces, products: Iterable[InputFile], study: Study, source: str) -> Evidence:
+    read = [read_product(file) for file in products]
+    return Evidence(surfaces, study, {product.name: product for product in read}, source=source)
 
 
 def _demo_products() -> tuple[str, ...]:
@@ -217,9 +258,8 @@ def _fit_paths(
     trials: tuple[str, ...], products: tuple[str, ...], study: str | None, stamps: tuple[int, ...]
 ) -> Evidence:
     """Read and fit; `stamps` are the files' times, so that a changed file is read anew."""
-    read = [read_product(Path(path)) for path in products]
     declared = Study() if study is None else read_study(Path(study))
-    return Evidence(fit(read_trial(trials)), declared, {product.name: product for product in read})
+    return _evidence(fit(read_trial(trials)), map(InputFile.of, products), declared, "files")
 
 
 def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evidence, str | None]:
@@ -239,21 +279,23 @@ def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evide
     declared = [file for file in files if file.name.lower().endswith(".toml")]
     trials = [file for file in files if file not in declared]
     surfaces, study, products, added = before.surfaces, before.study, dict(before.products), None
-    kept = before._findings
+    fitted = {"source": before.source, "made": before.made, "_findings": before._findings}
     if trials:
-        surfaces, study, kept = fit(read_trial(trials), before.terms), Study(ink=before.study.ink), []
+        surfaces, study = fit(read_trial(trials), before.terms), Study(ink=before.study.ink)
+        fitted = {"source": "uploaded files"}
     for file in declared:
         if b"[requirements" in file.content:
             product = read_product(file)
             products[product.name], added = product, product.name
         else:
             study = read_study(file)
-    return Evidence(surfaces, study, products, before.terms, kept), added
+    return Evidence(surfaces, study, products, before.terms, **fitted), added
 
 
 def reshaped(evidence: Evidence, terms: str) -> Evidence:
     """The same trial fitted with surfaces of another form, as `fit` names them."""
-    return Evidence(fit(evidence.surfaces.trial, terms), evidence.study, evidence.products, terms)
+    surfaces = fit(evidence.surfaces.trial, terms)
+    return Evidence(surfaces, evidence.study, evidence.products, terms, evidence.source)
 
 
 def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) -> Product:

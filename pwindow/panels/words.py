@@ -12,7 +12,6 @@ from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
 from pwindow.surfaces.honesty import Finding
 from pwindow.surfaces.responses import KINDS as RESPONSES
-from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.bands import closest
 from pwindow.window.recommend import ends_at_trial
 
@@ -28,18 +27,6 @@ def percent(value: float) -> str:
     if value > 0.999:
         return "over 99.9 %"
     return "under 0.1 %" if value < 0.001 else f"{100 * value:.1f} %"
-
-
-def evidence_line(surfaces: Surfaces) -> str:
-    """Which trials, which fit, how many prints."""
-    trial = surfaces.trial
-    readies = trial.prints["make_ready"].nunique() or len(trial.prints)
-    return (
-        f"<p class='pw-evidence'>Stands on <b>{len(trial.prints)} prints</b> in {readies} make-readies of "
-        f"{escape(', '.join(trial.files))} · second-order surfaces{', free to bend,' if surfaces.bends else ''} of "
-        f"{', '.join(surface.kind.label for surface in surfaces.by_name.values())} · "
-        f"fit <code>{surfaces.fingerprint}</code></p>"
-    )
 
 
 def answer_card(question: Question) -> str:
@@ -145,7 +132,7 @@ def _response_table(question: Question, frame: pd.DataFrame) -> str:
     limited = {requirement.name for requirement in question.product.requirements}
     rows = []
     for name, surface in question.evidence.surfaces.by_name.items():
-        needed = [factor.name for factor in surface.design.factors]
+        needed = [factor.name for factor in surface.design.factors if factor.name in frame]
         unknown = name == "gap_closure" and question.evidence.surfaces.counts_only
         if unknown or name in limited or frame[needed].isna().any(axis=None):
             continue

@@ -1,6 +1,7 @@
 """The page as an object: set what a visitor sets, read what the page says."""
 
 import datetime
+import sys
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,7 @@ import pytest
 from pwindow.demo import demo
 from pwindow.inputs import InputFile
 from pwindow.panels import state
-from pwindow.panels.set_up_speed import SetUpSpeed
+from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts
 from pwindow.panels.state import (
     Evidence,
     ask,
@@ -19,7 +20,9 @@ from pwindow.panels.state import (
     given_evidence,
     loaded_evidence,
 )
+from pwindow.trials.archive import Archive
 
+module = sys.modules[SetUpSpeed.__module__]  # the package gives its name to the function
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
@@ -55,7 +58,7 @@ def test_pressure_repaints_the_map(page):
     before = np.array(trace(page, "map").z)
     page.controls.pressure.value = page.controls.pressure.value + 10
     after = np.array(trace(page, "map").z)
-    assert page.problem.value == ""
+    assert page.frame.problem.value == ""
     assert np.nanmax(np.abs(after - before)) > 0.05
 
 
@@ -81,26 +84,26 @@ def test_a_tighter_limit_moves_the_answer_and_an_impossible_one_changes_nothing(
     assert page.question.recommended["speed_m_min"] < before
     kept = page.answer.value
     field.value = -1.0
-    assert "above zero" in page.problem.value and page.answer.value == kept
+    assert "above zero" in page.frame.problem.value and page.answer.value == kept
 
 
 def test_each_product_can_be_chosen(page):
     for name in page.evidence.products:
         page.controls.product.value = name
-        assert page.problem.value == "" and name in page.answer.value
+        assert page.frame.problem.value == "" and name in page.answer.value
 
 
 def test_a_broken_upload_says_why_and_leaves_the_page_as_it_was(page):
     kept = page.answer.value
     upload(page, "wrong.csv", b"print,speed\nP1,fast\n")
-    assert "cell_volume" in page.problem.value and "fast" in page.problem.value
+    assert "cell_volume" in page.frame.problem.value and "fast" in page.frame.problem.value
     assert page.answer.value == kept and page.busy.value == "" and page.upload.value == ()
 
 
 def test_a_good_upload_replaces_the_trial(page):
     upload(page, "later.csv", demo("trial_second.csv").read_bytes())
-    assert page.problem.value == ""
-    assert "later.csv" in page.evidence_line.value and "24 prints" in page.evidence_line.value
+    assert page.frame.problem.value == ""
+    assert "later.csv" in page.frame.facts.value and "24 prints" in page.frame.facts.value
 
 
 def test_an_unforeseen_fault_is_told_and_logged(page, monkeypatch, caplog):
@@ -109,7 +112,7 @@ def test_an_unforeseen_fault_is_told_and_logged(page, monkeypatch, caplog):
 
     monkeypatch.setattr(type(page.question), "content", lambda self, setup: broken(setup))
     page.controls.pressure.value = page.controls.pressure.value - 5
-    assert "RuntimeError" in page.problem.value and "secret" not in page.problem.value
+    assert "RuntimeError" in page.frame.problem.value and "secret" not in page.frame.problem.value
     assert "secret detail" in caplog.text
 
 
@@ -120,7 +123,7 @@ def test_names_from_files_are_escaped(evidence):
     loaded, added = loaded_evidence(files, Evidence(evidence.surfaces, type(evidence.study)(), {}))
     page = SetUpSpeed(Evidence(loaded.surfaces, loaded.study, {added: loaded.products[added]}))
     page.controls.roll.value = HOSTILE
-    shown = [page.answer, page.setup, page.neighbours, page.bands, page.evidence_line, page.downloads]
+    shown = [page.answer, page.setup, page.neighbours, page.bands, page.frame.facts, page.downloads]
     for part in shown:
         assert "<img" not in part.value
     assert any("&lt;img" in part.value for part in shown)
@@ -140,7 +143,7 @@ def spoilt_trial(print_: str) -> bytes:
 def test_what_speaks_against_the_surfaces_stands_under_the_answer(page):
     assert "pw-findings" not in page.answer.value
     upload(page, "spoilt.csv", spoilt_trial(HOSTILE))
-    assert page.problem.value == ""
+    assert page.frame.problem.value == ""
     listed = page.answer.value[page.answer.value.index("pw-findings") :]
     assert listed.count("<li>") == 1 and "does not fit the others" in listed
     assert "&lt;img" in listed and "<img" not in page.answer.value
@@ -154,7 +157,7 @@ def test_what_speaks_against_a_fit_is_worked_out_once(page, monkeypatch):
     page.controls.speed.value = page.controls.speed.value - 5
     page.editor.box.children[0].value = 320.0
     upload(page, "again.toml", demo("mesh.toml").read_bytes())
-    assert page.problem.value == "" and len(asked) == 1
+    assert page.frame.problem.value == "" and len(asked) == 1
     upload(page, "later.csv", demo("trial_second.csv").read_bytes())
     assert len(asked) == 2
 
@@ -190,7 +193,28 @@ def test_surfaces_that_may_bend_are_fitted_on_the_page(evidence):
     page = SetUpSpeed(evidence)
     page.controls.speed.value = 71.0
     page.form.value = "bending"
-    assert page.evidence.surfaces.bends and page.problem.value == ""
-    assert page.controls.speed.value == 71.0 and "free to bend" in page.evidence_line.value
+    assert page.evidence.surfaces.bends and page.frame.problem.value == ""
+    assert page.controls.speed.value == 71.0 and "free to bend" in page.frame.facts.value
     page.form.value = "all"
-    assert not page.evidence.surfaces.bends and "free to bend" not in page.evidence_line.value
+    assert not page.evidence.surfaces.bends and "free to bend" not in page.frame.facts.value
+
+
+def test_a_process_that_changed_is_shown_as_it_is_since(tmp_path, monkeypatch):
+    archive = Archive(str(tmp_path / "trials.db"))
+    archive.add(InputFile.of(demo("trial_first.csv")), "same process", "the first")
+    archive.add(InputFile.of(demo("trial_second.csv")), "changed process", "new ink")
+    for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("PWINDOW_ARCHIVE", archive.address)
+    page = SetUpSpeed(given_evidence())
+    assert "trial_second.csv" in page.frame.facts.value and "the archive" in page.frame.facts.value
+    assert "line height" in page.setup.value
+    assert given_evidence() is page.evidence, "the same trials are not fitted twice"
+    archive.decide(2, "set aside", "wrong ink")
+    assert "trial_second.csv" not in evidence_facts(given_evidence(), page.question.product)
+
+
+def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):
+    monkeypatch.setattr(module, "given_evidence", lambda: 1 / 0)
+    shown = module.set_up_speed("")
+    assert "ZeroDivisionError" in shown.value and "ZeroDivisionError" in caplog.text

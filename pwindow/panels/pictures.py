@@ -1,0 +1,78 @@
+"""Figures in widgets: as wide as their place, in the colours of the page, quick to open."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+
+import ipywidgets as widgets
+import plotly.graph_objects as go
+
+from pwindow.charts.palette import LIGHT, Palette
+
+SERVED = "PWINDOW_FIGURES_SERVED"
+"""Set in the environment where the page offers the drawing code as a file at `window.pwFigures`."""
+
+_FROM_PAGE = """
+const { default: figure } = await import(new URL(window.pwFigures, window.location.href).href);
+export default figure;
+"""
+
+
+class _Drawn(go.FigureWidget):
+    """A figure whose drawing code the browser fetches once and keeps, instead of 4.9 MB with every figure."""
+
+    _esm = _FROM_PAGE
+
+
+def in_widget(figure: go.Figure) -> go.FigureWidget:
+    """Put a figure in a widget that is as wide as its place.
+
+    Examples
+    --------
+    >>> in_widget(go.Figure())._config["responsive"]
+    True
+    """
+    kind = _Drawn if os.environ.get(SERVED) else go.FigureWidget
+    drawn = kind(figure)
+    drawn._config = {"displaylogo": False, "responsive": True, "displayModeBar": True}
+    drawn.layout.autosize = True
+    return drawn
+
+
+class Place(widgets.VBox):
+    """Where a figure stands; it is drawn anew when the page's colours change.
+
+    Parameters
+    ----------
+    palette : Palette
+    height : int, optional
+        Room in px that is kept while there is no figure.
+    """
+
+    def __init__(self, palette: Palette = LIGHT, height: int | None = None):
+        room = {} if height is None else {"min_height": f"{height}px"}
+        super().__init__(layout=widgets.Layout(width="100%", **room))
+        self.add_class("pw-figure")
+        self._palette, self._draw = palette, None
+        self.colour(palette)
+
+    @property
+    def figure(self) -> go.FigureWidget | None:
+        return self.children[0] if self.children else None
+
+    def show(self, draw: Callable[[Palette], go.Figure] | None) -> None:
+        """Draw a figure in place of the one before; with None there is none."""
+        before, self._draw = self.children, draw
+        self.children = [] if draw is None else [in_widget(draw(self._palette))]
+        for figure in before:
+            figure.close()
+
+    def colour(self, palette: Palette) -> None:
+        """Take other colours."""
+        if palette is not self._palette and self._draw is not None:
+            self._palette = palette
+            self.show(self._draw)
+        self._palette = palette
+        for name in ("light", "dark"):
+            (self.add_class if name == palette.name else self.remove_class)(f"pw-{name}")

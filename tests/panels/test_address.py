@@ -1,0 +1,120 @@
+"""Settings in the address of a page: the same comes back, and nothing in an address breaks a page."""
+
+from dataclasses import replace
+
+import pytest
+
+from pwindow.panels.address import Address, address_of, open_at
+from pwindow.panels.set_up_speed import SetUpSpeed, get_ready, set_up_speed
+from pwindow.panels.state import given_evidence
+
+TAG, MESH = "Grain moisture tag", "De-fogging heater mesh"
+
+
+@pytest.fixture(scope="module")
+def evidence():
+    return given_evidence()
+
+
+def test_an_address_comes_back_as_it_was_given():
+    given = Address(
+        product="Tag & <b>mesh</b>, 100 %",
+        plate="laser-imaged",
+        roll="0412",
+        pressure=47.5,
+        speed=61.5,
+        assurance=0.93,
+        limits={"line_width.most": 71.25, "gap.count": 60.0},
+        colours="dark",
+    )
+    assert Address.read(given.query()) == (given, ())
+    assert Address.read("") == (Address(), ()) == Address.read(None)
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "speed=nan",
+        "speed=inf",
+        "pressure=1e999",
+        "colours=pink",
+        "gap.most=none",
+        "gap.colour=1",
+        "unknown=1",
+        ".most=x",
+        "speed=%ff%fe",
+    ],
+)
+def test_what_cannot_be_read_is_told_and_the_rest_is_used(query):
+    found, told = Address.read(f"roll=0412&{query}")
+    assert found.roll == "0412"
+    assert len(told) == 1 and query.split("=")[0] in told[0]
+    assert found == Address(roll="0412")
+
+
+def test_a_set_up_and_changed_limits_are_opened_again(evidence):
+    page = SetUpSpeed(evidence)
+    page.controls.speed.value = 60.0
+    page.controls.pressure.value = 45.0
+    page.controls.level.value = 0.9
+    page.editor.box.children[0].value = 300.0
+    page.controls.roll.value = "1318"
+    address = address_of(page.question, page._setup(), page.declared[TAG])
+    assert address.limits == {"line_resistance.most": 300.0} and address.assurance == 0.9
+    other = SetUpSpeed(evidence)
+    other.open_at(address.query())
+    assert other._setup() == page._setup()
+    assert other.question.product == page.question.product
+    assert other.answer.value == page.answer.value and other.setup.value == page.setup.value
+    assert other.frame._query.value == page.frame._query.value
+    assert other.editor.box.children[0].value == 300.0
+
+
+def test_a_page_as_it_opens_needs_its_product_only(evidence):
+    opened = open_at(Address(), evidence)
+    assert address_of(opened.question, opened.setup, opened.question.product) == Address(product=TAG)
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        (Address(product="Nothing"), "no such product"),
+        (Address(plate="etched"), "not among the plates"),
+        (Address(roll="9999"), "not in the inventory"),
+        (Address(speed=900.0), "tried were 30 to 120 m/min"),
+        (Address(pressure=-5.0), "tried were"),
+        (Address(assurance=1.5), "assurance"),
+        (Address(limits={"gap.most": -3.0}), "gap"),
+        (Address(limits={"voltage_drop.most": 3.0}), "no such limit"),
+        (Address(limits={"gap.least": 60.0}), "gap"),
+    ],
+)
+def test_what_is_not_here_is_told_and_the_page_opens(evidence, address, words):
+    opened = open_at(replace(address, product=address.product or TAG), evidence)
+    assert len(opened.told) == 1 and words in opened.told[0]
+    assert opened.setup == open_at(Address(), evidence).setup
+    assert opened.question.product == evidence.products[TAG]
+
+
+def test_limits_of_one_requirement_are_changed_together(evidence):
+    opened = open_at(Address(limits={"gap.least": 50.0, "gap.most": 60.0}), evidence)
+    gap = next(item for item in opened.question.product.requirements if item.name == "gap")
+    assert (gap.least, gap.most, opened.told) == (50.0, 60.0, ())
+
+
+def test_another_product_is_opened(evidence):
+    assert open_at(Address(product=MESH), evidence).question.product.name == MESH
+
+
+def test_an_address_is_text_on_the_page(evidence):
+    page = SetUpSpeed(evidence)
+    page.open_at("product=<script>alert(1)</script>&roll='><img src=x>")
+    told = page.frame._told.value
+    assert "&lt;script&gt;" in told and "<script" not in told and "<img" not in told
+
+
+def test_a_kernel_made_ready_opens_at_the_address():
+    get_ready()
+    page = set_up_speed(f"product={TAG}&roll=1318&pressure=45&speed=60&colours=dark")
+    assert "pw-page" in page._dom_classes
+    assert set_up_speed("roll=0655") is page, "a page that is ready is not made twice"
