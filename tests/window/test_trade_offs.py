@@ -181,6 +181,8 @@ def test_limits_moved_by_a_step_are_windows_of_changed_products(which, request, 
     limits = table[table["limit"] != ""]
     count = sum((one.least is not None) + (one.most is not None) for one in window.product.requirements)
     assert len(limits) == 2 * count
+    steps = limits.groupby(["requirement", "limit"])["step"]
+    np.testing.assert_allclose(steps.max(), -steps.min(), rtol=1e-9)
     for row in limits.itertuples():
         changed = tuple(
             dataclasses.replace(one, **{row.limit: row.after}) if one.name == row.requirement else one
@@ -392,6 +394,34 @@ def test_intervals_of_differences_against_the_posterior(tag_window, setup, besid
         assert row["setup_2_difference_high"] - row["setup_2_difference_low"] == pytest.approx(
             expected, rel=0.12
         )
+
+
+def test_intervals_of_differences_by_all_coefficients_together(tag_window, setup, beside):
+    """Slopes by moving each coefficient, covariance of the stacked posterior draws, their t distribution."""
+    joint = tag_window.joint
+    frames = [one.frame(tag_window) for one in (setup, Setup(PLATE, tag_window.rolls[-1], 50.0, 98.8))]
+    edges = np.cumsum([0, *map(len, joint.centres)])
+
+    def difference(stacked, quantity):
+        means = [
+            sum(
+                quantity.weights.get(name, 0.0) * (design.matrix(frame)[0] @ stacked[start:end])
+                for name, design, start, end in zip(joint.names, joint.designs, edges, edges[1:])
+            )
+            for frame in frames
+        ]
+        return quantity.natural(means[1] + quantity.constant) - quantity.natural(means[0] + quantity.constant)
+
+    centre = np.concatenate(joint.centres)
+    covariance = np.cov(np.column_stack(joint.draws.coefficients).T) * (joint.df - 2) / joint.df
+    for name in ("line_resistance", "gap", "silver"):
+        quantity = shown_quantities(tag_window, PLATE)[name].quantity
+        steps = 1e-6 * np.eye(len(centre))
+        slopes = [(difference(centre + h, quantity) - difference(centre - h, quantity)) / 2e-6 for h in steps]
+        reach = stats.t.ppf(0.975, joint.df) * np.sqrt(slopes @ covariance @ slopes)
+        row = beside.loc[name]
+        assert row["setup_2_difference"] == pytest.approx(difference(centre, quantity), rel=1e-9)
+        assert row["setup_2_difference_high"] - row["setup_2_difference"] == pytest.approx(reach, rel=1e-5)
 
 
 def test_a_set_up_beside_itself_does_not_differ(tag_window, setup):
