@@ -227,7 +227,12 @@ def _halo() -> go.Scatter:
         mode="markers",
         showlegend=False,
         hoverinfo="skip",
-        marker={"symbol": "circle-open", "size": 20, "color": LIGHT.paper, "line": {"color": LIGHT.paper, "width": 7}},
+        marker={
+            "symbol": "circle-open",
+            "size": 20,
+            "color": LIGHT.paper,
+            "line": {"color": LIGHT.paper, "width": 7},
+        },
     )
 
 

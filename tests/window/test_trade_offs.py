@@ -69,6 +69,22 @@ def test_printed_conformances_are_those_of_the_window(tag_window, along):
     assert (along["limiting"] == table.drop(columns="joint").idxmin(axis=1)).mean() > 0.97
 
 
+NARROW = {
+    "line_resistance": (200.0, 300.0, {"length": 80.0}),
+    "line_width": (60.0, 64.0, {}),
+    "line_height": (0.6, 0.8, {}),
+    "gap": (20.0, 33.0, {"count": 100}),
+}
+
+
+def test_printed_conformances_between_many_narrow_limits(window_of):
+    window = window_of(**NARROW)
+    found = along_speed(window, PLATE, 50.0)
+    exact = window.joint_conformance(rows_as_setups(window, found, 50.0))
+    assert [f"{value:.1%}" for value in found["conformance"]] == [f"{value:.1%}" for value in exact]
+    assert exact.max() > 0.3
+
+
 def test_limited_quantities_are_those_of_the_window(tag_window, along):
     told = tag_window.quantities(rows_as_setups(tag_window, along, 50.0))
     for name, key in {

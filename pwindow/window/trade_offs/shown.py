@@ -18,7 +18,7 @@ INTERVALS = ("mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high")
 """Ends of the columns of a quantity: predicted, 95 % interval of the mean, 95 % interval of the next print."""
 SILVER, SILVER_OF_AREA = "silver", "silver_of_area"
 CONFORMANCE = "conformance"
-_COARSE_POINTS, _COARSE_ERROR = 499, 1e-4
+_COARSE_POINTS, _COARSE_ERROR, _COARSE_LINES = 499, 1e-4, 4
 _DIGIT = 1e-3  # conformances are printed to a tenth of a per cent
 
 
@@ -132,13 +132,17 @@ def conformances(window: Window, setups: pd.DataFrame) -> pd.DataFrame:
     """Conformances at many set-ups of one plate process, to the digits that are printed.
 
     Those of `Window.conformance` at a quarter of its points, and at all of them where the difference
-    could change the last printed digit or on which side of the assurance level a set-up is.
+    could change the last printed digit or on which side of the assurance level a set-up is; at all of
+    them for products with more than four limited lines, where few points err more.
 
     Returns
     -------
     DataFrame
         ``conformance`` (joint), ``conformance_…`` of each requirement, ``limiting``.
     """
+    plate = str(setups["plate"].iloc[0] or "")
+    if len(window.limits[plate].forms) > _COARSE_LINES:
+        return named_conformances(window.conformance(setups))
     table = window.conformance(setups, _COARSE_POINTS)
     values = table.to_numpy()
     from_edge = np.abs(values / _DIGIT % 1.0 - 0.5) * _DIGIT
