@@ -55,7 +55,7 @@ LIGHT = Palette(
     mark="#8a2b06",
     hatched="#f1f2f4",
     roll="#d9dce1",
-    veil="rgba(255,255,255,0.72)",
+    veil="rgba(255,255,255,0.85)",
 )
 DARK = Palette(
     name="dark",

@@ -14,7 +14,10 @@ SERVED = "PWINDOW_FIGURES_SERVED"
 """Set in the environment where the page offers the drawing code as a file at `window.pwFigures`."""
 
 _FROM_PAGE = """
-const { default: figure } = await import(new URL(window.pwFigures, window.location.href).href);
+const { default: figure, FigureView } = await import(new URL(window.pwFigures, window.location.href).href);
+// After every repaint a figure would send back what it drew, 1.4 MB of a map; nothing here reads it.
+FigureView.prototype._sendTraceDeltas = () => {};
+FigureView.prototype._sendLayoutDelta = () => {};
 export default figure;
 """
 

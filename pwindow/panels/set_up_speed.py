@@ -104,6 +104,7 @@ class SetUpSpeed:
         self.place.colour(self.frame.palette)
         if opened.question.product != self.question.product or opened.setup != self._setup():
             self.evidence, self.question = opened.question.evidence, opened.question
+            self.place.show(None)  # repainting reaches pages that are open, and this one is not yet
             self._show(opened.setup)
 
     def _setup(self) -> Setup:

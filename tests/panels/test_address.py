@@ -68,6 +68,8 @@ def test_a_set_up_and_changed_limits_are_opened_again(evidence):
     assert other.answer.value == page.answer.value and other.setup.value == page.setup.value
     assert other.frame._query.value == page.frame._query.value
     assert other.editor.box.children[0].value == 300.0
+    sent = next(trace for trace in other.figure.get_state()["_widget_data"] if trace["name"] == "chosen")
+    assert list(sent["x"]) == [60.0], "a page that is not open yet is sent the whole picture"
 
 
 def test_a_page_as_it_opens_needs_its_product_only(evidence):

@@ -38,7 +38,10 @@
     const handles = slider.querySelectorAll("[role=slider]");
     const ends = handles.length === 2 ? [", lower end", ", upper end"] : [""];
     handles.forEach((handle, i) => setLabel(handle, label + ends[i]));
-    slider.querySelectorAll(".widget-readout").forEach((box) => setLabel(box, label + ", value"));
+    slider.querySelectorAll(".widget-readout").forEach((box) => {
+      setLabel(box, label + ", value");
+      if (!box.hasAttribute("role")) box.setAttribute("role", "textbox");
+    });
   }
 
   function nameGroup(group) {

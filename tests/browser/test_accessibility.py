@@ -1,0 +1,52 @@
+"""Every page in both themes is looked over by axe-core, and gone through by keyboard."""
+
+from __future__ import annotations
+
+import sys
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from pwindow.demo import demo
+from pwindow.inputs import InputFile
+from pwindow.trials.archive import Archive
+
+PATIENCE = 60_000  # ms
+SEEN = {"set-up-speed": ".heatmaplayer image", "new-trial-data": ".pw-controls button"}
+
+
+@pytest.fixture(scope="module")
+def pages(run_server, free_port, tmp_path_factory):
+    """Address of the pages on an archive with a trial."""
+    folder = tmp_path_factory.mktemp("pages")
+    archive = str(folder / "trials.db")
+    Archive(archive).add(InputFile.of(demo("trial_first.csv")), "same process", "the first")
+    port = free_port()
+    command = [sys.executable, "-m", "pwindow", "serve", "--archive", archive, "--no-browser"]
+    with run_server([*command, "--port", str(port)], port, folder / "log") as server:
+        yield f"{server.address}/voila/render"
+
+
+def open_page(page, pages: str, name: str, query: str = "") -> None:
+    page.goto(f"{pages}/{name}.ipynb{query}")
+    page.locator(SEEN[name]).first.wait_for(state="attached", timeout=PATIENCE)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("name", SEEN)
+def test_nothing_serious_is_found(page, pages, name, theme):
+    page.emulate_media(color_scheme=theme)
+    open_page(page, pages, name)
+    if name == "new-trial-data":
+        page.get_by_role("button", name="Fit anew").click()
+        page.locator("h3", has_text="Fit ").first.wait_for(timeout=PATIENCE)
+    page.wait_for_timeout(300)  # colours settle
+    assert page.locator("html").get_attribute("data-theme") == theme
+    found = Axe().run(page).response["violations"]
+    serious = [
+        f"{item['id']}: {node['target']} {node['failureSummary']}"
+        for item in found
+        for node in item["nodes"]
+        if item["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
