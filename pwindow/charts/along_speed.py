@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, shown_quantities
 from pwindow.window.window import Window
@@ -17,7 +17,6 @@ from pwindow.window.window import Window
 _ROOM = 0.055  # between labels, as a share of the axis
 _HEIGHTS = (0.6, 0.35, 0.75, 0.5)  # of labels on curves of conformance
 _OPACITY, _OPACITIES = 0.13, 0.45  # of one band, and of all of them over one another
-_PALE = "rgba(255,255,255,0.75)"
 
 
 def along_speed_names(window: Window, plate: str) -> dict[str, str]:
@@ -27,7 +26,12 @@ def along_speed_names(window: Window, plate: str) -> dict[str, str]:
 
 
 def along_speed_figure(
-    window: Window, table: pd.DataFrame, name: str, plate: str, pressure: float
+    window: Window,
+    table: pd.DataFrame,
+    name: str,
+    plate: str,
+    pressure: float,
+    palette: Palette = LIGHT,
 ) -> go.Figure:
     """Draw one quantity against speed.
 
@@ -41,8 +45,9 @@ def along_speed_figure(
     plate : str
     pressure : float
         In the trial's unit of pressure.
+    palette : Palette
     """
-    looks = roll_looks(window.rolls)
+    looks = roll_looks(window.rolls, palette)
     shown = None if name == CONFORMANCE else shown_quantities(window, plate)[name]
     figure = go.Figure()
     by_roll = dict(iter(table.groupby("roll", sort=False)))
@@ -50,18 +55,18 @@ def along_speed_figure(
         for roll, members in by_roll.items():
             _draw_band(figure, members, shown, looks[roll].pale(min(_OPACITY, _OPACITIES / len(by_roll))))
     for members in by_roll.values():
-        _draw_casing(figure, members, shown)
+        _draw_casing(figure, members, shown, palette)
     for roll, members in by_roll.items():
         _draw_line(figure, members, shown, looks[roll])
     limits = _limits(window, shown)
     y_range = _range(table, shown, [limit for limit, _ in limits])
     for limit, words in limits:
-        _draw_limit(figure, limit, words, shown is None)
+        _draw_limit(figure, limit, words, shown is None, palette)
     if shown is None:
-        _label_falls(figure, by_roll, looks)
+        _label_falls(figure, by_roll, looks, palette)
     else:
-        _label_ends(figure, by_roll, shown, looks, y_range)
-    _lay_out(figure, window, shown, plate, pressure, y_range)
+        _label_ends(figure, by_roll, shown, looks, y_range, palette)
+    _lay_out(figure, window, shown, plate, pressure, y_range, palette)
     longest = max((len(looks[roll].words) for roll in by_roll), default=0)
     figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
     if table["speed_m_min"].nunique() > 1:
@@ -88,9 +93,9 @@ def _draw_band(figure: go.Figure, members: pd.DataFrame, shown: Shown, fill: str
     )
 
 
-def _draw_casing(figure: go.Figure, members: pd.DataFrame, shown: Shown | None) -> None:
+def _draw_casing(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, palette: Palette) -> None:
     """Light beneath a line, which sets it off from bands that lie over one another."""
-    line = {"color": PAPER, "width": 6}
+    line = {"color": palette.paper, "width": 6}
     figure.add_scatter(
         x=members["speed_m_min"], y=_mean(members, shown), mode="lines", line=line, opacity=0.8,
         name="casing", hoverinfo="skip",
@@ -137,12 +142,12 @@ def _limits(window: Window, shown: Shown | None) -> list[tuple[float, str]]:
     return [(limit, f"{said} {limit:g} {shown.unit}") for said, limit in words if limit is not None]
 
 
-def _draw_limit(figure: go.Figure, limit: float, words: str, below: bool) -> None:
-    figure.add_hline(y=limit, line={"color": MARK, "width": 2})
+def _draw_limit(figure: go.Figure, limit: float, words: str, below: bool, palette: Palette) -> None:
+    figure.add_hline(y=limit, line={"color": palette.mark, "width": 2})
     figure.add_annotation(
         x=0.996 if below else 0.004, xref="paper", xanchor="right" if below else "left", y=limit,
         yanchor="top" if below else "bottom", text=f"<b>{words}</b>",
-        showarrow=False, font={"size": 13, "color": MARK}, bgcolor=_PALE, borderpad=1,
+        showarrow=False, font={"size": 13, "color": palette.mark}, bgcolor=palette.veil, borderpad=1,
     )  # fmt: skip
 
 
@@ -158,30 +163,36 @@ def _range(table: pd.DataFrame, shown: Shown | None, limits: Sequence[float]) ->
     return low - room, high + room
 
 
-def _label_ends(figure: go.Figure, by_roll: dict, shown: Shown, looks: dict[str, RollLook], y_range) -> None:
+def _label_ends(
+    figure: go.Figure, by_roll: dict, shown: Shown, looks: dict[str, RollLook], y_range, palette: Palette
+) -> None:
     """Name each roll where its line ends, moved apart where lines end together."""
     ends = {roll: float(_mean(members, shown).iloc[-1]) for roll, members in by_roll.items()}
     ends = {roll: end for roll, end in ends.items() if np.isfinite(end)}
     places = moved_apart(list(ends.values()), _ROOM * (y_range[1] - y_range[0]), y_range)
     for (roll, end), place in zip(ends.items(), places):
         at = float(by_roll[roll]["speed_m_min"].iloc[-1])
-        _label(figure, (at, end), looks[roll], {"ax": 26, "ay": place, "ayref": "y", "xanchor": "left"})
+        _label(
+            figure, (at, end), looks[roll], {"ax": 26, "ay": place, "ayref": "y", "xanchor": "left"}, palette
+        )
 
 
-def _label_falls(figure: go.Figure, by_roll: dict, looks: dict[str, RollLook]) -> None:
+def _label_falls(figure: go.Figure, by_roll: dict, looks: dict[str, RollLook], palette: Palette) -> None:
     """Name each roll on the flank where its conformance last falls, each on another height than the next."""
     for at, (roll, members) in enumerate(by_roll.items()):
         values = members[CONFORMANCE].to_numpy()
         above = np.flatnonzero(values >= _HEIGHTS[at % len(_HEIGHTS)])
         spot = above[-1] if len(above) else len(values) // 2
         place = (float(members["speed_m_min"].iloc[spot]), float(values[spot]))
-        _label(figure, place, looks[roll], {"ax": 22, "ay": -14, "xanchor": "left"})
+        _label(figure, place, looks[roll], {"ax": 22, "ay": -14, "xanchor": "left"}, palette)
 
 
-def _label(figure: go.Figure, place: tuple[float, float], look: RollLook, text_at: dict) -> None:
+def _label(
+    figure: go.Figure, place: tuple[float, float], look: RollLook, text_at: dict, palette: Palette
+) -> None:
     figure.add_annotation(
         x=place[0], y=place[1], **text_at, text=escape(look.words), showarrow=True, arrowhead=0, arrowwidth=1,
-        arrowcolor=look.colour, font={"size": 13, "color": INK}, bgcolor=_PALE, borderpad=1,
+        arrowcolor=look.colour, font={"size": 13, "color": palette.ink}, bgcolor=palette.veil, borderpad=1,
     )  # fmt: skip
 
 
@@ -218,16 +229,22 @@ def _end(cluster: Sequence[float], room: float) -> float:
 
 
 def _lay_out(
-    figure: go.Figure, window: Window, shown: Shown | None, plate: str, pressure: float, y_range
+    figure: go.Figure,
+    window: Window,
+    shown: Shown | None,
+    plate: str,
+    pressure: float,
+    y_range,
+    palette: Palette,
 ) -> None:
     trial = window.surfaces.trial
     what = "joint conformance probability" if shown is None else f"{shown.label}, {shown.unit}"
     where = f"{pressure:g} {trial.pressure_unit}" + (f" · plate {escape(plate)}" if plate else "")
     bands = "" if shown is None else " · bands: 95 % of next prints"
-    axis = {"gridcolor": FAINT, "zeroline": False, "showline": True, "linecolor": QUIET}
+    axis = {"gridcolor": palette.faint, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     figure.update_layout(
-        LOOK,
-        font={"family": FONT, "size": 14, "color": INK},
+        palette.look,
+        font={"family": FONT, "size": 14, "color": palette.ink},
         height=560,
         margin={"l": 80, "r": 130, "t": 90, "b": 60},
         hovermode="closest",

@@ -6,11 +6,11 @@ from html import escape
 
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.window.calibration import Calibration
 
 
-def calibration_figure(found: Calibration, product: str, fit: str) -> go.Figure:
+def calibration_figure(found: Calibration, product: str, fit: str, palette: Palette = LIGHT) -> go.Figure:
     """Draw what was stated against what came true.
 
     Parameters
@@ -20,19 +20,24 @@ def calibration_figure(found: Calibration, product: str, fit: str) -> go.Figure:
         Name of the product.
     fit : str
         Fingerprint of the fit that was the truth.
+    palette : Palette
     """
     table, best = found.to_frame(), found.recommended
     figure = go.Figure()
     figure.add_scatter(
-        x=[0, 1], y=[0, 1], mode="lines", line={"color": QUIET, "width": 1, "dash": "dot"}, hoverinfo="skip"
+        x=[0, 1],
+        y=[0, 1],
+        mode="lines",
+        line={"color": palette.quiet, "width": 1, "dash": "dot"},
+        hoverinfo="skip",
     )
     figure.add_scatter(
         x=table["stated"],
         y=table["realised"],
         mode="lines+markers",
-        line={"color": INK, "width": 1},
-        marker={"color": INK, "size": 9},
-        error_y={"array": 2.0 * table["std_error"], "color": INK, "thickness": 1.5},
+        line={"color": palette.ink, "width": 1},
+        marker={"color": palette.ink, "size": 9},
+        error_y={"array": 2.0 * table["std_error"], "color": palette.ink, "thickness": 1.5},
         customdata=table["judgements"],
         hovertemplate="stated %{x:.3f}, realised %{y:.3f}, %{customdata} judgements<extra></extra>",
     )
@@ -41,15 +46,20 @@ def calibration_figure(found: Calibration, product: str, fit: str) -> go.Figure:
             x=[best["stated"].mean()],
             y=[best["realised"].mean()],
             mode="markers+text",
-            marker={"color": PAPER, "size": 15, "symbol": "diamond", "line": {"color": MARK, "width": 4}},
+            marker={
+                "color": palette.paper,
+                "size": 15,
+                "symbol": "diamond",
+                "line": {"color": palette.mark, "width": 4},
+            },
             text=["recommended"],
             textposition="bottom left",
             hovertemplate="recommended: stated %{x:.3f}, realised %{y:.3f}<extra></extra>",
         )
-    axis = {"range": [-0.02, 1.02], "gridcolor": FAINT, "zeroline": False, "tickformat": ".0%"}
+    axis = {"range": [-0.02, 1.02], "gridcolor": palette.faint, "zeroline": False, "tickformat": ".0%"}
     figure.update_layout(
-        LOOK,
-        font={"family": FONT, "size": 14, "color": INK},
+        palette.look,
+        font={"family": FONT, "size": 14, "color": palette.ink},
         width=760,
         height=720,
         margin={"l": 80, "r": 30, "t": 90, "b": 70},

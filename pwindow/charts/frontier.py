@@ -9,7 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pwindow.charts.palette import FAINT, FONT, INK, LOOK, MARK, PAPER, QUIET
+from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
@@ -19,7 +19,7 @@ _FLANK = 0.9  # conformance below which the frontier falls, with room to its lef
 _TITLES = ("speed against joint conformance", "silver against speed, assured set-ups")
 
 
-def frontier_figure(window: Window, table: pd.DataFrame) -> go.Figure:
+def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGHT) -> go.Figure:
     """Draw the frontiers.
 
     Parameters
@@ -27,6 +27,7 @@ def frontier_figure(window: Window, table: pd.DataFrame) -> go.Figure:
     window : Window
     table : DataFrame
         As `frontier` makes it; it holds what is drawn.
+    palette : Palette
     """
     with_silver = "silver_mg_m_mean" in table
     figure = make_subplots(
@@ -38,25 +39,30 @@ def frontier_figure(window: Window, table: pd.DataFrame) -> go.Figure:
     panels = [(SPEED_AND_CONFORMANCE, "speed_m_min", "conformance", 1)]
     panels += [(SPEED_AND_SILVER, "speed_m_min", f"{silver}_mean", 2)] if with_silver else []
     for trade, x, y, column in panels:
-        _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, column)
+        _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, column, palette)
     level = f"assurance asked for: {window.level:.1%}".replace(".0%", "%")
-    figure.add_hline(y=window.level, line={"color": MARK, "width": 2}, row=1, col=1)
+    figure.add_hline(y=window.level, line={"color": palette.mark, "width": 2}, row=1, col=1)
     figure.add_annotation(
         x=0.005, xref="x domain", xanchor="left", y=window.level, yanchor="top", text=f"<b>{level}</b>",
-        showarrow=False, font={"size": 13, "color": MARK}, bgcolor="rgba(255,255,255,0.75)", row=1, col=1,
+        showarrow=False, font={"size": 13, "color": palette.mark}, bgcolor=palette.veil, row=1, col=1,
     )  # fmt: skip
-    _lay_out(figure, window, silver, with_silver)
+    _lay_out(figure, window, silver, with_silver, palette)
     return figure
 
 
 def _draw_frontier(
-    figure: go.Figure, window: Window, table: pd.DataFrame, axes, shapes: dict, column: int
+    figure: go.Figure, window: Window, table: pd.DataFrame, axes, shapes: dict, column: int, palette: Palette
 ) -> None:
-    looks, key = roll_looks(window.rolls), window.surfaces.trial.pressure_key
+    looks, key = roll_looks(window.rolls, palette), window.surfaces.trial.pressure_key
     table, (x, y) = table.sort_values("speed_m_min"), axes
     place = {"row": 1, "col": column}
     figure.add_scatter(
-        x=table[x], y=table[y], mode="lines", line={"color": QUIET, "width": 1}, hoverinfo="skip", **place
+        x=table[x],
+        y=table[y],
+        mode="lines",
+        line={"color": palette.quiet, "width": 1},
+        hoverinfo="skip",
+        **place,
     )
     tried = window.surfaces.trial.prints["speed"]
 
@@ -67,12 +73,12 @@ def _draw_frontier(
     for at, (_, members) in enumerate(table.groupby(stretch)):
         first = members.iloc[0]
         look, pressure = looks[first["roll"]], f"{first[key]:g} {window.surfaces.trial.pressure_unit}"
-        _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place)
+        _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place, palette)
         middle = members.iloc[len(members) // 2]
         figure.add_annotation(
             x=middle[x], y=middle[y], text=f"{escape(look.words)} · {pressure}", showarrow=True, arrowhead=0,
-            arrowwidth=1, arrowcolor=QUIET, **_label_place(at, column, share(middle[x]), middle[y]), font={"size": 12, "color": INK},
-            bgcolor="rgba(255,255,255,0.8)", **place,
+            arrowwidth=1, arrowcolor=palette.quiet, **_label_place(at, column, share(middle[x]), middle[y]), font={"size": 12, "color": palette.ink},
+            bgcolor=palette.veil, **place,
         )  # fmt: skip
 
 
@@ -91,7 +97,14 @@ def _label_place(at: int, column: int, along: float, value: float) -> dict:
 
 
 def _draw_points(
-    figure: go.Figure, members: pd.DataFrame, axes, look: RollLook, shape: str, pressure: str, place: dict
+    figure: go.Figure,
+    members: pd.DataFrame,
+    axes,
+    look: RollLook,
+    shape: str,
+    pressure: str,
+    place: dict,
+    palette: Palette,
 ) -> None:
     assured = members["assured"].to_numpy(bool)
     silver = members["silver_mg_m_mean"] if "silver_mg_m_mean" in members else np.full(len(members), np.nan)
@@ -103,7 +116,7 @@ def _draw_points(
         marker={
             "size": 9,
             "symbol": shape,
-            "color": [look.colour if one else PAPER for one in assured],
+            "color": [look.colour if one else palette.paper for one in assured],
             "line": {"color": look.colour, "width": 1.6},
         },
         customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
@@ -113,11 +126,11 @@ def _draw_points(
     )
 
 
-def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool) -> None:
-    axis = {"gridcolor": FAINT, "zeroline": False, "showline": True, "linecolor": QUIET}
+def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool, palette: Palette) -> None:
+    axis = {"gridcolor": palette.faint, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     figure.update_layout(
-        LOOK,
-        font={"family": FONT, "size": 14, "color": INK},
+        palette.look,
+        font={"family": FONT, "size": 14, "color": palette.ink},
         height=560,
         margin={"l": 80, "r": 30, "t": 110, "b": 60},
         hovermode="closest",

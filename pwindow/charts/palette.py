@@ -23,6 +23,9 @@ class Palette:
         Lines of the rolls, which cross a map and what is hatched.
     veil : str
         A see-through ground under labels.
+    rolls : tuple of str
+        Lines that each stand for a roll, in steps of lightness, so that they are told apart without
+        colour too.
     """
 
     name: str
@@ -34,6 +37,7 @@ class Palette:
     hatched: str
     roll: str
     veil: str
+    rolls: tuple[str, ...]
 
     @property
     def look(self) -> dict:
@@ -56,30 +60,22 @@ LIGHT = Palette(
     hatched="#f1f2f4",
     roll="#d9dce1",
     veil="rgba(255,255,255,0.85)",
+    rolls=("#0a1029", "#5c1a3a", "#14528a", "#8263b3", "#3a9984", "#c3a550"),
 )
 DARK = Palette(
     name="dark",
-    ink="#e4e8ec",
-    quiet="#8d96a1",
+    ink="#f0f3f6",
+    quiet="#7d8691",
     faint="#3a434d",
     paper="#14181d",
-    mark="#fb8a45",
+    mark="#fda468",
     hatched="#1d2329",
     roll="#aab3bd",
     veil="rgba(20,24,29,0.78)",
+    rolls=("#ffffff", "#e1ccc3", "#90adc1", "#7682de", "#7a6f3e", "#642f83"),
 )
 PALETTES = {palette.name: palette for palette in (LIGHT, DARK)}
 
-INK, QUIET, FAINT, PAPER, MARK, LOOK = (
-    LIGHT.ink,
-    LIGHT.quiet,
-    LIGHT.faint,
-    LIGHT.paper,
-    LIGHT.mark,
-    LIGHT.look,
-)
 SCALE = "Cividis"
 """Of probabilities, the same in every theme; what is drawn on it keeps the colours of the light theme."""
-ROLLS = ("#0a1029", "#5c1a3a", "#14528a", "#8263b3", "#3a9984", "#c3a550")
-"""Dark to light, so that they are told apart without colour too."""
 FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pwindow.charts.palette import ROLLS
+from pwindow.charts.palette import LIGHT, Palette
 from pwindow.study import Roll
 
 _DASHES = (
@@ -27,14 +27,14 @@ class RollLook:
         return f"rgba({red},{green},{blue},{opacity:g})"
 
 
-def roll_looks(rolls: Sequence[Roll]) -> dict[str, RollLook]:
+def roll_looks(rolls: Sequence[Roll], palette: Palette = LIGHT) -> dict[str, RollLook]:
     """The look of each roll of an inventory, by id; beyond six rolls colours repeat with other dashes.
 
     Planned rolls come last, so that the others keep their looks when one is added.
     """
-    looks = {}
+    looks, colours = {}, palette.rolls
     for at, roll in enumerate(sorted(rolls, key=lambda roll: roll.planned)):
-        turn, place = divmod(at, len(ROLLS))
+        turn, place = divmod(at, len(colours))
         dash = _DASHES[(place + turn) % len(_DASHES)]
-        looks[roll.id] = RollLook(ROLLS[place], dash, f"roll {roll.label}")
+        looks[roll.id] = RollLook(colours[place], dash, f"roll {roll.label}")
     return looks

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from urllib.parse import parse_qsl, quote, urlencode
 
 from pwindow.charts.palette import PALETTES
 from pwindow.errors import UnusableInput
-from pwindow.panels.state import Evidence, Question, Setup, ask, changed_limits, first_judgeable
+from pwindow.panels.state import (
+    Evidence,
+    Question,
+    Setup,
+    ask,
+    changed_limits,
+    first_judgeable,
+    replaced_product,
+)
 from pwindow.product import Product
 
 _TEXTS = ("product", "plate", "roll")
@@ -47,8 +55,14 @@ class Address:
     colours: str | None = None
 
     @classmethod
-    def read(cls, query: str | None) -> tuple[Address, tuple[str, ...]]:
+    def read(cls, query: str | None, own: Collection[str] = ()) -> tuple[Address, tuple[str, ...]]:
         """Read the query of an address; what cannot be used is told, and the rest is used.
+
+        Parameters
+        ----------
+        query : str or None
+        own : collection of str
+            Names that are the page's alone, and are passed over.
 
         Examples
         --------
@@ -61,6 +75,8 @@ class Address:
         found: dict = {"limits": {}}
         told = []
         for name, text in parse_qsl(query or "", max_num_fields=200, errors="replace"):
+            if name in own:
+                continue
             try:
                 _take(found, name, text)
             except UnusableInput as problem:
@@ -147,7 +163,7 @@ def _question(address: Address, evidence: Evidence, ready: Question | None, told
     product = _edited(address, question.product, told)
     if product == question.product:
         return question
-    return ask(replace(evidence, products={**evidence.products, product.name: product}), product)
+    return ask(replaced_product(evidence, product), product)
 
 
 def _of_declared(address: Address, evidence: Evidence, ready: Question | None, told: list[str]) -> Question:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from html import escape
 
@@ -11,7 +11,7 @@ import pandas as pd
 
 from pwindow.panels.archive_state import Compared
 from pwindow.panels.frame import clock, facts
-from pwindow.panels.words import percent
+from pwindow.panels.words import percent, table
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.trials.archive import STANDINGS, USED
 from pwindow.window.refits import KeptFit
@@ -53,7 +53,7 @@ def trial_table(trials: pd.DataFrame) -> str:
         for number, row in trials.iterrows()
     ]
     names = ("trial", "file", "prints", "features", "added, UTC", "standing", "reason")
-    return f"<h3>Trials of the archive</h3>{_table(names, rows)}"
+    return f"<h3>Trials of the archive</h3>{table(names, rows)}"
 
 
 def history_card(name: str, history: pd.DataFrame) -> str:
@@ -75,16 +75,6 @@ def _event(event: pd.Series) -> str:
 
 def _moment(moment: pd.Timestamp) -> str:
     return f"{moment:%Y-%m-%d %H:%M}"
-
-
-def _table(names: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """A table; what comes from files is escaped."""
-    head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in names)
-    body = "".join(
-        f"<tr><th scope='row'>{escape(str(first))}</th>{''.join(f'<td>{escape(str(cell))}</td>' for cell in rest)}</tr>"
-        for first, *rest in rows
-    )
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
 def working(what: str) -> str:
@@ -134,7 +124,7 @@ def compared_card(found: Compared) -> str:
     was = "before" if before is None else f"fit {before.number}"
     title = f"<h3>Fit {after.number}, <code>{after.fingerprint}</code></h3>"
     asked = "" if rows else "<p class='pw-note'>No product was judged; add one and choose it.</p>"
-    return f"{title}{asked}{_table(('product', was, f'fit {after.number}'), rows) if rows else ''}"
+    return f"{title}{asked}{table(('product', was, f'fit {after.number}'), rows) if rows else ''}"
 
 
 def compared_tables(found: Compared) -> str:
@@ -151,11 +141,11 @@ def compared_tables(found: Compared) -> str:
     return "".join(_folded(title, names, tables[key]) for key, (title, names) in titles.items())
 
 
-def _folded(title: str, names: Sequence[str], table: pd.DataFrame) -> str:
-    if table.empty:
+def _folded(title: str, names: Sequence[str], found: pd.DataFrame) -> str:
+    if found.empty:
         return ""
-    rows = ([_cell(value) for value in row] for row in table.iloc[:, : len(names)].to_numpy(object))
-    return f"<details class='pw-more'><summary>{title}</summary>{_table(names, rows)}</details>"
+    rows = ([_cell(value) for value in row] for row in found.iloc[:, : len(names)].to_numpy(object))
+    return f"<details class='pw-more'><summary>{title}</summary>{table(names, rows)}</details>"
 
 
 def _cell(value: object) -> str:

@@ -73,7 +73,7 @@ class SetupControls:
             self.plate.options = [(plate or "not named", plate) for plate in question.window.plates]
             self.plate.value = setup.plate
             self.roll.options = [
-                (f"{roll.id} · {roll.cell_volume:.3g} cm³/m²", roll.id) for roll in question.window.rolls
+                (f"{roll.label} · {roll.cell_volume:.3g} cm³/m²", roll.id) for roll in question.window.rolls
             ]
             self.roll.value = setup.roll.id
             self.pressure.description = f"Pressure, {trial.pressure_unit}"

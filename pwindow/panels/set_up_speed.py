@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import replace
 from html import escape
 
 import ipywidgets as widgets
@@ -24,6 +23,7 @@ from pwindow.panels.state import (
     first_judgeable,
     given_evidence,
     loaded_evidence,
+    replaced_product,
     reshaped,
 )
 from pwindow.product import Product
@@ -130,7 +130,7 @@ class SetUpSpeed:
         self._show(setup, limits=False)
 
     def _replace_product(self, product: Product) -> None:
-        evidence = replace(self.evidence, products={**self.evidence.products, product.name: product})
+        evidence = replaced_product(self.evidence, product)
         self.question = ask(evidence, product)
         self.evidence = evidence
 

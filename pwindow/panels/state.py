@@ -298,6 +298,11 @@ def reshaped(evidence: Evidence, terms: str) -> Evidence:
     return Evidence(surfaces, evidence.study, evidence.products, terms, evidence.source)
 
 
+def replaced_product(evidence: Evidence, product: Product) -> Evidence:
+    """The evidence with a product in place of the one of its name."""
+    return replace(evidence, products={**evidence.products, product.name: product})
+
+
 def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) -> Product:
     """The product with other limits and counts, checked.
 

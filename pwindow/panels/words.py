@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 
 import pandas as pd
@@ -27,6 +27,20 @@ def percent(value: float) -> str:
     if value > 0.999:
         return "over 99.9 %"
     return "under 0.1 %" if value < 0.001 else f"{100 * value:.1f} %"
+
+
+def table(names: Iterable[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table of texts, which are escaped; a line break in one is kept."""
+    head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in names)
+    body = "".join(
+        f"<tr><th scope='row'>{_lines(first)}</th>{''.join(_cell(_lines(cell)) for cell in rest)}</tr>"
+        for first, *rest in rows
+    )
+    return f"<div class='pw-wide'><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+
+
+def _lines(text: object) -> str:
+    return escape(str(text)).replace("\n", "<br>")
 
 
 def answer_card(question: Question) -> str:

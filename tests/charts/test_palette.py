@@ -10,7 +10,7 @@ import numpy as np
 import plotly.colors
 import pytest
 
-from pwindow.charts.palette import FAINT, INK, MARK, PAPER, QUIET, ROLLS, SCALE
+from pwindow.charts.palette import LIGHT, PALETTES, SCALE
 from pwindow.charts.roll_looks import roll_looks
 from pwindow.study import Roll
 
@@ -98,29 +98,27 @@ def test_white_stays_white_and_deficiencies_confuse_what_they_should(seen):
 
 
 @pytest.mark.parametrize("seen", SEEN)
-@pytest.mark.parametrize("one, other", list(combinations(ROLLS, 2)))
-def test_rolls_are_told_apart(one, other, seen):
-    assert difference(one, other, seen) >= LINES
+@pytest.mark.parametrize("palette", PALETTES.values(), ids=PALETTES)
+def test_rolls_are_told_apart(palette, seen):
+    for one, other in combinations(palette.rolls, 2):
+        assert difference(one, other, seen) >= LINES
 
 
 @pytest.mark.parametrize("seen", SEEN)
-@pytest.mark.parametrize(
-    "one, other",
-    [
-        *((INK, colour) for colour in (QUIET, FAINT, PAPER, MARK)),
-        *((MARK, colour) for colour in (QUIET, FAINT, PAPER)),
-        *((QUIET, colour) for colour in (FAINT, PAPER)),
-        *((PAPER, colour) for colour in ROLLS),
-    ],
-)
-def test_lines_and_texts_are_told_from_each_other_and_from_paper(one, other, seen):
-    assert difference(one, other, seen) >= TEXTS
+@pytest.mark.parametrize("palette", PALETTES.values(), ids=PALETTES)
+def test_lines_and_texts_are_told_from_each_other_and_from_paper(palette, seen):
+    grounds = (palette.faint, palette.paper)
+    pairs = list(combinations((palette.ink, palette.mark, palette.quiet), 2))
+    pairs += [(text, ground) for text in (palette.ink, palette.mark, palette.quiet) for ground in grounds]
+    for one, other in [*pairs, *((palette.paper, colour) for colour in palette.rolls)]:
+        assert difference(one, other, seen) >= TEXTS, (one, other)
 
 
 @pytest.mark.parametrize("seen", [seen for seen in SEEN if seen != "greyscale"])
-def test_limits_are_told_from_rolls(seen):
+@pytest.mark.parametrize("palette", PALETTES.values(), ids=PALETTES)
+def test_limits_are_told_from_rolls(palette, seen):
     """Without colour they are told by being level, unbroken and labelled."""
-    assert min(difference(MARK, colour, seen) for colour in ROLLS) >= TEXTS
+    assert min(difference(palette.mark, colour, seen) for colour in palette.rolls) >= TEXTS
 
 
 def scale_colours(low, high):
@@ -132,14 +130,14 @@ def scale_colours(low, high):
 def test_marks_stand_out_from_the_map(seen):
     """Marks have an edge and a halo or filling; one of the two differs from every colour of the map."""
     for colour in scale_colours(0.0, 1.0):
-        assert max(difference(MARK, colour, seen), difference(PAPER, colour, seen)) >= TEXTS
+        assert max(difference(LIGHT.mark, colour, seen), difference(LIGHT.paper, colour, seen)) >= TEXTS
 
 
 @pytest.mark.parametrize("seen", SEEN)
 def test_contour_lines_stand_out_where_they_run(seen):
     """Light lines up to 50 %, dark ones from 70 %, and the outline of any assurance from 50 %."""
-    assert min(difference(PAPER, colour, seen) for colour in scale_colours(0.1, 0.5)) >= TEXTS
-    assert min(difference(INK, colour, seen) for colour in scale_colours(0.5, 1.0)) >= TEXTS
+    assert min(difference(LIGHT.paper, colour, seen) for colour in scale_colours(0.1, 0.5)) >= TEXTS
+    assert min(difference(LIGHT.ink, colour, seen) for colour in scale_colours(0.5, 1.0)) >= TEXTS
 
 
 @pytest.mark.parametrize("seen", SEEN)

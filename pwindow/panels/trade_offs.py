@@ -1,0 +1,298 @@
+"""The page "trade-offs": explain a set-up, and what another would cost."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+
+import ipywidgets as widgets
+
+from pwindow.charts import along_speed_figure, along_speed_names, frontier_figure
+from pwindow.charts.palette import Palette
+from pwindow.errors import UnusableInput
+from pwindow.panels import trade_words as words
+from pwindow.panels.address import Address, address_of, open_at
+from pwindow.panels.controls import RequirementEditor, SetupControls
+from pwindow.panels.frame import Frame, made
+from pwindow.panels.pictures import Place
+from pwindow.panels.set_up_speed import evidence_facts
+from pwindow.panels.state import Evidence, Question, ask, first_judgeable, given_evidence, replaced_product
+from pwindow.panels.trade_offs_state import (
+    OWN,
+    Own,
+    TradeOffs,
+    own_query,
+    pinned,
+    setup_of,
+    with_roll,
+    without_planned,
+)
+from pwindow.window.setup import Setup
+from pwindow.window.trade_offs import CONFORMANCE
+
+_FULL = widgets.Layout(width="100%")
+_WIDE = {"description_width": "112px"}
+_TITLE = "Trade-offs"
+_HEIGHT = 560
+
+
+class TradeOffsPage:
+    """The page; `widget` is what to display."""
+
+    def __init__(self, evidence: Evidence):
+        self.frame = Frame(_TITLE, self._colour)
+        guard = self._guard = self.frame.guard
+        self.controls = SetupControls(
+            guard(self._choose_product), guard(self._choose_level), guard(self._choose_setup)
+        )
+        self.editor = RequirementEditor(guard(self._change_limits))
+        self.quantity = widgets.Dropdown(description="Show", style=_WIDE, layout=_FULL)
+        self.quantity.observe(guard(self._choose_quantity), "value")
+        self.pin = self._button("Pin this set-up", "Keep it beside the others, and in the report", self._pin)
+        self.unpin = self._button("Take the pins away", "Only the set-up looked at stays", self._unpin)
+        self.volume = widgets.BoundedFloatText(
+            description="Volume, cm³/m²", min=0.1, max=100.0, step=0.1, style=_WIDE, layout=_FULL
+        )
+        self.plan = self._button(
+            "What if we had this roll?", "Adds a planned roll, marked as such", self._plan
+        )
+        self.forget = self._button("Without planned rolls", "Back to the inventory", self._forget)
+        self.answer, self.steps, self.beside, self.plates, self.notes = (
+            widgets.HTML(layout=_FULL) for _ in range(5)
+        )
+        self.along, self.frontier = (Place(self.frame.palette, _HEIGHT) for _ in range(2))
+        self.evidence, self.declared = evidence, dict(evidence.products)
+        self.pins: tuple[Setup, ...] = ()
+        self._drawn: tuple | None = None
+        self._offering = False
+        self.trade_offs = TradeOffs(first_judgeable(evidence, None))
+        volumes = evidence.surfaces.trial.prints["cell_volume"]
+        self.volume.value = round(float(volumes.median()), 1)
+        self._show(self.question.start())
+        self.widget = self._arrange()
+
+    @property
+    def question(self) -> Question:
+        return self.trade_offs.question
+
+    def _button(self, text: str, tooltip: str, act) -> widgets.Button:
+        button = widgets.Button(description=text, tooltip=tooltip, layout=_FULL)
+        button.on_click(self._guard(lambda _button: act()))
+        return button
+
+    def _arrange(self) -> widgets.Widget:
+        left = widgets.VBox(
+            [
+                _heading("Set-up"),
+                *self.controls.box,
+                self.pin,
+                self.unpin,
+                _heading("Requirements"),
+                self.editor.box,
+                _heading("A roll to buy"),
+                self.volume,
+                self.plan,
+                self.forget,
+            ]
+        )
+        right = widgets.VBox(
+            [
+                self.answer,
+                self.quantity,
+                self.along,
+                self.steps,
+                self.frontier,
+                self.beside,
+                self.plates,
+                self.notes,
+            ]
+        )
+        for box, name in ((left, "pw-controls"), (right, "pw-results"), (self.quantity, "pw-choice")):
+            box.add_class(name)
+        self.answer.add_class("pw-answer-room")
+        body = widgets.HBox([left, right])
+        body.add_class("pw-body")
+        return self.frame.around(body)
+
+    def open_at(self, query: str | None) -> None:
+        """Show what the query of the page's address asks for, as far as it can be shown."""
+        address, told = Address.read(query, OWN)
+        own, told = Own.read(query), list(told)
+        evidence, question = self.evidence, self.question
+        for text in own.planned:
+            try:
+                evidence, question, _ = with_roll(evidence, question, _volume(text))
+            except UnusableInput as problem:
+                told.append(f"planned={text[:40]}: {problem}; left out")
+        opened = open_at(address, evidence, question)
+        pins = []
+        for pin in own.pins:
+            try:
+                pins.append(setup_of(opened.question.window, pin))
+            except UnusableInput as problem:
+                told.append(str(problem))
+        self.frame.open_at(address, (*told, *opened.told))
+        self._colour(self.frame.palette)
+        self.pins, self.evidence = tuple(pins), opened.question.evidence
+        self.trade_offs = TradeOffs(opened.question)
+        self._show(opened.setup)
+        if own.shown in dict(self._quantities(opened.setup)).values():
+            self.quantity.value = own.shown
+
+    def _colour(self, palette: Palette) -> None:
+        self.along.colour(palette)
+        self.frontier.colour(palette)
+
+    def _setup(self) -> Setup:
+        return self.controls.setup(self.question)
+
+    def _choose_product(self, name: str) -> None:
+        try:
+            question = ask(self.evidence, self.evidence.products[name])
+        except UnusableInput:
+            self.controls.show(self.evidence, self.question, self._setup())
+            raise
+        self._ask(question, question.start())
+
+    def _choose_level(self, level: float) -> None:
+        self._replace_product(self.question.product.with_assurance(round(level, 4)))
+
+    def _change_limits(self, edited) -> None:
+        self._replace_product(edited(), limits=False)
+
+    def _replace_product(self, product, limits: bool = True) -> None:
+        setup = self._setup()
+        evidence = replaced_product(self.evidence, product)
+        question, self.evidence = ask(evidence, product), evidence
+        self._ask(question, setup, limits)
+
+    def _choose_setup(self) -> None:
+        self._show_setup(self._setup())
+
+    def _choose_quantity(self, _change) -> None:
+        if not self._offering:
+            self._draw_along(self._setup())
+            self._put_address(self._setup())
+
+    def _pin(self) -> None:
+        self.pins = pinned(self.pins, self._setup())
+        self._show_setup(self._setup())
+
+    def _unpin(self) -> None:
+        self.pins = ()
+        self._show_setup(self._setup())
+
+    def _plan(self) -> None:
+        setup = self._setup()
+        self.evidence, question, roll = with_roll(self.evidence, self.question, self.volume.value)
+        self._ask(question, Setup(setup.plate, roll, setup.pressure, setup.speed))
+
+    def _forget(self) -> None:
+        setup = self._setup()
+        self.pins = tuple(pin for pin in self.pins if not pin.roll.planned)
+        self.evidence, question = without_planned(self.evidence, self.question)
+        self._ask(question, question.start() if setup.roll.planned else setup)
+
+    def _ask(self, question: Question, setup: Setup, limits: bool = True) -> None:
+        self.trade_offs = TradeOffs(question)
+        self.pins = tuple(pin for pin in self.pins if pin.plate in question.window.plates)
+        self._show(setup, limits)
+
+    def _show(self, setup: Setup, limits: bool = True) -> None:
+        """Show everything for the question as it is now; what decides first."""
+        self.controls.show(self.evidence, self.question, setup)
+        self.frame.facts.value = evidence_facts(self.evidence, self.question.product)
+        if limits:
+            self.editor.show(self.question.product)
+        self._offer(setup)
+        self._drawn = None
+        self._show_setup(setup)
+        offers = self.trade_offs
+        self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
+        self.notes.value = "".join(map(words.note, (*offers.window.notes, *offers.notes)))
+
+    def _offer(self, setup: Setup) -> None:
+        """Offer the quantities that can be drawn; the one that is drawn stays where it can."""
+        before, offered = self.quantity.value, self._quantities(setup)
+        self._offering = True
+        try:
+            self.quantity.options = offered
+            self.quantity.value = before if before in dict(offered).values() else CONFORMANCE
+        finally:
+            self._offering = False
+
+    def _quantities(self, setup: Setup) -> list[tuple[str, str]]:
+        names = along_speed_names(self.question.window, setup.plate)
+        return [(label, name) for name, label in names.items()]
+
+    def _show_setup(self, setup: Setup) -> None:
+        """Show what depends on the set-up looked at."""
+        offers, window = self.trade_offs, self.question.window
+        steps = offers.steps(setup)
+        self.answer.value = words.chosen_card(window, setup, steps)
+        self._draw_along(setup)
+        self.steps.value = words.step_table(window, steps)
+        setups = [*self.pins, *([] if setup in self.pins else [setup])]
+        self.beside.value = words.beside_table(window, setups, offers.beside(setups))
+        try:
+            self.plates.value = words.plate_table(offers.plates(setup))
+        except UnusableInput as problem:
+            self.plates.value = words.note(f"Plates side by side: {problem}")
+        self._put_address(setup)
+
+    def _put_address(self, setup: Setup) -> None:
+        shared = address_of(self.question, setup, self.declared[self.question.product.name])
+        self.frame.put_address(shared, own_query(self.pins, self.question.window.rolls, self.quantity.value))
+
+    def _draw_along(self, setup: Setup) -> None:
+        """Draw along the speed, where what it shows has changed."""
+        offers, name = self.trade_offs, self.quantity.value
+        shown = (setup.plate, setup.pressure, name)
+        if shown == self._drawn:
+            return
+        self._drawn = shown
+        table = offers.along(setup.plate, setup.pressure)
+        self.along.show(
+            lambda palette: along_speed_figure(
+                offers.window, table, name, setup.plate, setup.pressure, palette
+            )
+        )
+
+
+def _volume(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError as problem:
+        raise UnusableInput("not a number") from problem
+
+
+def _heading(text: str) -> widgets.HTML:
+    return widgets.HTML(f"<h2>{text}</h2>")
+
+
+_ready: list[TradeOffsPage] = []
+"""The page that waits for its visitor: a kernel serves one."""
+
+
+def get_trade_offs_ready() -> None:
+    """Make the page before its visitor comes. What fails is told when the page is asked for."""
+    with suppress(Exception):
+        _ready[:] = [TradeOffsPage(given_evidence())]
+
+
+def trade_offs(query: str | None = None) -> widgets.Widget:
+    """The page on the evidence that the server was started with; says why where it has none.
+
+    Parameters
+    ----------
+    query : str, optional
+        Query of the page's address.
+    """
+
+    def make() -> widgets.Widget:
+        evidence = given_evidence()
+        ready = (page for page in _ready if page.evidence is evidence)
+        page = next(ready, None) or TradeOffsPage(evidence)
+        page.open_at(query)
+        return page.widget
+
+    return made(_TITLE, make)

@@ -1,0 +1,153 @@
+"""What the trade-offs page knows and works out, without any widget."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from urllib.parse import parse_qsl, quote, urlencode
+
+import pandas as pd
+
+from pwindow.errors import UnusableInput
+from pwindow.panels.state import Evidence, Question, ask
+from pwindow.study import Roll
+from pwindow.window.setup import Setup, with_planned_roll
+from pwindow.window.trade_offs import (
+    PlatesCompared,
+    along_speed,
+    frontier,
+    plates_compared,
+    sensitivities,
+    side_by_side,
+    silver_notes,
+)
+from pwindow.window.window import Window
+
+OWN = ("pin", "planned", "show")
+"""Names of the address that are this page's alone."""
+_MOST = 6
+
+
+@dataclass(frozen=True)
+class TradeOffs:
+    """What is worked out about one question, each once."""
+
+    question: Question
+    _kept: dict = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def window(self) -> Window:
+        return self.question.window
+
+    def along(self, plate: str, pressure: float) -> pd.DataFrame:
+        """What each roll does along the speed, as `along_speed`."""
+        key = (plate, pressure)
+        if key not in self._kept:
+            if len(self._kept) > 50:
+                self._kept.clear()
+            self._kept[key] = along_speed(self.window, plate, pressure)
+        return self._kept[key]
+
+    @cached_property
+    def frontier(self) -> pd.DataFrame:
+        return frontier(self.window, bands=self.question.bands)
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        return silver_notes(self.window)
+
+    def steps(self, setup: Setup) -> pd.DataFrame:
+        return sensitivities(self.window, setup)
+
+    def beside(self, setups: Iterable[Setup]) -> pd.DataFrame:
+        return side_by_side(self.window, list(setups))
+
+    def plates(self, setup: Setup) -> PlatesCompared:
+        return plates_compared(self.window, setup.roll, setup.pressure, setup.speed)
+
+
+def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:
+    """The evidence and the question with a planned roll of a cell volume, cm³/m², in the inventory."""
+    window = with_planned_roll(question.window, _free_id(question.window.rolls), volume)
+    evidence = replace(evidence, study=window.study)
+    return evidence, ask(evidence, question.product), next(roll for roll in reversed(window.study.rolls))
+
+
+def without_planned(evidence: Evidence, question: Question) -> tuple[Evidence, Question]:
+    """Both without planned rolls."""
+    kept = tuple(roll for roll in evidence.study.rolls if not roll.planned)
+    evidence = replace(evidence, study=replace(evidence.study, rolls=kept))
+    return evidence, ask(evidence, question.product)
+
+
+def _free_id(rolls: Iterable[Roll]) -> str:
+    taken = {roll.id for roll in rolls}
+    return next(name for at in range(1, len(taken) + 2) if (name := f"new {at}") not in taken)
+
+
+def pinned(pins: tuple[Setup, ...], setup: Setup) -> tuple[Setup, ...]:
+    """The pins with one more.
+
+    Raises
+    ------
+    UnusableInput
+        If it is pinned already, or there are six.
+    """
+    if setup in pins:
+        raise UnusableInput("this set-up is pinned already")
+    if len(pins) >= _MOST:
+        raise UnusableInput(
+            f"{_MOST} set-ups are pinned, which is as many as fit beside each other; take one away"
+        )
+    return (*pins, setup)
+
+
+def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str) -> str:
+    """What the address says of this page alone: pinned set-ups, planned rolls, the quantity drawn.
+
+    Examples
+    --------
+    >>> own_query([Setup("", Roll("0412", 2.4), 50.0, 80.0)], [Roll("new 1", 6.3, planned=True)], "line_width")
+    'pin=80%3B50%3B0412%3B&planned=6.3&show=line_width'
+    """
+    parts = [("pin", f"{pin.speed:.10g};{pin.pressure:.10g};{pin.roll.id};{pin.plate}") for pin in pins]
+    parts += [("planned", f"{roll.cell_volume:.10g}") for roll in rolls if roll.planned]
+    return urlencode([*parts, ("show", shown)], quote_via=quote)
+
+
+@dataclass(frozen=True)
+class Own:
+    """What an address says of this page alone, as text; `pins` as (speed, pressure, roll, plate)."""
+
+    pins: tuple[tuple[str, ...], ...] = ()
+    planned: tuple[str, ...] = ()
+    shown: str | None = None
+
+    @classmethod
+    def read(cls, query: str | None) -> Own:
+        found = [(name, text) for name, text in parse_qsl(query or "", max_num_fields=200) if name in OWN]
+        pins = tuple(tuple(text.split(";", 3)) for name, text in found if name == "pin")
+        planned = tuple(text for name, text in found if name == "planned")
+        shown = [text for name, text in found if name == "show"]
+        return cls(pins[:_MOST], planned[:_MOST], shown[-1] if shown else None)
+
+
+def setup_of(window: Window, pin: tuple[str, ...]) -> Setup:
+    """A pinned set-up of an address.
+
+    Raises
+    ------
+    UnusableInput
+        If it is not a set-up of this window.
+    """
+    try:
+        speed, pressure, name, plate = pin
+        numbers = float(pressure), float(speed)
+    except ValueError as problem:
+        raise UnusableInput(f"pin={';'.join(pin)[:60]}: not a set-up; left out") from problem
+    roll = next((roll for roll in window.rolls if roll.id == name), None)
+    if roll is None or plate not in window.plates:
+        what = f"roll {name}" if roll is None else f"plate “{plate}”"
+        raise UnusableInput(f"pin={';'.join(pin)[:60]}: {what} is not to be had here; left out")
+    return Setup(plate, roll, *numbers)

@@ -1,0 +1,171 @@
+"""What the trade-offs page says, as HTML; every name that comes from a file is escaped here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+import pandas as pd
+
+from pwindow.panels.words import percent, table
+from pwindow.product import KINDS
+from pwindow.window.setup import Setup
+from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
+from pwindow.window.window import Window
+
+_SETTINGS = {"speed": "press speed", "pressure": "printing pressure", "cell_volume": "cell volume"}
+_DIRECTIONS = {"least": "at least", "most": "at most"}
+
+
+def setup_name(window: Window, setup: Setup) -> str:
+    """A set-up in a few words; not escaped.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Some
+    >>> from pwindow.study import Roll
+    >>> setup_name(Some(surfaces=Some(trial=Some(pressure_unit="µm"))), Setup("", Roll("0412", 2.4), 50.0, 80.0))
+    'roll 0412, 50 µm, 80 m/min'
+    """
+    unit = window.surfaces.trial.pressure_unit
+    plate = f", {setup.plate}" if setup.plate else ""
+    return f"roll {setup.roll.label}, {setup.pressure:g} {unit}, {setup.speed:g} m/min{plate}"
+
+
+def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> str:
+    """How sure the set-up looked at is, what pinches there, and what more speed costs."""
+    name = escape(setup_name(window, setup))
+    frame = setup.frame(window)
+    if not window.in_trial_region(frame)[0]:
+        return (
+            f"<section class='pw-answer'><div class='pw-big'>Not tried</div><div>{name} lies outside the trial region: "
+            "nothing is promised there.</div></section>"
+        )
+    chances = window.conformance(frame).iloc[0]
+    each = chances.drop("joint")
+    pinch = each.idxmin()
+    faster = steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0]
+    return (
+        f"<section class='pw-answer'><div class='pw-big'>{percent(chances['joint'])}</div><div>All requirements of "
+        f"<b>{escape(window.product.name)}</b> together, next run, at {name}.<br>"
+        f"<b>{KINDS[pinch].label}</b> pinches: met with {percent(each[pinch])}. {_faster(faster)}</div></section>"
+    )
+
+
+def _faster(step: pd.Series) -> str:
+    if pd.isna(step["gain_percentage_points"]):
+        return f"One more m/min is {escape(step['reason'])}."
+    return f"One more m/min: {_points(step['gain_percentage_points'])} percentage points."
+
+
+def _points(gain: float) -> str:
+    return "±0.0" if abs(gain) < 0.05 else f"{gain:+.1f}".replace("-", "−")
+
+
+def step_table(window: Window, steps: pd.DataFrame) -> str:
+    """What one step of each setting and each limit costs or gains."""
+    rows = []
+    for _, pair in steps.groupby(["what", "limit"], sort=False):
+        up, down = (pair[side].iloc[0] for side in (pair["step"] > 0, pair["step"] < 0))
+        rows.append((*_stepped(window, up), _step(up), _step(down)))
+    names = ("", "now", "one step up", "one step down")
+    return (
+        "<h3>What one step costs or gains</h3><p>Joint conformance of the next run, in percentage points, when this "
+        f"alone is changed.</p>{table(names, rows)}"
+    )
+
+
+def _stepped(window: Window, step: pd.Series) -> tuple[str, str]:
+    now = f"{step['before']:.4g} {step['unit']}"
+    if step["limit"]:
+        return f"limit: {step['what']} {_DIRECTIONS[step['limit']]}", now
+    return _SETTINGS[step["what"]], now
+
+
+def _step(step: pd.Series) -> str:
+    to = f"{step['after']:.4g} {step['unit']}"
+    if pd.isna(step["gain_percentage_points"]):
+        return f"{to}: {step['reason']}"
+    after = percent(step["conformance_after"])
+    return f"{to}: {_points(step['gain_percentage_points'])} → {after}, {KINDS[step['limiting_after']].label} pinches"
+
+
+def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> str:
+    """Set-ups beside each other, with their differences to the first."""
+    names = ("", *(f"{'first: ' * (at == 0)}{setup_name(window, setup)}" for at, setup in enumerate(setups)))
+    rows = [
+        (_label(row), *(_told(row, at) for at in range(1, len(setups) + 1)))
+        for _, row in told.iterrows()
+        if row["what"] not in ("plate", "roll", "cell_volume", "pressure", "speed")
+    ]
+    return (
+        "<h3>Set-ups side by side</h3><p>In brackets: 95 of 100 next prints. In the second line: difference to the "
+        f"first, with the 95 % interval of the difference of means.</p>{table(names, rows)}"
+    )
+
+
+def _label(row: pd.Series) -> str:
+    unit = "" if row["unit"] in ("", "1") else f", {row['unit']}"
+    return f"{row['label']}{unit}"
+
+
+def _told(row: pd.Series, at: int) -> str:
+    value = row[f"setup_{at}"]
+    if isinstance(value, bool):
+        return "yes" if value else "no: not tried"
+    if isinstance(value, str):
+        return KINDS[value].label if value in KINDS else value
+    if pd.isna(value):
+        return "–"
+    if row["what"].startswith(CONFORMANCE):
+        return percent(value) + _difference(row, at, " points")
+    low, high = (row[f"setup_{at}_obs_ci_{end}"] for end in ("low", "high"))
+    return f"{value:.3g} ({low:.3g} … {high:.3g})" + _difference(row, at, "")
+
+
+def _difference(row: pd.Series, at: int, unit: str) -> str:
+    if at == 1:
+        return ""
+    moved = row[f"setup_{at}_difference"]
+    if pd.isna(moved):
+        return ""
+    if unit:
+        return f"\n{_points(moved)}{unit}"
+    low, high = (row[f"setup_{at}_difference_{end}"] for end in ("low", "high"))
+    return f"\n{moved:+.2g} ({low:+.2g} … {high:+.2g})"
+
+
+def plate_table(found: PlatesCompared) -> str:
+    """Plate processes at the same settings, as printed and at one plate width."""
+    quantities = (
+        ("line_gain", "line gain"),
+        ("line_width_um", "line width, µm"),
+        ("line_height_um", "line height, µm"),
+        ("gap_um", "gap, µm"),
+    )
+    there = [(key, words) for key, words in quantities if f"{key}_mean" in found.table]
+    names = ("plate", "plate width, µm", *(words for _, words in there), "all together", "what pinches")
+    rows = [
+        (
+            f"{row['plate']}, {row['basis']}",
+            f"{row['plate_width_um']:.3g}",
+            *(_interval(row, key) for key, _ in there),
+            "–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE]),
+            KINDS[row["limiting"]].label if row["limiting"] in KINDS else "–",
+        )
+        for _, row in found.table.iterrows()
+    ]
+    notes = "".join(f"<p class='pw-note'>{escape(note)}</p>" for note in found.notes)
+    return (
+        f"<h3>Plates side by side</h3><p>{escape(found.assumed)} In brackets: 95 of 100 next prints.</p>"
+        f"{table(names, rows)}{notes}"
+    )
+
+
+def _interval(row: pd.Series, key: str) -> str:
+    mean, low, high = (row[f"{key}_{end}"] for end in ("mean", "obs_ci_low", "obs_ci_high"))
+    return "–" if pd.isna(mean) else f"{mean:.3g} ({low:.3g} … {high:.3g})"
+
+
+def note(text: str) -> str:
+    return f"<p class='pw-note'>{escape(text)}</p>"
