@@ -62,13 +62,13 @@ def along_speed_figure(
     y_range = _range(table, shown, [limit for limit, _ in limits])
     for limit, words in limits:
         _draw_limit(figure, limit, words, shown is None, palette)
+    _lay_out(figure, window, shown, plate, pressure, y_range, palette)
     if shown is None:
         _label_falls(figure, by_roll, looks, palette)
     else:
         _label_ends(figure, by_roll, shown, looks, y_range, palette)
-    _lay_out(figure, window, shown, plate, pressure, y_range, palette)
-    longest = max((len(looks[roll].words) for roll in by_roll), default=0)
-    figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
+        longest = max((len(looks[roll].words) for roll in by_roll), default=0)
+        figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
     if table["speed_m_min"].nunique() > 1:
         figure.update_xaxes(range=[table["speed_m_min"].min(), table["speed_m_min"].max()])
     return figure
@@ -246,7 +246,7 @@ def _lay_out(
         palette.look,
         font={"family": FONT, "size": 14, "color": palette.ink},
         height=560,
-        margin={"l": 80, "r": 130, "t": 90, "b": 60},
+        margin={"l": 80, "r": 60, "t": 90, "b": 60},
         hovermode="closest",
         title={
             "text": f"{escape(window.product.name)}: {what}<br><sub>{where}{bands} · thick: assured, "

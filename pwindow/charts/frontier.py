@@ -91,7 +91,7 @@ def _label_place(at: int, column: int, along: float, value: float) -> dict:
             if value > _FLANK
             else {"ax": -30, "ay": 6, "xanchor": "right"}
         )
-    if along > 0.65 or (at % 2 and along > 0.3):
+    if along > 0.65 or (at % 2 and along > 0.5):
         return {"ax": -34, "ay": -18, "xanchor": "right"}
     return {"ax": 34, "ay": 18, "xanchor": "left"}
 

@@ -106,7 +106,7 @@ class TradeOffsPage:
                 self.notes,
             ]
         )
-        for box, name in ((left, "pw-controls"), (right, "pw-results"), (self.quantity, "pw-choice")):
+        for box, name in ((left, "pw-controls"), (right, "pw-results"), (self.quantity, "pw-quantity")):
             box.add_class(name)
         self.answer.add_class("pw-answer-room")
         body = widgets.HBox([left, right])
@@ -230,7 +230,7 @@ class TradeOffsPage:
         steps = offers.steps(setup)
         self.answer.value = words.chosen_card(window, setup, steps)
         self._draw_along(setup)
-        self.steps.value = words.step_table(window, steps)
+        self.steps.value = words.step_table(steps)
         setups = [*self.pins, *([] if setup in self.pins else [setup])]
         self.beside.value = words.beside_table(window, setups, offers.beside(setups))
         try:

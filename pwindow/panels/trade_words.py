@@ -62,20 +62,19 @@ def _points(gain: float) -> str:
     return "±0.0" if abs(gain) < 0.05 else f"{gain:+.1f}".replace("-", "−")
 
 
-def step_table(window: Window, steps: pd.DataFrame) -> str:
+def step_table(steps: pd.DataFrame) -> str:
     """What one step of each setting and each limit costs or gains."""
     rows = []
     for _, pair in steps.groupby(["what", "limit"], sort=False):
         up, down = (pair[side].iloc[0] for side in (pair["step"] > 0, pair["step"] < 0))
-        rows.append((*_stepped(window, up), _step(up), _step(down)))
-    names = ("", "now", "one step up", "one step down")
+        rows.append((*_stepped(up), _step(up), _step(down)))
     return (
-        "<h3>What one step costs or gains</h3><p>Joint conformance of the next run, in percentage points, when this "
-        f"alone is changed.</p>{table(names, rows)}"
+        "<h3>What one step costs or gains</h3><p>Percentage points of the joint conformance of the next run, when this "
+        f"alone is changed, and what pinches then.</p>{table(('', 'now', 'one step up', 'one step down'), rows)}"
     )
 
 
-def _stepped(window: Window, step: pd.Series) -> tuple[str, str]:
+def _stepped(step: pd.Series) -> tuple[str, str]:
     now = f"{step['before']:.4g} {step['unit']}"
     if step["limit"]:
         return f"limit: {step['what']} {_DIRECTIONS[step['limit']]}", now
@@ -87,7 +86,7 @@ def _step(step: pd.Series) -> str:
     if pd.isna(step["gain_percentage_points"]):
         return f"{to}: {step['reason']}"
     after = percent(step["conformance_after"])
-    return f"{to}: {_points(step['gain_percentage_points'])} → {after}, {KINDS[step['limiting_after']].label} pinches"
+    return f"{to}: {_points(step['gain_percentage_points'])}, to {after}\n{KINDS[step['limiting_after']].label}"
 
 
 def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> str:
@@ -132,7 +131,11 @@ def _difference(row: pd.Series, at: int, unit: str) -> str:
     if unit:
         return f"\n{_points(moved)}{unit}"
     low, high = (row[f"setup_{at}_difference_{end}"] for end in ("low", "high"))
-    return f"\n{moved:+.2g} ({low:+.2g} … {high:+.2g})"
+    return f"\n{_signed(moved)} ({_signed(low)} … {_signed(high)})"
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.3g}".replace("-", "−")
 
 
 def plate_table(found: PlatesCompared) -> str:
@@ -144,11 +147,11 @@ def plate_table(found: PlatesCompared) -> str:
         ("gap_um", "gap, µm"),
     )
     there = [(key, words) for key, words in quantities if f"{key}_mean" in found.table]
-    names = ("plate", "plate width, µm", *(words for _, words in there), "all together", "what pinches")
+    names = ("plate", "plate width", *(words for _, words in there), "all together", "what pinches")
     rows = [
         (
-            f"{row['plate']}, {row['basis']}",
-            f"{row['plate_width_um']:.3g}",
+            row["plate"],
+            f"{row['plate_width_um']:.3g} µm\n{row['basis']}",
             *(_interval(row, key) for key, _ in there),
             "–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE]),
             KINDS[row["limiting"]].label if row["limiting"] in KINDS else "–",

@@ -1,0 +1,172 @@
+"""The page "trade-offs", without a browser."""
+
+import re
+from urllib.parse import parse_qsl
+
+import pytest
+
+import pwindow as pw
+from pwindow.panels.state import Evidence
+from pwindow.panels.trade_offs import TradeOffsPage, trade_offs
+from pwindow.panels.trade_offs_state import Own, pinned, setup_of
+from pwindow.window.setup import Setup
+
+
+@pytest.fixture
+def evidence(demo_surfaces, study, tag, mesh):
+    return Evidence(demo_surfaces, study, {product.name: product for product in (tag, mesh)})
+
+
+@pytest.fixture
+def page(evidence):
+    return TradeOffsPage(evidence)
+
+
+def text(widget):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", widget.value))
+
+
+def query(page):
+    """What the page has the browser show, both parts."""
+    parts = re.findall(r"data-pw-(?:query|own)='([^']*)'", page.frame._query.value)
+    return "&".join(parts).replace("&amp;", "&")
+
+
+def test_it_opens_at_the_recommended_set_up(page):
+    assert page.controls.roll.value == "2047" and page.frame.problem.value == ""
+    assert text(page.answer).startswith(" 95.1 %") and "line resistance pinches" in text(page.answer)
+    assert len(page.along.children) == len(page.frontier.children) == 1
+    for words in ("press speed", "limit: gap at least", "outside the trial region"):
+        assert words in text(page.steps)
+    assert "film-imaged" in text(page.plates) and "common plate width" in text(page.plates)
+    assert "per metre" in text(page.notes) or "a metre of line" in text(page.notes)
+
+
+def test_numbers_are_those_of_the_window(page, tag_window):
+    setup = page.question.start()
+    joint = tag_window.conformance(setup.frame(tag_window))["joint"].iloc[0]
+    assert f"{100 * joint:.1f} %" in text(page.answer)
+    page.controls.speed.value = 90.0
+    slower = tag_window.setups(setup.plate, 90.0, setup.roll.cell_volume, setup.pressure)
+    assert f"{100 * tag_window.conformance(slower)['joint'].iloc[0]:.1f} %" in text(page.answer)
+
+
+def test_a_relaxed_limit_moves_everything(page):
+    before = page.frontier.children[0]
+    field = next(field for field in page.editor.box.children if "resistance" in field.description)
+    field.value = 400.0
+    assert "400 Ω" in text(page.steps) and page.frontier.children[0] is not before
+    assert page.question.recommended["speed_m_min"] > 98.8
+    field.value = -1.0
+    assert "line_resistance" in page.frame.problem.value
+    assert "400 Ω" in text(page.steps), "what was there stays"
+
+
+def test_pinned_set_ups_stand_side_by_side(page):
+    page.pin.click()
+    page.controls.speed.value = 90.0
+    assert "first: roll 2047, 50 µm, 98.8 m/min" in text(page.beside)
+    assert "roll 2047, 50 µm, 90 m/min" in text(page.beside) and "points" in text(page.beside)
+    page.controls.speed.value = 98.8
+    page.pin.click()
+    assert "pinned already" in page.frame.problem.value
+    page.unpin.click()
+    assert page.pins == () and page.frame.problem.value == ""
+
+
+def test_a_roll_to_buy_is_marked_and_can_be_forgotten(page):
+    page.volume.value = 6.3
+    page.plan.click()
+    assert page.controls.roll.value == "new 1" and "(planned)" in text(page.answer)
+    labels = [label for label, _ in page.controls.roll.options]
+    assert "new 1 (planned) · 6.3 cm³/m²" in labels
+    names = {trace.name for trace in page.along.children[0].data if trace.name}
+    assert any("new 1 (planned)" in name for name in names)
+    page.pin.click()
+    page.forget.click()
+    assert page.controls.roll.value == "2047" and page.pins == ()
+    assert "planned" not in text(page.answer)
+
+
+def test_other_quantities_are_drawn(page):
+    names = dict(page.quantity.options)
+    assert {"line width", "line height", "gap", "silver of a metre of line"} <= set(names)
+    page.quantity.value = "line_width"
+    assert "line width" in page.along.children[0].layout.title.text
+    page.controls.product.value = "De-fogging heater mesh"
+    assert page.quantity.value == "line_width", "what is drawn stays where it can"
+    assert "silver_of_area" in dict(page.quantity.options).values()
+
+
+def test_who_opens_the_address_sees_the_same(page, evidence):
+    page.pin.click()
+    page.volume.value = 6.3
+    page.plan.click()
+    page.controls.speed.value = 85.0
+    page.quantity.value = "gap"
+    field = next(field for field in page.editor.box.children if "resistance" in field.description)
+    field.value = 350.0
+    address = query(page)
+    assert dict(parse_qsl(address))["planned"] == "6.3"
+    other = TradeOffsPage(evidence)
+    other.open_at(address)
+    assert other.pins == page.pins and other.quantity.value == "gap"
+    for name in ("answer", "steps", "beside", "plates", "notes"):
+        assert getattr(other, name).value == getattr(page, name).value, name
+    assert query(other) == address
+
+
+@pytest.mark.parametrize(
+    "address, words",
+    [
+        ("pin=80;50", "not a set-up"),
+        ("pin=80;50;9999;laser-imaged", "roll 9999 is not to be had here"),
+        ("pin=80;50;2047;<b>steel</b>", "&lt;b&gt;steel"),
+        ("planned=much", "not a number"),
+        ("planned=-2", "above zero"),
+        ("show=nothing", ""),
+    ],
+)
+def test_an_address_that_cannot_be_used_is_told(page, address, words):
+    page.open_at(address)
+    assert words in page.frame._told.value and "<b>steel" not in page.frame._told.value
+    assert "95.1 %" in text(page.answer)
+
+
+def test_own_parts_of_an_address():
+    own = Own.read("pin=80;50;20;47;laser&pin=1&planned=6.3&show=gap&roll=2047")
+    assert own == Own((("80", "50", "20", "47;laser"), ("1",)), ("6.3",), "gap")
+    assert Own.read(None) == Own()
+
+
+def test_no_more_pins_than_fit(tag_window):
+    pins = ()
+    for speed in range(60, 66):
+        pins = pinned(pins, Setup("laser-imaged", tag_window.rolls[0], 50.0, speed))
+    with pytest.raises(pw.errors.UnusableInput, match="as many as fit"):
+        pinned(pins, Setup("laser-imaged", tag_window.rolls[0], 50.0, 70.0))
+    assert setup_of(tag_window, ("60", "50", tag_window.rolls[0].id, "laser-imaged")) == pins[0]
+
+
+def test_names_from_files_are_escaped(evidence, tag):
+    import dataclasses
+
+    named = dataclasses.replace(tag, name="<script>x</script>")
+    page = TradeOffsPage(dataclasses.replace(evidence, products={named.name: named}))
+    page.pin.click()
+    for name in ("answer", "steps", "beside", "plates", "notes"):
+        assert "<script>" not in getattr(page, name).value
+    assert "<script>" not in page.frame.facts.value
+    for place in (page.along, page.frontier):
+        assert "<script>" not in place.children[0].layout.title.text
+
+
+def test_a_trial_with_one_plate_says_why_none_is_compared(demo_rows, read_frame, study, tag):
+    surfaces = pw.fit(read_frame(demo_rows[demo_rows["plate"] == "laser-imaged"]))
+    page = TradeOffsPage(Evidence(surfaces, study, {tag.name: tag}))
+    assert "print a trial with another" in text(page.plates)
+
+
+def test_a_page_on_nothing_says_why(monkeypatch):
+    monkeypatch.setenv("PWINDOW_TRIAL", "/nowhere.csv")
+    assert "cannot be read" in trade_offs().value
