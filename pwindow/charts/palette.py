@@ -72,7 +72,7 @@ DARK = Palette(
     hatched="#1d2329",
     roll="#aab3bd",
     veil="rgba(20,24,29,0.78)",
-    rolls=("#ffffff", "#e1ccc3", "#90adc1", "#7682de", "#7a6f3e", "#642f83"),
+    rolls=("#ffffff", "#ffc6f3", "#8db8f3", "#54a3b1", "#119061", "#9e5339"),
 )
 PALETTES = {palette.name: palette for palette in (LIGHT, DARK)}
 
