@@ -53,7 +53,7 @@ class Palette:
 LIGHT = Palette(
     name="light",
     ink="#22252b",
-    quiet="#697079",
+    quiet="#666d76",
     faint="#d9dce1",
     paper="#ffffff",
     mark="#8a2b06",

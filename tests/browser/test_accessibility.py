@@ -50,3 +50,10 @@ def test_nothing_serious_is_found(page, pages, name, theme):
         if item["impact"] in ("serious", "critical")
     ]
     assert serious == []
+
+
+def test_the_look_over_finds_what_is_wrong(page, pages):
+    open_page(page, pages, "new-trial-data")
+    page.evaluate("document.querySelector('main').insertAdjacentHTML('beforeend', '<input>')")
+    found = Axe().run(page).response["violations"]
+    assert [item["id"] for item in found if item["impact"] == "critical"] == ["label"]

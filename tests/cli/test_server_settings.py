@@ -1,12 +1,21 @@
 """What is decided before a server is started."""
 
+import json
 import os
 import socket
 
 import pytest
 
 from pwindow.cli import serving
-from pwindow.cli.server_settings import LANDING_PAGE, exposure_caution, serve_environment
+from pwindow.cli.server_settings import (
+    FIGURES_SERVED,
+    LANDING_PAGE,
+    exposure_caution,
+    offer_figures,
+    pages,
+    serve_environment,
+)
+from pwindow.panels.pictures import SERVED
 
 
 def test_only_loopback_goes_without_a_caution():
@@ -52,3 +61,30 @@ def test_the_environment_carries_the_files_and_nothing_stale(tmp_path):
 def test_a_missing_page_is_named(tmp_path):
     with pytest.raises(serving.ServingProblem, match=LANDING_PAGE):
         serving.serve(tmp_path, open_browser=False)
+
+
+def test_pages_come_in_their_order_with_their_titles(tmp_path):
+    def page(name, **metadata):
+        (tmp_path / name).write_text(json.dumps({"metadata": metadata}), encoding="utf-8")
+
+    page("a-page-of-ones-own.ipynb")
+    page("new-trial-data.ipynb", title="New trial data")
+    page("set-up-speed.ipynb", title="Set-up speed")
+    found = pages(tmp_path)
+    assert [page["file"] for page in found] == [
+        "set-up-speed.ipynb",
+        "new-trial-data.ipynb",
+        "a-page-of-ones-own.ipynb",
+    ]
+    assert [page["title"] for page in found] == ["Set-up speed", "New trial data", "A page of ones own"]
+
+
+def test_the_drawing_code_lies_where_the_template_finds_it(tmp_path):
+    offer_figures(tmp_path / "figures")
+    file = tmp_path / "figures" / "voila" / "templates" / "pwindow" / "static" / "figures.js"
+    assert file.stat().st_size > 1_000_000 and "as FigureView" in file.read_text(encoding="utf-8")
+    given = serve_environment(tmp_path, base={FIGURES_SERVED: "stale"})
+    assert FIGURES_SERVED not in given
+    given = serve_environment(tmp_path, base={}, figures=tmp_path / "figures")
+    assert given["JUPYTER_PATH"].split(os.pathsep)[0] == str(tmp_path / "figures") and given[FIGURES_SERVED]
+    assert FIGURES_SERVED == SERVED, "panels do not import the server's settings"

@@ -2,16 +2,21 @@
 "use strict";
 (() => {
   const LATE = 30000; // ms after the last cell without anything to see
+  const SETTLED = 250; // ms in which no further part came
   const SHOWN = "#rendered_cells .jupyter-widgets, #rendered_cells .jp-OutputArea-output > *";
 
   window.pwWorking = {
     hide() { document.getElementById("pw-working").hidden = true; },
   };
 
+  /* The page is shown whole: with its picture, or once its parts have stopped coming. */
+  let settling = null;
   function hideWhenShown() {
     const working = document.getElementById("pw-working");
     if (working.hidden || !window.pwFinished) return;
-    if (document.querySelector(SHOWN)) window.pwWorking.hide();
+    clearTimeout(settling);
+    if (document.querySelector(".js-plotly-plot .main-svg")) window.pwWorking.hide();
+    else if (document.querySelector(SHOWN)) settling = setTimeout(window.pwWorking.hide, SETTLED);
   }
 
   function sayLate() {
