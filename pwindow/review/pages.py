@@ -1,0 +1,107 @@
+"""A review as pages: one self-contained HTML text each, with every name escaped by the templates.
+
+Pictures are drawn by plotly.js, which the report carries inside once: it needs no browser to be made and
+no other host to be read. The run sheet has no picture and no script.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Literal
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from pwindow.charts import palette, window_figure
+from pwindow.errors import WindowProblem
+from pwindow.product import KINDS
+from pwindow.review.cautions import CAUTIONS
+from pwindow.review.collect import Review
+from pwindow.review.first_prints import LEVEL, MAKE_READIES, NOTICED
+from pwindow.review.words import in_hundred, listed, percent
+
+Paper = Literal["A4", "Letter"]
+PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
+_PICTURE_HEIGHT = 440
+
+
+def report_html(review: Review, paper: Paper | None = None) -> str:
+    """The report for a design review.
+
+    Parameters
+    ----------
+    review : Review
+    paper : {'A4', 'Letter'}, optional
+        Paper it is laid out for; that of the printer unless given.
+    """
+    figure = window_figure(review.picture)
+    figure.update_layout(width=PICTURE_WIDTH, height=_PICTURE_HEIGHT)
+    return _page("report.html.j2", review, paper, script=_plotly(), window_picture=_picture(figure))
+
+
+def run_sheet_html(review: Review, paper: Paper | None = None) -> str:
+    """The sheet for the press side: one printed page.
+
+    Raises
+    ------
+    WindowProblem
+        If no set-up was asked for and none is assured.
+    """
+    if review.chosen == "closest":
+        raise WindowProblem(
+            f"no set-up reaches {percent(review.level)}, so there is none to put on a run sheet; choose one, knowing "
+            f"that it is not assured, or ask for a lower assurance: the closest reaches {percent(review.joint)}"
+        )
+    return _page("run_sheet.html.j2", review, paper)
+
+
+def _page(template: str, review: Review, paper: Paper | None, **more) -> str:
+    return (
+        _templates()
+        .get_template(template)
+        .render(review=review, paper=paper, cautions=CAUTIONS, palette=palette, kinds=KINDS, **more)
+    )
+
+
+@cache
+def _templates() -> Environment:
+    found = Environment(
+        loader=PackageLoader("pwindow.review"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    found.filters |= {
+        "percent": percent,
+        "in_hundred": in_hundred,
+        "listed": listed,
+        "short": "{:.3g}".format,
+        "plain": "{:g}".format,
+        "limits": _limits,
+        "capitalize_first": lambda text: text[:1].upper() + text[1:],
+    }
+    found.globals |= {"LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "NOTICED": NOTICED}
+    return found
+
+
+def _limits(one) -> str:
+    """A requirement's limits, such as “16 to 42 µm”; "–" where there is none."""
+    if one.least is not None and one.most is not None:
+        return f"{one.least:g} to {one.most:g} {one.unit}"
+    if one.least is None and one.most is None:
+        return "–"
+    return f"at least {one.least:g} {one.unit}" if one.most is None else f"at most {one.most:g} {one.unit}"
+
+
+@cache
+def _plotly() -> Markup:
+    from plotly.offline import get_plotlyjs
+
+    return Markup(get_plotlyjs())
+
+
+def _picture(figure) -> Markup:
+    """A figure as a piece of a page; plotly escapes what could end its script."""
+    text = figure.to_html(full_html=False, include_plotlyjs=False, config={"displayModeBar": False})
+    return Markup(text)
