@@ -14,6 +14,7 @@ import pandas as pd
 from pwindow.charts import MapContent
 from pwindow.errors import WindowProblem
 from pwindow.product import Product
+from pwindow.review.alternatives import Beside, Relaxed, Step, alternatives, relaxed, steps
 from pwindow.review.evidence import SurfaceFit, not_tried, surface_fits
 from pwindow.review.first_prints import FirstPrint, first_prints, gaps_to_inspect
 from pwindow.review.words import requirement_words
@@ -26,6 +27,7 @@ from pwindow.window.maps import window_map
 from pwindow.window.recommend import ends_at_trial, neighbours, recommend
 from pwindow.window.refits import versions
 from pwindow.window.setup import Setup
+from pwindow.window.trade_offs import sensitivities, silver_notes
 from pwindow.window.window import Window
 
 
@@ -114,6 +116,12 @@ class Review:
     recommended : mapping or None
     nearby : tuple of mapping
         Slower and faster speeds: conformance of each requirement, and of all.
+    steps : tuple of Step
+        What one step of a setting changes.
+    relaxed : tuple of Relaxed
+        What a limit relaxed by one step gives.
+    beside : Beside or None
+    silver_notes : tuple of str
     trial : mapping
         What was read, as `summarise` tells it.
     fit : tuple of SurfaceFit
@@ -147,6 +155,10 @@ class Review:
     bands: tuple[Mapping, ...]
     recommended: Mapping | None
     nearby: tuple[Mapping, ...]
+    steps: tuple[Step, ...]
+    relaxed: tuple[Relaxed, ...]
+    beside: Beside | None
+    silver_notes: tuple[str, ...]
     trial: Mapping
     fit: tuple[SurfaceFit, ...]
     findings: tuple[Finding, ...]
@@ -200,6 +212,10 @@ class Review:
             "bands": self.bands,
             "recommended": self.recommended,
             "nearby": self.nearby,
+            "steps": [asdict(one) for one in self.steps],
+            "relaxed": [asdict(one) for one in self.relaxed],
+            "beside": None if self.beside is None else asdict(self.beside),
+            "silver_notes": self.silver_notes,
             "trial": self.trial,
             "fit": [asdict(one) for one in self.fit],
             "findings": [vars(one) for one in self.findings],
@@ -269,6 +285,7 @@ def review(
         )
     conformance = window.conformance(frame).iloc[0]
     own = _own_bands(window, bands, setup)
+    band, moved = _band_of(own, setup), sensitivities(window, setup)
     return Review(
         product=window.product,
         setup=setup,
@@ -281,7 +298,7 @@ def review(
         pressure_key=trial.pressure_key,
         settings=_settings(window, setup),
         volume=(volumes or {}).get(setup.roll.id, RollVolume(setup.roll.cell_volume)),
-        band=_band_of(own, setup),
+        band=band,
         bands=tuple(_told(window, band) for _, band in bands.iterrows()),
         recommended=best,
         nearby=tuple(
@@ -289,6 +306,10 @@ def review(
                 "records"
             )
         ),
+        steps=steps(moved),
+        relaxed=relaxed(window, setup, moved),
+        beside=alternatives(window, setup, bands, band),
+        silver_notes=silver_notes(window),
         trial=summarise(trial),
         fit=surface_fits(surfaces),
         findings=findings(surfaces),

@@ -6,6 +6,8 @@ no other host to be read. The run sheet has no picture and no script.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from functools import cache
 from typing import Literal
 
@@ -19,6 +21,7 @@ from pwindow.review.cautions import CAUTIONS
 from pwindow.review.collect import Review
 from pwindow.review.first_prints import LEVEL, MAKE_READIES, NOTICED
 from pwindow.review.words import in_hundred, listed, percent
+from pwindow.window.trade_offs import CONFORMANCE
 
 Paper = Literal["A4", "Letter"]
 PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
@@ -79,6 +82,8 @@ def _templates() -> Environment:
         "short": "{:.3g}".format,
         "plain": "{:g}".format,
         "limits": _limits,
+        "cell": _cell,
+        "difference": _difference,
         "capitalize_first": lambda text: text[:1].upper() + text[1:],
     }
     found.globals |= {"LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "NOTICED": NOTICED}
@@ -92,6 +97,30 @@ def _limits(one) -> str:
     if one.least is None and one.most is None:
         return "–"
     return f"at least {one.least:g} {one.unit}" if one.most is None else f"at most {one.most:g} {one.unit}"
+
+
+def _cell(one: Mapping, row: Mapping) -> str:
+    """What stands in one cell of the table of set-ups side by side."""
+    value = one["value"]
+    if not isinstance(value, float):
+        return str(value)
+    if row["what"] == CONFORMANCE:
+        return percent(value)
+    if math.isnan(value):
+        return "–"
+    interval = "" if math.isnan(one["low"]) else f" ({one['low']:.3g} … {one['high']:.3g})"
+    return f"{value:.3g}{interval}"
+
+
+def _difference(one: Mapping, row: Mapping) -> str:
+    """The difference to the first set-up; "" where there is none."""
+    apart = one.get("difference", math.nan)
+    if math.isnan(apart) or apart == 0.0:
+        return ""
+    if row["what"] == CONFORMANCE:
+        return f"{apart:+.1f} percentage points"
+    interval = f" ({one['difference_low']:+.2g} … {one['difference_high']:+.2g})"
+    return f"{apart:+.3g}{'' if math.isnan(one['difference_low']) else interval}"
 
 
 @cache
