@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
@@ -17,13 +17,12 @@ from pwindow.product import Product
 from pwindow.review.alternatives import Beside, Relaxed, Step, alternatives, relaxed, steps
 from pwindow.review.evidence import SurfaceFit, not_tried, surface_fits
 from pwindow.review.first_prints import FirstPrint, first_prints, gaps_to_inspect
+from pwindow.review.picture import around
 from pwindow.review.words import requirement_words
 from pwindow.surfaces.honesty import Finding, findings
-from pwindow.surfaces.responses import KINDS as RESPONSES
 from pwindow.trials.summary import summarise
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
-from pwindow.window.maps import window_map
 from pwindow.window.recommend import ends_at_trial, neighbours, recommend
 from pwindow.window.refits import versions
 from pwindow.window.setup import Setup
@@ -79,18 +78,6 @@ class Judgement:
 
 
 @dataclass(frozen=True)
-class Response:
-    """A response predicted at the set-up: 95 % interval of the measured mean of the next print."""
-
-    name: str
-    label: str
-    unit: str
-    mean: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
 class Review:
     """What a report and a run sheet say; every probability is of the next run.
 
@@ -104,8 +91,6 @@ class Review:
         Why it is recommended; "" where it is not.
     joint : float
     judgements : tuple of Judgement
-    responses : tuple of Response
-        What no requirement limits.
     pressure_unit, pressure_key : str
     settings : tuple of Setting
     volume : RollVolume
@@ -146,7 +131,6 @@ class Review:
     why: str
     joint: float
     judgements: tuple[Judgement, ...]
-    responses: tuple[Response, ...]
     pressure_unit: str
     pressure_key: str
     settings: tuple[Setting, ...]
@@ -204,7 +188,6 @@ class Review:
             "assured": self.assured,
             "conformance": {"joint": self.joint} | {one.name: one.conformance for one in self.judgements},
             "requirements": [asdict(one) for one in self.judgements],
-            "responses": [asdict(one) for one in self.responses],
             "settings": [asdict(one) for one in self.settings],
             "roll_volume": asdict(self.volume)
             | {"measured": self.volume.measured and str(self.volume.measured)},
@@ -276,7 +259,7 @@ def review(
     surfaces, trial = window.surfaces, window.surfaces.trial
     bands = window.speed_bands()
     best = recommend(window, bands)
-    chosen, setup = _chosen(window, best, setup)
+    chosen, setup = chosen_setup(window, best, setup)
     frame = setup.frame(window)
     if not window.in_trial_region(frame)[0]:
         raise WindowProblem(
@@ -284,7 +267,7 @@ def review(
             "nothing can be promised of it; choose a set-up inside, or print a trial there"
         )
     conformance = window.conformance(frame).iloc[0]
-    own = _own_bands(window, bands, setup)
+    own = own_bands(window, bands, setup)
     band, moved = _band_of(own, setup), sensitivities(window, setup)
     return Review(
         product=window.product,
@@ -293,7 +276,6 @@ def review(
         why=best["why"] if chosen == "recommended" else "",
         joint=float(conformance["joint"]),
         judgements=_judgements(window, frame, conformance),
-        responses=_responses(window, frame),
         pressure_unit=trial.pressure_unit,
         pressure_key=trial.pressure_key,
         settings=_settings(window, setup),
@@ -322,14 +304,17 @@ def review(
         versions=versions(),
         made=made or datetime.date.today(),
         command=command,
-        picture=_picture(window, setup, own, best),
+        picture=around(window, setup, own, best),
     )
 
 
-def _chosen(window: Window, best: Mapping | None, setup: Setup | None) -> tuple[str, Setup]:
+def chosen_setup(
+    window: Window, best: Mapping | None, setup: Setup | None = None, pressures: Sequence[float] | None = None
+) -> tuple[str, Setup]:
+    """Whose choice the set-up is, and the set-up: see `Review.chosen`."""
     key = window.surfaces.trial.pressure_key
     if setup is None:
-        at = best or (closest(window) or {}).get("at")
+        at = best or (closest(window, pressures) or {}).get("at")
         if at is None:
             raise WindowProblem(
                 "no roll of the inventory lies in the trial region, so nothing can be said about this product; add a "
@@ -373,20 +358,6 @@ def _judgements(window: Window, frame: pd.DataFrame, conformance: pd.Series) -> 
     return tuple(rows)
 
 
-def _responses(window: Window, frame: pd.DataFrame) -> tuple[Response, ...]:
-    surfaces, limited = window.surfaces, {one.name for one in window.product.requirements}
-    found = []
-    for name, surface in surfaces.by_name.items():
-        unknown = name == "gap_closure" and surfaces.counts_only
-        if unknown or name in limited or frame[surface.design.needs].isna().any(axis=None):
-            continue
-        predicted = surfaces.predict(name, frame).iloc[0]
-        ends = predicted["mean"], predicted["obs_ci_low"], predicted["obs_ci_high"]
-        kind = RESPONSES[name]
-        found.append(Response(name, kind.label, kind.unit, *map(float, ends)))
-    return tuple(found)
-
-
 def _settings(window: Window, setup: Setup) -> tuple[Setting, ...]:
     trial, region = window.surfaces.trial, window.surfaces.region
     drifts = {one.setting: one for one in window.tolerances}
@@ -415,10 +386,10 @@ def _pressures(window: Window, setup: Setup) -> tuple[float, float]:
     return float(inside[0]), float(inside[-1])
 
 
-def _own_bands(window: Window, bands: pd.DataFrame, setup: Setup) -> pd.DataFrame:
-    """Speed bands at the plate and pressure of the set-up."""
+def own_bands(window: Window, bands: pd.DataFrame, setup: Setup) -> pd.DataFrame:
+    """Speed bands at the plate and pressure of a set-up, out of `bands` where they are of tried pressures."""
     key = window.surfaces.trial.pressure_key
-    if setup.pressure not in window.surfaces.trial.pressures:
+    if not np.isclose(setup.pressure, window.surfaces.trial.pressures).any():
         bands = window.speed_bands([setup.pressure])
     return bands[(bands["plate"] == setup.plate) & np.isclose(bands[key].astype(float), setup.pressure)]
 
@@ -463,17 +434,3 @@ def _digest(content: object) -> str:
         content, sort_keys=True, default=lambda one: dict(one) if isinstance(one, Mapping) else str(one)
     )
     return hashlib.sha256(text.encode()).hexdigest()[:12]
-
-
-def _picture(window: Window, setup: Setup, own: pd.DataFrame, best: Mapping | None) -> MapContent:
-    key, spot = window.surfaces.trial.pressure_key, None
-    if best is not None and (best["plate"], float(best[key])) == (setup.plate, setup.pressure):
-        spot = (best["speed_m_min"], best["cell_volume_cm3_m2"])
-    return MapContent(
-        window_map(window, setup.plate, setup.pressure),
-        window.level,
-        window.rolls,
-        own,
-        (setup.speed, setup.roll.cell_volume),
-        spot,
-    )

@@ -20,7 +20,7 @@ from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
 from pwindow.review.collect import Review
 from pwindow.review.first_prints import LEVEL, MAKE_READIES, NOTICED
-from pwindow.review.words import in_hundred, listed, percent
+from pwindow.review.words import asked, in_hundred, listed, percent
 from pwindow.window.trade_offs import CONFORMANCE
 
 Paper = Literal["A4", "Letter"]
@@ -52,7 +52,7 @@ def run_sheet_html(review: Review, paper: Paper | None = None) -> str:
     """
     if review.chosen == "closest":
         raise WindowProblem(
-            f"no set-up reaches {percent(review.level)}, so there is none to put on a run sheet; choose one, knowing "
+            f"no set-up reaches {asked(review.level)}, so there is none to put on a run sheet; choose one, knowing "
             f"that it is not assured, or ask for a lower assurance: the closest reaches {percent(review.joint)}"
         )
     return _page("run_sheet.html.j2", review, paper)
@@ -77,6 +77,7 @@ def _templates() -> Environment:
     )
     found.filters |= {
         "percent": percent,
+        "asked": asked,
         "in_hundred": in_hundred,
         "listed": listed,
         "short": "{:.3g}".format,

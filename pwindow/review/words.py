@@ -18,6 +18,17 @@ def percent(value: float) -> str:
     return "under 0.1 %" if value < 0.001 else f"{100 * value:.1f} %"
 
 
+def asked(level: float) -> str:
+    """A level that was asked for, as it was asked.
+
+    Examples
+    --------
+    >>> asked(0.95), asked(0.9999)
+    ('95 %', '99.99 %')
+    """
+    return f"{100 * level:.10g} %"
+
+
 def in_hundred(value: float) -> str:
     """A probability as a count of runs, cut and not rounded, so that it never promises too much.
 

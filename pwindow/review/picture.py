@@ -1,0 +1,32 @@
+"""The window around a set-up, as a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from pwindow.charts import MapContent
+from pwindow.window.maps import window_map
+from pwindow.window.setup import Setup
+from pwindow.window.window import Window
+
+
+def around(window: Window, setup: Setup, bands: pd.DataFrame, best: Mapping | None) -> MapContent:
+    """What the picture of the window shows at the plate and pressure of a set-up.
+
+    Parameters
+    ----------
+    window : Window
+    setup : Setup
+    bands : DataFrame
+        Speed bands at that plate and pressure.
+    best : mapping or None
+        The recommended set-up, drawn where it lies on this map.
+    """
+    key, spot = window.surfaces.trial.pressure_key, None
+    if best is not None and (best["plate"], float(best[key])) == (setup.plate, setup.pressure):
+        spot = (best["speed_m_min"], best["cell_volume_cm3_m2"])
+    chosen = setup.speed, setup.roll.cell_volume
+    found = window_map(window, setup.plate, setup.pressure)
+    return MapContent(found, window.level, window.rolls, bands, chosen, spot)
