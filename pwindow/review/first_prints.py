@@ -11,7 +11,6 @@ by 95 of 100 first prints or more (Bonferroni), as far as the process is as it w
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
 import numpy as np
@@ -221,6 +220,8 @@ def _ends(line: Quantity, mean: float, reach: float) -> tuple[float, float]:
 
 
 def gaps_to_inspect(window: Window) -> int | None:
-    """Gaps of one part, none of which may be bridged; None where no gap is required."""
-    found: Mapping[str, Requirement] = {one.name: one for one in window.product.requirements}
-    return None if "gap" not in found else int(found["gap"].parameters.get("count", 1))
+    """Gaps of one part, none of which may be bridged; None where no gap need stay open."""
+    for one in window.product.requirements:
+        if one.name == "gap" and one.least is not None:
+            return int(one.parameters.get("count", 1))
+    return None

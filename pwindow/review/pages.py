@@ -48,12 +48,16 @@ def run_sheet_html(review: Review, paper: Paper | None = None) -> str:
     Raises
     ------
     WindowProblem
-        If no set-up was asked for and none is assured.
+        If no set-up was asked for and none is assured, or its roll is only planned.
     """
     if review.chosen == "closest":
         raise WindowProblem(
             f"no set-up reaches {asked(review.level)}, so there is none to put on a run sheet; choose one, knowing "
             f"that it is not assured, or ask for a lower assurance: the closest reaches {percent(review.joint)}"
+        )
+    if review.setup.roll.planned:
+        raise WindowProblem(
+            f"roll {review.setup.roll.id} is only planned: a run sheet is for a roll that can be mounted; choose one of those"
         )
     return _page("run_sheet.html.j2", review, paper)
 
