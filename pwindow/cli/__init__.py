@@ -189,7 +189,9 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
     from pwindow.cli.tables import calibration_text
     from pwindow.window.calibration import calibrate as simulate
 
-    window = window_of(surfaces_of(files, archive, terms, leave_out), product, study_of(study, files, archive))
+    window = window_of(
+        surfaces_of(files, archive, terms, leave_out), product, study_of(study, files, archive)
+    )
 
     def shown(finished):
         with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:
@@ -197,7 +199,11 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
 
     found = simulate(window, trials, seed, shown)
     if picture is not None:
-        save_picture(calibration_figure(found, window.product.name, window.surfaces.fingerprint), picture, found.to_frame)
+        save_picture(
+            calibration_figure(found, window.product.name, window.surfaces.fingerprint),
+            picture,
+            found.to_frame,
+        )
     reply(calibration_answer(window, found), calibration_text, as_json)
 
 

@@ -101,7 +101,7 @@ def _needed(files, archive, product, study, assurance, terms, leave_out, output,
     if output is None and not as_json:
         raise click.UsageError("name the document: --output FILE.html or FILE.pdf; or ask for --json")
     surfaces = surfaces_of(files, archive, terms, leave_out)
-    return window_of(surfaces, product, study_of(study), assurance)
+    return window_of(surfaces, product, study_of(study, files, archive), assurance)
 
 
 def _reviewed(window, archive, at, calibration=None):

@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
 import pandas as pd
+import plotly.graph_objects as go
 
-from pwindow.charts import MapContent
 from pwindow.errors import WindowProblem
 from pwindow.product import Product
 from pwindow.review.alternatives import Beside, Relaxed, Step, alternatives, relaxed, steps
 from pwindow.review.evidence import SurfaceFit, not_tried, surface_fits
 from pwindow.review.first_prints import FirstPrint, first_prints, gaps_to_inspect
-from pwindow.review.picture import around
+from pwindow.review.picture import pictures
 from pwindow.review.words import requirement_words
+from pwindow.surfaces.fingerprint import digest, versions
 from pwindow.surfaces.honesty import Finding, findings
 from pwindow.trials.summary import summarise
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import ends_at_trial, neighbours, recommend
-from pwindow.window.refits import versions
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import sensitivities, silver_notes
 from pwindow.window.window import Window
@@ -121,8 +120,8 @@ class Review:
     made : date
     command : str
         What makes the document again; "" where no command did.
-    picture : MapContent
-        The window around the set-up; not in `to_dict`.
+    pictures : mapping of str to plotly Figure
+        As of `pictures`; not in `to_dict`.
     """
 
     product: Product
@@ -155,7 +154,7 @@ class Review:
     versions: Mapping[str, str]
     made: datetime.date
     command: str
-    picture: MapContent
+    pictures: Mapping[str, go.Figure]
 
     @property
     def level(self) -> float:
@@ -267,6 +266,7 @@ def review(
             "nothing can be promised of it; choose a set-up inside, or print a trial there"
         )
     conformance = window.conformance(frame).iloc[0]
+    judgements = _judgements(window, frame, conformance)
     own = own_bands(window, bands, setup)
     band, moved = _band_of(own, setup), sensitivities(window, setup)
     return Review(
@@ -275,7 +275,7 @@ def review(
         chosen=chosen,
         why=best["why"] if chosen == "recommended" else "",
         joint=float(conformance["joint"]),
-        judgements=_judgements(window, frame, conformance),
+        judgements=judgements,
         pressure_unit=trial.pressure_unit,
         pressure_key=trial.pressure_key,
         settings=_settings(window, setup),
@@ -304,7 +304,7 @@ def review(
         versions=versions(),
         made=made or datetime.date.today(),
         command=command,
-        picture=around(window, setup, own, best),
+        pictures=pictures(window, setup, own, best, min(judgements, key=lambda one: one.conformance).name),
     )
 
 
@@ -417,20 +417,17 @@ def _kept(found: Calibration) -> dict:
 
 
 def _fingerprints(window: Window, frame: pd.DataFrame) -> dict[str, str]:
-    """Of the trial's data, of what was fitted to it, of product and inventory, and of all with the set-up."""
-    surfaces = window.surfaces
-    terms = {name: surface.design.labels for name, surface in surfaces.by_name.items()}
+    """Of the trial's data, of the fit, of product and inventory, and of all with the set-up."""
+    product, ink = dict_of(window.product), dict_of(window.study.ink)
     found = {
-        "trial": surfaces.trial.fingerprint,
-        "fit": _digest([surfaces.trial.fingerprint, terms, surfaces.bends]),
-        "product": _digest(asdict(window.product)),
-        "inventory": _digest([asdict(window.study.ink), [asdict(roll) for roll in window.rolls]]),
+        "trial": window.surfaces.trial.fingerprint,
+        "fit": window.surfaces.fingerprint,
+        "product": digest(product),
+        "inventory": digest([ink, [dict_of(roll) for roll in window.rolls]]),
     }
-    return found | {"document": _digest([found, frame.to_dict("records"), versions()])}
+    return found | {"document": digest([found, frame.to_dict("records")])}
 
 
-def _digest(content: object) -> str:
-    text = json.dumps(
-        content, sort_keys=True, default=lambda one: dict(one) if isinstance(one, Mapping) else str(one)
-    )
-    return hashlib.sha256(text.encode()).hexdigest()[:12]
+def dict_of(declared) -> dict:
+    """What a user declared, as values that JSON can hold."""
+    return json.loads(json.dumps(asdict(declared)))

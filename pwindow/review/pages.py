@@ -11,10 +11,11 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Literal
 
+import plotly.graph_objects as go
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from pwindow.charts import palette, window_figure
+from pwindow.charts import palette
 from pwindow.errors import WindowProblem
 from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
@@ -37,9 +38,8 @@ def report_html(review: Review, paper: Paper | None = None) -> str:
     paper : {'A4', 'Letter'}, optional
         Paper it is laid out for; that of the printer unless given.
     """
-    figure = window_figure(review.picture)
-    figure.update_layout(width=PICTURE_WIDTH, height=_PICTURE_HEIGHT)
-    return _page("report.html.j2", review, paper, script=_plotly(), window_picture=_picture(figure))
+    drawn = {name: _picture(figure) for name, figure in review.pictures.items()}
+    return _page("report.html.j2", review, paper, script=_plotly(), pictures=drawn)
 
 
 def run_sheet_html(review: Review, paper: Paper | None = None) -> str:
@@ -135,7 +135,8 @@ def _plotly() -> Markup:
     return Markup(get_plotlyjs())
 
 
-def _picture(figure) -> Markup:
+def _picture(figure: go.Figure) -> Markup:
     """A figure as a piece of a page; plotly escapes what could end its script."""
-    text = figure.to_html(full_html=False, include_plotlyjs=False, config={"displayModeBar": False})
-    return Markup(text)
+    sized = go.Figure(figure).update_layout(width=PICTURE_WIDTH, height=_PICTURE_HEIGHT)
+    sized.update_layout(font={"size": 12}, title={"font": {"size": 14}})
+    return Markup(sized.to_html(full_html=False, include_plotlyjs=False, config={"displayModeBar": False}))
