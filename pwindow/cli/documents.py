@@ -65,14 +65,11 @@ _SETTINGS = ("roll", "pressure", "speed", "plate")
 @_PAPER
 @_JSON
 @guarded
-def review(files, archive, product, study, assurance, at, trials, terms, leave_out, output, paper, as_json):
+def review(trials, output, paper, as_json, **asked):
     """Write the report of a set-up for a design review: why, what else, how sure, what was not tried."""
     from pwindow.review import report_html
 
-    window = _needed(files, archive, product, study, assurance, terms, leave_out, output, as_json)
-    kept = None if trials is None else _calibrated(window, trials)
-    found = _reviewed(window, archive if not files else None, at, kept)
-    _answer(found, report_html, output, paper, as_json)
+    _answer(lambda: _reviewed(**asked, trials=trials), report_html, output, paper, as_json)
 
 
 @click.command("run-sheet")
@@ -88,33 +85,44 @@ def review(files, archive, product, study, assurance, at, trials, terms, leave_o
 @_PAPER
 @_JSON
 @guarded
-def run_sheet(files, archive, product, study, assurance, at, terms, leave_out, output, paper, as_json):
+def run_sheet(output, paper, as_json, **asked):
     """Write the sheet of a set-up for the press: what to set, what to measure first, and what if it is off."""
     from pwindow.review import run_sheet_html
 
-    window = _needed(files, archive, product, study, assurance, terms, leave_out, output, as_json)
-    _answer(_reviewed(window, archive if not files else None, at), run_sheet_html, output, paper, as_json)
+    _answer(lambda: _reviewed(**asked), run_sheet_html, output, paper, as_json)
 
 
-def _needed(files, archive, product, study, assurance, terms, leave_out, output, as_json):
-    """The window that a document is about."""
+def _answer(collect, page, output, paper, as_json) -> None:
+    """Write the document where a file is named, and say what it is about."""
+    from pwindow.cli.answers import plain
+
     if output is None and not as_json:
         raise click.UsageError("name the document: --output FILE.html or FILE.pdf; or ask for --json")
-    surfaces = surfaces_of(files, archive, terms, leave_out)
-    return window_of(surfaces, product, study_of(study, files, archive), assurance)
+    found = collect()
+    if output is not None:
+        _write(output, page(found, paper), paper)
+    reply(plain(found.to_dict() | {"file": None if output is None else str(output)}), _told, as_json)
 
 
-def _reviewed(window, archive, at, calibration=None):
+def _reviewed(files, archive, product, study, assurance, at, terms, leave_out, trials=None):
+    """The review that a document is made from."""
     from pwindow.review import review as collect
 
-    setup = None if at is None else _setup(window, at)
-    volumes = {} if archive is None else _volumes(archive)
-    return collect(window, setup, volumes=volumes, calibration=calibration, command=_again())
+    wanted = None if at is None else _point(at)
+    surfaces = surfaces_of(files, archive, terms, leave_out)
+    window = window_of(surfaces, product, study_of(study, files, archive), assurance)
+    return collect(
+        window,
+        None if wanted is None else _setup(window, wanted),
+        volumes=_volumes(archive) if archive and not files else {},
+        calibration=None if trials is None else _calibrated(window, trials),
+        command=_again(),
+    )
 
 
-def _setup(window, text):
-    from pwindow.cli.setups import parse_points, read_setups
-    from pwindow.window.setup import Setup
+def _point(text):
+    """The set-up as it was typed."""
+    from pwindow.cli.setups import parse_points
 
     points = parse_points([text])
     if len(points) > 1:
@@ -124,8 +132,15 @@ def _setup(window, text):
             f"a document is about a roll of the inventory and the product's own pattern: name {', '.join(_SETTINGS)}",
             param_hint="--at",
         )
-    row = read_setups(points, window.surfaces, window.rolls, window).iloc[0]
-    roll = next(roll for roll in window.rolls if roll.id == points[0]["roll"])
+    return points[0]
+
+
+def _setup(window, point):
+    from pwindow.cli.setups import read_setups
+    from pwindow.window.setup import Setup
+
+    row = read_setups([point], window.surfaces, window.rolls, window).iloc[0]
+    roll = next(roll for roll in window.rolls if roll.id == point["roll"])
     return Setup(str(row["plate"]), roll, float(row["pressure"]), float(row["speed"]))
 
 
@@ -172,14 +187,6 @@ def _again() -> str:
         for one in value if option.multiple else [value]:
             words += [option.opts[-1], str(one)]
     return shlex.join(words)
-
-
-def _answer(found, page, output, paper, as_json) -> None:
-    from pwindow.cli.answers import plain
-
-    if output is not None:
-        _write(output, page(found, paper), paper)
-    reply(plain(found.to_dict() | {"file": None if output is None else str(output)}), _told, as_json)
 
 
 def _write(output: Path, html: str, paper: str | None) -> None:
