@@ -26,7 +26,7 @@ from pwindow.window.trade_offs import CONFORMANCE
 
 Paper = Literal["A4", "Letter"]
 PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
-_PICTURE_HEIGHT = 440
+_HEIGHTS = {"window": 400, "conformance": 365, "limiting": 440}  # px: the first two fit on one page
 
 
 def report_html(review: Review, paper: Paper | None = None) -> str:
@@ -38,7 +38,7 @@ def report_html(review: Review, paper: Paper | None = None) -> str:
     paper : {'A4', 'Letter'}, optional
         Paper it is laid out for; that of the printer unless given.
     """
-    drawn = {name: _picture(figure) for name, figure in review.pictures.items()}
+    drawn = {name: _picture(figure, _HEIGHTS[name]) for name, figure in review.pictures.items()}
     return _page("report.html.j2", review, paper, script=_plotly(), pictures=drawn)
 
 
@@ -135,8 +135,8 @@ def _plotly() -> Markup:
     return Markup(get_plotlyjs())
 
 
-def _picture(figure: go.Figure) -> Markup:
+def _picture(figure: go.Figure, height: int) -> Markup:
     """A figure as a piece of a page; plotly escapes what could end its script."""
-    sized = go.Figure(figure).update_layout(width=PICTURE_WIDTH, height=_PICTURE_HEIGHT)
+    sized = go.Figure(figure).update_layout(width=PICTURE_WIDTH, height=height)
     sized.update_layout(font={"size": 12}, title={"font": {"size": 14}})
     return Markup(sized.to_html(full_html=False, include_plotlyjs=False, config={"displayModeBar": False}))
