@@ -10,9 +10,9 @@ import pandas as pd
 
 from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
-from pwindow.review.words import percent
 from pwindow.surfaces.honesty import Finding
 from pwindow.surfaces.responses import KINDS as RESPONSES
+from pwindow.units import percent
 from pwindow.window.bands import closest
 from pwindow.window.recommend import ends_at_trial
 

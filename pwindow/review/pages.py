@@ -21,7 +21,8 @@ from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
 from pwindow.review.collect import Review
 from pwindow.review.first_prints import LEVEL, MAKE_READIES, NOTICED
-from pwindow.review.words import asked, in_hundred, listed, percent
+from pwindow.review.words import asked, in_hundred, listed
+from pwindow.units import percent
 from pwindow.window.trade_offs import CONFORMANCE
 
 Paper = Literal["A4", "Letter"]

@@ -5,19 +5,6 @@ from __future__ import annotations
 from pwindow.product import Requirement
 
 
-def percent(value: float) -> str:
-    """A probability in words that never round up to certainty.
-
-    Examples
-    --------
-    >>> percent(0.9504), percent(0.99999), percent(0.00001)
-    ('95.0 %', 'over 99.9 %', 'under 0.1 %')
-    """
-    if value > 0.999:
-        return "over 99.9 %"
-    return "under 0.1 %" if value < 0.001 else f"{100 * value:.1f} %"
-
-
 def asked(level: float) -> str:
     """A level that was asked for, as it was asked.
 

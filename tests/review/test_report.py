@@ -10,7 +10,7 @@ from pwindow.errors import WindowProblem
 from pwindow.inputs import InputFile
 from pwindow.review import report_html, review, run_sheet_html
 from pwindow.review.cautions import CAUTIONS
-from pwindow.review.words import percent
+from pwindow.units import percent
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import with_planned_roll
 
