@@ -125,3 +125,16 @@ def read_quantity(text: object, target: str) -> float:
 
 def _example_value(text: object) -> object:
     return text if isinstance(text, (int, float)) or _DIMENSIONLESS_NUMBER.match(str(text)) else 10
+
+
+def percent(value: float) -> str:
+    """A probability in words that never round up to certainty.
+
+    Examples
+    --------
+    >>> percent(0.9504), percent(0.99999), percent(0.00001)
+    ('95.0 %', 'over 99.9 %', 'under 0.1 %')
+    """
+    if value > 0.999:
+        return "over 99.9 %"
+    return "under 0.1 %" if value < 0.001 else f"{100 * value:.1f} %"

@@ -9,9 +9,23 @@ from pathlib import Path
 import click
 
 from pwindow.cli.archived import COMMANDS
+from pwindow.cli.documents import DOCUMENTS
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
-from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, STUDY, TERMS, archive_of, study_of, trial_of
+from pwindow.cli.sources import (
+    ARCHIVE,
+    ASSURANCE,
+    FILES,
+    LEAVE_OUT,
+    PRODUCT,
+    STUDY,
+    TERMS,
+    archive_of,
+    study_of,
+    surfaces_of,
+    trial_of,
+    window_of,
+)
 from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
 
@@ -59,7 +73,7 @@ def fit(files, archive, terms, leave_out, as_json):
     from pwindow.cli.answers import fit_answer
     from pwindow.cli.tables import fit_text
 
-    reply(fit_answer(_surfaces(files, archive, terms, leave_out)), fit_text, as_json)
+    reply(fit_answer(surfaces_of(files, archive, terms, leave_out)), fit_text, as_json)
 
 
 @main.command()
@@ -88,9 +102,9 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
     from pwindow.cli.tables import predict_text
 
     wanted = parse_points(points)
-    surfaces = _surfaces(files, archive, terms, leave_out)
+    surfaces = surfaces_of(files, archive, terms, leave_out)
     declared = study_of(study, files, archive)
-    window = None if product is None else _window(surfaces, product, declared)
+    window = None if product is None else window_of(surfaces, product, declared)
     rolls = declared.rolls or surfaces.trial.rolls
     answer = predict_answer(surfaces, read_setups(wanted, surfaces, rolls, window), window)
     for point in answer["points"]:
@@ -102,7 +116,7 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
 @main.command()
 @FILES
 @ARCHIVE
-@click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
+@PRODUCT
 @STUDY
 @click.option(
     "--pressure",
@@ -111,33 +125,51 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
     metavar="PRESSURE",
     help="A pressure with its unit, inside what was tried. The tried pressures unless given.",
 )
-@click.option(
-    "--assurance", type=click.FloatRange(0, 1, min_open=True, max_open=True), help="Another assurance level."
-)
+@ASSURANCE
+@PICTURE
 @TERMS
 @LEAVE_OUT
 @_JSON
 @guarded
-def speeds(files, archive, product, study, pressures, assurance, terms, leave_out, as_json):
-    """Speed bands of every roll and pressure, and the speed to run."""
+def speeds(files, archive, product, study, pressures, assurance, picture, terms, leave_out, as_json):
+    """Speed bands of every roll and pressure, and the speed to run.
+
+    The picture is the window at the plate and pressure of the recommended set-up, or of the closest.
+    """
     from pwindow.cli.answers import speeds_answer
     from pwindow.cli.tables import speeds_text
     from pwindow.errors import UnitProblem
     from pwindow.units import read_quantity
 
-    surfaces = _surfaces(files, archive, terms, leave_out)
-    window = _window(surfaces, product, study_of(study, files, archive), assurance)
+    surfaces = surfaces_of(files, archive, terms, leave_out)
+    window = window_of(surfaces, product, study_of(study, files, archive), assurance)
     try:
         asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
     except UnitProblem as problem:
         raise click.BadParameter(str(problem), param_hint="--pressure") from problem
-    reply(speeds_answer(window, asked or None), speeds_text, as_json)
+    answer = speeds_answer(window, asked or None)
+    if picture is not None:
+        _draw_window(window, asked or None, picture)
+    reply(answer, speeds_text, as_json)
+
+
+def _draw_window(window, pressures, picture):
+    from pwindow.charts import window_figure
+    from pwindow.review.collect import chosen_setup, own_bands
+    from pwindow.review.picture import around
+    from pwindow.window.recommend import recommend
+
+    bands = window.speed_bands(pressures)
+    best = recommend(window, bands)
+    setup = chosen_setup(window, best, pressures=pressures)[1]
+    shown = around(window, setup, own_bands(window, bands, setup), best)
+    save_picture(window_figure(shown), picture, shown.window_map.to_frame)
 
 
 @main.command()
 @FILES
 @ARCHIVE
-@click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
+@PRODUCT
 @STUDY
 @click.option(
     "--trials", type=click.IntRange(2, 10_000), default=200, show_default=True, help="Trials to simulate."
@@ -157,7 +189,9 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
     from pwindow.cli.tables import calibration_text
     from pwindow.window.calibration import calibrate as simulate
 
-    window = _window(_surfaces(files, archive, terms, leave_out), product, study_of(study, files, archive))
+    window = window_of(
+        surfaces_of(files, archive, terms, leave_out), product, study_of(study, files, archive)
+    )
 
     def shown(finished):
         with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:
@@ -165,22 +199,12 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
 
     found = simulate(window, trials, seed, shown)
     if picture is not None:
-        save_picture(calibration_figure(found, window.product.name, window.surfaces.fingerprint), picture)
+        save_picture(
+            calibration_figure(found, window.product.name, window.surfaces.fingerprint),
+            picture,
+            found.to_frame,
+        )
     reply(calibration_answer(window, found), calibration_text, as_json)
-
-
-def _surfaces(files, archive, terms, leave_out):
-    from pwindow.surfaces import fit as fit_surfaces
-
-    return fit_surfaces(trial_of(files, archive), terms, leave_out)
-
-
-def _window(surfaces, product, study, assurance=None):
-    from pwindow.product import read_product
-    from pwindow.window import find_window
-
-    wanted = read_product(product)
-    return find_window(surfaces, wanted if assurance is None else wanted.with_assurance(assurance), study)
 
 
 @main.command()
@@ -223,5 +247,5 @@ def serve(files, products, study, archive, port, host, no_browser):
     )
 
 
-for command in COMMANDS:
+for command in (*DOCUMENTS, *COMMANDS):
     main.add_command(command)

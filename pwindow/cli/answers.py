@@ -10,11 +10,10 @@ import pandas as pd
 
 from pwindow.product import KINDS
 from pwindow.surfaces.agreement import Agreement, NewTrial
-from pwindow.surfaces.diagnostics import diagnose
 from pwindow.surfaces.fingerprint import versions
 from pwindow.surfaces.honesty import findings
 from pwindow.surfaces.intervals import turned
-from pwindow.surfaces.judged import Judged
+from pwindow.surfaces.judged import Judged, checks_of
 from pwindow.surfaces.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
@@ -116,19 +115,12 @@ def _responses(surfaces: Surfaces, setup: pd.DataFrame, window: Window | None) -
 
 def calibration_answer(window: Window, found: Calibration) -> dict:
     """Stated against realised conformance, by band and at the recommended set-ups."""
-    best = found.recommended
     return plain(
         {
             "product": window.product.name,
             "simulated_trials": found.trials,
             "bands": found.to_frame().to_dict("records"),
-            "recommended": {
-                "trials": len(best),
-                "stated": best["stated"].mean() if len(best) else None,
-                "realised": best["realised"].mean() if len(best) else None,
-                "realised_std_error": best["realised"].sem() if len(best) > 1 else None,
-                "realised_lowest_tenth": best["realised"].quantile(0.1) if len(best) else None,
-            },
+            "recommended": found.at_recommended(),
             "unusable": list(found.unusable),
             "trial": evidence(window.surfaces),
         }
@@ -158,8 +150,7 @@ def _correlation(surfaces: Surfaces) -> dict:
 
 
 def _surface(surface: Surface, judged: Judged | None) -> dict:
-    whole = judged is not None and judged.surface is surface
-    found = judged.checks if whole else diagnose(surface)
+    found = checks_of(surface, judged)
     lack = found.lack_of_fit
     components = surface.components
     return {

@@ -44,7 +44,7 @@ def add(files, archive, accept, reason, picture, as_json):
     standing = "same process" if accept else "undecided"
     found = [add_trial(kept, InputFile.of(path), standing, reason) for path in files]
     if picture is not None and found[0].agreement is not None:
-        save_picture(agreement_figure(found[0].agreement), picture)
+        save_picture(agreement_figure(found[0].agreement), picture, found[0].agreement.to_frame)
     answers = [added_answer(kept, one) for one in found]
     reply({"archive": kept.address, "added": answers}, added_text, as_json)
 
@@ -157,7 +157,8 @@ def compare(before, after, archive, picture, as_json):
         return
     other = refits.kept_fit(kept, after)
     if picture is not None:
-        save_picture(before_after_figure(refits.windows_side_by_side(kept, one, other)), picture)
+        both = refits.windows_side_by_side(kept, one, other)
+        save_picture(before_after_figure(both), picture, both.to_frame)
     reply(compared_answer(one, other, refits.compare(kept, one, other)), compared_text, as_json)
 
 

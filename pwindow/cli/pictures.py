@@ -1,30 +1,60 @@
-"""Pictures that commands write."""
+"""Pictures that commands write, and the numbers they draw."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import click
 
+_ENDINGS = (".html", ".svg", ".png", ".csv")
 
-def _checked(context, parameter, path):
-    if path is not None and not path.absolute().parent.is_dir():
-        raise click.BadParameter(f"there is no folder {path.parent}")
-    return path
+
+def file_option(endings: tuple[str, ...], what: str):
+    """A callback for an option that names a file to write, with one of these endings."""
+
+    def checked(context, parameter, path):
+        if path is None:
+            return None
+        if path.suffix.lower() not in endings:
+            raise click.BadParameter(
+                f"{what} is written as {', '.join(endings[:-1])} or {endings[-1]}; {path.name} ends otherwise"
+            )
+        if not path.absolute().parent.is_dir():
+            raise click.BadParameter(f"there is no folder {path.parent}")
+        return path
+
+    return checked
 
 
 PICTURE = click.option(
     "--picture",
     type=click.Path(path_type=Path, dir_okay=False),
-    callback=_checked,
-    help="Write the picture to this HTML file.",
+    callback=file_option(_ENDINGS, "a picture"),
+    help="Write the picture to this file: .html, .svg or .png; .csv holds the numbers it draws.",
 )
 
 
-def save_picture(figure, path: Path) -> None:
-    """Write a figure as a page of its own, and say so."""
+def save_picture(figure, path: Path, numbers: Callable) -> None:
+    """Write a figure in the form that the file's ending says, and say so.
+
+    Parameters
+    ----------
+    figure : plotly Figure
+    path : Path
+    numbers : callable
+        Makes the table of what the figure draws, a DataFrame.
+    """
+    from pwindow.review.browser import image_of
+
+    kind = path.suffix.lower()
     try:
-        figure.write_html(path, include_plotlyjs=True)
+        if kind == ".html":
+            figure.write_html(path, include_plotlyjs=True)
+        elif kind == ".csv":
+            numbers().to_csv(path, index=False)
+        else:
+            path.write_bytes(image_of(figure, kind[1:]))
     except OSError as problem:
         raise click.BadParameter(
             f"cannot be written: {problem.strerror}", param_hint="--picture"

@@ -22,6 +22,10 @@ TERMS = click.option(
     show_default=True,
     help="All second-order terms; those the corrected Akaike criterion keeps; or all and smooth departures from them.",
 )
+PRODUCT = click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
+ASSURANCE = click.option(
+    "--assurance", type=click.FloatRange(0, 1, min_open=True, max_open=True), help="Another assurance level."
+)
 LEAVE_OUT = click.option(
     "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."
 )
@@ -59,3 +63,19 @@ def archive_of(address, there: bool = False):
     if there and "://" not in address and not Path(address).exists():
         raise UnusableInput(f"there is no archive {address}; `pwindow add` makes one")
     return Archive(address)
+
+
+def surfaces_of(files, archive, terms, leave_out):
+    """The surfaces of FILEs, or of the archive."""
+    from pwindow.surfaces import fit
+
+    return fit(trial_of(files, archive), terms, leave_out)
+
+
+def window_of(surfaces, product, study, assurance=None):
+    """The window of a product file on surfaces, held to another assurance level where one is given."""
+    from pwindow.product import read_product
+    from pwindow.window import find_window
+
+    wanted = read_product(product)
+    return find_window(surfaces, wanted if assurance is None else wanted.with_assurance(assurance), study)

@@ -12,21 +12,9 @@ from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
 from pwindow.surfaces.honesty import Finding
 from pwindow.surfaces.responses import KINDS as RESPONSES
+from pwindow.units import percent
 from pwindow.window.bands import closest
 from pwindow.window.recommend import ends_at_trial
-
-
-def percent(value: float) -> str:
-    """A probability in words that never round up to certainty.
-
-    Examples
-    --------
-    >>> percent(0.9504), percent(0.99999), percent(0.00001)
-    ('95.0 %', 'over 99.9 %', 'under 0.1 %')
-    """
-    if value > 0.999:
-        return "over 99.9 %"
-    return "under 0.1 %" if value < 0.001 else f"{100 * value:.1f} %"
 
 
 def table(names: Iterable[str], rows: Iterable[Sequence[object]]) -> str:

@@ -151,6 +151,11 @@ class Agreement:
         bridge_alike = self.bridging is None or self.bridging.agrees
         return bridge_alike and all(one.agrees for one in self.by_name.values())
 
+    def to_frame(self) -> pd.DataFrame:
+        """Compared cells of every response, as of `ResponseAgreement`, with ``response``."""
+        parts = [one.cells.assign(response=name) for name, one in self.by_name.items()]
+        return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+
     @property
     def sentences(self) -> tuple[str, ...]:
         """What was found for each response, and what could not be compared."""

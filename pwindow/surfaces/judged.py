@@ -76,3 +76,8 @@ def judge(surface: Surface, bends: bool) -> Judged | None:
     level = None if form is None or form.clearly_better else worst_level(cleared)
     off = level if level is not None and level.p < RARE else None
     return Judged(seen, checks, tuple(apart), cleared, cleared_checks, form, off)
+
+
+def checks_of(surface: Surface, judged: Judged | None) -> Diagnostics:
+    """Checks of a whole surface: those it was judged by, where bridging hides none of it."""
+    return judged.checks if judged is not None and judged.surface is surface else diagnose(surface)

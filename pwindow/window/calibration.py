@@ -74,6 +74,24 @@ class Calibration:
             )
         return pd.DataFrame(rows)
 
+    def at_recommended(self) -> dict:
+        """Stated and realised conformance at the recommended set-ups.
+
+        Returns
+        -------
+        dict
+            ``trials`` that recommend one; means ``stated`` and ``realised`` with ``realised_std_error``, and
+            ``realised_lowest_tenth``; None where there is nothing to say.
+        """
+        best = self.recommended
+        return {
+            "trials": len(best),
+            "stated": best["stated"].mean() if len(best) else None,
+            "realised": best["realised"].mean() if len(best) else None,
+            "realised_std_error": best["realised"].sem() if len(best) > 1 else None,
+            "realised_lowest_tenth": best["realised"].quantile(0.1) if len(best) else None,
+        }
+
 
 def calibrate(
     window: Window,

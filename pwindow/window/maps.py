@@ -36,6 +36,19 @@ class WindowMap:
     joint: np.ndarray
     margin: np.ndarray
 
+    def to_frame(self) -> pd.DataFrame:
+        """One row per set-up of the trial region: settings, ``joint_conformance``, ``margin_of_means``."""
+        volume, speed = (grid.ravel() for grid in np.meshgrid(self.volumes, self.speeds, indexing="ij"))
+        table = pd.DataFrame(
+            {
+                "speed_m_min": speed,
+                "cell_volume_cm3_m2": volume,
+                "joint_conformance": self.joint.ravel(),
+                "margin_of_means": self.margin.ravel(),
+            }
+        )
+        return table.dropna().reset_index(drop=True)
+
 
 def window_map(window: Window, plate: str, pressure: float, cells: int = 60) -> WindowMap:
     """Compute the map; both axes are evenly spaced over the tried range.

@@ -188,6 +188,11 @@ class SideBySide:
     recommended: tuple[tuple[float, float] | None, ...]
     fits: tuple[str, str]
 
+    def to_frame(self) -> pd.DataFrame:
+        """Both maps, as of `WindowMap.to_frame`, told apart by ``fit``: before, after."""
+        parts = {"before": self.before, "after": self.after}
+        return pd.concat([one.to_frame().assign(fit=name) for name, one in parts.items()], ignore_index=True)
+
 
 def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> SideBySide:
     """The windows of the later fit's first product, where that fit recommends to run.

@@ -1,0 +1,211 @@
+"""Commands that write documents: the report of a design review and the sheet for a press run."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from pathlib import Path
+
+import click
+from click.core import ParameterSource
+
+from pwindow.cli.guarded import guarded, reply
+from pwindow.cli.pictures import file_option
+from pwindow.cli.sources import (
+    ARCHIVE,
+    ASSURANCE,
+    FILES,
+    LEAVE_OUT,
+    PRODUCT,
+    STUDY,
+    TERMS,
+    archive_of,
+    study_of,
+    surfaces_of,
+    window_of,
+)
+
+_AT = click.option(
+    "--at",
+    metavar="SETTINGS",
+    help="The set-up, such as “roll=2047, pressure=50 µm, speed=80 m/min”. The recommended one unless given.",
+)
+_OUTPUT = click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    callback=file_option((".html", ".pdf"), "a document"),
+    help="Write the document to this file: .html or .pdf.",
+)
+_PAPER = click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"]),
+    help="Paper to lay it out for: that of the printer unless given; A4 of a PDF.",
+)
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print the numbers of the document as JSON.")
+_SETTINGS = ("roll", "pressure", "speed", "plate")
+
+
+@click.command()
+@FILES
+@ARCHIVE
+@PRODUCT
+@STUDY
+@ASSURANCE
+@_AT
+@click.option(
+    "--calibrate",
+    "trials",
+    type=click.IntRange(2, 10_000),
+    help="Simulate so many trials, and say whether such probabilities are kept.",
+)
+@TERMS
+@LEAVE_OUT
+@_OUTPUT
+@_PAPER
+@_JSON
+@guarded
+def review(trials, output, paper, as_json, **asked):
+    """Write the report of a set-up for a design review: why, what else, how sure, what was not tried."""
+    from pwindow.review import report_html
+
+    _answer(lambda: _reviewed(**asked, trials=trials), report_html, output, paper, as_json)
+
+
+@click.command("run-sheet")
+@FILES
+@ARCHIVE
+@PRODUCT
+@STUDY
+@ASSURANCE
+@_AT
+@TERMS
+@LEAVE_OUT
+@_OUTPUT
+@_PAPER
+@_JSON
+@guarded
+def run_sheet(output, paper, as_json, **asked):
+    """Write the sheet of a set-up for the press: what to set, what to measure first, and what if it is off."""
+    from pwindow.review import run_sheet_html
+
+    _answer(lambda: _reviewed(**asked), run_sheet_html, output, paper, as_json)
+
+
+def _answer(collect, page, output, paper, as_json) -> None:
+    """Write the document where a file is named, and say what it is about."""
+    from pwindow.cli.answers import plain
+
+    if output is None and not as_json:
+        raise click.UsageError("name the document: --output FILE.html or FILE.pdf; or ask for --json")
+    found = collect()
+    if output is not None:
+        _write(output, page(found, paper), paper)
+    reply(plain(found.to_dict() | {"file": None if output is None else str(output)}), _told, as_json)
+
+
+def _reviewed(files, archive, product, study, assurance, at, terms, leave_out, trials=None):
+    """The review that a document is made from."""
+    from pwindow.review import review as collect
+
+    wanted = None if at is None else _point(at)
+    surfaces = surfaces_of(files, archive, terms, leave_out)
+    window = window_of(surfaces, product, study_of(study, files, archive), assurance)
+    return collect(
+        window,
+        None if wanted is None else _setup(window, wanted),
+        volumes=_volumes(archive) if archive and not files else {},
+        calibration=None if trials is None else _calibrated(window, trials),
+        command=_again(),
+    )
+
+
+def _point(text):
+    """The set-up as it was typed."""
+    from pwindow.cli.setups import parse_points
+
+    points = parse_points([text])
+    if len(points) > 1:
+        raise click.BadParameter("a document is about one set-up; name each setting once", param_hint="--at")
+    if "roll" not in points[0] or set(points[0]) - set(_SETTINGS):
+        raise click.BadParameter(
+            f"a document is about a roll of the inventory and the product's own pattern: name {', '.join(_SETTINGS)}",
+            param_hint="--at",
+        )
+    return points[0]
+
+
+def _setup(window, point):
+    from pwindow.cli.setups import read_setups
+    from pwindow.window.setup import Setup
+
+    row = read_setups([point], window.surfaces, window.rolls, window).iloc[0]
+    roll = next(roll for roll in window.rolls if roll.id == point["roll"])
+    return Setup(str(row["plate"]), roll, float(row["pressure"]), float(row["speed"]))
+
+
+def _volumes(archive):
+    """The last measured volume of each roll that the archive knows."""
+    from pwindow.review import RollVolume
+
+    last = archive_of(archive, there=True).volumes().groupby("roll", sort=False).last()
+    return {
+        str(roll): RollVolume(float(row["cell_volume"]), row["measured"], row["note"])
+        for roll, row in last.iterrows()
+    }
+
+
+def _calibrated(window, trials):
+    from pwindow.window.calibration import calibrate
+
+    def shown(finished):
+        with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:
+            yield from bar
+
+    return calibrate(window, trials, progress=shown)
+
+
+def _again() -> str:
+    """The command as it was given, with nothing that was not, and no password."""
+    from pwindow.trials.archive.connection import shown
+
+    context = click.get_current_context()
+    words = ["pwindow", str(context.info_name), *map(str, context.params.get("files", ()))]
+    for option in context.command.params:
+        value = context.params.get(option.name)
+        given = context.get_parameter_source(option.name)
+        if (
+            not isinstance(option, click.Option)
+            or option.name == "as_json"
+            or given == ParameterSource.DEFAULT
+        ):
+            continue
+        if option.name == "archive":
+            if context.params.get("files"):
+                continue
+            value = shown(value)
+        for one in value if option.multiple else [value]:
+            words += [option.opts[-1], str(one)]
+    return shlex.join(words)
+
+
+def _write(output: Path, html: str, paper: str | None) -> None:
+    from pwindow.review import pdf_of
+
+    content = pdf_of(html, paper or "A4") if output.suffix.lower() == ".pdf" else html.encode()
+    try:
+        output.write_bytes(content)
+    except OSError as problem:
+        raise click.BadParameter(f"cannot be written: {problem.strerror}", param_hint="--output") from problem
+
+
+def _told(answer) -> str:
+    at, pressure = answer["setup"], next(one for one in answer["settings"] if one["name"] == "pressure")
+    return (
+        f"{answer['file']}: {answer['product']}, set-up {answer['chosen']}: roll {at['roll']}, {pressure['value']:g} "
+        f"{pressure['unit']}, {at['speed_m_min']:g} m/min, conformance {answer['conformance']['joint']:.3f} "
+        f"(fingerprint {answer['fingerprints']['document']})"
+    )
+
+
+DOCUMENTS = (review, run_sheet)

@@ -1,0 +1,143 @@
+"""A review as pages: one self-contained HTML text each, with every name escaped by the templates.
+
+Pictures are drawn by plotly.js, which the report carries inside once: it needs no browser to be made and
+no other host to be read. The run sheet has no picture and no script.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from functools import cache
+from typing import Literal
+
+import plotly.graph_objects as go
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from pwindow.charts import palette
+from pwindow.errors import WindowProblem
+from pwindow.product import KINDS
+from pwindow.review.cautions import CAUTIONS
+from pwindow.review.collect import Review
+from pwindow.review.first_prints import LEVEL, MAKE_READIES, NOTICED
+from pwindow.review.words import asked, in_hundred, listed
+from pwindow.units import percent
+from pwindow.window.trade_offs import CONFORMANCE
+
+Paper = Literal["A4", "Letter"]
+PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
+_HEIGHTS = {"window": 400, "conformance": 365, "limiting": 440}  # px: the first two fit on one page
+
+
+def report_html(review: Review, paper: Paper | None = None) -> str:
+    """The report for a design review.
+
+    Parameters
+    ----------
+    review : Review
+    paper : {'A4', 'Letter'}, optional
+        Paper it is laid out for; that of the printer unless given.
+    """
+    drawn = {name: _picture(figure, _HEIGHTS[name]) for name, figure in review.pictures.items()}
+    return _page("report.html.j2", review, paper, script=_plotly(), pictures=drawn)
+
+
+def run_sheet_html(review: Review, paper: Paper | None = None) -> str:
+    """The sheet for the press side: one printed page.
+
+    Raises
+    ------
+    WindowProblem
+        If no set-up was asked for and none is assured, or its roll is only planned.
+    """
+    if review.chosen == "closest":
+        raise WindowProblem(
+            f"no set-up reaches {asked(review.level)}, so there is none to put on a run sheet; choose one, knowing "
+            f"that it is not assured, or ask for a lower assurance: the closest reaches {percent(review.joint)}"
+        )
+    if review.setup.roll.planned:
+        raise WindowProblem(
+            f"roll {review.setup.roll.id} is only planned: a run sheet is for a roll that can be mounted; choose one of those"
+        )
+    return _page("run_sheet.html.j2", review, paper)
+
+
+def _page(template: str, review: Review, paper: Paper | None, **more) -> str:
+    return (
+        _templates()
+        .get_template(template)
+        .render(review=review, paper=paper, cautions=CAUTIONS, palette=palette, kinds=KINDS, **more)
+    )
+
+
+@cache
+def _templates() -> Environment:
+    found = Environment(
+        loader=PackageLoader("pwindow.review"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    found.filters |= {
+        "percent": percent,
+        "asked": asked,
+        "in_hundred": in_hundred,
+        "listed": listed,
+        "short": "{:.3g}".format,
+        "plain": "{:g}".format,
+        "limits": _limits,
+        "cell": _cell,
+        "difference": _difference,
+        "capitalize_first": lambda text: text[:1].upper() + text[1:],
+    }
+    found.globals |= {"LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "NOTICED": NOTICED}
+    return found
+
+
+def _limits(one) -> str:
+    """A requirement's limits, such as “16 to 42 µm”; "–" where there is none."""
+    if one.least is not None and one.most is not None:
+        return f"{one.least:g} to {one.most:g} {one.unit}"
+    if one.least is None and one.most is None:
+        return "–"
+    return f"at least {one.least:g} {one.unit}" if one.most is None else f"at most {one.most:g} {one.unit}"
+
+
+def _cell(one: Mapping, row: Mapping) -> str:
+    """What stands in one cell of the table of set-ups side by side."""
+    value = one["value"]
+    if not isinstance(value, float):
+        return str(value)
+    if row["what"] == CONFORMANCE:
+        return percent(value)
+    if math.isnan(value):
+        return "–"
+    interval = "" if math.isnan(one["low"]) else f" ({one['low']:.3g} … {one['high']:.3g})"
+    return f"{value:.3g}{interval}"
+
+
+def _difference(one: Mapping, row: Mapping) -> str:
+    """The difference to the first set-up; "" where there is none."""
+    apart = one.get("difference", math.nan)
+    if math.isnan(apart) or apart == 0.0:
+        return ""
+    if row["what"] == CONFORMANCE:
+        return f"{apart:+.1f} percentage points"
+    interval = f" ({one['difference_low']:+.2g} … {one['difference_high']:+.2g})"
+    return f"{apart:+.3g}{'' if math.isnan(one['difference_low']) else interval}"
+
+
+@cache
+def _plotly() -> Markup:
+    from plotly.offline import get_plotlyjs
+
+    return Markup(get_plotlyjs())
+
+
+def _picture(figure: go.Figure, height: int) -> Markup:
+    """A figure as a piece of a page; plotly escapes what could end its script."""
+    sized = go.Figure(figure).update_layout(width=PICTURE_WIDTH, height=height)
+    sized.update_layout(font={"size": 12}, title={"font": {"size": 14}})
+    return Markup(sized.to_html(full_html=False, include_plotlyjs=False, config={"displayModeBar": False}))

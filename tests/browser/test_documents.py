@@ -1,0 +1,156 @@
+"""Documents in a real browser: offline, printed whole on both papers, one page where one is promised."""
+
+import re
+import sys
+
+import pytest
+from playwright.sync_api import Error
+
+import pwindow as pw
+from pwindow.inputs import InputFile
+from pwindow.review import browser as printing
+from pwindow.review import image_of, pdf_of, report_html, review, run_sheet_html
+
+PAPERS = {"A4": (595, 842), "Letter": (612, 792)}
+EVERYTHING = """
+name = "A part that must meet everything, under a name that is far longer than any name of a part should be"
+[pattern]
+plate = "laser-imaged"
+plate_width = "30 µm"
+plate_gap = "60 µm"
+pitch = "900 µm"
+[requirements.line_resistance]
+length = "80 mm"
+most = "400 ohm"
+[requirements.sheet_resistance]
+most = "6 ohm"
+[requirements.voltage_drop]
+tile = "200 mm"
+current_density = "1 A/m2"
+most = "90 mV"
+[requirements.open_area]
+least = "80 %"
+[requirements.line_width]
+most = "72 µm"
+[requirements.line_height]
+least = "0.4 µm"
+[requirements.gap]
+least = "5 µm"
+most = "60 µm"
+count = 480
+"""
+
+
+@pytest.fixture(scope="module")
+def tag_found(tag_window):
+    return review(tag_window)
+
+
+@pytest.fixture(scope="module")
+def all_found(demo_surfaces, study):
+    product = pw.read_product(InputFile("all.toml", EVERYTHING.encode()))
+    return review(pw.find_window(demo_surfaces, product, study))
+
+
+def pages(pdf):
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+def sizes(pdf):
+    return {tuple(map(float, found)) for found in re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", pdf)}
+
+
+@pytest.fixture
+def opened(browser, tmp_path):
+    """Open a page offline, and keep every address it asks for."""
+    contexts = []
+
+    def open_page(html, width=1280):
+        file = tmp_path / "document.html"
+        file.write_text(html, encoding="utf-8")
+        contexts.append(browser.new_context(offline=True, viewport={"width": width, "height": 900}))
+        page = contexts[-1].new_page()
+        page.addresses, page.said = [], []
+        page.on("request", lambda request: page.addresses.append(request.url))
+        page.on("console", lambda message: page.said.append(message.text))
+        page.on("pageerror", lambda error: page.said.append(str(error)))
+        page.goto(file.as_uri())
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+def test_the_report_asks_no_other_host(opened, tag_found):
+    page = opened(report_html(tag_found))
+    page.locator(".heatmaplayer image").first.wait_for(state="attached")
+    assert [one for one in page.addresses if not one.startswith(("file:", "data:", "blob:"))] == []
+    assert page.said == []
+
+
+@pytest.mark.parametrize("width", [680, 1280])
+def test_nothing_is_wider_than_its_page(opened, tag_found, all_found, width):
+    """680 px are what an A4 page holds between its margins."""
+    for html in (report_html(tag_found), report_html(all_found), run_sheet_html(all_found)):
+        page = opened(html, width)
+        page.emulate_media(media="print")
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width
+
+
+def test_no_figure_or_row_is_cut_in_two(opened, tag_found):
+    page = opened(report_html(tag_found))
+    page.emulate_media(media="print")
+    rules = page.evaluate(
+        "[...document.querySelectorAll('tr, figure')].map(one => getComputedStyle(one).breakInside)"
+    )
+    assert len(rules) > 50 and set(rules) == {"avoid"}
+    heads = page.evaluate("[...document.querySelectorAll('thead')].map(one => getComputedStyle(one).display)")
+    assert set(heads) == {"table-header-group"}
+    tallest = page.evaluate(
+        "Math.max(...[...document.querySelectorAll('figure')].map(one => one.offsetHeight))"
+    )
+    assert 400 < tallest < 930  # px of a Letter page between its margins
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_report_on_paper(browser_type_launch_args, tag_found, paper):
+    pdf = pdf_of(report_html(tag_found, paper), paper)
+    assert 4 <= pages(pdf) <= 8
+    assert [tuple(round(side) for side in size) for size in sizes(pdf)] == [
+        pytest.approx(PAPERS[paper], abs=1)
+    ]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("found", ["tag_found", "all_found"])
+def test_the_run_sheet_is_one_page(browser_type_launch_args, found, paper, request):
+    html = run_sheet_html(request.getfixturevalue(found), paper)
+    assert pages(pdf_of(html, paper)) == 1
+    assert (
+        pages(pdf_of(html.replace("<h2>Signatures</h2>", "<h2>Signatures</h2>" + "<p>more</p>" * 40), paper))
+        == 2
+    )
+
+
+def test_pictures(browser_type_launch_args, tag_found):
+    figure = tag_found.pictures["window"]
+    svg, png = image_of(figure, "svg"), image_of(figure, "png")
+    assert svg.startswith(b"<svg") and "cell volume, cm³/m²" in svg.decode()
+    assert png.startswith(b"\x89PNG") and int.from_bytes(png[16:20], "big") == 2 * 700
+
+
+def test_without_the_library_the_mend_is_said(monkeypatch):
+    monkeypatch.setitem(sys.modules, "playwright.sync_api", None)
+    with pytest.raises(printing.NoBrowser, match=r'pip install "pwindow\[pdf\]"'):
+        pdf_of("<p>")
+
+
+def test_without_a_browser_the_mend_is_said():
+    class Nothing:
+        def launch(self, **options):
+            raise Error("nothing at that path")
+
+    with pytest.raises(printing.NoBrowser, match="apt install chromium.*nothing at that path"):
+        printing._browser(Nothing())

@@ -1,0 +1,110 @@
+"""`pwindow review` and `pwindow run-sheet`: documents whose numbers are those of the other commands."""
+
+import datetime
+import json
+import re
+import shlex
+
+import pytest
+
+import pwindow as pw
+from pwindow.trials.archive import Archive
+
+
+@pytest.fixture(scope="module")
+def asked(first, tag_file):
+    return [first, "--product", tag_file, "--study", str(pw.demo("study.toml"))]
+
+
+def test_numbers_are_those_of_speeds_and_predict(answer, asked):
+    found = answer("review", *asked)
+    told = answer("speeds", *asked)
+    for band in found["bands"]:
+        band.pop("ends_at_trial")
+    assert found["bands"] == told["bands"] and found["recommended"] == told["recommended"]
+    at = "roll=2047, pressure=50 µm, speed=98.8 m/min"
+    point = answer("predict", *asked, "--at", at)["points"][0]
+    assert found["conformance"] == pytest.approx(point["conformance"], abs=1e-12)
+    line = next(one for one in found["requirements"] if one["name"] == "line_resistance")
+    predicted = point["responses"]["line_resistance_ohm"]
+    assert [line["mean"], line["low"], line["high"]] == [
+        predicted[name] for name in ("mean", "obs_ci_low", "obs_ci_high")
+    ]
+    assert found["trial"]["fingerprint"] == told["trial"]["fingerprint"]
+
+
+def test_the_report_prints_what_the_commands_print(run, asked, tmp_path):
+    """The numbers of both commands, as they are printed, stand in the document."""
+    file = tmp_path / "report.html"
+    result = run("review", *asked, "-o", file)
+    assert result.exit_code == 0 and str(file) in result.stdout
+    words = re.sub(r"<script>.*?</script>|<[^>]+>", "", file.read_text(encoding="utf-8"), flags=re.S)
+    text = run("speeds", *asked).stdout
+    for band in re.findall(r"[\d.]+ – [\d.]+", text):
+        assert band in words
+    speed, conformance = re.search(r"recommended: ([\d.]+) m/min, conformance (0\.\d+)", text).groups()
+    assert f"{speed} m/min" in words and f"{100 * float(conformance):.1f} %" in words
+    at = f"roll=2047, pressure=50 µm, speed={speed} m/min"
+    line = re.search(r"line_resistance_ohm +([\d.]+)", run("predict", *asked, "--at", at).stdout)[1]
+    assert f"{float(line):.3g} Ω" in words
+
+
+def test_the_command_makes_the_document_again(run, answer, asked, tmp_path):
+    told = answer(
+        "run-sheet", *asked, "--at", "roll=1318, pressure=50 µm, speed=60 m/min", "--paper", "Letter"
+    )
+    words = shlex.split(told["command"])
+    assert words[:2] == ["pwindow", "run-sheet"]
+    again = json.loads(run(*words[1:], "--json").stdout)
+    assert again == told and told["setup"]["speed_m_min"] == 60.0
+
+
+def test_archive_with_dated_rolls(run, answer, first, tag_file, tmp_path):
+    archive = tmp_path / "trials.db"
+    run("add", first, "--archive", archive)
+    Archive(str(archive)).keep_volume("2047", 7.15, datetime.date(2026, 10, 30), "after cleaning")
+    told = answer("run-sheet", "--archive", archive, "--product", tag_file)
+    assert told["roll_volume"] == {"cell_volume": 7.15, "measured": "2026-10-30", "note": "after cleaning"}
+    assert shlex.split(told["command"])[2:4] == ["--archive", str(archive)]
+
+
+def test_calibration_where_it_is_asked_for(answer, asked):
+    found = answer("review", *asked, "--calibrate", "2")["calibration"]
+    assert found["simulated_trials"] == 2 and found["recommended"]["trials"] == 2
+
+
+@pytest.mark.parametrize(
+    "more, words",
+    [
+        ([], "--output"),
+        (["-o", "report.docx"], ".html or .pdf"),
+        (["-o", "nowhere/report.html"], "no folder"),
+        (["--json", "--at", "pressure=50 µm, speed=60 m/min"], "roll"),
+        (["--json", "--at", "roll=2047, pressure=50 µm, speed=60 m/min, plate_gap=70 µm"], "pattern"),
+        (["--json", "--at", "roll=2047, pressure=50 µm, speed=60 m/min, speed=70 m/min"], "one set-up"),
+        (["--json", "--at", "roll=77, pressure=50 µm, speed=60 m/min"], "not in the inventory"),
+    ],
+)
+@pytest.mark.parametrize("command", ["review", "run-sheet"])
+def test_wrong_usage(misused, asked, command, more, words):
+    assert words in misused(command, *asked, *more)
+
+
+def test_what_was_not_tried_is_refused(refused, asked):
+    at = "roll=2047, pressure=50 µm, speed=150 m/min"
+    for command in ("review", "run-sheet"):
+        assert "outside the trial region" in refused(command, *asked, "--json", "--at", at)
+
+
+def test_the_page_of_speeds_and_its_numbers(run, answer, asked, tmp_path):
+    page, table = tmp_path / "window.html", tmp_path / "window.csv"
+    assert run("speeds", *asked, "--picture", page).exit_code == 0
+    assert "joint conformance" in page.read_text(encoding="utf-8")
+    assert run("speeds", *asked, "--pressure", "45 µm", "--picture", table).exit_code == 0
+    head, *rows = table.read_text(encoding="utf-8").splitlines()
+    assert head == "speed_m_min,cell_volume_cm3_m2,joint_conformance,margin_of_means" and len(rows) > 1000
+    assert max(float(row.split(",")[2]) for row in rows) > 0.99
+
+
+def test_a_picture_of_another_kind_is_wrong_usage(misused, asked, tmp_path):
+    assert ".html, .svg, .png or .csv" in misused("speeds", *asked, "--picture", tmp_path / "window.bmp")

@@ -1,0 +1,179 @@
+"""The report: its numbers are those of the commands, its names are escaped, it needs no other host."""
+
+import dataclasses
+import re
+
+import pytest
+
+import pwindow as pw
+from pwindow.errors import WindowProblem
+from pwindow.inputs import InputFile
+from pwindow.review import report_html, review, run_sheet_html
+from pwindow.review.cautions import CAUTIONS
+from pwindow.units import percent
+from pwindow.window.setup import Setup
+from pwindow.window.trade_offs import with_planned_roll
+
+
+@pytest.fixture(scope="module")
+def page(tag_review, read_page):
+    return read_page(report_html(tag_review))
+
+
+def test_the_order_of_the_story(page):
+    heads = [
+        "The product and its requirements",
+        "The window",
+        "The alternatives",
+        "The evidence",
+        "Risks, and what was not tried",
+        "Confirmation prints to take",
+        "Cautions",
+        "Fingerprint",
+    ]
+    places = [page.text.index(head) for head in heads]
+    assert places == sorted(places)
+    lead = page.text[: places[0]]
+    for words in (
+        "98.8 m/min",
+        "roll 2047",
+        "50 µm",
+        "Why this speed",
+        "What pinches",
+        "If run faster",
+        "How sure",
+    ):
+        assert words in lead
+
+
+def test_speed_bands_are_those_of_the_window(page, tag_window):
+    bands = tag_window.speed_bands()
+    told = page.rows("bands")
+    assert len(told) == len(bands) > 5
+    for row, (_, band) in zip(told, bands.iterrows()):
+        assert row[:5] == [
+            band["roll"],
+            f"{band['cell_volume_cm3_m2']:.3g}",
+            f"{band['pressure_um']:g}",
+            f"{band['speed_low_m_min']:g} – {band['speed_high_m_min']:g}",
+            percent(band["conformance_at_fastest"]),
+        ]
+        assert row[5] == f"{band['safest_speed_m_min']:g} ({percent(band['conformance_at_safest'])})"
+
+
+def test_requirements_are_predicted_as_the_window_predicts(page, tag_window):
+    setup = tag_window.setups("laser-imaged", 98.8, 7.2, 50.0)
+    chances, found = tag_window.conformance(setup).iloc[0], tag_window.quantities(setup)
+    rows = {row[0].split(" at ")[0]: row for row in page.rows("requirements")}
+    for name, label, unit in (("line_resistance", "line resistance", "Ω"), ("gap", "gap", "µm")):
+        told = found[name].iloc[0]
+        assert rows[label][1:] == [
+            f"{told['mean']:.3g} {unit}",
+            f"{told['obs_ci_low']:.3g} … {told['obs_ci_high']:.3g} {unit}",
+            percent(chances[name]),
+        ]
+    assert rows["all together"][-1] == percent(chances["joint"])
+
+
+def test_a_relaxed_limit_says_what_a_product_with_it_says(tag_review, tag, demo_surfaces, study):
+    one = next(item for item in tag_review.relaxed if item.label == "line resistance")
+    assert (one.before, one.after) == (330.0, 340.0)
+    eased = tuple(
+        dataclasses.replace(item, most=340.0) if item.name == "line_resistance" else item
+        for item in tag.requirements
+    )
+    window = pw.find_window(demo_surfaces, dataclasses.replace(tag, requirements=eased), study)
+    bands = window.speed_bands([50.0])
+    assert one.fastest == bands.loc[bands["roll"] == "2047", "speed_high_m_min"].max() > 98.8
+    here = window.setups("laser-imaged", 98.8, 7.2, 50.0)
+    assert one.conformance == pytest.approx(window.joint_conformance(here)[0], abs=1e-6)
+
+
+def test_no_other_host(tag_review):
+    html = report_html(tag_review)
+    assert not re.findall(r"<(?:script|link|img|iframe)[^>]*\s(?:src|href)=", html)
+    assert "@import" not in html and len(html) < 6e6
+
+
+def test_what_is_asked_for_instead_is_set_beside_the_recommendation(tag_window, read_page):
+    roll = next(roll for roll in tag_window.rolls if roll.id == "1290")
+    found = review(tag_window, Setup("laser-imaged", roll, 45.0, 95.0))
+    assert found.chosen == "asked for" and not found.assured
+    text = read_page(report_html(found)).text
+    assert "less than asked for" in text and "recommended is 98.8 m/min with roll 2047" in text
+    assert "Roll 1290 was not in the trial" in text and "No print was made at 45 µm" in text
+    sheet = read_page(run_sheet_html(found)).text
+    assert "Less than asked for" in sheet and "98.8" not in sheet
+
+
+def test_without_an_assured_set_up(demo_surfaces, tag, study, read_page):
+    window = pw.find_window(demo_surfaces, tag.with_assurance(0.99999), study)
+    found = review(window)
+    assert found.chosen == "closest" and found.band is None
+    text = read_page(report_html(found)).text
+    assert "No speed is assured" in text and "99.999 %" in text
+    with pytest.raises(WindowProblem, match="99.999 %"):
+        run_sheet_html(found)
+
+
+def test_nothing_is_said_of_what_was_not_tried(tag_window):
+    with pytest.raises(WindowProblem, match="outside the trial region"):
+        review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 50.0, 150.0))
+
+
+def test_a_planned_roll_has_no_run_sheet(tag_window):
+    window = with_planned_roll(tag_window, "9001", 6.0)
+    roll = next(roll for roll in window.rolls if roll.id == "9001")
+    found = review(window, Setup("laser-imaged", roll, 50.0, 60.0))
+    assert "9001 (planned)" in report_html(found)
+    with pytest.raises(WindowProblem, match="only planned"):
+        run_sheet_html(found)
+
+
+HEIGHT = "line_height [um]"
+NASTY = "<script>alert(1)</script><img src=x onerror=alert(2)>"
+
+
+def test_names_are_escaped(demo_rows, tag, study, tag_review, read_page):
+    rows = demo_rows.replace({"print": {"A-030": NASTY}, "plate": {"laser-imaged": "laser & <b>"}})
+    rows.loc[rows["print"] == NASTY, HEIGHT] *= 1.6
+    trial = pw.read_trial(InputFile(f"{NASTY}.csv", rows.to_csv(index=False).encode()))
+    product = dataclasses.replace(
+        tag, name=NASTY, pattern=dataclasses.replace(tag.pattern, plate="laser & <b>")
+    )
+    found = review(pw.find_window(pw.fit(trial), product, study), command=f"pwindow review '{NASTY}'")
+    assert any(NASTY in one.sentence for one in found.findings)
+    for made, clean in ((report_html, tag_review), (run_sheet_html, tag_review)):
+        html, tags = made(found), read_page(made(clean)).tags
+        assert NASTY not in html and NASTY in read_page(html).text
+        assert (
+            read_page(html).tags.count("script") == tags.count("script") and "img" not in read_page(html).tags
+        )
+        assert "b" not in tags or "laser & <b>" in read_page(html).text
+
+
+def test_calibration_is_told_where_it_was_done(tag_window, tag_review, read_page):
+    from pwindow.window.calibration import calibrate
+
+    kept = calibrate(tag_window, trials=2, seed=3, workers=1, setups=60)
+    found = review(tag_window, calibration=kept)
+    text = read_page(report_html(found)).text
+    assert "2 trials of this layout were simulated" in text and "not simulated" not in text
+    assert "was not simulated" in read_page(report_html(tag_review)).text
+
+
+def test_the_same_data_make_the_same_document(tag_window, tag_review):
+    again = review(tag_window, made=tag_review.made, command=tag_review.command)
+    assert run_sheet_html(again) == run_sheet_html(tag_review)
+    assert again.fingerprints == tag_review.fingerprints
+    slower = review(tag_window, dataclasses.replace(tag_review.setup, speed=80.0))
+    changed = {name for name, value in slower.fingerprints.items() if value != again.fingerprints[name]}
+    assert changed == {"document"}
+
+
+def test_cautions_are_those_of_the_readme():
+    from pathlib import Path
+
+    readme = " ".join((Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8").split())
+    stated = readme.split("## Cautions")[1].split("Contributors start")[0]
+    assert " ".join(f"- {one}" for one in CAUTIONS) == stated.strip()

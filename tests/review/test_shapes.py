@@ -1,0 +1,50 @@
+"""Reviews of trials of other shapes: each says what it can, and no number that is not one."""
+
+import re
+
+import pytest
+
+import pwindow as pw
+from pwindow.inputs import InputFile
+from pwindow.review import report_html, review, run_sheet_html
+
+GAP = (
+    '[pattern]\nplate = "laser-imaged"\nplate_gap = "75 µm"\n[requirements.gap]\nleast = "0 µm"\ncount = 12\n'
+)
+LINES = ["line_height [um]", "line_width [um]", "section_area [um2]", "resistance [ohm]", "line_length [mm]"]
+
+
+def counted(rows):
+    """Gaps that were inspected and not measured."""
+    return rows[rows["plate_gap [um]"].notna()].drop(columns=[*LINES, "gap [um]"])
+
+
+def without(*columns):
+    return lambda rows: rows.drop(columns=list(columns))
+
+
+SHAPES = {
+    "gaps counted": (counted, GAP, ["bridged of 12 gaps"]),
+    "no plate, no roll": (
+        without("plate", "roll"),
+        None,
+        ["1 × line resistance over 80 mm", "4 × line width"],
+    ),
+    "constant pressure": (lambda rows: rows[rows["pressure [um]"] == 50], None, ["3 × gap"]),
+    "lines only": (
+        lambda rows: rows[rows["plate_gap [um]"].isna()],
+        '[pattern]\nplate = "laser-imaged"\n[requirements.line_width]\nmost = "70 µm"\n',
+        ["4 × line width", "4 × line height", "2 × resistance of 5 mm of line"],
+    ),
+}
+
+
+@pytest.mark.parametrize("change, product, measured", SHAPES.values(), ids=SHAPES.keys())
+def test_both_documents(simulated, read_frame, tag, read_page, change, product, measured):
+    wanted = tag if product is None else pw.read_product(InputFile("part.toml", product.encode()))
+    found = review(pw.find_window(pw.fit(read_frame(change(simulated))), wanted))
+    report, sheet = read_page(report_html(found)), read_page(run_sheet_html(found))
+    for page in (report, sheet):
+        assert not re.findall(r"\b(nan|None|inf)\b", page.text)
+    told = [row[0] for row in sheet.rows("first-prints")]
+    assert set(measured) <= set(told)
