@@ -106,6 +106,7 @@ def _answer(collect, page, output, paper, as_json) -> None:
 
 def _reviewed(files, archive, product, study, assurance, at, terms, leave_out, trials=None):
     """The review that a document is made from."""
+    from pwindow.review import last_volumes
     from pwindow.review import review as collect
 
     wanted = None if at is None else _point(at)
@@ -114,7 +115,7 @@ def _reviewed(files, archive, product, study, assurance, at, terms, leave_out, t
     return collect(
         window,
         None if wanted is None else _setup(window, wanted),
-        volumes=_volumes(archive) if archive and not files else {},
+        volumes=last_volumes(archive_of(archive, there=True)) if archive and not files else {},
         calibration=None if trials is None else _calibrated(window, trials),
         command=_again(),
     )
@@ -142,17 +143,6 @@ def _setup(window, point):
     row = read_setups([point], window.surfaces, window.rolls, window).iloc[0]
     roll = next(roll for roll in window.rolls if roll.id == point["roll"])
     return Setup(str(row["plate"]), roll, float(row["pressure"]), float(row["speed"]))
-
-
-def _volumes(archive):
-    """The last measured volume of each roll that the archive knows."""
-    from pwindow.review import RollVolume
-
-    last = archive_of(archive, there=True).volumes().groupby("roll", sort=False).last()
-    return {
-        str(roll): RollVolume(float(row["cell_volume"]), row["measured"], row["note"])
-        for roll, row in last.iterrows()
-    }
 
 
 def _calibrated(window, trials):

@@ -77,11 +77,6 @@ def _moment(moment: pd.Timestamp) -> str:
     return f"{moment:%Y-%m-%d %H:%M}"
 
 
-def working(what: str) -> str:
-    """What is being done."""
-    return f"<p role='status' class='pw-busy'><span class='pw-ring' aria-hidden='true'></span> {escape(what)} …</p>"
-
-
 def product_card(name: str) -> str:
     """That a product was kept."""
     return f"<p class='pw-note'>Product <b>{escape(name)}</b> is kept; fit anew to judge it.</p>"

@@ -17,6 +17,7 @@ from pwindow.panels.archive_state import Compared, Desk
 from pwindow.panels.frame import Frame, made
 from pwindow.panels.pictures import Place
 from pwindow.panels.state import given_archive, given_declarations
+from pwindow.panels.words import working
 from pwindow.surfaces.agreement import Agreement
 
 _FULL = widgets.Layout(width="100%")
@@ -121,7 +122,7 @@ class NewTrialData:
             self.busy.value = ""
 
     def _step(self, what: str) -> None:
-        self.busy.value = words.working(what)
+        self.busy.value = working(what)
 
     def _add(self, change) -> None:
         if not change["new"]:

@@ -27,6 +27,8 @@ from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import neighbours, recommend
 from pwindow.window.setup import Setup
 
+ARCHIVED = "the archive"
+"""Where trials came from that an archive keeps."""
 MAP_CELLS = 80
 """Speeds and volumes of a map on a page."""
 
@@ -196,7 +198,7 @@ def _fit_archived(
 ) -> Evidence:
     """Read and fit; `used` are the trials with their standings, so that a decision is minded."""
     declared = Study(rolls=rolls) if study is None else read_study(study)
-    return _evidence(fit(Archive(address).trial()), products, declared, "the archive")
+    return _evidence(fit(Archive(address).trial()), products, declared, ARCHIVED)
 
 
 def _evidence(surfaces: Surfaces, products: Iterable[InputFile], study: Study, source: str) -> Evidence:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import suppress
 
 import ipywidgets as widgets
@@ -26,6 +27,7 @@ from pwindow.panels.trade_offs_state import (
     with_roll,
     without_planned,
 )
+from pwindow.panels.words import working
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE
 
@@ -56,9 +58,16 @@ class TradeOffsPage:
             "What if we had this roll?", "Adds a planned roll, marked as such", self._plan
         )
         self.forget = self._button("Without planned rolls", "Back to the inventory", self._forget)
-        self.answer, self.steps, self.beside, self.plates, self.notes = (
-            widgets.HTML(layout=_FULL) for _ in range(5)
+        self.report = self._button(
+            "Make the report", "For a design review; of the first pinned set-up", self._make_report
         )
+        self.run_sheet = self._button(
+            "Make the run sheet", "For the press; of the first pinned set-up", self._make_run_sheet
+        )
+        self.answer, self.steps, self.beside, self.plates, self.notes, self.document = (
+            widgets.HTML(layout=_FULL) for _ in range(6)
+        )
+        self.along_numbers, self.frontier_numbers = (widgets.HTML(layout=_FULL) for _ in range(2))
         self.along, self.frontier = (Place(self.frame.palette, _HEIGHT) for _ in range(2))
         self.evidence, self.declared = evidence, dict(evidence.products)
         self.pins: tuple[Setup, ...] = ()
@@ -86,6 +95,9 @@ class TradeOffsPage:
                 *self.controls.box,
                 self.pin,
                 self.unpin,
+                self.report,
+                self.run_sheet,
+                self.document,
                 _heading("Requirements"),
                 self.editor.box,
                 _heading("A roll to buy"),
@@ -99,8 +111,10 @@ class TradeOffsPage:
                 self.answer,
                 self.quantity,
                 self.along,
+                self.along_numbers,
                 self.steps,
                 self.frontier,
+                self.frontier_numbers,
                 self.beside,
                 self.plates,
                 self.notes,
@@ -181,6 +195,22 @@ class TradeOffsPage:
         self.pins = ()
         self._show_setup(self._setup())
 
+    def _make_report(self) -> None:
+        self._make("the report", "review.html", self.trade_offs.report)
+
+    def _make_run_sheet(self) -> None:
+        self._make("the run sheet", "run-sheet.html", self.trade_offs.run_sheet)
+
+    def _make(self, title: str, name: str, make: Callable[[Setup], str]) -> None:
+        """Make a document of the first pinned set-up, else of the one looked at."""
+        self.document.value = working(f"making {title}")
+        try:
+            html = make(self.pins[0] if self.pins else self._setup())
+        except UnusableInput:
+            self.document.value = ""
+            raise
+        self.document.value = words.document_link(title, name, html)
+
     def _plan(self) -> None:
         setup = self._setup()
         self.evidence, question, roll = with_roll(self.evidence, self.question, self.volume.value)
@@ -208,6 +238,7 @@ class TradeOffsPage:
         self._show_setup(setup)
         offers = self.trade_offs
         self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
+        self.frontier_numbers.value = words.numbers("set-ups-that-no-other-beats", offers.frontier)
         self.notes.value = "".join(map(words.note, (*offers.window.notes, *offers.notes)))
 
     def _offer(self, setup: Setup) -> None:
@@ -227,7 +258,7 @@ class TradeOffsPage:
     def _show_setup(self, setup: Setup) -> None:
         """Show what depends on the set-up looked at."""
         offers, window = self.trade_offs, self.question.window
-        steps = offers.steps(setup)
+        steps, self.document.value = offers.steps(setup), ""
         self.answer.value = words.chosen_card(window, setup, steps)
         self._draw_along(setup)
         self.steps.value = words.step_table(steps)
@@ -251,6 +282,7 @@ class TradeOffsPage:
             return
         self._drawn = shown
         table = offers.along(setup.plate, setup.pressure)
+        self.along_numbers.value = words.numbers("along-the-speed", table)
         self.along.show(
             lambda palette: along_speed_figure(
                 offers.window, table, name, setup.plate, setup.pressure, palette

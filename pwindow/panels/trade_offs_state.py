@@ -10,7 +10,8 @@ from urllib.parse import parse_qsl, quote, urlencode
 import pandas as pd
 
 from pwindow.errors import UnusableInput
-from pwindow.panels.state import Evidence, Question, ask
+from pwindow.panels.state import ARCHIVED, Evidence, Question, ask, given_archive
+from pwindow.review import Review, last_volumes, report_html, review, run_sheet_html
 from pwindow.study import Roll
 from pwindow.window.setup import Setup, with_planned_roll
 from pwindow.window.trade_offs import (
@@ -65,6 +66,18 @@ class TradeOffs:
 
     def plates(self, setup: Setup) -> PlatesCompared:
         return plates_compared(self.window, setup.roll, setup.pressure, setup.speed)
+
+    def report(self, setup: Setup) -> str:
+        """The report of a set-up, as a page that stands alone."""
+        return report_html(self._review(setup))
+
+    def run_sheet(self, setup: Setup) -> str:
+        """The sheet of a set-up for the press, as a page that stands alone."""
+        return run_sheet_html(self._review(setup))
+
+    def _review(self, setup: Setup) -> Review:
+        archived = self.question.evidence.source == ARCHIVED
+        return review(self.window, setup, volumes=last_volumes(given_archive()) if archived else None)
 
 
 def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:

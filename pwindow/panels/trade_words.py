@@ -7,7 +7,7 @@ from html import escape
 
 import pandas as pd
 
-from pwindow.panels.words import percent, table
+from pwindow.panels.words import link, percent, table
 from pwindow.product import KINDS
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
@@ -86,7 +86,9 @@ def _step(step: pd.Series) -> str:
     if pd.isna(step["gain_percentage_points"]):
         return f"{to}: {step['reason']}"
     after = percent(step["conformance_after"])
-    return f"{to}: {_points(step['gain_percentage_points'])}, to {after}\n{KINDS[step['limiting_after']].label}"
+    return (
+        f"{to}: {_points(step['gain_percentage_points'])}, to {after}\n{KINDS[step['limiting_after']].label}"
+    )
 
 
 def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> str:
@@ -168,6 +170,17 @@ def plate_table(found: PlatesCompared) -> str:
 def _interval(row: pd.Series, key: str) -> str:
     mean, low, high = (row[f"{key}_{end}"] for end in ("mean", "obs_ci_low", "obs_ci_high"))
     return "–" if pd.isna(mean) else f"{mean:.3g} ({low:.3g} … {high:.3g})"
+
+
+def document_link(title: str, name: str, html: str) -> str:
+    """What saves a document that was made."""
+    return f"<p role='status'>{link(f'Save {title} (HTML)', name, html, 'text/html')}</p>"
+
+
+def numbers(name: str, drawn: pd.DataFrame) -> str:
+    """What saves the numbers of a picture."""
+    saved = link("Save its numbers (CSV)", f"{name}.csv", drawn.to_csv(index=False))
+    return f"<p class='pw-downloads'>{saved}</p>"
 
 
 def note(text: str) -> str:

@@ -17,6 +17,11 @@ from pwindow.window.bands import closest
 from pwindow.window.recommend import ends_at_trial
 
 
+def working(what: str) -> str:
+    """What is being done."""
+    return f"<p role='status' class='pw-busy'><span class='pw-ring' aria-hidden='true'></span> {escape(what)} …</p>"
+
+
 def table(names: Iterable[str], rows: Iterable[Sequence[object]]) -> str:
     """A table of texts, which are escaped; a line break in one is kept."""
     head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in names)
@@ -233,13 +238,14 @@ def downloads(question: Question) -> str:
     """What saves the table and the picture."""
     return (
         "<p class='pw-downloads'><button type='button' data-pw-action='save-picture'>Save the picture</button> "
-        f"{_link('Save the table (CSV)', 'speed-bands.csv', question.bands.to_csv(index=False))}</p>"
+        f"{link('Save the table (CSV)', 'speed-bands.csv', question.bands.to_csv(index=False))}</p>"
     )
 
 
-def _link(text: str, name: str, content: str) -> str:
+def link(text: str, name: str, content: str, kind: str = "text/csv") -> str:
+    """A link that saves a file."""
     data = base64.b64encode(content.encode()).decode()
-    return f"<a download='{name}' href='data:text/csv;base64,{data}'>{text}</a>"
+    return f"<a download='{name}' href='data:{kind};base64,{data}'>{text}</a>"
 
 
 def problem_banner(reasons: list[str], kept: bool = True) -> str:

@@ -1,7 +1,16 @@
 """Documents for people: the report of a design review and the sheet for a press run."""
 
 from pwindow.review.browser import image_of, pdf_of
-from pwindow.review.collect import Review, RollVolume, review
+from pwindow.review.collect import Review, RollVolume, last_volumes, review
 from pwindow.review.pages import report_html, run_sheet_html
 
-__all__ = ["Review", "RollVolume", "image_of", "pdf_of", "report_html", "review", "run_sheet_html"]
+__all__ = [
+    "Review",
+    "RollVolume",
+    "image_of",
+    "last_volumes",
+    "pdf_of",
+    "report_html",
+    "review",
+    "run_sheet_html",
+]

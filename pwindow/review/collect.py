@@ -20,6 +20,7 @@ from pwindow.review.picture import pictures
 from pwindow.review.words import requirement_words
 from pwindow.surfaces.fingerprint import digest, versions
 from pwindow.surfaces.honesty import Finding, findings
+from pwindow.trials.archive import Archive
 from pwindow.trials.summary import summarise
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
@@ -58,6 +59,15 @@ class RollVolume:
     cell_volume: float
     measured: datetime.date | None = None
     note: str = ""
+
+
+def last_volumes(archive: Archive) -> dict[str, RollVolume]:
+    """The last measured volume of each roll that an archive knows, by its id."""
+    last = archive.volumes().groupby("roll", sort=False).last()
+    return {
+        str(roll): RollVolume(float(row["cell_volume"]), row["measured"], row["note"])
+        for roll, row in last.iterrows()
+    }
 
 
 @dataclass(frozen=True)

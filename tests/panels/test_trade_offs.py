@@ -1,5 +1,6 @@
 """The page "trade-offs", without a browser."""
 
+import base64
 import re
 from urllib.parse import parse_qsl
 
@@ -170,3 +171,34 @@ def test_a_trial_with_one_plate_says_why_none_is_compared(demo_rows, read_frame,
 def test_a_page_on_nothing_says_why(monkeypatch):
     monkeypatch.setenv("PWINDOW_TRIAL", "/nowhere.csv")
     assert "cannot be read" in trade_offs().value
+
+
+def saved(widget):
+    """The file that a link saves."""
+    return base64.b64decode(re.search(r"base64,([^']+)'", widget.value)[1]).decode()
+
+
+def test_documents_are_of_the_pinned_set_up(page, tag_window):
+    page.controls.speed.value = 90.0
+    page.pin.click()
+    page.controls.speed.value = 95.0
+    page.report.click()
+    report = saved(page.document)
+    assert "90 m/min" in report and "At which speed should Grain moisture tag be run?" in report
+    page.run_sheet.click()
+    sheet = saved(page.document)
+    assert "90 m/min" in sheet or re.search(r"90\s*</", sheet)
+    page.controls.speed.value = 94.0
+    assert page.document.value == "", "a document that was made is of what was shown then"
+
+
+def test_no_run_sheet_for_a_roll_that_is_only_planned(page):
+    page.volume.value = 6.3
+    page.plan.click()
+    page.run_sheet.click()
+    assert "only planned" in page.frame.problem.value and page.document.value == ""
+
+
+def test_numbers_of_the_pictures_can_be_saved(page):
+    assert saved(page.along_numbers).startswith("roll,planned,cell_volume_cm3_m2,speed_m_min")
+    assert saved(page.frontier_numbers).startswith("trade,roll,planned,plate")
