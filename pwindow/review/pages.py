@@ -15,7 +15,7 @@ import plotly.graph_objects as go
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from pwindow.charts import palette
+from pwindow.charts.palette import FONT, LIGHT
 from pwindow.errors import WindowProblem
 from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
@@ -67,7 +67,7 @@ def _page(template: str, review: Review, paper: Paper | None, **more) -> str:
     return (
         _templates()
         .get_template(template)
-        .render(review=review, paper=paper, cautions=CAUTIONS, palette=palette, kinds=KINDS, **more)
+        .render(review=review, paper=paper, cautions=CAUTIONS, palette=LIGHT, font=FONT, kinds=KINDS, **more)
     )
 
 
