@@ -141,7 +141,7 @@ def _of_inventory(window: Window, setup: Setup) -> list[str]:
     if not others:
         return []
     names = f"{'Rolls' if len(others) > 1 else 'Roll'} {', '.join(others)}"
-    return [f"{names} of the inventory {'were' if len(others) > 1 else 'was'} not in the trial either."]
+    return [f"{names} of the inventory {'were' if len(others) > 1 else 'was'} not in the trial."]
 
 
 def _of_constants(window: Window) -> list[str]:
