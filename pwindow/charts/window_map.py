@@ -108,8 +108,8 @@ def window_figure(content: MapContent, palette: Palette = LIGHT) -> go.Figure:
             hovertemplate="speed band of roll %{text}<br>%{x:.1f} m/min<extra></extra>",
         )
     )
+    figure.add_trace(_halo())  # below the diamond, which the ring may stand round
     figure.add_trace(_point(RECOMMENDED, "diamond", 17, LIGHT.paper, LIGHT.mark))
-    figure.add_trace(_halo())
     figure.add_trace(_point(CHOSEN, "circle-open", 20, LIGHT.mark, LIGHT.mark))
     update_figure(figure, content)
     return figure

@@ -18,7 +18,24 @@ const { default: figure, FigureView } = await import(new URL(window.pwFigures, w
 // After every repaint a figure would send back what it drew, 1.4 MB of a map; nothing here reads it.
 FigureView.prototype._sendTraceDeltas = () => {};
 FigureView.prototype._sendLayoutDelta = () => {};
-export default figure;
+const attached = (el) => new Promise((resolve) => {
+  const watching = new ResizeObserver(() => {
+    if (!el.clientWidth) return;
+    watching.disconnect();
+    resolve();
+  });
+  watching.observe(el);
+});
+export default async () => {
+  const one = typeof figure === "function" ? await figure() : figure;
+  return {
+    ...one,
+    async render(given) { // once its place has a width, so that the figure takes it
+      await attached(given.el);
+      return one.render(given);
+    },
+  };
+};
 """
 
 
