@@ -53,10 +53,10 @@ class Palette:
 LIGHT = Palette(
     name="light",
     ink="#22252b",
-    quiet="#666d76",
+    quiet="#676e77",
     faint="#d9dce1",
     paper="#ffffff",
-    mark="#882a06",
+    mark="#8a2b06",
     hatched="#f1f2f4",
     roll="#d9dce1",
     veil="rgba(255,255,255,0.85)",
