@@ -12,7 +12,11 @@ from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
 
 PATIENCE = 60_000  # ms
-SEEN = {"set-up-speed": ".heatmaplayer image", "new-trial-data": ".pw-controls button"}
+SEEN = {
+    "set-up-speed": ".heatmaplayer image",
+    "trade-offs": ".js-plotly-plot .main-svg",
+    "new-trial-data": ".pw-controls button",
+}
 
 
 @pytest.fixture(scope="module")
