@@ -93,6 +93,8 @@ def _label_place(at: int, column: int, along: float, value: float) -> dict:
         )
     if along > 0.65 or (at % 2 and along > 0.5):
         return {"ax": -34, "ay": -18, "xanchor": "right"}
+    if at % 2 and along > 0.3:
+        return {"ax": 0, "ay": -26, "xanchor": "center"}
     return {"ax": 34, "ay": 18, "xanchor": "left"}
 
 

@@ -169,7 +169,7 @@ def plate_table(found: PlatesCompared) -> str:
 
 def _interval(row: pd.Series, key: str) -> str:
     mean, low, high = (row[f"{key}_{end}"] for end in ("mean", "obs_ci_low", "obs_ci_high"))
-    return "–" if pd.isna(mean) else f"{mean:.3g} ({low:.3g} … {high:.3g})"
+    return "–" if pd.isna(mean) else f"{mean:.3g}\n({low:.3g} … {high:.3g})"
 
 
 def document_link(title: str, name: str, html: str) -> str:
