@@ -250,7 +250,9 @@ def _lay_out(
         hovermode="closest",
         title={
             "text": f"{escape(window.product.name)}: {what}<br><sub>{where}{bands} · thick: assured, "
-            f"{window.level:.1%} jointly · thin: not</sub>".replace(".0%", "%")
+            f"{window.level:.1%} jointly · thin: not · fit {window.surfaces.fingerprint}</sub>".replace(
+                ".0%", "%"
+            )
         },
         xaxis=axis | {"title": {"text": "press speed, m/min"}},
         yaxis=axis

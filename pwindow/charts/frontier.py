@@ -138,7 +138,8 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool, 
         hovermode="closest",
         title={
             "text": f"{escape(window.product.name)}: set-ups that no other beats<br>"
-            "<sub>filled: assured · open: not · colour: roll · shape: pressure</sub>"
+            "<sub>filled: assured · open: not · colour: roll · shape: pressure · "
+            f"fit {window.surfaces.fingerprint}</sub>"
         },
     )
     figure.update_xaxes(title={"text": "press speed, m/min"}, **axis)

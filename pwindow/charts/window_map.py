@@ -43,6 +43,8 @@ class MapContent:
         Speed, m/min, and cell volume, cm³/m², of the set-up looked at.
     recommended : (float, float) or None
         The same of the recommended set-up, where it lies on this map.
+    fit : str
+        Fingerprint of the fit.
     """
 
     window_map: WindowMap
@@ -51,6 +53,7 @@ class MapContent:
     bands: pd.DataFrame
     chosen: tuple[float, float]
     recommended: tuple[float, float] | None = None
+    fit: str = ""
 
 
 def window_figure(content: MapContent, palette: Palette = LIGHT) -> go.Figure:
@@ -311,7 +314,9 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
             "xanchor": "left",
             "showarrow": False,
             "text": f"<b>heavy outline</b> joint conformance {content.level:.1%} · <b>thick bars</b> speed bands of the rolls"
-            "<br><b>dotted</b> predicted means meet every requirement · <b>hatched</b> not tried",
+            "<br><b>dotted</b> predicted means meet every requirement · <b>hatched</b> not tried"
+            + f" · fit {content.fit}"
+            * bool(content.fit),
             "align": "left",
             "font": {"size": 12},
         }

@@ -122,7 +122,13 @@ class Question:
         spot = (best["speed_m_min"], best["cell_volume_cm3_m2"]) if on_map else None
         bands = bands_on_map(shown, self.window.rolls, self.window.level)
         return MapContent(
-            shown, self.window.level, self.window.rolls, bands, (setup.speed, setup.roll.cell_volume), spot
+            shown,
+            self.window.level,
+            self.window.rolls,
+            bands,
+            (setup.speed, setup.roll.cell_volume),
+            spot,
+            self.evidence.surfaces.fingerprint,
         )
 
     def neighbours(self, setup: Setup) -> pd.DataFrame:

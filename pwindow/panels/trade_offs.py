@@ -67,7 +67,9 @@ class TradeOffsPage:
         self.answer, self.steps, self.beside, self.plates, self.notes, self.document = (
             widgets.HTML(layout=_FULL) for _ in range(6)
         )
-        self.along_numbers, self.frontier_numbers = (widgets.HTML(layout=_FULL) for _ in range(2))
+        self.along_numbers, self.pinches, self.frontier_numbers = (
+            widgets.HTML(layout=_FULL) for _ in range(3)
+        )
         self.along, self.frontier = (Place(self.frame.palette, _HEIGHT) for _ in range(2))
         self.evidence, self.declared = evidence, dict(evidence.products)
         self.pins: tuple[Setup, ...] = ()
@@ -113,6 +115,7 @@ class TradeOffsPage:
                 self.along,
                 self.along_numbers,
                 self.steps,
+                self.pinches,
                 self.frontier,
                 self.frontier_numbers,
                 self.beside,
@@ -283,6 +286,7 @@ class TradeOffsPage:
         self._drawn = shown
         table = offers.along(setup.plate, setup.pressure)
         self.along_numbers.value = words.numbers("along-the-speed", table)
+        self.pinches.value = words.pinch_table(table)
         self.along.show(
             lambda palette: along_speed_figure(
                 offers.window, table, name, setup.plate, setup.pressure, palette

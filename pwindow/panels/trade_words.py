@@ -177,6 +177,22 @@ def document_link(title: str, name: str, html: str) -> str:
     return f"<p role='status'>{link(f'Save {title} (HTML)', name, html, 'text/html')}</p>"
 
 
+def pinch_table(along: pd.DataFrame) -> str:
+    """Which requirement has the lowest probability, along the speed of each roll."""
+    rows = []
+    for roll, members in along.groupby("roll", sort=False):
+        stretch = (members["limiting"] != members["limiting"].shift()).cumsum()
+        told = [_stretch(part) for _, part in members.groupby(stretch)]
+        rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, "; ".join(told)))
+    return f"<h3>What pinches where</h3>{table(('roll', 'requirement with the lowest probability'), rows)}"
+
+
+def _stretch(part: pd.DataFrame) -> str:
+    first, last = part["speed_m_min"].iloc[[0, -1]]
+    span = f"{first:.0f}" if len(part) == 1 else f"{first:.0f} to {last:.0f}"
+    return f"{KINDS[part['limiting'].iloc[0]].label} at {span} m/min"
+
+
 def numbers(name: str, drawn: pd.DataFrame) -> str:
     """What saves the numbers of a picture."""
     saved = link("Save its numbers (CSV)", f"{name}.csv", drawn.to_csv(index=False))

@@ -31,7 +31,7 @@ def around(window: Window, setup: Setup, bands: pd.DataFrame, best: Mapping | No
         spot = (best["speed_m_min"], best["cell_volume_cm3_m2"])
     chosen = setup.speed, setup.roll.cell_volume
     found = window_map(window, setup.plate, setup.pressure)
-    return MapContent(found, window.level, window.rolls, bands, chosen, spot)
+    return MapContent(found, window.level, window.rolls, bands, chosen, spot, window.surfaces.fingerprint)
 
 
 def pictures(

@@ -6,12 +6,14 @@ import hashlib
 import json
 import platform
 from collections.abc import Sequence
+from functools import cache
 from importlib.metadata import version
 
 from pwindow.demo import __version__
 from pwindow.trials.trial import Trial
 
 
+@cache
 def versions() -> dict[str, str]:
     """Of what works out a fit."""
     ours = {"pwindow": __version__, "python": platform.python_version()}

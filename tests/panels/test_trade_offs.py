@@ -202,3 +202,9 @@ def test_no_run_sheet_for_a_roll_that_is_only_planned(page):
 def test_numbers_of_the_pictures_can_be_saved(page):
     assert saved(page.along_numbers).startswith("roll,planned,cell_volume_cm3_m2,speed_m_min")
     assert saved(page.frontier_numbers).startswith("trade,roll,planned,plate")
+
+
+def test_what_pinches_is_told_along_the_speed_of_every_roll(page):
+    told = text(page.pinches)
+    assert "2047 gap at 30 to " in told and "line resistance at " in told
+    assert [roll for roll in ("0412", "0655", "1203", "1290", "1318", "2047") if roll not in told] == []
