@@ -9,21 +9,17 @@ import numpy as np
 import pandas as pd
 
 from pwindow.product import KINDS
-from pwindow.surfaces.agreement import Agreement, NewTrial
-from pwindow.surfaces.fingerprint import versions
 from pwindow.surfaces.honesty import findings
 from pwindow.surfaces.intervals import turned
 from pwindow.surfaces.judged import Judged, checks_of
 from pwindow.surfaces.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.trials.archive import Archive
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import recommend
-from pwindow.window.refits import Confirmation, KeptFit, answer_of, differences, kept_fit
 from pwindow.window.window import Window
 
 _KEYS = {
@@ -200,136 +196,3 @@ def _surface(surface: Surface, judged: Judged | None) -> dict:
         "residual_checks": {} if judged is None else judged.checks.checks.to_dict("index"),
         "cells_checked": 0 if judged is None else len(judged.surface.cells),
     }
-
-
-def added_answer(archive: Archive, new: NewTrial) -> dict:
-    """What came of adding a trial to an archive."""
-    told = archive.trials().loc[new.added.trial]
-    return plain(
-        {
-            "trial": new.added.trial,
-            "name": new.added.name,
-            "known": new.added.known,
-            **told[["standing", "prints", "features", "fingerprint"]].to_dict(),
-            "agreement": None if new.agreement is None else agreement_answer(new.agreement),
-        }
-    )
-
-
-def agreement_answer(found: Agreement) -> dict:
-    """How a new trial compares with the fit of those before it."""
-    return {
-        "agrees": found.agrees,
-        "against": found.against,
-        "sentences": list(found.sentences),
-        "responses": {
-            name: {
-                "prints": int(one.cells["print"].nunique()),
-                "means": len(one.cells),
-                "inside_95_percent_interval": one.covered,
-                "shift": one.shift,
-                "shift_low": one.shift_low,
-                "shift_high": one.shift_high,
-                "shift_p": one.shift_p,
-                "joint_p": one.joint_p,
-                "trend": None if one.trend is None else vars(one.trend),
-                "standing_out": one.standing_out,
-                "cells": one.cells.to_dict("records"),
-            }
-            for name, one in found.by_name.items()
-        },
-        "bridged_gaps": None
-        if found.bridging is None
-        else vars(found.bridging)
-        | {"cells": found.bridging.cells.to_dict("records"), "standing_out": found.bridging.standing_out},
-    }
-
-
-def trials_answer(archive: Archive) -> dict:
-    """The trials of an archive."""
-    rows = archive.trials().reset_index(names="trial")
-    for name in ("added", "decided"):
-        rows[name] = [moment.isoformat(timespec="seconds") for moment in rows[name]]
-    return plain({"archive": archive.address, "trials": rows.to_dict("records")})
-
-
-def history_answer(archive: Archive, number: int) -> dict:
-    """All that was found and decided about a trial, in its order."""
-    events = [row.dropna().to_dict() for _, row in archive.history(number).iterrows()]
-    for event in events:
-        event["made"] = event["made"].isoformat(timespec="seconds")
-        if "told" in event:
-            event["told"] = event["told"].splitlines()
-    name = archive.trials().loc[number, "name"]
-    return plain({"archive": archive.address, "trial": number, "name": name, "history": events})
-
-
-def kept_answer(kept: KeptFit) -> dict:
-    """A kept fit."""
-    return plain(
-        {
-            "number": kept.number,
-            "fingerprint": kept.fingerprint,
-            "made": kept.made.isoformat(timespec="seconds"),
-            **kept.recipe,
-            "products": kept.answer["products"],
-            "surfaces": kept.answer["surfaces"],
-        }
-    )
-
-
-def fits_answer(archive: Archive) -> dict:
-    """The fits of an archive."""
-    kept = [kept_fit(archive, str(number)) for number in archive.fits().index]
-    return {"archive": archive.address, "fits": [kept_answer(one) for one in kept]}
-
-
-def compared_answer(before: KeptFit, after: KeptFit, found: Mapping) -> dict:
-    """Two kept fits side by side."""
-    tables = {name: table.to_dict("records") for name, table in found.items() if name != "recommended"}
-    return plain(
-        {
-            "before": {"number": before.number, "fingerprint": before.fingerprint},
-            "after": {"number": after.number, "fingerprint": after.fingerprint},
-            "recommended": found["recommended"],
-            **tables,
-        }
-    )
-
-
-def again_answer(kept: KeptFit, archive: Archive) -> dict:
-    """A kept fit made anew from the archive."""
-    moved = differences(kept.answer, answer_of(archive, kept.recipe))
-    return {
-        "number": kept.number,
-        "fingerprint": kept.fingerprint,
-        "same_as_printed": not moved,
-        "differences": moved,
-        "versions_then": kept.recipe["versions"],
-        "versions_now": versions(),
-    }
-
-
-def confirmed_answer(fit: KeptFit, found: Confirmation) -> dict:
-    """Confirmation prints beside what was promised of them."""
-    return plain(
-        {
-            "fit": {"number": fit.number, "fingerprint": fit.fingerprint},
-            "trial": found.added.trial,
-            "name": found.added.name,
-            "agreement": agreement_answer(found.agreement),
-            "promises": found.promises.to_dict("records"),
-        }
-    )
-
-
-def volumes_answer(archive: Archive) -> dict:
-    """The roll inventory of an archive: what is reckoned with, and every measurement."""
-    found = archive.volumes()
-    return plain(
-        {
-            "archive": archive.address,
-            "rolls": {roll.id: roll.cell_volume for roll in archive.rolls()},
-            "measurements": found.assign(measured=found["measured"].astype(str)).to_dict("records"),
-        }
-    )

@@ -29,8 +29,8 @@ def add(files, archive, accept, reason, picture, as_json):
     The first trial is used in fits at once; later ones wait for a decision: `accept` or `set-aside`.
     """
     from pwindow.charts import agreement_figure
-    from pwindow.cli.answers import added_answer
-    from pwindow.cli.tables import added_text
+    from pwindow.cli.archived_answers import added_answer
+    from pwindow.cli.archived_tables import added_text
     from pwindow.inputs import InputFile
     from pwindow.surfaces.agreement import add_trial
 
@@ -56,8 +56,8 @@ def add(files, archive, accept, reason, picture, as_json):
 @guarded
 def trials(number, archive, as_json):
     """List the trials of an archive; of trial NUMBER all that was found and decided about it."""
-    from pwindow.cli.answers import history_answer, trials_answer
-    from pwindow.cli.tables import history_text, trials_text
+    from pwindow.cli.archived_answers import history_answer, trials_answer
+    from pwindow.cli.archived_tables import history_text, trials_text
 
     if number is not None:
         reply(history_answer(archive_of(archive, there=True), number), history_text, as_json)
@@ -68,8 +68,8 @@ def trials(number, archive, as_json):
 def _decision(name: str, standing: str, doc: str) -> click.Command:
     @guarded
     def decide(number, archive, reason, as_json):
-        from pwindow.cli.answers import trials_answer
-        from pwindow.cli.tables import trials_text
+        from pwindow.cli.archived_answers import trials_answer
+        from pwindow.cli.archived_tables import trials_text
 
         kept = archive_of(archive, there=True)
         kept.decide(number, standing, reason)
@@ -103,8 +103,8 @@ set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; 
 @guarded
 def refit(archive, products, study, terms, leave_out, as_json):
     """Fit the trials that are used, judge products on them, keep the fit, and compare it with the last."""
-    from pwindow.cli.answers import compared_answer, kept_answer
-    from pwindow.cli.tables import refit_text
+    from pwindow.cli.archived_answers import compared_answer, kept_answer
+    from pwindow.cli.archived_tables import refit_text
     from pwindow.inputs import InputFile
     from pwindow.window import refits
 
@@ -126,8 +126,8 @@ def refit(archive, products, study, terms, leave_out, as_json):
 @guarded
 def fits(archive, as_json):
     """List the fits of an archive: what each stood on and what it recommended."""
-    from pwindow.cli.answers import fits_answer
-    from pwindow.cli.tables import fits_text
+    from pwindow.cli.archived_answers import fits_answer
+    from pwindow.cli.archived_tables import fits_text
 
     reply(fits_answer(archive_of(archive, there=True)), fits_text, as_json)
 
@@ -146,8 +146,8 @@ def compare(before, after, archive, picture, as_json):
     the windows of the first product at the plate and pressure that fit B recommends.
     """
     from pwindow.charts import before_after_figure
-    from pwindow.cli.answers import again_answer, compared_answer
-    from pwindow.cli.tables import again_text, compared_text
+    from pwindow.cli.archived_answers import again_answer, compared_answer
+    from pwindow.cli.archived_tables import again_text, compared_text
     from pwindow.window import refits
 
     kept = archive_of(archive, there=True)
@@ -175,8 +175,8 @@ def confirm(file, archive, which, as_json):
 
     FILE is a trial file with the prints of the run. It is kept in the archive and waits for a decision.
     """
-    from pwindow.cli.answers import confirmed_answer
-    from pwindow.cli.tables import confirmed_text
+    from pwindow.cli.archived_answers import confirmed_answer
+    from pwindow.cli.archived_tables import confirmed_text
     from pwindow.errors import UnusableInput
     from pwindow.inputs import InputFile
     from pwindow.window import refits
@@ -204,8 +204,8 @@ def rolls(archive, roll, volume, measured, note, as_json):
     """List the roll inventory of an archive with its dated volumes, or keep a new measurement."""
     import datetime
 
-    from pwindow.cli.answers import volumes_answer
-    from pwindow.cli.tables import volumes_text
+    from pwindow.cli.archived_answers import volumes_answer
+    from pwindow.cli.archived_tables import volumes_text
     from pwindow.errors import UnitProblem
     from pwindow.units import read_quantity
 
