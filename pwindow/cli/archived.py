@@ -26,7 +26,8 @@ _NUMBER = click.argument("number", type=click.IntRange(1))
 def add(files, archive, accept, reason, picture, as_json):
     """Keep trial FILEs in an archive, each held against the fit of those before it.
 
-    The first trial is used in fits at once; later ones wait for a decision: `accept` or `set-aside`.
+    The first trial is used in fits at once; later ones wait for a decision: `accept`, `accept-change` or
+    `set-aside`.
     """
     from pwindow.charts import agreement_figure
     from pwindow.cli.archived_answers import added_answer
@@ -140,7 +141,7 @@ def fits(archive, as_json):
 @_JSON
 @guarded
 def compare(before, after, archive, picture, as_json):
-    """Compare fit A with fit B, each by its number or fingerprint.
+    """Compare fit A with fit B, each by its number or fingerprint: all of it, also coefficients.
 
     With A alone the fit is made anew from the archive and held against what it said. The picture shows
     the windows of the first product at the plate and pressure that fit B recommends.
@@ -187,7 +188,7 @@ def confirm(file, archive, which, as_json):
         raise UnusableInput("no fit has promised anything yet; `pwindow refit --product …` makes one")
     fit = refits.kept_fit(kept, which or str(numbers[-1]))
     found = refits.confirm(kept, fit, InputFile.of(file))
-    reply(confirmed_answer(fit, found), confirmed_text, as_json)
+    reply(confirmed_answer(kept, fit, found), confirmed_text, as_json)
 
 
 @click.command()
@@ -197,10 +198,11 @@ def confirm(file, archive, which, as_json):
 @click.option(
     "--measured", type=click.DateTime(["%Y-%m-%d"]), help="Day of the measurement; today unless given."
 )
+@click.option("--gone", is_flag=True, help="The roll is not in the house any more.")
 @click.option("--note", default="", help="How it was measured, in a few words.")
 @_JSON
 @guarded
-def rolls(archive, roll, volume, measured, note, as_json):
+def rolls(archive, roll, volume, measured, gone, note, as_json):
     """List the roll inventory of an archive with its dated volumes, or keep a new measurement."""
     import datetime
 
@@ -209,10 +211,12 @@ def rolls(archive, roll, volume, measured, note, as_json):
     from pwindow.errors import UnitProblem
     from pwindow.units import read_quantity
 
-    if (roll is None) != (volume is None):
-        raise click.UsageError("give --roll and --volume together")
+    if (roll is None) != (volume is None and not gone) or (gone and volume is not None):
+        raise click.UsageError("give --roll together with --volume, or with --gone")
     kept = archive_of(archive, there=True)
-    if roll is not None:
+    if gone:
+        kept.keep_volume(roll, 0.0, datetime.date.today(), note or "not in the house any more")
+    elif roll is not None:
         try:
             size = read_quantity(volume, "cm³/m²")
         except UnitProblem as problem:

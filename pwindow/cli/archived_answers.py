@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import pandas as pd
+
 from pwindow.cli.answers import plain
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.surfaces.fingerprint import versions
-from pwindow.trials.archive import Archive
+from pwindow.trials.archive import USED, Archive
 from pwindow.window.refits import Confirmation, KeptFit, answer_of, differences, kept_fit
 
 
@@ -28,7 +30,8 @@ def added_answer(archive: Archive, new: NewTrial) -> dict:
 def agreement_answer(found: Agreement) -> dict:
     """How a new trial compares with the fit of those before it."""
     return {
-        "agrees": found.agrees,
+        "agrees": found.agrees and found.compared > 0,
+        "verdict": found.verdict,
         "against": found.against,
         "sentences": list(found.sentences),
         "responses": {
@@ -82,6 +85,7 @@ def kept_answer(kept: KeptFit) -> dict:
             "made": kept.made.isoformat(timespec="seconds"),
             **kept.recipe,
             "products": kept.answer["products"],
+            "pressure_unit": kept.answer.get("pressure_unit", ""),
             "surfaces": kept.answer["surfaces"],
         }
     )
@@ -95,11 +99,15 @@ def fits_answer(archive: Archive) -> dict:
 
 def compared_answer(before: KeptFit, after: KeptFit, found: Mapping) -> dict:
     """Two kept fits side by side."""
-    tables = {name: table.to_dict("records") for name, table in found.items() if name != "recommended"}
+    tables = {
+        name: table.to_dict("records") for name, table in found.items() if isinstance(table, pd.DataFrame)
+    }
     return plain(
         {
             "before": {"number": before.number, "fingerprint": before.fingerprint},
             "after": {"number": after.number, "fingerprint": after.fingerprint},
+            "pressure_unit": after.answer.get("pressure_unit", ""),
+            "changes": found["changes"],
             "recommended": found["recommended"],
             **tables,
         }
@@ -119,14 +127,16 @@ def again_answer(kept: KeptFit, archive: Archive) -> dict:
     }
 
 
-def confirmed_answer(fit: KeptFit, found: Confirmation) -> dict:
+def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dict:
     """Confirmation prints beside what was promised of them."""
     return plain(
         {
             "fit": {"number": fit.number, "fingerprint": fit.fingerprint},
             "trial": found.added.trial,
             "name": found.added.name,
+            "archive": archive.address,
             "agreement": agreement_answer(found.agreement),
+            "met": found.met.to_dict("records"),
             "promises": found.promises.to_dict("records"),
         }
     )
@@ -134,11 +144,12 @@ def confirmed_answer(fit: KeptFit, found: Confirmation) -> dict:
 
 def volumes_answer(archive: Archive) -> dict:
     """The roll inventory of an archive: what is reckoned with, and every measurement."""
-    found = archive.volumes()
+    found, kept = archive.volumes(), archive.trials()
+    tried = archive.trial().rolls if kept["standing"].isin(USED).any() else ()
     return plain(
         {
             "archive": archive.address,
-            "rolls": {roll.id: roll.cell_volume for roll in archive.rolls()},
+            "rolls": {roll.id: roll.cell_volume for roll in archive.rolls(tried)},
             "measurements": found.assign(measured=found["measured"].astype(str)).to_dict("records"),
         }
     )

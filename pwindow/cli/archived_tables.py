@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import shlex
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
 from pwindow.cli.tables import table
+from pwindow.product import KINDS
 
 
 def added_text(answer: Mapping) -> str:
     """What was added, and whether it agrees with what was there before."""
-    return "\n\n".join(_added_text(one) for one in answer["added"])
+    return "\n\n".join(_added_text(one, answer["archive"]) for one in answer["added"])
 
 
-def _added_text(one: Mapping) -> str:
+def _added_text(one: Mapping, archive: str) -> str:
     what = (
         f"trial {one['trial']}, {one['name']}: {one['prints']} prints, {one['features']} features (fingerprint "
         f"{one['fingerprint']})"
@@ -23,19 +25,22 @@ def _added_text(one: Mapping) -> str:
         return f"{what} is in the archive already; it stays as it is: {one['standing']}"
     lines = [what]
     if one["agreement"] is not None:
-        agrees = one["agreement"]["agrees"]
-        lines.append(
-            f"held against the fit of the trials before it, it {'agrees' if agrees else 'does not agree'}:"
-        )
+        lines.append(f"held against the fit of the trials before it, it {one['agreement']['verdict']}:")
         lines += [f"  {sentence}" for sentence in one["agreement"]["sentences"]]
     if one["standing"] == "undecided":
-        lines.append(
-            f'fits do not use it yet: `pwindow accept {one["trial"]} --reason "…"`, or `pwindow set-aside '
-            f'{one["trial"]} --reason "…"`'
-        )
+        lines.append(_to_decide(one["trial"], archive))
     else:
         lines.append(f"{one['standing']}: fits use it from now on")
     return "\n".join(lines)
+
+
+def _to_decide(trial: int, archive: str) -> str:
+    """What can be decided about a trial, as commands."""
+    rest = f'{trial} --archive {shlex.quote(archive)} --reason "…"'
+    return (
+        f"fits do not use it yet; decide:\n  pwindow accept {rest}         more prints of the same process\n"
+        f"  pwindow accept-change {rest}  the process has changed\n  pwindow set-aside {rest}      not to be used"
+    )
 
 
 def trials_text(answer: Mapping) -> str:
@@ -53,8 +58,7 @@ def history_text(answer: Mapping) -> str:
     lines = [f"trial {answer['trial']}, {answer['name']}"]
     for event in answer["history"]:
         if "told" in event:
-            verdict = "agrees" if event["agrees"] else "does not agree"
-            lines.append(f"{event['made']}  held against fit {event['against']}: {verdict}")
+            lines.append(f"{event['made']}  held against fit {event['against']}: {event['verdict']}")
             lines += [f"  {sentence}" for sentence in event["told"]]
         else:
             lines.append(f"{event['made']}  {event['standing']}: {event['reason']}".rstrip(": "))
@@ -75,15 +79,18 @@ def _kept_text(one: Mapping) -> str:
     ]
     if "fit" in one:
         lines[0] += f"; surfaces {one['fit']}"
-    lines += [f"  {name}: {_run(product['recommended'])}" for name, product in one["products"].items()]
+    unit = one["pressure_unit"]
+    lines += [f"  {name}: {_run(product['recommended'], unit)}" for name, product in one["products"].items()]
     return "\n".join(lines)
 
 
-def _run(best: Mapping | None) -> str:
+def _run(best: Mapping | None, unit: str, judged: bool = True) -> str:
+    if not judged:
+        return "not judged"
     if best is None:
         return "no assured speed"
     return (
-        f"{best['speed_m_min']:g} m/min with roll {best['roll']}, pressure {best['pressure']:g}"
+        f"{best['speed_m_min']:g} m/min with roll {best['roll']}, pressure {best['pressure']:g} {unit}".rstrip()
         + (f", plate {best['plate']}" if best["plate"] else "")
         + f" (conformance {best['conformance']:.3f})"
     )
@@ -93,18 +100,31 @@ def refit_text(answer: Mapping) -> str:
     """A new fit, and how it differs from the last."""
     parts = [_kept_text(answer["fit"])]
     if answer["compared"] is not None:
-        parts.append(compared_text(answer["compared"]))
+        before, after = (answer["compared"][side]["number"] for side in ("before", "after"))
+        parts += _what_moved(answer["compared"])
+        parts.append(f"coefficients and standard deviations: `pwindow compare {before} {after}`")
     return "\n\n".join(parts)
 
 
 def compared_text(answer: Mapping) -> str:
     """Two fits side by side."""
+    parts = _what_moved(answer)
+    for what in ("coefficients", "standard_deviations"):
+        title = f"{what.replace('_', ' ')} (of logarithms of height, width and resistivity; of closure in µm)"
+        parts.append(f"{title}\n" + table(pd.DataFrame(answer[what])))
+    return "\n\n".join(parts)
+
+
+def _what_moved(answer: Mapping) -> list[str]:
+    """What is recommended on two fits, and what moved it."""
     before, after = answer["before"], answer["after"]
     parts = [
         f"fit {before['number']} ({before['fingerprint']}) → fit {after['number']} ({after['fingerprint']})"
     ]
     for name, best in answer["recommended"].items():
-        parts.append(f"{name}\n  before: {_run(best['before'])}\n  after:  {_run(best['after'])}")
+        told = _run(best["before"], answer["pressure_unit"], best["judged_before"])
+        parts.append(f"{name}\n  before: {told}\n  after:  {_run(best['after'], answer['pressure_unit'])}")
+    parts += [f"note: {change}" for change in answer["changes"]]
     if answer["influence"]:
         parts.append(
             "recommended speed with all trials, and without one, m/min\n"
@@ -112,9 +132,7 @@ def compared_text(answer: Mapping) -> str:
         )
     if answer["bands"]:
         parts.append("fastest assured speed, m/min\n" + table(pd.DataFrame(answer["bands"])))
-    for what in ("coefficients", "standard_deviations"):
-        parts.append(f"{what.replace('_', ' ')}\n" + table(pd.DataFrame(answer[what])))
-    return "\n\n".join(parts)
+    return parts
 
 
 def _without_empty(frame: pd.DataFrame, column: str) -> pd.DataFrame:
@@ -133,18 +151,50 @@ def again_text(answer: Mapping) -> str:
 
 def confirmed_text(answer: Mapping) -> str:
     """Confirmation prints beside what was promised of them."""
-    agrees, fit = answer["agreement"]["agrees"], answer["fit"]
-    lines = [
-        f"trial {answer['trial']}, {answer['name']}: the prints {'agree' if agrees else 'do not agree'} with what fit "
-        f"{fit['number']} ({fit['fingerprint']}) promised",
-        *(f"  {sentence}" for sentence in answer["agreement"]["sentences"]),
-        "",
-        "joint conformance of the next run, as it was promised and with these prints counted",
-        table(pd.DataFrame(answer["promises"])) if answer["promises"] else "the fit was made for no product",
-        "",
-        f'fits do not use them yet: `pwindow accept {answer["trial"]} --reason "…"`',
+    fit = answer["fit"]
+    parts = [
+        f"trial {answer['trial']}, {answer['name']}: held against what fit {fit['number']} ({fit['fingerprint']}) promised, "
+        f"it {answer['agreement']['verdict']}",
+        *_met_text(answer["met"]),
+        "\n".join(answer["agreement"]["sentences"]),
     ]
-    return "\n".join(lines)
+    if answer["promises"]:
+        promises = pd.DataFrame(answer["promises"])
+        chances = [name for name in promises if name == "promised" or name.startswith("if_")]
+        promises[chances] = promises[chances].map(_chance)
+        parts.append(
+            "joint conformance of the next run: as it was promised, and with these prints counted\n"
+            + table(promises)
+        )
+    else:
+        parts.append("the fit was made for no product")
+    return "\n\n".join([*parts, _to_decide(answer["trial"], answer["archive"])])
+
+
+def _met_text(rows: Sequence[Mapping]) -> list[str]:
+    """How many prints met what a product requires, and which did not."""
+    parts = []
+    for product, members in pd.DataFrame(rows).groupby("product", sort=False) if rows else []:
+        prints = members.groupby("print", sort=False)["met"].all()
+        told = [
+            f"{product}: {prints.sum()} of {len(prints)} prints meet all that was measured of what it requires"
+        ]
+        for _, one in members[~members["met"].astype(bool)].iterrows():
+            span = (
+                f"{one['low']:.4g}" if one["low"] == one["high"] else f"{one['low']:.4g} … {one['high']:.4g}"
+            )
+            bridged = f", {one['bridged']} bridged" if one["bridged"] else ""
+            told.append(
+                f"  print {one['print']}: {KINDS[one['requirement']].label} {span} {one['unit']}{bridged}"
+            )
+        parts.append("\n".join(told))
+    return parts
+
+
+def _chance(value: float | None) -> str:
+    if value is None or pd.isna(value):
+        return "–"
+    return "below 0.001" if value < 0.001 else f"{value:.3f}"
 
 
 def volumes_text(answer: Mapping) -> str:

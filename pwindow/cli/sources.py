@@ -50,7 +50,10 @@ def study_of(path, files, archive):
 
     if path is not None:
         return read_study(path)
-    return Study() if files or not archive else Study(rolls=archive_of(archive, there=True).rolls())
+    if files or not archive:
+        return Study()
+    kept = archive_of(archive, there=True)
+    return Study(rolls=kept.rolls(kept.trial().rolls))
 
 
 def archive_of(address, there: bool = False):

@@ -15,9 +15,11 @@ from pwindow.surfaces.agreement import Agreement, NewTrial, add_trial, hold_agai
 from pwindow.surfaces.surfaces import fit
 from pwindow.trials.archive import USED, Archive
 from pwindow.window.refits import (
+    Confirmation,
     KeptFit,
     SideBySide,
     compare,
+    confirm,
     kept_fit,
     refit,
     windows_side_by_side,
@@ -102,6 +104,13 @@ class Desk:
         found = hold_against(fit(self.archive.trial(others)), self.archive.trial([number]))
         self.archive.keep_comparison(number, found.comparison)
         return found
+
+    def confirm(self, file: InputFile) -> tuple[KeptFit, Confirmation]:
+        """Keep the prints of a run, and hold them against what the last fit promised."""
+        last = self._last()
+        if last is None:
+            raise UnusableInput("no fit has promised anything yet; fit anew first")
+        return last, confirm(self.archive, last, file)
 
     def refit(self, names: Sequence[str], tell: Tell) -> Compared:
         """Fit the trials that are used, judge the products named, and compare with the fit before."""

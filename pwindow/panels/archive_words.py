@@ -12,9 +12,10 @@ import pandas as pd
 from pwindow.panels.archive_state import Compared
 from pwindow.panels.frame import clock, facts
 from pwindow.panels.words import percent, table
+from pwindow.product import KINDS
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.trials.archive import STANDINGS, USED
-from pwindow.window.refits import KeptFit
+from pwindow.window.refits import Confirmation, KeptFit
 
 NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits judge it.</p>"
 
@@ -66,9 +67,8 @@ def history_card(name: str, history: pd.DataFrame) -> str:
 
 def _event(event: pd.Series) -> str:
     if pd.isna(event["standing"]):
-        verdict = "agrees" if event["agrees"] else "differs"
         told = "".join(f"<li>{escape(sentence)}</li>" for sentence in event["told"].splitlines())
-        return f"<b>{verdict}</b> when held against fit <code>{event['against']}</code><ul>{told}</ul>"
+        return f"<b>{escape(event['verdict'])}</b> when held against fit <code>{event['against']}</code><ul>{told}</ul>"
     reason = f", “{escape(event['reason'])}”" if event["reason"] else ""
     return f"<b>{event['standing']}</b>{reason}"
 
@@ -97,13 +97,61 @@ def added_card(new: NewTrial, standing: str) -> str:
 
 def agreement_card(found: Agreement) -> str:
     """Whether a trial agrees with the fit of the others."""
-    verdict = "agrees with" if found.agrees else "does not agree with"
+    big = "Agrees" if found.agrees else "Differs"
     items = "".join(f"<li>{escape(sentence)}</li>" for sentence in found.sentences)
     return (
-        f"<section class='pw-answer'><div class='pw-big'>{'Agrees' if found.agrees else 'Differs'}</div><div>"
-        f"{escape(', '.join(found.trial.files))} {verdict} the fit of the other trials that are used.</div></section>"
+        f"<section class='pw-answer'><div class='pw-big'>{big if found.compared else 'Cannot tell'}</div><div>"
+        f"{escape(', '.join(found.trial.files))}, held against fit <code>{found.against}</code>: "
+        f"{found.verdict}.</div></section>"
         f"<ul class='pw-findings'>{items}</ul>"
     )
+
+
+def confirmed_card(fit: KeptFit, found: Confirmation) -> str:
+    """Prints of a run beside what a fit promised of them."""
+    return (
+        f"<p class='pw-note'>Trial {found.added.trial}, <b>{escape(found.added.name)}</b>, is kept and waits for your "
+        f"decision; held against what fit {fit.number} promised:</p>"
+        f"{agreement_card(found.agreement)}{_met(found.met)}{_promises(found.promises)}"
+    )
+
+
+def _met(found: pd.DataFrame) -> str:
+    """How many prints met what a product requires, and which did not."""
+    parts = []
+    for product, members in found.groupby("product", sort=False):
+        prints = members.groupby("print", sort=False)["met"].all()
+        title = f"<h3>{escape(str(product))}: {prints.sum()} of {len(prints)} prints meet all that was measured of it</h3>"
+        missed = members[~members["met"].astype(bool)]
+        rows = [
+            (
+                one["print"],
+                KINDS[one["requirement"]].label,
+                " … ".join(f"{value:.4g}" for value in dict.fromkeys((one["low"], one["high"])))
+                + f" {one['unit']}",
+                one["bridged"] or "–",
+            )
+            for _, one in missed.iterrows()
+        ]
+        parts.append(title + (table(("print", "missed", "measured", "bridged gaps"), rows) if rows else ""))
+    return "".join(parts)
+
+
+def _promises(found: pd.DataFrame) -> str:
+    """The joint conformance that was promised, and with these prints counted."""
+    if found.empty:
+        return ""
+    chances = ("promised", "if_same_process", "if_changed_process")
+    rows = [
+        (
+            row["product"],
+            f"{row['speed_m_min']:g} m/min",
+            *("not tried" if pd.isna(row[name]) else percent(row[name]) for name in chances),
+        )
+        for _, row in found.iterrows()
+    ]
+    names = ("product", "speed", "was promised", "now, same process", "now, changed process")
+    return f"<h3>All requirements together, next run</h3>{table(names, rows)}"
 
 
 def decision_card(trial: pd.Series) -> str:
@@ -116,10 +164,11 @@ def compared_card(found: Compared) -> str:
     """What a fit recommends, and what an earlier one did."""
     before, after = found.before, found.after
     rows = [(name, _run(before, name), _run(after, name)) for name in after.answer["products"]]
+    notes = "".join(f"<p class='pw-note'>{escape(change)}</p>" for change in found.tables.get("changes", ()))
     was = "before" if before is None else f"fit {before.number}"
     title = f"<h3>Fit {after.number}, <code>{after.fingerprint}</code></h3>"
     asked = "" if rows else "<p class='pw-note'>No product was judged; add one and choose it.</p>"
-    return f"{title}{asked}{table(('product', was, f'fit {after.number}'), rows) if rows else ''}"
+    return f"{title}{asked}{table(('product', was, f'fit {after.number}'), rows) if rows else ''}{notes}"
 
 
 def compared_tables(found: Compared) -> str:
@@ -152,8 +201,10 @@ def _cell(value: object) -> str:
 def _run(kept: KeptFit | None, name: str) -> str:
     product = None if kept is None else kept.answer["products"].get(name)
     if product is None:
-        return "–"
+        return "–" if kept is None else "not judged"
     best = product["recommended"]
     if best is None:
         return "no assured speed"
-    return f"{best['speed_m_min']:g} m/min, roll {best['roll']}, {percent(best['conformance'])}"
+    plate = f", {best['plate']}" if best["plate"] else ""
+    pressure = f"{best['pressure']:g} {kept.answer.get('pressure_unit', '')}".rstrip()
+    return f"{best['speed_m_min']:g} m/min, roll {best['roll']}, {pressure}{plate}\n{percent(best['conformance'])}"

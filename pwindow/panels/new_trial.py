@@ -48,6 +48,13 @@ class NewTrialData:
             tooltip="A trial (CSV, XLSX, Parquet) is kept as it came and waits for your decision; a product is TOML",
         )
         self.upload.observe(guard(self._add), "value")
+        self.run = widgets.FileUpload(
+            description="Confirm by prints of a run…",
+            accept=".csv,.txt,.tsv,.xlsx,.parquet",
+            layout=_FULL,
+            tooltip="A trial file with the prints of a run, held against what the last fit promised",
+        )
+        self.run.observe(guard(self._confirm), "value")
         self.trial = _choice("Trial")
         self.trial.observe(guard(self._choose), "value")
         self.reason = widgets.Text(
@@ -89,6 +96,8 @@ class NewTrialData:
                 _heading("3 · Fit"),
                 self.products,
                 self.refit,
+                _heading("4 · Run, and confirm"),
+                self.run,
                 _heading("Earlier fits"),
                 self.before,
                 self.after,
@@ -141,6 +150,20 @@ class NewTrialData:
         self._show(new.added.trial)
         self.told.value = words.added_card(new, self.desk.archive.trials().loc[new.added.trial, "standing"])
         self._show_agreement(new.agreement)
+
+    def _confirm(self, change) -> None:
+        if not change["new"]:
+            return
+        item = change["new"][0]
+        try:
+            with self._working("reading, and holding against what was promised"):
+                fit, found = self.desk.confirm(InputFile(item["name"], bytes(item["content"])))
+        finally:
+            self.run.value = ()
+        self._clear()
+        self._show(found.added.trial)
+        self.told.value = words.confirmed_card(fit, found)
+        self._show_agreement(found.agreement)
 
     def _hold(self) -> None:
         with self._working("fitting the others, and comparing"):

@@ -199,12 +199,16 @@ def _fit_archived(
     address: str,
     used: tuple,
     products: tuple[InputFile, ...],
-    rolls: tuple[Roll, ...],
+    measured: tuple[Roll, ...],
     study: InputFile | None,
 ) -> Evidence:
-    """Read and fit; `used` are the trials with their standings, so that a decision is minded."""
-    declared = Study(rolls=rolls) if study is None else read_study(study)
-    return _evidence(fit(Archive(address).trial()), products, declared, ARCHIVED)
+    """Read and fit; `used` are the trials with their standings, and `measured` the rolls with their last
+    volumes, so that decisions and measurements are minded.
+    """
+    archive = Archive(address)
+    trial = archive.trial()
+    declared = Study(rolls=archive.rolls(trial.rolls)) if study is None else read_study(study)
+    return _evidence(fit(trial), products, declared, ARCHIVED)
 
 
 def _evidence(surfaces: Surfaces, products: Iterable[InputFile], study: Study, source: str) -> Evidence:

@@ -11,10 +11,10 @@ import pandas as pd
 from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
 from pwindow.surfaces.honesty import Finding
-from pwindow.surfaces.responses import KINDS as RESPONSES
 from pwindow.units import percent
 from pwindow.window.bands import closest
 from pwindow.window.recommend import ends_at_trial
+from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
 
 
 def working(what: str) -> str:
@@ -136,17 +136,13 @@ def _value(row: pd.Series, unit: str) -> str:
 
 
 def _response_table(question: Question, frame: pd.DataFrame) -> str:
-    limited = {requirement.name for requirement in question.product.requirements}
+    shown = shown_quantities(question.window, str(frame["plate"].iloc[0] or ""))
+    shown = {name: one for name, one in shown.items() if one.requirement is None}
+    predicted = predict_shown(question.window, frame, shown)
     rows = []
-    for name, surface in question.evidence.surfaces.by_name.items():
-        needed = [factor.name for factor in surface.design.factors if factor.name in frame]
-        unknown = name == "gap_closure" and question.evidence.surfaces.counts_only
-        if unknown or name in limited or frame[needed].isna().any(axis=None):
-            continue
-        predicted, unit = question.evidence.surfaces.predict(name, frame).iloc[0], RESPONSES[name].unit
-        if name == "resistivity":
-            predicted, unit = predicted * 1e8, "10⁻⁸ Ω·m"
-        rows.append(f"<tr><th scope='row'>{surface.kind.label}</th><td>{_value(predicted, unit)}</td></tr>")
+    for one in shown.values():
+        told = predicted[list(one.columns)].set_axis(INTERVALS, axis=1).iloc[0]
+        rows.append(f"<tr><th scope='row'>{one.label}</th><td>{_value(told, one.unit)}</td></tr>")
     if not rows:
         return ""
     return (

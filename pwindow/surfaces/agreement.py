@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 from scipy import linalg, stats
 
+from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.surfaces.bridging import Bridging, hold_bridged
 from pwindow.surfaces.diagnostics import RARE
@@ -92,6 +93,12 @@ class ResponseAgreement:
         bends = self.trend is not None and self.trend.p < RARE
         return self.shift_p >= RARE and self.joint_p >= RARE and not bends
 
+    @property
+    def _reach(self) -> str:
+        """The 95 % interval of the shift, in words."""
+        ends = (f"{self.surface.kind.amount(end)} {_side(end)}" for end in (self.shift_low, self.shift_high))
+        return f"{' to '.join(ends)}, 95 %"
+
     def sentence(self, unit_of: Callable[[str], str]) -> str:
         """What was found, in plain words; `unit_of` tells the unit of a factor."""
         kind, trend = self.surface.kind, self.trend
@@ -103,17 +110,19 @@ class ResponseAgreement:
             found = f"{ends}: it follows {trend.factor.replace('_', ' ')} in another way than before"
         elif self.shift_p < RARE:
             found = (
-                f"{kind.amount(self.shift)} {_side(self.shift)} throughout ({kind.amount(self.shift_low)} "
-                f"{_side(self.shift_low)} to {kind.amount(self.shift_high)} {_side(self.shift_high)}): another ink "
-                "batch, a worn roll, a new plate, or another instrument?"
+                f"{kind.amount(self.shift)} {_side(self.shift)} throughout ({self._reach}): another ink batch, a worn "
+                "roll, a new plate, another instrument, or a setting or unit that is not as written?"
             )
         elif self.joint_p < RARE:
             found = "prints scatter farther from what was predicted than before"
         else:
-            found = f"agrees; {100 * self.covered:.0f} % of {len(self.cells)} means lie inside their 95 % intervals"
+            found = (
+                f"agrees; {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}), and {self.cells['inside'].sum()} "
+                f"of {len(self.cells)} means lie inside their 95 % intervals"
+            )
         out = self.standing_out
         apart = (
-            f"; print{'s' * (len(out) > 1)} {', '.join(out[:5])} stand{'s' * (len(out) == 1)} out"
+            f"; but print{'s' * (len(out) > 1)} {', '.join(out[:5])} stand{'s' * (len(out) == 1)} out"
             if out
             else ""
         )
@@ -146,8 +155,26 @@ class Agreement:
     bridging: Bridging | None = None
 
     @property
+    def compared(self) -> int:
+        """How many prints could be compared in anything."""
+        tables = [one.cells for one in self.by_name.values()]
+        tables += [] if self.bridging is None else [self.bridging.cells]
+        return len(set().union(*(table["print"] for table in tables)))
+
+    @property
+    def verdict(self) -> str:
+        """In a few words."""
+        there = len(self.trial.prints)
+        if not self.compared:
+            return "cannot be compared"
+        apart = (
+            "" if self.compared == there else f", as far as {self.compared} of {there} prints can be compared"
+        )
+        return f"{'agrees' if self.agrees else 'does not agree'}{apart}"
+
+    @property
     def agrees(self) -> bool:
-        """Whether nothing speaks against the new trial being more of the same."""
+        """Whether nothing speaks against the new trial being more of the same; also where nothing was compared."""
         bridge_alike = self.bridging is None or self.bridging.agrees
         return bridge_alike and all(one.agrees for one in self.by_name.values())
 
@@ -173,7 +200,7 @@ class Agreement:
     @property
     def comparison(self) -> Comparison:
         """What an archive keeps of it."""
-        return Comparison(self.against, self.agrees, self.sentences)
+        return Comparison(self.against, self.verdict, self.sentences)
 
 
 @dataclass(frozen=True)
@@ -223,9 +250,20 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
     Returns
     -------
     Agreement
+
+    Raises
+    ------
+    UnusableInput
+        If the pressures are of another kind than those of the fit.
     """
+    unit, before = trial.pressure_unit, surfaces.trial.pressure_unit
+    if unit != before:
+        raise UnusableInput(
+            f"pressures are in {unit}, and in {before} in the trials before: one kind cannot be held against the other, "
+            "nor fitted with it; give them in one kind, or keep the trial in an archive of its own"
+        )
     found, notes, outside, bridging = {}, [], [], None
-    for name, data in response_data(trial).items():
+    for name, data in response_data(trial, surfaces.section_factor).items():
         if name not in surfaces.by_name:
             notes.append(f"{data.kind.label} was not measured before: nothing to hold it against")
             continue

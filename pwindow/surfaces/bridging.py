@@ -53,13 +53,13 @@ class Bridging:
     def sentence(self) -> str:
         """What was found, in plain words."""
         bridged, inspected = int(self.cells["bridged"].sum()), int(self.cells["inspected"].sum())
-        expected = f"{self.low} to {self.high} were expected" if self.high else "none was expected"
+        expected = f"{self.cells['expected'].sum():.2g} were expected, {self.low} to {self.high} in 95 of 100 such trials"
         found = f"bridged gaps: {bridged} of {inspected}, where {expected}"
         if self.agrees:
             return f"{found}: agrees"
         out = self.standing_out
         apart = f"; look at print{'s' * (len(out) > 1)} {', '.join(out[:5])}" if out else ""
-        return f"{found}{apart}"
+        return f"{found}: does not agree{apart}"
 
 
 def hold_bridged(surface: Surface, cells: pd.DataFrame, covariance: np.ndarray) -> Bridging | None:

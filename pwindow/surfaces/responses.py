@@ -109,12 +109,19 @@ def section_factor(trial: Trial) -> tuple[float, str]:
     return DOME_SECTION_FACTOR, "no section area measured: section factor taken as 2/3, a dome"
 
 
-def response_data(trial: Trial) -> dict[str, ResponseData]:
-    """Cell means of every response that the trial measured."""
+def response_data(trial: Trial, factor: float | None = None) -> dict[str, ResponseData]:
+    """Cell means of every response that the trial measured.
+
+    Parameters
+    ----------
+    trial : Trial
+    factor : float, optional
+        Section factor of the lines; that of the trial unless given.
+    """
     data = {}
     for name in ("line_height", "line_width"):
         data[name] = _means(trial, KINDS[name], trial.of_quantity(name))
-    data["resistivity"] = _resistivity(trial)
+    data["resistivity"] = _resistivity(trial, section_factor(trial)[0] if factor is None else factor)
     data["gap_closure"] = _closure(trial)
     return {name: found for name, found in data.items() if found is not None}
 
@@ -137,13 +144,13 @@ def _pooled_variance(cells: pd.DataFrame) -> tuple[float, int]:
     return (float(cells["squares"].sum() / df) if df else 0.0), df
 
 
-def _resistivity(trial: Trial) -> ResponseData | None:
+def _resistivity(trial: Trial, factor: float) -> ResponseData | None:
     """ρ = R k w h ÷ L."""
     cells = trial.of_quantity("per_section")
     lost = cells.loc[cells["count"] == 0, "print"].nunique()
     notes = (f"{lost} prints have a resistance but no section: not used for resistivity",) if lost else ()
     cells = cells[cells["count"] > 0]
-    cells = cells.assign(mean=cells["mean"] + np.log(section_factor(trial)[0] * 1e-12))
+    cells = cells.assign(mean=cells["mean"] + np.log(factor * 1e-12))
     found = _means(trial, KINDS["resistivity"], cells.reset_index(drop=True))
     return None if found is None else replace(found, notes=notes)
 

@@ -10,17 +10,21 @@ from datetime import datetime
 
 import pandas as pd
 
-from pwindow.errors import UnusableInput
+from pwindow.errors import SurfaceProblem, UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.product import read_product
+from pwindow.product import Product, read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces.agreement import Agreement, hold_against
 from pwindow.surfaces.fingerprint import digest, fit_fingerprint, versions
+from pwindow.surfaces.responses import STATE
 from pwindow.surfaces.surfaces import Surfaces, fit
-from pwindow.trials.archive import Added, Archive
+from pwindow.surfaces.terms import label
+from pwindow.trials.archive import USED, Added, Archive
 from pwindow.trials.trial import read_trial
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import recommend
+from pwindow.window.requirements_met import COLUMNS as MET_COLUMNS
+from pwindow.window.requirements_met import requirements_met
 from pwindow.window.window import Window, find_window
 
 _PRINTED = 4  # digits that a fit is reproduced to, those that are printed
@@ -83,6 +87,7 @@ def refit(
     KeptFit
         The one that was kept before, where nothing has changed since.
     """
+    _refuse_same_names(products)
     trial, kept = archive.trial(), archive.trials()
     recipe = {
         "trials": [
@@ -93,7 +98,7 @@ def refit(
         "leave_out": sorted(leave_out),
         "products": sorted(archive.keep_declaration("product", file) for file in products),
         "study": None if study is None else archive.keep_declaration("study", study),
-        "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls()},
+        "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls(trial.rolls)},
         "versions": versions(),
         "fit": fit_fingerprint(trial, terms, leave_out),
     }
@@ -101,6 +106,17 @@ def refit(
     if fingerprint not in set(archive.fits()["fingerprint"]):
         archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer_of(archive, recipe, tell=tell)))
     return kept_fit(archive, fingerprint)
+
+
+def _refuse_same_names(products: Sequence[InputFile]) -> None:
+    seen: dict[str, str] = {}
+    for file in products:
+        name = read_product(file).name
+        if name in seen:
+            raise UnusableInput(
+                f"{seen[name]} and {file.name} are both of a product “{name}”; give each a name of its own"
+            )
+        seen[name] = file.name
 
 
 def kept_fit(archive: Archive, which: str) -> KeptFit:
@@ -143,6 +159,7 @@ def answer_of(
     return {
         "surfaces": {name: _surface(surfaces, name) for name in surfaces.by_name},
         "products": products,
+        "pressure_unit": surfaces.trial.pressure_unit,
     }
 
 
@@ -231,31 +248,55 @@ class Confirmation:
     ----------
     added : Added
     agreement : Agreement
+    met : DataFrame
+        As of `requirements_met`, with the ``product`` in front.
     promises : DataFrame
         As of `promises`.
     """
 
     added: Added
     agreement: Agreement
+    met: pd.DataFrame
     promises: pd.DataFrame
 
 
 def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
-    """Keep the prints of a run, undecided, and hold them against what a fit promised."""
+    """Keep the prints of a run, undecided, and hold them against what a fit promised.
+
+    Raises
+    ------
+    UnusableInput
+        If the fit stands on these very prints, or they cannot be kept.
+    """
     trial = read_trial(file)
-    agreement = hold_against(surfaces_of(archive, kept.recipe), trial)
+    known = archive.known(file, trial)
+    if known is not None and known.trial in kept.standings:
+        raise UnusableInput(
+            f"trial {known.trial} is part of fit {kept.number}: a fit is not confirmed by its own prints; name an earlier "
+            "fit by --fit"
+        )
+    surfaces = surfaces_of(archive, kept.recipe)
+    agreement = hold_against(surfaces, trial)
     reason = f"confirmation prints of fit {kept.number}"
     added = archive.add(file, "undecided", reason, trial, agreement.comparison)
-    return Confirmation(added, agreement, promises(archive, kept, added.trial))
+    tables = [
+        requirements_met(window, trial).assign(product=window.product.name)
+        for window in windows_of(archive, kept.recipe, surfaces)
+    ]
+    names = ["product", *MET_COLUMNS]
+    met = pd.concat(tables, ignore_index=True)[names] if tables else pd.DataFrame(columns=names)
+    return Confirmation(added, agreement, met, promises(archive, kept, surfaces, added.trial))
 
 
-def promises(archive: Archive, kept: KeptFit, number: int) -> pd.DataFrame:
+def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -> pd.DataFrame:
     """What a fit promised at the set-ups of a trial, and what it would promise with that trial in it.
 
     Parameters
     ----------
     archive : Archive
     kept : KeptFit
+    surfaces : Surfaces
+        Of that fit.
     number : int
         Number of a trial that the fit does not stand on, such as confirmation prints of a run.
 
@@ -263,30 +304,53 @@ def promises(archive: Archive, kept: KeptFit, number: int) -> pd.DataFrame:
     -------
     DataFrame
         One row per product and set-up that the product can be printed at: ``product``, settings,
-        ``prints``, and the joint conformance probability ``promised`` and ``promised_now``; NaN outside
-        the trial region.
+        ``prints``, and the joint conformance probability ``promised``; ``if_same_process`` with these
+        prints counted as more of the same, ``if_changed_process`` as prints of a process that has changed.
+        NaN where the fit that promised has nothing tried, or no fit can be made.
     """
-    told = {"number": number, "standing": "same process"}
-    together = {**kept.recipe, "trials": [*kept.recipe["trials"], told]}
     prints = archive.trial([number]).prints
+    readings = [surfaces, *(_with(archive, kept, surfaces, number, one) for one in USED)]
+    judged = [None if one is None else list(windows_of(archive, kept.recipe, one)) for one in readings]
     rows = []
-    fits = [surfaces_of(archive, recipe) for recipe in (kept.recipe, together)]
-    for one, other in zip(*(windows_of(archive, kept.recipe, surfaces) for surfaces in fits)):
-        own = prints[prints["plate"].isin(one.plates) | prints["plate"].isna()]
+    for at, window in enumerate(judged[0]):
+        own = prints[prints["plate"].isin(window.plates) | prints["plate"].isna()]
         groups = own.groupby(["speed", "cell_volume", "pressure", "plate"], sort=False, dropna=False)
         for (speed, volume, pressure, plate), members in groups:
-            chances = [
-                _chance(window, "" if pd.isna(plate) else plate, speed, volume, pressure)
-                for window in (one, other)
-            ]
-            rows.append((one.product.name, speed, volume, pressure, plate, len(members), *chances))
-    names = ["product", "speed_m_min", "cell_volume_cm3_m2", fits[0].trial.pressure_key, "plate", "prints"]
-    return pd.DataFrame(rows, columns=[*names, "promised", "promised_now"])
+            setup = ("" if pd.isna(plate) else plate, speed, volume, pressure)
+            told = window.in_trial_region(window.setups(*setup))[0]
+            chances = [_chance(one[at], setup) if told and one else math.nan for one in judged]
+            rows.append((window.product.name, speed, volume, pressure, plate, len(members), *chances))
+    names = ["product", "speed_m_min", "cell_volume_cm3_m2", surfaces.trial.pressure_key, "plate", "prints"]
+    return pd.DataFrame(rows, columns=[*names, "promised", *("if_" + one.replace(" ", "_") for one in USED)])
 
 
-def _chance(window: Window, plate: str, speed: float, volume: float, pressure: float) -> float:
-    setup = window.setups(plate, speed, volume, pressure)
-    return float(window.joint_conformance(setup)[0]) if window.in_trial_region(setup)[0] else math.nan
+def _with(archive: Archive, kept: KeptFit, before: Surfaces, number: int, standing: str) -> Surfaces | None:
+    """The surfaces with one more trial, of the same form; None where they cannot be fitted.
+
+    A few prints at settings of their own would let in terms that hang on them alone.
+    """
+    trials = [*kept.recipe["trials"], {"number": number, "standing": standing}]
+    recipe = {**kept.recipe, "trials": trials}
+    try:
+        found = surfaces_of(archive, recipe)
+        more = sorted(_terms(found) - _terms(before))
+        return surfaces_of(archive, recipe | {"leave_out": [*recipe["leave_out"], *more]}) if more else found
+    except SurfaceProblem:
+        return None
+
+
+def _terms(surfaces: Surfaces) -> set[str]:
+    """Names of the terms of all surfaces, but for states of the process."""
+    return {
+        label(term)
+        for surface in surfaces.by_name.values()
+        for term in surface.design.terms
+        if term and not any(part.startswith(f"{STATE}=") for part in term)
+    }
+
+
+def _chance(window: Window, setup: tuple) -> float:
+    return float(window.joint_conformance(window.setups(*setup))[0])
 
 
 def differences(answer: Mapping, other: Mapping) -> list[str]:
@@ -309,18 +373,25 @@ def compare(
     Returns
     -------
     dict
-        ``coefficients`` and ``standard_deviations`` (DataFrames: response, term, before, after, and the
-        change in standard errors of the earlier), ``bands`` (DataFrame: product, roll, plate, pressure,
-        fastest speed before and after), ``recommended`` (per product: before and after), ``influence``
+        ``changes`` (sentences: what was fitted or judged otherwise), ``coefficients`` and
+        ``standard_deviations`` (DataFrames: response, term, before, after, and the change in standard errors
+        of the earlier where both are coded alike), ``bands`` (DataFrame: product, roll, plate, pressure,
+        fastest speed before and after), ``recommended`` (per product: before and after, and
+        whether it was ``judged_before``), ``influence``
         (DataFrame: per trial of the later fit and product the recommended speed with and without it, and
         ``why`` there is no fit without it).
     """
     return {
+        "changes": _changes(archive, before, after),
         "coefficients": _side_by_side(before, after, "coefficients"),
         "standard_deviations": _side_by_side(before, after, "standard_deviations"),
         "bands": _bands(before, after),
         "recommended": {
-            name: {"before": _recommended(before.answer, name), "after": _recommended(after.answer, name)}
+            name: {
+                "before": _recommended(before.answer, name),
+                "after": _recommended(after.answer, name),
+                "judged_before": name in before.answer["products"],
+            }
             for name in after.answer["products"]
         },
         "influence": _influence(archive, after, tell),
@@ -331,6 +402,7 @@ def _surface(surfaces: Surfaces, name: str) -> dict:
     surface = surfaces.by_name[name]
     table, parts = surface.coefficients(), surface.components
     return {
+        "coding": {one.name: [one.low, one.high, *one.levels] for one in surface.design.factors},
         "coefficients": {term: [row["coefficient"], row["std_error"]] for term, row in table.iterrows()},
         "standard_deviations": {
             "make-ready": math.sqrt(parts.make_ready) if parts.split else None,
@@ -377,12 +449,15 @@ def _as_printed(value: object) -> object:
 def _side_by_side(before: KeptFit, after: KeptFit, what: str) -> pd.DataFrame:
     rows = []
     for name in dict.fromkeys([*before.answer["surfaces"], *after.answer["surfaces"]]):
-        one, other = (kept.answer["surfaces"].get(name, {}).get(what, {}) for kept in (before, after))
+        surfaces = [kept.answer["surfaces"].get(name, {}) for kept in (before, after)]
+        one, other = (surface.get(what, {}) for surface in surfaces)
+        alike = surfaces[0].get("coding") == surfaces[1].get("coding")
         for term in dict.fromkeys([*one, *other]):
             first, second = one.get(term), other.get(term)
             row = {"response": name, "term": term}
             if what == "coefficients":
-                moved = None if None in (first, second) else (second[0] - first[0]) / first[1]
+                told = alike and None not in (first, second)
+                moved = (second[0] - first[0]) / first[1] if told else None
                 row |= {"before": first and first[0], "after": second and second[0], "in_std_errors": moved}
             else:
                 row |= {"before": first, "after": second}
@@ -405,6 +480,43 @@ def _bands(before: KeptFit, after: KeptFit) -> pd.DataFrame:
         frames.append(both.assign(product=name))
     columns = ["product", *_BAND, "fastest_before", "fastest_after"]
     return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
+
+
+def _changes(archive: Archive, before: KeptFit, after: KeptFit) -> list[str]:
+    """What was fitted or judged otherwise, beside the trials."""
+    one, other = before.recipe, after.recipe
+    told = [
+        f"{words}: {one[key] or 'none'} before, {other[key] or 'none'} after"
+        for key, words in (("terms", "terms"), ("leave_out", "terms left out"))
+        if one[key] != other[key]
+    ]
+    products = [_products(archive, kept) for kept in (before, after)]
+    told += [
+        f"{name}: its requirements or its pattern differ ({_wording(products[0][name])} before, "
+        f"{_wording(products[1][name])} after)"
+        for name in products[0]
+        if name in products[1] and products[0][name] != products[1][name]
+    ]
+    if (one["rolls"], one["study"]) != (other["rolls"], other["study"]):
+        told.append("the roll inventory or the ink that was reckoned with differs")
+    codings = [
+        {name: one.get("coding") for name, one in kept.answer["surfaces"].items()} for kept in (before, after)
+    ]
+    if codings[0] != codings[1]:
+        told.append(
+            "the trials of the two fits cover other ranges or states of the process, so their coefficients are coded "
+            "otherwise and are not to be compared one by one; compare bands and recommended speeds"
+        )
+    return told
+
+
+def _products(archive: Archive, kept: KeptFit) -> dict[str, Product]:
+    read = (read_product(archive.declaration(checksum)) for checksum in kept.recipe["products"])
+    return {product.name: product for product in read}
+
+
+def _wording(product: Product) -> str:
+    return "; ".join(requirement.wording() for requirement in product.requirements)
 
 
 def _recommended(answer: Mapping, name: str) -> dict | None:

@@ -64,7 +64,8 @@ def test_add_tells_what_to_do_next(run, first, second, archive):
     result = run("add", first, second, "--archive", archive)
     assert "the first trial" not in result.stdout and "fits use it from now on" in result.stdout
     assert "it does not agree" in result.stdout and "% low throughout" in result.stdout
-    assert "pwindow accept 2 --reason" in result.stdout
+    for command in ("accept", "accept-change", "set-aside"):
+        assert f"pwindow {command} 2 --archive {archive} --reason" in result.stdout
 
 
 def test_accepted_while_added(answer, first, second, archive):
@@ -129,13 +130,15 @@ def test_dated_volumes_of_rolls(answer, run, misused, first, archive, tag_file):
     keep = ("rolls", "--archive", archive, "--roll", "2047", "--volume")
     answer(*keep, "7.0 cm3/m2", "--measured", "2026-01-10", "--note", "before cleaning")
     found = answer(*keep, "4.2 BCM", "--measured", "2025-06-01")
-    assert found["rolls"] == {"2047": 7.0}, "the last measured counts, not the last told"
+    assert found["rolls"]["2047"] == 7.0, "the last measured counts, not the last told"
+    assert list(found["rolls"]) == ["0412", "0655", "1203", "1318", "2047"], "those of the trial stay"
     assert [one["measured"] for one in found["measurements"]] == ["2025-06-01", "2026-01-10"]
     assert found["measurements"][0]["cell_volume"] == pytest.approx(4.2 * 1.55, rel=1e-4)
     fit = answer("refit", "--archive", archive, "--product", tag_file)["fit"]
-    assert fit["rolls"] == {"2047": 7.0}
-    bands = next(iter(fit["products"].values()))["bands"]
-    assert {band["roll"] for band in bands} == {"2047"}
+    assert fit["rolls"] == found["rolls"]
+    gone = answer("rolls", "--archive", archive, "--roll", "0655", "--gone")
+    assert list(gone["rolls"]) == ["0412", "1203", "1318", "2047"]
+    assert "0655" not in run("speeds", "--archive", archive, "--product", tag_file).stdout
     for bad in ("7", "7 kg", "-1 cm3/m2"):
         assert "--volume" in misused(*keep, bad)
     assert "still to come" in misused(*keep, "7 cm3/m2", "--measured", "2999-01-01")

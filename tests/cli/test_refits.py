@@ -1,7 +1,9 @@
 """``pwindow refit``, ``fits`` and ``compare``."""
 
 import json
+from pathlib import Path
 
+import pandas as pd
 import pytest
 from sqlalchemy import create_engine, text
 
@@ -114,3 +116,42 @@ def test_the_windows_of_two_fits_as_a_picture(refitted, run, archive, tmp_path):
     result = run("compare", 1, 2, "--archive", archive, "--picture", picture)
     assert result.exit_code == 0 and f"picture: {picture}" in result.stderr
     assert "dashed before" in picture.read_text(encoding="utf-8")
+
+
+def test_two_products_of_one_name_are_refused(refused, archive, tag_file, tmp_path):
+    other = tmp_path / "tag_b.toml"
+    other.write_text(
+        Path(tag_file).read_text(encoding="utf-8").replace("330 ohm", "260 ohm"), encoding="utf-8"
+    )
+    said = refused("refit", "--archive", archive, "--product", tag_file, "--product", other)
+    assert "both of a product “Grain moisture tag”" in said
+
+
+def test_what_was_asked_otherwise_is_told(answer, run, refitted, archive, tag_file, tmp_path):
+    other = tmp_path / "tag_b.toml"
+    other.write_text(
+        Path(tag_file).read_text(encoding="utf-8").replace("330 ohm", "260 ohm"), encoding="utf-8"
+    )
+    mesh = pw.demo("mesh.toml")
+    compared = answer("refit", "--archive", archive, "--product", other, "--product", mesh)["compared"]
+    assert (
+        "its requirements or its pattern differ" in compared["changes"][0]
+        and "260 Ω" in compared["changes"][0]
+    )
+    assert compared["recommended"]["De-fogging heater mesh"]["judged_before"] is False
+    numbers = [str(compared[side]["number"]) for side in ("before", "after")]
+    assert "not judged" in run("compare", *numbers, "--archive", archive).stdout
+
+
+def test_coefficients_of_other_ranges_are_not_compared(answer, first, tag_file, tmp_path):
+    archive, slow = tmp_path / "trials.db", tmp_path / "slow.csv"
+    rows = pd.read_csv(first, dtype={"roll": str})
+    rows[rows["speed [m/min]"] < 90].to_csv(slow, index=False)
+    fast = tmp_path / "fast.csv"
+    rows[rows["speed [m/min]"] >= 90].to_csv(fast, index=False)
+    answer("add", slow, "--archive", archive)
+    answer("refit", "--archive", archive, "--product", tag_file)
+    answer("add", fast, "--archive", archive, "--accept", "--reason", "the rest")
+    compared = answer("refit", "--archive", archive, "--product", tag_file)["compared"]
+    assert all(row["in_std_errors"] is None for row in compared["coefficients"])
+    assert "not to be compared one by one" in compared["changes"][-1]

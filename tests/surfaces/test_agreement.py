@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import pwindow as pw
+from pwindow.errors import UnusableInput
 from pwindow.surfaces.agreement import hold_against
 from pwindow.surfaces.sampler import Plan
 
@@ -84,6 +85,23 @@ def test_prints_outside_what_was_tried_are_not_compared(told, rows_of):
     found = told(rows)
     assert found.outside == (rows["print"].iloc[0],)
     assert "1 print lies outside" in found.sentences[-1]
+
+
+def test_nothing_compared_is_no_agreement(told, rows_of):
+    rows = rows_of(3)
+    rows["speed [m/min]"] = 200.0
+    found = told(rows)
+    assert found.compared == 0 and found.verdict == "cannot be compared"
+    rows = rows_of(3)
+    names = list(dict.fromkeys(rows["print"]))
+    rows.loc[rows["print"].isin(names[:10]), "speed [m/min]"] = 200.0
+    assert told(rows).verdict.endswith(f"as far as {len(names) - 10} of {len(names)} prints can be compared")
+
+
+def test_another_kind_of_pressure_is_refused(told, rows_of):
+    rows = rows_of(3).rename(columns={"pressure [um]": "pressure [kPa]"})
+    with pytest.raises(UnusableInput, match="in kPa, and in µm in the trials before"):
+        told(rows)
 
 
 def test_a_response_that_was_not_measured_before(read_frame, rows_of, demo_rows):

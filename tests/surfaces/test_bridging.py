@@ -64,7 +64,7 @@ def later(make_demo):
 def test_a_trial_like_the_one_before_bridges_as_often(demo_surfaces, later, read_frame):
     found = hold_against(demo_surfaces, read_frame(later))
     assert found.bridging.agrees
-    assert found.sentences[-1].endswith("were expected: agrees")
+    assert found.sentences[-1].endswith("of 100 such trials: agrees")
 
 
 def test_shorts_that_were_not_expected_are_told(demo_surfaces, later, read_frame):

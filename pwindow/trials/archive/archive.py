@@ -63,13 +63,14 @@ class Comparison:
     ----------
     against : str
         Fingerprint of that fit.
-    agrees : bool
+    verdict : str
+        In a few words, such as "agrees".
     told : tuple of str
         Sentences.
     """
 
     against: str
-    agrees: bool
+    verdict: str
     told: tuple[str, ...]
 
 
@@ -124,6 +125,11 @@ class Archive:
             raise
         except DatabaseError as problem:
             reason = str(problem.orig).strip().splitlines()[0]
+            if "readonly database" in reason:
+                raise UnusableInput(
+                    f"archive {self.address}: you may not write to it, which reading it needs too; ask for permission, or "
+                    "copy the file to a folder of your own"
+                ) from problem
             raise UnusableInput(
                 f"archive {self.address}: {reason}; check the address, and whether the folder or server is there"
             ) from problem
@@ -165,14 +171,17 @@ class Archive:
         ------
         TrialProblem
             If the file cannot be used; the archive is as it was.
+        UnusableInput
+            If prints of it are in the archive already, under another file.
         """
         trial = read_trial(file) if read is None else read
-        checksum = hashlib.sha256(file.content).hexdigest()
+        reason, checksum = _worded(reason), hashlib.sha256(file.content).hexdigest()
         try:
             with self._writing() as connection:
                 known = _known(connection, checksum, trial.fingerprint)
                 if known is not None:
                     return known
+                _refuse_repeated(connection, trial)
                 added = _added(connection, file, checksum, trial, standing, reason)
                 if compared is not None:
                     _compare(connection, added.trial, compared)
@@ -180,6 +189,11 @@ class Archive:
         except IntegrityError:  # somebody else added it in the meantime
             with self._reading() as connection:
                 return _known(connection, checksum, trial.fingerprint)
+
+    def known(self, file: InputFile, read: Trial) -> Added | None:
+        """The trial that has the same file, or the same content, where there is one."""
+        with self._reading() as connection:
+            return _known(connection, hashlib.sha256(file.content).hexdigest(), read.fingerprint)
 
     def decide(self, trial: int, standing: str, reason: str) -> None:
         """Say what a trial is from now on; what was said before is kept.
@@ -189,16 +203,25 @@ class Archive:
         UnusableInput
             If there is no such trial, or no reason.
         """
-        if not reason.strip():
+        reason = _worded(reason)
+        if not reason:
             raise UnusableInput("a decision needs its reason; say it in a few words")
         with self._writing() as connection:
             _need(connection, [trial])
             _decide(connection, trial, standing, reason)
 
     def keep_comparison(self, trial: int, compared: Comparison) -> None:
-        """Keep what was found when a trial was held against others; what was found before stays."""
+        """Keep what was found when a trial was held against others; what was found before stays.
+
+        What was found last time, and is found again, is not kept twice.
+        """
+        before = self.comparisons(trial).tail(1).to_dict("records")
+        if before and (before[0]["against"], before[0]["told"]) == (
+            compared.against,
+            "\n".join(compared.told),
+        ):
+            return
         with self._writing() as connection:
-            _need(connection, [trial])
             _compare(connection, trial, compared)
 
     def keep_declaration(self, kind: str, file: InputFile) -> str:
@@ -229,7 +252,12 @@ class Archive:
             return [InputFile(*row) for row in connection.execute(asked.order_by(DECLARATIONS.c.id))]
 
     def keep_volume(self, roll: str, cell_volume: float, measured: datetime.date, note: str = "") -> None:
-        """Keep a measurement of a roll's cell volume, cm³/m²; earlier ones stay."""
+        """Keep a measurement of a roll's cell volume, cm³/m²; earlier ones stay.
+
+        A volume of zero says that the roll is not in the house any more.
+        """
+        if not roll.strip():
+            raise UnusableInput("a roll needs its id; give the one that trial files name it by")
         values = {
             "roll": roll,
             "cell_volume": cell_volume,
@@ -284,8 +312,8 @@ class Archive:
         return self._of_trial(select(*columns).order_by(DECISIONS.c.id), DECISIONS, trial)
 
     def comparisons(self, trial: int) -> pd.DataFrame:
-        """Everything that was found about a trial, the oldest first: ``against``, ``agrees``, ``told``, ``made``."""
-        columns = [COMPARISONS.c.against, COMPARISONS.c.agrees, COMPARISONS.c.told, COMPARISONS.c.made]
+        """Everything that was found about a trial, the oldest first: ``against``, ``verdict``, ``told``, ``made``."""
+        columns = [COMPARISONS.c.against, COMPARISONS.c.verdict, COMPARISONS.c.told, COMPARISONS.c.made]
         return self._of_trial(select(*columns).order_by(COMPARISONS.c.id), COMPARISONS, trial)
 
     def history(self, trial: int) -> pd.DataFrame:
@@ -305,10 +333,19 @@ class Archive:
         with self._reading() as connection:
             return _frame(connection, asked)
 
-    def rolls(self) -> tuple[Roll, ...]:
-        """The roll inventory, each roll with the volume that was measured last."""
+    def rolls(self, tried: Sequence[Roll] = ()) -> tuple[Roll, ...]:
+        """The roll inventory, each roll with the volume that was measured last.
+
+        Parameters
+        ----------
+        tried : sequence of Roll
+            Rolls of trials, which belong to the inventory too, unless they were taken out of it. Nothing
+            is said of them where no roll was ever measured.
+        """
         last = self.volumes().groupby("roll", sort=False)["cell_volume"].last()
-        return tuple(Roll(str(roll), float(volume)) for roll, volume in last.items())
+        volumes = {roll.id: roll.cell_volume for roll in tried} if len(last) else {}
+        volumes |= {str(roll): float(volume) for roll, volume in last.items()}
+        return tuple(Roll(roll, volume) for roll, volume in volumes.items() if volume > 0)
 
     def fits(self) -> pd.DataFrame:
         """The fits that were kept, the oldest first, with their number as index: ``fingerprint``,
@@ -434,8 +471,49 @@ def _decide(connection: Connection, trial: int, standing: str, reason: str) -> N
     connection.execute(DECISIONS.insert().values(trial=trial, standing=standing, reason=reason, made=_now()))
 
 
+_LONGEST_REASON = 300
+
+
+def _worded(reason: str) -> str:
+    """A reason on one line."""
+    reason = " ".join("".join(sign if sign.isprintable() else " " for sign in reason).split())
+    if len(reason) > _LONGEST_REASON:
+        raise UnusableInput(
+            f"a reason has at most {_LONGEST_REASON} letters, this one {len(reason)}; say it shorter"
+        )
+    return reason
+
+
+def _refuse_repeated(connection: Connection, trial: Trial) -> None:
+    """Prints that a trial of the archive has, with the same values, would count twice."""
+    new = _signatures(trial.cells)
+    names = list(new)
+    for first in range(0, len(names), 500):
+        asked = select(CELLS).where(CELLS.c.print.in_(names[first : first + 500]))
+        there = _frame(connection, asked)
+        for number, rows in there.groupby("trial"):
+            same = [name for name, signature in _signatures(rows).items() if signature == new[name]]
+            if same:
+                told = ", ".join(same[:5]) + ", …" * (len(same) > 5)
+                raise UnusableInput(
+                    f"{len(same)} of its prints ({told}) are in trial {number} already, with the same values, and would "
+                    "count twice; leave them out of the file"
+                )
+
+
+def _signatures(cells: pd.DataFrame) -> dict[str, tuple]:
+    """By print, what was measured on it, to nine digits: another order of rows may change the last ones."""
+    numbers = cells[["mean", "plate_gap"]].apply(pd.to_numeric)
+    told = cells.assign(**numbers).sort_values(["print", "quantity", "plate_gap"])
+    told["mean"] = told["mean"].map("{:.9g}".format)
+    return {
+        str(name): tuple(map(tuple, rows[["quantity", "count", "mean"]].to_numpy()))
+        for name, rows in told.groupby("print")
+    }
+
+
 def _compare(connection: Connection, trial: int, found: Comparison) -> None:
-    values = {"against": found.against, "agrees": found.agrees, "told": "\n".join(found.told)}
+    values = {"against": found.against, "verdict": found.verdict, "told": "\n".join(found.told)}
     connection.execute(COMPARISONS.insert().values(trial=trial, made=_now(), **values))
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 
 from sqlalchemy import (
-    Boolean,
     Column,
     Date,
     DateTime,
@@ -92,7 +91,7 @@ COMPARISONS = Table(
     _id(),
     Column("trial", ForeignKey("trials.id"), nullable=False, index=True),
     _text("against"),
-    Column("agrees", Boolean, nullable=False),
+    _text("verdict"),
     _text("told"),
     _when("made"),
 )

@@ -12,6 +12,7 @@ from pwindow.window.trade_offs.plates import AS_PRINTED, COMMON_WIDTH, PlatesCom
 from pwindow.window.trade_offs.sensitivities import sensitivities
 from pwindow.window.trade_offs.shown import (
     CONFORMANCE,
+    INTERVALS,
     SILVER,
     SILVER_OF_AREA,
     Shown,
@@ -25,6 +26,7 @@ __all__ = [
     "AS_PRINTED",
     "COMMON_WIDTH",
     "CONFORMANCE",
+    "INTERVALS",
     "SILVER",
     "SILVER_AND_CONFORMANCE",
     "SILVER_OF_AREA",

@@ -100,12 +100,12 @@ def test_decisions_are_kept_with_their_reasons(archive, first):
 
 
 def test_what_was_found_is_kept_with_a_trial(archive, first, another):
-    seen = Comparison("a1b2c3d4e5f6", False, ("line height: 4 % low", "gap closure: agrees"))
+    seen = Comparison("a1b2c3d4e5f6", "does not agree", ("line height: 4 % low", "gap closure: agrees"))
     number = archive.add(first, compared=seen).trial
-    archive.keep_comparison(number, Comparison("0f0f0f0f0f0f", True, ("all agree",)))
+    archive.keep_comparison(number, Comparison("0f0f0f0f0f0f", "agrees", ("all agree",)))
     told = archive.comparisons(number)
     assert list(told["against"]) == ["a1b2c3d4e5f6", "0f0f0f0f0f0f"]
-    assert list(told["agrees"]) == [False, True]
+    assert list(told["verdict"]) == ["does not agree", "agrees"]
     assert told["told"].iloc[0].splitlines() == list(seen.told)
     assert archive.comparisons(archive.add(another(1)).trial).empty
     with pytest.raises(UnusableInput, match="no trial 7"):
@@ -119,6 +119,44 @@ def test_an_archive_from_before_comparisons_gets_them(archive, address, first):
         connection.execute(text("DELETE FROM migrations WHERE name = 'comparisons'"))
     later = Archive(address)
     assert later.comparisons(number).empty and later.trial().numbers == (number,)
+
+
+def test_prints_are_not_counted_twice(archive, first, another):
+    archive.add(first, "same process", "first")
+    rows = pd.read_csv(io.BytesIO(first.content), dtype=str).sample(frac=1.0, random_state=1)
+    with pytest.raises(UnusableInput, match=r"65 of its prints .* are in trial 1 already"):
+        archive.add(InputFile("shuffled.csv", rows.to_csv(index=False).encode()))
+    part = rows[rows["print"] != "A-001"].to_csv(index=False).encode()
+    with pytest.raises(UnusableInput, match="64 of its prints"):
+        archive.add(InputFile("part.csv", part))
+    assert len(archive.trials()) == 1
+    archive.add(another(1), "same process", "the same ids with other values")
+
+
+def test_what_is_found_again_is_not_kept_twice(archive, first):
+    seen = Comparison("a1b2c3d4e5f6", "agrees", ("all agree",))
+    number = archive.add(first, compared=seen).trial
+    archive.keep_comparison(number, seen)
+    assert len(archive.comparisons(number)) == 1
+
+
+def test_reasons_stay_on_one_line_and_short(archive, first):
+    number = archive.add(first, reason="ink\nwas \x1b[31m old").trial
+    assert archive.trials().loc[number, "reason"] == "ink was [31m old"
+    with pytest.raises(UnusableInput, match="at most 300 letters, this one 400"):
+        archive.decide(number, "set aside", "x" * 400)
+
+
+def test_measured_volumes_override_those_of_trials(archive, first):
+    archive.add(first, "same process", "first")
+    tried = archive.trial().rolls
+    assert archive.rolls(tried) == (), "nothing is said of rolls where none was measured"
+    archive.keep_volume("2047", 7.0, datetime.date(2026, 1, 10))
+    archive.keep_volume("0655", 0.0, datetime.date(2026, 1, 10), "sold")
+    found = {roll.id: roll.cell_volume for roll in archive.rolls(tried)}
+    assert list(found) == ["0412", "1203", "1318", "2047"] and found["2047"] == 7.0
+    with pytest.raises(UnusableInput, match="needs its id"):
+        archive.keep_volume(" ", 7.0, datetime.date(2026, 1, 10))
 
 
 @pytest.mark.parametrize("reason", ["", "  "])
@@ -136,9 +174,9 @@ def test_trials_that_are_not_there(archive):
         archive.trial([7])
 
 
-def test_pressures_of_several_kinds_are_refused(archive, first):
+def test_pressures_of_several_kinds_are_refused(archive, first, another):
     archive.add(first, "same process", "first")
-    other = first.content.replace(b"pressure [um]", b"pressure [kPa]")
+    other = another(1).content.replace(b"pressure [um]", b"pressure [kPa]")
     archive.add(InputFile("load.csv", other), "same process", "second")
     with pytest.raises(UnusableInput, match="several kinds"):
         archive.trial()
