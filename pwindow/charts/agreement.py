@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from html import escape
 
+import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
@@ -56,7 +57,7 @@ def _scale(one: ResponseAgreement) -> float:
 def _draw(figure: go.Figure, one: ResponseAgreement, palette: Palette, row: int, column: int) -> None:
     numbers = ["measured", "predicted", "low", "high"]
     cells = one.cells.assign(**(one.cells[numbers] * _scale(one)))
-    ends = [cells[["measured", "predicted"]].min().min(), cells[["measured", "predicted"]].max().max()]
+    ends = [cells[["measured", "low"]].min().min(), cells[["measured", "high"]].max().max()]
     place = {"row": row, "col": column}
     figure.add_scatter(
         x=ends,
@@ -90,6 +91,9 @@ def _draw(figure: go.Figure, one: ResponseAgreement, palette: Palette, row: int,
         hovertemplate="print %{customdata}<br>predicted %{x:.3g}, measured %{y:.3g}<extra></extra>",
         **place,
     )
-    axis = {"gridcolor": palette.faint, "zeroline": False, **place}
+    values = cells[["measured", "predicted", "low", "high"]].to_numpy(float)
+    room = 0.04 * (np.ptp(values) or abs(values.max()) or 1.0)
+    ends = [values.min() - room, values.max() + room]  # on one scale: a run is often at one set-up
+    axis = {"gridcolor": palette.faint, "zeroline": False, "range": ends, **place}
     figure.update_xaxes(title={"text": "predicted"}, **axis)
     figure.update_yaxes(title={"text": "measured"}, **axis)

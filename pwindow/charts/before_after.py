@@ -29,7 +29,7 @@ def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figur
     before, after = shown.fits
     title = (
         f"{escape(shown.title)}<br><sub>outlines of {shown.level:.1%} joint conformance: dashed before (fit {before}), "
-        f"heavy after (fit {after})</sub>"
+        f"heavy after (fit {after}){'<br>' * bool(shown.elsewhere)}{escape(shown.elsewhere)}</sub>"
     )
     figure.update_layout(
         palette.look,

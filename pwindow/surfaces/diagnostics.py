@@ -196,8 +196,10 @@ def _prints(surface: Surface) -> pd.DataFrame:
     from statsmodels.stats.outliers_influence import OLSInfluence
 
     influence, df = OLSInfluence(_plain_results(surface)), surface.solution.df
-    inner = influence.resid_studentized_internal
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(
+        divide="ignore", invalid="ignore"
+    ):  # of a print that alone carries a term, with no residual
+        inner = influence.resid_studentized_internal
         table = pd.DataFrame(
             {
                 "print": surface.cells["print"],
@@ -206,6 +208,7 @@ def _prints(surface: Surface) -> pd.DataFrame:
                 "cook": influence.cooks_distance[0],
             }
         )
+    table = table.fillna({"studentised": 0.0, "cook": 0.0})
     table["p"] = (2 * len(table) * stats.t.sf(table["studentised"].abs(), df - 1)).clip(max=1.0)
     largest = table.assign(size=table["studentised"].abs()).sort_values("size", ascending=False)
     worst = largest.groupby("print", sort=False).first()[["studentised", "cook", "p"]]

@@ -22,6 +22,7 @@ from pwindow.trials.trial import Trial
 
 _CURE = "print a set-up there before relying on it, or let the surfaces bend"
 _ALLOWED = f"intervals and probabilities allow for as much; {_CURE}"
+_LONE = 0.99  # leverage of a print that a surface goes through
 
 
 @dataclass(frozen=True)
@@ -63,17 +64,19 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     >>> findings(pw.fit(pw.read_trial(pw.demo("trial_first.csv"))))
     ()
     """
-    outliers, leaned_on, told = [], [], []
+    outliers, leaned_on, alone, told = [], [], [], []
     with threadpool_limits(1, user_api="blas"):
         for judged in surfaces.judged.values():
             outliers += judged.apart
             # what is missed has a spread of its own
             told += _of_form(judged, surfaces.trial) or _of_spread(judged.cleared, judged.cleared_checks)
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
+            alone += _of_lone_prints(judged)
     told = [
         *_of_outliers(outliers, surfaces.trial),
         *told,
         *_of_influence(leaned_on),
+        *alone,
         *_of_make_readies(surfaces),
     ]
     return tuple(sorted(told, key=lambda finding: finding.weight != "serious"))
@@ -121,6 +124,20 @@ def _of_influence(found: list[Apart]) -> list[Finding]:
     ]
     what = f"single prints decide much: {'; '.join(parts)}; print those set-ups again"
     return [Finding(_about(found), what, "mind")] if found else []
+
+
+def _of_lone_prints(judged: Judged) -> list[Finding]:
+    """Prints that alone carry a term: the surface goes through them, whatever they are."""
+    prints, kind = judged.cleared_checks.prints, judged.cleared.kind
+    names = [str(name) for name in prints.index[prints["leverage"] > _LONE]]
+    if not names:
+        return []
+    what = (
+        f"the {kind.label} surface goes through print{'s' * (len(names) > 1)} {_listed(names)}, whatever "
+        f"{'they are' if len(names) > 1 else 'it is'}: no other print tells what is special there; print that set-up or "
+        "pattern again, or leave the print out"
+    )
+    return [Finding(kind.name, what, "mind")]
 
 
 # form -------------------------------------------------------------------------------------------

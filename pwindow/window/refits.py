@@ -195,6 +195,8 @@ class SideBySide:
         Where the recommended set-ups lie on the maps, m/min and cm³/m².
     fits : pair of str
         Fingerprints of the two.
+    elsewhere : str
+        Where the earlier fit recommends to run, where that is not on these maps; else "".
     """
 
     title: str
@@ -204,6 +206,7 @@ class SideBySide:
     after: WindowMap
     recommended: tuple[tuple[float, float] | None, ...]
     fits: tuple[str, str]
+    elsewhere: str = ""
 
     def to_frame(self) -> pd.DataFrame:
         """Both maps, as of `WindowMap.to_frame`, told apart by ``fit``: before, after."""
@@ -237,7 +240,15 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     )
     title = f"{other.product.name}: {plate + ', ' if plate else ''}{pressure:g} {trial.pressure_unit}"
     maps = (window_map(window, plate, pressure) for window in (one, other))
-    return SideBySide(title, other.level, other.rolls, *maps, spots, (before.fingerprint, after.fingerprint))
+    elsewhere = ""
+    if bests[0] and spots[0] is None:
+        at = bests[0]
+        where = f"{at['plate'] + ', ' if at['plate'] else ''}{at[key]:g} {trial.pressure_unit}"
+        elsewhere = (
+            f"before: {at['speed_m_min']:g} m/min with roll {at['roll']} at {where}, not on this picture"
+        )
+    fits = before.fingerprint, after.fingerprint
+    return SideBySide(title, other.level, other.rolls, *maps, spots, fits, elsewhere)
 
 
 @dataclass(frozen=True)

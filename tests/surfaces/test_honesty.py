@@ -236,3 +236,15 @@ def test_even_spreads_seem_uneven_as_often_as_stated(make_cells, line_height):
 def test_no_level_where_squares_follow_them_all(make_cells, line_height):
     cells = make_cells(NINE * 2)
     assert worst_level(fit_surface(line_height(cells), DESIGN)) is None
+
+
+def test_a_print_that_alone_carries_a_term_is_named(demo_rows, read_frame, recwarn):
+    """One print at a plate gap of its own makes plate_gap² estimable, by itself."""
+    name = demo_rows.loc[demo_rows["gap [um]"].notna(), "print"].iloc[0]
+    gaps = demo_rows[(demo_rows["print"] == name) & (demo_rows["plate_gap [um]"] == 75.0)]
+    gaps = gaps.assign(**{"print": "X", "make_ready": "X-M", "plate_gap [um]": 60.0})
+    gaps["gap [um]"] -= 15.0
+    told = findings(pw.fit(read_frame(pd.concat([demo_rows, gaps], ignore_index=True))))
+    alone = [finding for finding in told if "goes through print X" in finding.sentence]
+    assert [finding.response for finding in alone] == ["gap_closure"]
+    assert not [warning for warning in recwarn if issubclass(warning.category, RuntimeWarning)]
