@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import math
 import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -59,6 +60,15 @@ class Setting:
         drift = self.drift or 0.0
         low, high = max(self.value - drift, self.tried[0]), min(self.value + drift, self.tried[1])
         return min(low, self.value), max(high, self.value)
+
+    @property
+    def held_words(self) -> str:
+        """The same in words, with the digits that the drift leaves."""
+        if not self.drift:
+            return f"{self.value:g} {self.unit}"
+        decimals = max(0, 1 - math.floor(math.log10(self.drift)))
+        low, high = (f"{round(end, decimals):g}" for end in self.held)
+        return f"{low} to {high} {self.unit}"
 
     @property
     def untried_drift(self) -> str:

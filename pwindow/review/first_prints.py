@@ -68,7 +68,7 @@ class FirstPrint:
     need_low, need_high : float
         What the part needs of the average; infinite where it needs nothing.
     needs : tuple of str
-        The same in words, one for each requirement that limits it.
+        The same in words, one for each requirement that sets an end.
     every : int or None
         How many features of a part each must meet the requirement; None where only the average must.
     """
@@ -334,16 +334,25 @@ def _every(requirement: Requirement | None) -> int | None:
 
 
 def _need(window: Window, setup: pd.DataFrame, one: _Measure) -> tuple[float, float, tuple[str, ...]]:
-    """What the part needs of the average of a measure: lowest, highest, and why in words."""
+    """What the part needs of the average of a measure: lowest, highest, and what asks for that in words."""
     limits = window.limits[str(setup["plate"].iloc[0] or "")]
-    low, high, words = -np.inf, np.inf, []
-    for requirement in window.product.requirements:
-        if limits.quantities[requirement.name].weights != one.quantity.weights:
-            continue
-        ends = _average_ends(window, limits, requirement, one)
-        low, high = max(low, ends[0]), min(high, ends[1])
-        words.append(_need_words(requirement, one, ends))
+    ends = {
+        requirement.name: _average_ends(window, limits, requirement, one)
+        for requirement in window.product.requirements
+        if limits.quantities[requirement.name].weights == one.quantity.weights
+    }
+    low = max((each[0] for each in ends.values()), default=-np.inf)
+    high = min((each[1] for each in ends.values()), default=np.inf)
+    words = [
+        _need_words(requirement, one, ends[requirement.name])
+        for requirement in window.product.requirements
+        if requirement.name in ends and _sets_an_end(ends[requirement.name], low, high)
+    ]
     return low, high, tuple(words)
+
+
+def _sets_an_end(ends: tuple[float, float], low: float, high: float) -> bool:
+    return ends[0] == low > -np.inf or ends[1] == high < np.inf
 
 
 def _average_ends(
@@ -383,7 +392,7 @@ def _need_words(requirement: Requirement, one: _Measure, ends: tuple[float, floa
     if every is None:
         return asked
     which = f"every one of {every}" if every > 1 else "the gap"
-    return f"{which}: {asked}; so the average: {limit_words(*ends, one.unit)}"
+    return f"{which}: {asked}, so average {limit_words(*ends, one.unit)}"
 
 def _variances(
     window: Window, setup: pd.DataFrame, one: _Measure, weights: np.ndarray, scale: np.ndarray

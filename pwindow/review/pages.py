@@ -27,7 +27,7 @@ from pwindow.window.trade_offs import CONFORMANCE
 
 Paper = Literal["A4", "Letter"]
 PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
-_HEIGHTS = {"window": 400, "conformance": 365, "limiting": 440}  # px: the first two fit on one page
+_HEIGHTS = {"window": 350, "conformance": 340, "limiting": 440}  # px: the first fits on the first page
 
 
 def report_html(review: Review, paper: Paper | None = None) -> str:
