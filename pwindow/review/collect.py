@@ -426,6 +426,11 @@ def chosen_setup(
     return ("recommended" if same else "asked for"), setup
 
 
+def recommended_setup(window: Window) -> Setup:
+    """The recommended set-up, or the closest where none is assured; errors as of `review`."""
+    return chosen_setup(window, recommend(window, window.speed_bands()))[1]
+
+
 def _setup_words(setup: Setup, unit: str) -> str:
     plate = f", plate {setup.plate}" if setup.plate else ""
     return f"roll {setup.roll.id}, {setup.pressure:g} {unit}, {setup.speed:g} m/min{plate}"
@@ -488,7 +493,9 @@ def _fit_options(surfaces: Surfaces) -> str:
 
 def _pattern(frame: pd.DataFrame) -> dict[str, float]:
     row = frame.iloc[0]
-    return {name: float(row[name]) for name in ("plate_width", "plate_gap") if np.isfinite(row.get(name, np.nan))}
+    return {
+        name: float(row[name]) for name in ("plate_width", "plate_gap") if np.isfinite(row.get(name, np.nan))
+    }
 
 
 def _pressures(window: Window, setup: Setup) -> tuple[float, float]:

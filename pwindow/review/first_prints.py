@@ -19,7 +19,6 @@ m σ and v the mean and variance of the worst of N about the print's mean, as in
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 
 import numpy as np
@@ -110,10 +109,14 @@ class FirstPrint:
 
     def to_dict(self) -> dict:
         """The same as plain values."""
-        return asdict(self) | {
-            name: None if np.isinf(value) else value
-            for name, value in (("need_low", self.need_low), ("need_high", self.need_high))
-        } | {"accepted": self.accepted}
+        return (
+            asdict(self)
+            | {
+                name: None if np.isinf(value) else value
+                for name, value in (("need_low", self.need_low), ("need_high", self.need_high))
+            }
+            | {"accepted": self.accepted}
+        )
 
 
 @dataclass(frozen=True)
@@ -393,6 +396,7 @@ def _need_words(requirement: Requirement, one: _Measure, ends: tuple[float, floa
         return asked
     which = f"every one of {every}" if every > 1 else "the gap"
     return f"{which}: {asked}, so average {limit_words(*ends, one.unit)}"
+
 
 def _variances(
     window: Window, setup: pd.DataFrame, one: _Measure, weights: np.ndarray, scale: np.ndarray
