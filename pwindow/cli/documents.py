@@ -28,7 +28,7 @@ from pwindow.cli.sources import (
 _AT = click.option(
     "--at",
     metavar="SETTINGS",
-    help="The set-up, such as “roll=2047, pressure=50 µm, speed=80 m/min”. The recommended one unless given.",
+    help="The set-up, such as “roll=2047, pressure=50 µm, speed=80 m/min”. What is not named is that of the recommended one.",
 )
 _OUTPUT = click.option(
     "-o",
@@ -128,18 +128,29 @@ def _point(text):
     points = parse_points([text])
     if len(points) > 1:
         raise click.BadParameter("a document is about one set-up; name each setting once", param_hint="--at")
-    if "roll" not in points[0] or set(points[0]) - set(_SETTINGS):
+    if set(points[0]) - set(_SETTINGS):
         raise click.BadParameter(
-            f"a document is about a roll of the inventory and the product's own pattern: name {', '.join(_SETTINGS)}",
+            "a document is about a roll of the inventory and the product's own pattern: it takes "
+            f"{', '.join(_SETTINGS)}",
             param_hint="--at",
         )
     return points[0]
 
 
 def _setup(window, point):
+    """The set-up that was typed; what it leaves open is as in the recommended set-up, or in the closest."""
     from pwindow.cli.setups import read_setups
+    from pwindow.review import recommended_setup
     from pwindow.window.setup import Setup
 
+    if set(_SETTINGS) - set(point):
+        best = recommended_setup(window)
+        settings = {
+            "roll": best.roll.id,
+            "pressure": f"{best.pressure!r} {window.surfaces.trial.pressure_unit}",
+            "speed": f"{best.speed!r} m/min",
+        }
+        point = settings | ({"plate": best.plate} if best.plate else {}) | point
     row = read_setups([point], window.surfaces, window.rolls, window).iloc[0]
     roll = next(roll for roll in window.rolls if roll.id == point["roll"])
     return Setup(str(row["plate"]), roll, float(row["pressure"]), float(row["speed"]))
@@ -174,6 +185,8 @@ def _again() -> str:
             if context.params.get("files"):
                 continue
             value = shown(value)
+        if isinstance(value, Path) and option.name == "output":
+            value = value.name
         for one in value if option.multiple else [value]:
             words += [option.opts[-1], str(one)]
     return shlex.join(words)

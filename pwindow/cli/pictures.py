@@ -31,7 +31,8 @@ PICTURE = click.option(
     "--picture",
     type=click.Path(path_type=Path, dir_okay=False),
     callback=file_option(_ENDINGS, "a picture"),
-    help="Write the picture to this file: .html, .svg or .png; .csv holds the numbers it draws.",
+    help="Write the picture to this file: .html, .svg or .png; or .csv, the numbers it draws (of a map: the grid of "
+    "probabilities, and of how many standard deviations of the next print the means lie inside the limits).",
 )
 
 

@@ -212,8 +212,12 @@ def _recommended_text(best: Mapping, trials: int) -> str:
     if not best["trials"]:
         return "no simulated trial recommends a set-up"
     error = "" if best["realised_std_error"] is None else f" ± {2 * best['realised_std_error']:.3f}"
+    lowest = (
+        f"; in the least fortunate tenth of trials at most {best['realised_lowest_tenth']:.3f}"
+        if best["trials"] >= 10
+        else ""
+    )
     return (
         f"at the recommended set-up of {best['trials']} of {trials} trials: stated {best['stated']:.3f}, came true "
-        f"{best['realised']:.3f}{error}; in the least fortunate tenth of trials at most "
-        f"{best['realised_lowest_tenth']:.3f}"
+        f"{best['realised']:.3f}{error}{lowest}"
     )

@@ -1,7 +1,7 @@
 """Documents for people: the report of a design review and the sheet for a press run."""
 
 from pwindow.review.browser import image_of, pdf_of
-from pwindow.review.collect import Review, RollVolume, last_volumes, review
+from pwindow.review.collect import Review, RollVolume, last_volumes, recommended_setup, review
 from pwindow.review.pages import report_html, run_sheet_html
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "image_of",
     "last_volumes",
     "pdf_of",
+    "recommended_setup",
     "report_html",
     "review",
     "run_sheet_html",

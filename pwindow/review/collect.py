@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime
 import json
+import math
+import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -14,12 +16,13 @@ import plotly.graph_objects as go
 from pwindow.errors import WindowProblem
 from pwindow.product import Product
 from pwindow.review.alternatives import Beside, Relaxed, Step, alternatives, relaxed, steps
-from pwindow.review.evidence import SurfaceFit, not_tried, surface_fits
-from pwindow.review.first_prints import FirstPrint, first_prints, gaps_to_inspect
+from pwindow.review.evidence import SurfaceFit, gathered, not_tried, surface_fits
+from pwindow.review.first_prints import FirstPrint, Stops, first_prints, gaps_to_inspect, stops
 from pwindow.review.picture import pictures
-from pwindow.review.words import requirement_words
+from pwindow.review.words import at_words, in_full, requirement_words
 from pwindow.surfaces.fingerprint import digest, versions
 from pwindow.surfaces.honesty import Finding, findings
+from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.archive import Archive
 from pwindow.trials.summary import summarise
 from pwindow.window.bands import closest
@@ -50,6 +53,35 @@ class Setting:
     value: float
     drift: float | None
     tried: tuple[float, float]
+
+    @property
+    def held(self) -> tuple[float, float]:
+        """How far it may drift within what was tried."""
+        drift = self.drift or 0.0
+        low, high = max(self.value - drift, self.tried[0]), min(self.value + drift, self.tried[1])
+        return min(low, self.value), max(high, self.value)
+
+    @property
+    def held_words(self) -> str:
+        """The same in words, with the digits that the drift leaves."""
+        if not self.drift:
+            return f"{self.value:g} {self.unit}"
+        decimals = max(0, 1 - math.floor(math.log10(self.drift)))
+        low, high = (f"{round(end, decimals):g}" for end in self.held)
+        return f"{low} to {high} {self.unit}"
+
+    @property
+    def untried_drift(self) -> str:
+        """Where a drift leaves what was tried, in words; "" where it does not."""
+        if not self.drift:
+            return ""
+        slack = 1e-6 * self.drift
+        ends = [
+            f"{'below' if outward < 0 else 'above'} {end:.4g} {self.unit}"
+            for outward, end in zip((-1, 1), self.tried)
+            if outward * (self.value + outward * self.drift - end) > slack
+        ]
+        return " and ".join(ends)
 
 
 @dataclass(frozen=True)
@@ -126,10 +158,22 @@ class Review:
     first : tuple of FirstPrint
     gaps : int or None
         Gaps of one part, none of which may be bridged.
+    stops : Stops
+        How often a first print is held up though the press prints as in the trial.
+    pattern : mapping of str to float
+        What is on the plate of the set-up, µm: "plate_width", "plate_gap"; what is not known is left out.
+    in_full : mapping of str to str
+        All that product and study declare, in words.
+    fit_options : str
+        Options of a command that fits as this fit was made; "" where it was made without any.
+    fit_notes : tuple of str
+        What the fit took, left out or assumed.
     fingerprints, versions : mapping of str to str
     made : date
     command : str
         What makes the document again; "" where no command did.
+    address : str
+        Of the page that made it, which holds what was chosen there; "" where none did.
     pictures : mapping of str to plotly Figure
         As of `pictures`; not in `to_dict`.
     """
@@ -160,10 +204,16 @@ class Review:
     calibration: Mapping | None
     first: tuple[FirstPrint, ...]
     gaps: int | None
+    stops: Stops
+    pattern: Mapping[str, float]
+    in_full: Mapping[str, str]
+    fit_options: str
+    fit_notes: tuple[str, ...]
     fingerprints: Mapping[str, str]
     versions: Mapping[str, str]
     made: datetime.date
     command: str
+    address: str
     pictures: Mapping[str, go.Figure]
 
     @property
@@ -175,6 +225,25 @@ class Review:
     def assured(self) -> bool:
         """Whether the set-up reaches it."""
         return self.joint >= self.level
+
+    @property
+    def guarded(self) -> bool:
+        """Whether an average answers for the worst of many gaps."""
+        return any(one.every is not None and one.every > 1 for one in self.first)
+
+    @property
+    def recommended_here(self) -> bool:
+        """Whether the recommended set-up lies on the map of this set-up's plate and pressure."""
+        best = self.recommended
+        return best is not None and (best["plate"], float(best[self.pressure_key])) == (
+            self.setup.plate,
+            self.setup.pressure,
+        )
+
+    @property
+    def at_words(self) -> str:
+        """The set-up as ``--at`` takes it."""
+        return at_words(self.setup, self.pressure_unit)
 
     @property
     def limiting(self) -> Judgement:
@@ -216,10 +285,15 @@ class Review:
             "calibration": self.calibration,
             "first_prints": [one.to_dict() for one in self.first],
             "gaps_to_inspect": self.gaps,
+            "stops": asdict(self.stops),
+            "pattern": self.pattern,
+            "in_full": self.in_full,
+            "fit_notes": self.fit_notes,
             "fingerprints": self.fingerprints,
             "versions": self.versions,
             "made": str(self.made),
             "command": self.command,
+            "address": self.address,
         }
 
 
@@ -230,6 +304,7 @@ def review(
     volumes: Mapping[str, RollVolume] | None = None,
     calibration: Calibration | None = None,
     command: str = "",
+    address: str = "",
     made: datetime.date | None = None,
 ) -> Review:
     """Collect what there is to say about a set-up.
@@ -245,6 +320,8 @@ def review(
         How often such probabilities are kept, by `pwindow.window.calibration.calibrate`.
     command : str
         What makes the document again.
+    address : str
+        Of the page that makes it, if a page does.
     made : date, optional
         Today unless given.
 
@@ -279,6 +356,7 @@ def review(
     judgements = _judgements(window, frame, conformance)
     own = own_bands(window, bands, setup)
     band, moved = _band_of(own, setup), sensitivities(window, setup)
+    settings, first = _settings(window, setup), first_prints(window, frame)
     return Review(
         product=window.product,
         setup=setup,
@@ -288,7 +366,7 @@ def review(
         judgements=judgements,
         pressure_unit=trial.pressure_unit,
         pressure_key=trial.pressure_key,
-        settings=_settings(window, setup),
+        settings=settings,
         volume=(volumes or {}).get(setup.roll.id, RollVolume(setup.roll.cell_volume)),
         band=band,
         bands=tuple(_told(window, band) for _, band in bands.iterrows()),
@@ -305,15 +383,21 @@ def review(
         trial=summarise(trial),
         fit=surface_fits(surfaces),
         findings=findings(surfaces),
-        notes=(*window.notes, *surfaces.notes),
-        untried=not_tried(window, setup),
+        notes=window.notes,
+        untried=(*_of_drifts(settings), *not_tried(window, setup)),
         calibration=None if calibration is None else _kept(calibration),
-        first=first_prints(window, frame),
+        first=first,
         gaps=gaps_to_inspect(window),
+        stops=stops(window, frame, first),
+        pattern=_pattern(frame),
+        in_full=in_full(window.product, replace(window.study, rolls=window.rolls)),
+        fit_options=_fit_options(surfaces),
+        fit_notes=gathered(surfaces.notes),
         fingerprints=_fingerprints(window, frame),
         versions=versions(),
         made=made or datetime.date.today(),
         command=command,
+        address=address,
         pictures=pictures(window, setup, own, best, min(judgements, key=lambda one: one.conformance).name),
     )
 
@@ -340,6 +424,11 @@ def chosen_setup(
         best["speed_m_min"],
     )
     return ("recommended" if same else "asked for"), setup
+
+
+def recommended_setup(window: Window) -> Setup:
+    """The recommended set-up, or the closest where none is assured; errors as of `review`."""
+    return chosen_setup(window, recommend(window, window.speed_bands()))[1]
 
 
 def _setup_words(setup: Setup, unit: str) -> str:
@@ -385,6 +474,28 @@ def _settings(window: Window, setup: Setup) -> tuple[Setting, ...]:
             drift = float(drifts[name].half_width(pd.Series([value])).iloc[0])
         found.append(Setting(name, label, trial.unit_of(name), value, drift, tried))
     return tuple(found)
+
+
+def _of_drifts(settings: tuple[Setting, ...]) -> list[str]:
+    """Settings that may leave what was tried though they are held within their tolerance."""
+    return [
+        f"{one.label.capitalize()} {one.value:.4g} ± {one.drift:.3g} {one.unit} may drift {one.untried_drift}, where "
+        "nothing was tried: the probabilities carry the surfaces on to there."
+        for one in settings
+        if one.untried_drift
+    ]
+
+
+def _fit_options(surfaces: Surfaces) -> str:
+    terms = ["--terms", surfaces.terms] if surfaces.terms != "all" else []
+    return shlex.join(terms + [word for term in surfaces.left_out for word in ("--leave-out", term)])
+
+
+def _pattern(frame: pd.DataFrame) -> dict[str, float]:
+    row = frame.iloc[0]
+    return {
+        name: float(row[name]) for name in ("plate_width", "plate_gap") if np.isfinite(row.get(name, np.nan))
+    }
 
 
 def _pressures(window: Window, setup: Setup) -> tuple[float, float]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pwindow.review.words import listed
 from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.judged import Judged, checks_of
 from pwindow.surfaces.surface import Surface
@@ -73,6 +75,21 @@ def _surface_fit(surface: Surface, judged: Judged | None) -> SurfaceFit:
     )
 
 
+def gathered(notes: Sequence[str]) -> tuple[str, ...]:
+    """Notes on several surfaces that say the same, said once.
+
+    Examples
+    --------
+    >>> gathered(["line height: pitch is not used", "9 gaps are bridged", "gap closure: pitch is not used"])
+    ('line height and gap closure: pitch is not used', '9 gaps are bridged')
+    """
+    about: dict[str, list[str]] = {}
+    for note in notes:
+        of, colon, said = note.partition(": ")
+        about.setdefault(said if colon else note, []).extend([of] if colon else [])
+    return tuple(f"{listed(names)}: {said}" if names else said for said, names in about.items())
+
+
 def not_tried(window: Window, setup: Setup) -> tuple[str, ...]:
     """What the promise for a set-up leans on without anybody having tried it."""
     found = [
@@ -107,8 +124,8 @@ def _of_speed(window: Window, setup: Setup) -> list[str]:
     low, high = window.surfaces.region.speed_range(setup.plate, setup.roll.cell_volume, setup.pressure)
     unit = window.surfaces.trial.pressure_unit
     words = (
-        f"With roll {setup.roll.id} at {setup.pressure:g} {unit} the trial says something between {low:.3g} and {high:.3g} "
-        "m/min, and nothing outside."
+        f"With roll {setup.roll.id} at {setup.pressure:g} {unit} the trial reaches from {low:.3g} to {high:.3g} m/min; what "
+        "slower or faster prints do is not known."
     )
     if setup.speed > 0.97 * high or setup.speed < low / 0.97:
         words += f" {setup.speed:g} m/min is at the edge of that."
@@ -150,7 +167,9 @@ def _of_constants(window: Window) -> list[str]:
         f"{name.replace('_', ' ')} {f'{value:g} {trial.unit_of(name)}'.strip() if isinstance(value, float) else value}"
         for name, value in constant_columns(trial).items()
     ]
-    return [f"The trial did not vary {', '.join(kept)}: nothing is known of others."] if kept else []
+    if not kept:
+        return []
+    return [f"All prints of the trial had {listed(kept)}; what anything else does is not known."]
 
 
 def _of_tolerances(window: Window) -> list[str]:

@@ -7,6 +7,14 @@ make-ready, a print and n features of its own, and by what the settings drift wi
 
 the quantity being a'Y + c as in `pwindow.window.quantities`. The limits of all measures together are kept
 by 95 of 100 first prints or more (Bonferroni), as far as the process is as it was in the trial.
+
+What the part needs is another thing. A requirement on what is measured, or on what goes up and down with it,
+is a limit on the average. A requirement on every one of N gaps is a limit on the average that lies inside by
+what the worst of N is off it, so that the worst of N is inside with a probability of `SURE`:
+
+    reach = m σ + t √(v + σ²/n),
+
+m σ and v the mean and variance of the worst of N about the print's mean, as in `pwindow.window.limits`.
 """
 
 from __future__ import annotations
@@ -16,16 +24,21 @@ from dataclasses import asdict, dataclass
 import numpy as np
 import pandas as pd
 from scipy import stats
+from scipy.special import ndtri
 
 from pwindow.conductors.line import log_resistance_constant
 from pwindow.product import Requirement
-from pwindow.window.quantities import Quantity
+from pwindow.review.words import limit_words
+from pwindow.window.limits import Limits
+from pwindow.window.quantities import Quantity, gap_count
 from pwindow.window.window import Window
 
 LEVEL = 0.95
 MAKE_READIES = 3
 """Make-readies to confirm with: common practice, no source; what they notice is told beside them."""
 NOTICED = 0.8
+SURE = 0.95
+_DRAWS = 40_000  # a stop rate of 10 % then has a standard error of 0.15 points
 _LONG = ("line_resistance", "sheet_resistance")  # the mean of a whole print: features average out
 _LABELS = {"line_height": ("line height", "µm"), "line_width": ("line width", "µm"), "gap": ("gap", "µm")}
 
@@ -50,7 +63,13 @@ class FirstPrint:
     noticed_unit : str
         "%" where the logarithm is modelled.
     least, most : float or None
-        What the product requires.
+        What the product requires: of every feature where it requires something of every gap.
+    need_low, need_high : float
+        What the part needs of the average; infinite where it needs nothing.
+    needs : tuple of str
+        The same in words, one for each requirement that sets an end.
+    every : int or None
+        How many features of a part each must meet the requirement; None where only the average must.
     """
 
     name: str
@@ -67,10 +86,56 @@ class FirstPrint:
     noticed_unit: str
     least: float | None
     most: float | None
+    need_low: float
+    need_high: float
+    needs: tuple[str, ...]
+    every: int | None
+
+    @property
+    def accepted(self) -> tuple[float, float] | None:
+        """Averages that are as in the trial and that the part needs; None where no average is both."""
+        low, high = max(self.low, self.need_low), min(self.high, self.need_high)
+        return (low, high) if low <= high else None
+
+    @property
+    def every_words(self) -> str:
+        """What each feature must be, in words."""
+        return limit_words(_or(self.least, -np.inf), _or(self.most, np.inf), self.unit)
+
+    @property
+    def each(self) -> bool:
+        """Whether single features must be looked at beside their average."""
+        return self.every is not None and self.features > 1
 
     def to_dict(self) -> dict:
         """The same as plain values."""
-        return asdict(self)
+        return (
+            asdict(self)
+            | {
+                name: None if np.isinf(value) else value
+                for name, value in (("need_low", self.need_low), ("need_high", self.need_high))
+            }
+            | {"accepted": self.accepted}
+        )
+
+
+@dataclass(frozen=True)
+class Stops:
+    """How often a first print of a press that prints as in the trial is held up, as probabilities.
+
+    Attributes
+    ----------
+    trial : float
+        A value lies outside what the trial leads to expect.
+    part : float
+        A value lies outside what the part needs, or a gap is bridged.
+    either : float
+        One or the other.
+    """
+
+    trial: float
+    part: float
+    either: float
 
 
 @dataclass(frozen=True)
@@ -99,6 +164,68 @@ def first_prints(window: Window, setup: pd.DataFrame, level: float = LEVEL) -> t
     """
     measures = _measures(window, setup)
     return tuple(_limits(window, setup, one, 1.0 - (1.0 - level) / len(measures)) for one in measures)
+
+
+def stops(window: Window, setup: pd.DataFrame, first: tuple[FirstPrint, ...]) -> Stops:
+    """How often first prints of a new make-ready are held up though the process is as it was, by simulation.
+
+    Parameters
+    ----------
+    window : Window
+    setup : DataFrame
+        One row, as `Window.setups` makes it.
+    first : tuple of FirstPrint
+        Of that set-up.
+    """
+    random = np.random.default_rng(20_250)
+    joint = window.surfaces.joint
+    prints = _drawn_prints(window, setup, random)
+    ink = random.normal(0.0, window.study.ink.resistivity_spread, _DRAWS)
+    off_trial, off_part = np.zeros((2, _DRAWS), dtype=bool)
+    for measure, one in zip(_measures(window, setup), first):
+        weights = np.array([measure.quantity.weights.get(name, 0.0) for name in joint.names])
+        own = np.sqrt(np.square(weights) @ np.square(joint.between)) * (measure.name not in _LONG)
+        single = random.normal(0.0, own, (_DRAWS, one.features)) if own else np.zeros((_DRAWS, 1))
+        single += (prints @ weights + measure.quantity.constant)[:, None]
+        if measure.quantity.error == "ink":
+            single += ink[:, None]
+        average = measure.quantity.natural(single.mean(axis=1))
+        off_trial |= (average < one.low) | (average > one.high)
+        off_part |= (average < one.need_low) | (average > one.need_high)
+        if one.each:
+            values = measure.quantity.natural(single)
+            off_part |= (_or(one.least, -np.inf) > values).any(axis=1)
+            off_part |= (_or(one.most, np.inf) < values).any(axis=1)
+    off_part |= _bridged(window, setup, prints, random)
+    return Stops(*(float(off.mean()) for off in (off_trial, off_part, off_trial | off_part)))
+
+
+def _or(limit: float | None, otherwise: float) -> float:
+    return otherwise if limit is None else limit
+
+
+def _drawn_prints(window: Window, setup: pd.DataFrame, random: np.random.Generator) -> np.ndarray:
+    """Means of prints of new make-readies, settings drifting within their tolerances, shape (n, q)."""
+    joint = window.surfaces.joint
+    found = joint.predict(setup)
+    spread = random.multivariate_normal(np.zeros(len(joint.names)), found.scale[0], _DRAWS)
+    if np.isfinite(found.df):
+        spread /= np.sqrt(random.chisquare(found.df, _DRAWS) / found.df)[:, None]
+    for tolerance in window.tolerances:
+        spread += np.outer(random.uniform(-1.0, 1.0, _DRAWS), tolerance.drift(joint, setup)[0])
+    return found.mean[0] + spread
+
+
+def _bridged(
+    window: Window, setup: pd.DataFrame, prints: np.ndarray, random: np.random.Generator
+) -> np.ndarray:
+    """Whether a gap of each print is bridged."""
+    if gaps_to_inspect(window) is None:
+        return np.zeros(len(prints), dtype=bool)
+    at = window.joint.names.index("gap_closure")
+    largest = ndtri(random.random(len(prints)) ** (1.0 / gap_count(window.product, window.surfaces)))
+    closed = prints[:, at] + window.joint.between[at] * largest
+    return closed >= float(setup["plate_gap"].iloc[0])
 
 
 def _measures(window: Window, setup: pd.DataFrame) -> list[_Measure]:
@@ -182,6 +309,7 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
     logs = "gap_closure" not in line.weights
     shift = float((reach + stats.t.ppf(NOTICED, joint.df)) * several)
     requirement = one.requirement
+    need_low, need_high, needs = _need(window, setup, one)
     return FirstPrint(
         one.name,
         one.label,
@@ -195,7 +323,79 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
         "%" if logs else one.unit,
         None if requirement is None else requirement.least,
         None if requirement is None else requirement.most,
+        need_low,
+        need_high,
+        needs,
+        _every(requirement),
     )
+
+
+def _every(requirement: Requirement | None) -> int | None:
+    if requirement is None or requirement.name != "gap":
+        return None
+    return int(requirement.parameters.get("count", 1))
+
+
+def _need(window: Window, setup: pd.DataFrame, one: _Measure) -> tuple[float, float, tuple[str, ...]]:
+    """What the part needs of the average of a measure: lowest, highest, and what asks for that in words."""
+    limits = window.limits[str(setup["plate"].iloc[0] or "")]
+    ends = {
+        requirement.name: _average_ends(window, limits, requirement, one)
+        for requirement in window.product.requirements
+        if limits.quantities[requirement.name].weights == one.quantity.weights
+    }
+    low = max((each[0] for each in ends.values()), default=-np.inf)
+    high = min((each[1] for each in ends.values()), default=np.inf)
+    words = [
+        _need_words(requirement, one, ends[requirement.name])
+        for requirement in window.product.requirements
+        if requirement.name in ends and _sets_an_end(ends[requirement.name], low, high)
+    ]
+    return low, high, tuple(words)
+
+
+def _sets_an_end(ends: tuple[float, float], low: float, high: float) -> bool:
+    return ends[0] == low > -np.inf or ends[1] == high < np.inf
+
+
+def _average_ends(
+    window: Window, limits: Limits, requirement: Requirement, one: _Measure
+) -> tuple[float, float]:
+    """Lowest and highest average of a measure with which a requirement is met."""
+    lower, upper = -np.inf, np.inf
+    for row, limit in zip(limits.rows, limits.limits):
+        if limit.requirement == requirement.name:
+            apart = one.quantity.constant - limit.quantity.constant
+            guard = _guard(window, limits.errors[row, row], one) if requirement.name == "gap" else 0.0
+            lower = max(lower, limit.lower + apart + guard)
+            upper = min(upper, limit.upper + apart - guard)
+    return _natural_ends(one.quantity, lower, upper)
+
+
+def _natural_ends(line: Quantity, lower: float, upper: float) -> tuple[float, float]:
+    """Ends on the modelled scale, which may be infinite, in the unit of the quantity."""
+    if line.falling:
+        lower, upper = upper, lower
+    low = float(line.natural(lower)) if np.isfinite(lower) else -np.inf
+    return low, float(line.natural(upper)) if np.isfinite(upper) else np.inf
+
+
+def _guard(window: Window, error: float, one: _Measure) -> float:
+    """How much farther inside the average must be than the worst of N is off it on average."""
+    joint = window.joint
+    average = joint.between[joint.names.index("gap_closure")] ** 2 / one.features
+    return float(stats.t.ppf(SURE, joint.df) * np.sqrt(error + average))
+
+
+def _need_words(requirement: Requirement, one: _Measure, ends: tuple[float, float]) -> str:
+    if one.requirement is not requirement:
+        return f"{limit_words(*ends, one.unit)}, for {requirement.wording()}"
+    asked = limit_words(_or(requirement.least, -np.inf), _or(requirement.most, np.inf), one.unit)
+    every = _every(requirement)
+    if every is None:
+        return asked
+    which = f"every one of {every}" if every > 1 else "the gap"
+    return f"{which}: {asked}, so average {limit_words(*ends, one.unit)}"
 
 
 def _variances(

@@ -12,7 +12,7 @@ from functools import cache
 from typing import Literal
 
 import plotly.graph_objects as go
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context
 from markupsafe import Markup
 
 from pwindow.charts.palette import FONT, LIGHT
@@ -20,14 +20,14 @@ from pwindow.errors import WindowProblem
 from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
 from pwindow.review.collect import Review
-from pwindow.review.first_prints import LEVEL, MAKE_READIES, NOTICED
-from pwindow.review.words import asked, in_hundred, listed
-from pwindow.units import percent
+from pwindow.review.first_prints import LEVEL, MAKE_READIES, SURE
+from pwindow.review.words import by_interval, in_hundred, listed, program, signed, three, up_to_hundred
+from pwindow.units import asked, percent
 from pwindow.window.trade_offs import CONFORMANCE
 
 Paper = Literal["A4", "Letter"]
 PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
-_HEIGHTS = {"window": 400, "conformance": 365, "limiting": 440}  # px: the first two fit on one page
+_HEIGHTS = {"window": 350, "conformance": 340, "limiting": 440}  # px: the first fits on the first page
 
 
 def report_html(review: Review, paper: Paper | None = None) -> str:
@@ -54,7 +54,7 @@ def run_sheet_html(review: Review, paper: Paper | None = None) -> str:
     if review.chosen == "closest":
         raise WindowProblem(
             f"no set-up reaches {asked(review.level)}, so there is none to put on a run sheet; choose one, knowing "
-            f"that it is not assured, or ask for a lower assurance: the closest reaches {percent(review.joint)}"
+            f"that it is not assured, or ask for a lower assurance: the closest reaches {percent(review.joint, review.level)}"
         )
     if review.setup.roll.planned:
         raise WindowProblem(
@@ -81,41 +81,42 @@ def _templates() -> Environment:
         lstrip_blocks=True,
     )
     found.filters |= {
-        "percent": percent,
+        "percent": _percent,
         "asked": asked,
         "in_hundred": in_hundred,
         "listed": listed,
-        "short": "{:.3g}".format,
+        "up_to_hundred": up_to_hundred,
+        "short": three,
         "plain": "{:g}".format,
-        "limits": _limits,
+        "signed": signed,
+        "program": program,
         "cell": _cell,
         "difference": _difference,
         "capitalize_first": lambda text: text[:1].upper() + text[1:],
     }
-    found.globals |= {"LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "NOTICED": NOTICED}
+    found.globals |= {"LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "SURE": SURE}
     return found
 
 
-def _limits(one) -> str:
-    """A requirement's limits, such as “16 to 42 µm”; "–" where there is none."""
-    if one.least is not None and one.most is not None:
-        return f"{one.least:g} to {one.most:g} {one.unit}"
-    if one.least is None and one.most is None:
-        return "–"
-    return f"at least {one.least:g} {one.unit}" if one.most is None else f"at most {one.most:g} {one.unit}"
+@pass_context
+def _percent(context, value: float) -> str:
+    return percent(value, context["review"].level)
 
 
-def _cell(one: Mapping, row: Mapping) -> str:
+@pass_context
+def _cell(context, one: Mapping, row: Mapping) -> str:
     """What stands in one cell of the table of set-ups side by side."""
     value = one["value"]
     if not isinstance(value, float):
         return str(value)
     if row["what"] == CONFORMANCE:
-        return percent(value)
+        return percent(value, context["review"].level)
     if math.isnan(value):
         return "–"
-    interval = "" if math.isnan(one["low"]) else f" ({one['low']:.3g} … {one['high']:.3g})"
-    return f"{value:.3g}{interval}"
+    if math.isnan(one["low"]):
+        return three(value)
+    value, low, high = by_interval((value, one["low"], one["high"]), one["high"] - one["low"])
+    return f"{value} ({low} … {high})"
 
 
 def _difference(one: Mapping, row: Mapping) -> str:
@@ -124,9 +125,12 @@ def _difference(one: Mapping, row: Mapping) -> str:
     if math.isnan(apart) or apart == 0.0:
         return ""
     if row["what"] == CONFORMANCE:
-        return f"{apart:+.1f} percentage points"
-    interval = f" ({one['difference_low']:+.2g} … {one['difference_high']:+.2g})"
-    return f"{apart:+.3g}{'' if math.isnan(one['difference_low']) else interval}"
+        return f"{signed(apart, 1)} percentage points"
+    low, high = one["difference_low"], one["difference_high"]
+    if math.isnan(low):
+        return "+" * (apart > 0) + three(apart)
+    apart, low, high = by_interval((apart, low, high), high - low, "+")
+    return f"{apart} ({low} … {high})"
 
 
 @cache

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from pwindow.product import Requirement
+import math
+from collections.abc import Mapping
 
+from pwindow.product import KINDS, Pattern, Product, Requirement
+from pwindow.study import Ink, Study
+from pwindow.units import asked
+from pwindow.window.setup import Setup
 
-def asked(level: float) -> str:
-    """A level that was asked for, as it was asked.
-
-    Examples
-    --------
-    >>> asked(0.95), asked(0.9999)
-    ('95 %', '99.99 %')
-    """
-    return f"{100 * level:.10g} %"
+SOURCE = "from source"
 
 
 def in_hundred(value: float) -> str:
@@ -26,6 +23,69 @@ def in_hundred(value: float) -> str:
     """
     count = int(100 * value + 1e-9)
     return f"{min(count, 99)} of 100" if count else "fewer than 1 of 100"
+
+
+def up_to_hundred(value: float) -> str:
+    """A rate that should be low as a count, never cut.
+
+    Examples
+    --------
+    >>> up_to_hundred(0.0712), up_to_hundred(0.0001)
+    ('8 of 100', '1 of 100')
+    """
+    return f"{math.ceil(100 * value - 1e-9)} of 100"
+
+
+def three(value: float) -> str:
+    """A number with three digits, or all digits before the point.
+
+    Examples
+    --------
+    >>> three(0.067123), three(98.81), three(1234.5), three(-0.5), three(7.0)
+    ('0.0671', '98.8', '1234', '−0.5', '7')
+    """
+    text = f"{value:.0f}" if 1000 <= abs(value) < 1e6 else f"{value:.3g}"
+    return text.replace("-", "−")
+
+
+def by_interval(values: tuple[float, ...], width: float, sign: str = "") -> tuple[str, ...]:
+    """Numbers with the digits that an interval of this width leaves them: two of its half.
+
+    Examples
+    --------
+    >>> by_interval((63.7143, 60.1, 67.6), 7.5)
+    ('63.7', '60.1', '67.6')
+    >>> by_interval((-0.0123,), 0.01, sign="+")
+    ('−0.0123',)
+    """
+    decimals = max(0, 1 - math.floor(math.log10(width / 2))) if width > 0 else 3
+    return tuple(f"{value:{sign}.{decimals}f}".replace("-", "−") for value in values)
+
+
+def signed(value: float, decimals: int) -> str:
+    """A difference with its sign.
+
+    Examples
+    --------
+    >>> signed(-0.25, 1), signed(2.0, 1)
+    ('−0.2', '+2.0')
+    """
+    return f"{value:+.{decimals}f}".replace("-", "−")
+
+
+def limit_words(low: float, high: float, unit: str) -> str:
+    """Limits as people say them; infinite where there is none.
+
+    Examples
+    --------
+    >>> limit_words(16.0, 42.0, "µm"), limit_words(-math.inf, 67.77, "µm"), limit_words(-math.inf, math.inf, "µm")
+    ('16 to 42 µm', 'at most 67.8 µm', '–')
+    """
+    if math.isinf(low) and math.isinf(high):
+        return "–"
+    if math.isinf(low):
+        return f"at most {three(high)} {unit}"
+    return f"at least {three(low)} {unit}" if math.isinf(high) else f"{three(low)} to {three(high)} {unit}"
 
 
 def listed(parts: list[str]) -> str:
@@ -54,3 +114,66 @@ def requirement_words(requirement: Requirement) -> str:
     if requirement.name in ("line_resistance", "gap") and "length" in told:
         words += f", over {told['length']:g} mm"
     return words + (f", every one of {told['count']:g}" if told.get("count", 1) > 1 else "")
+
+
+def in_full(product: Product, study: Study) -> dict[str, str]:
+    """All that a product and a study declare, each part in words with its unit."""
+    pattern, assurance = product.pattern, product.assurance
+    told = {"product": product.name}
+    told |= {one.kind.label: _in_full(one) for one in product.requirements}
+    told["pattern"] = "; ".join(_of_pattern(pattern)) or "none stated"
+    drifts = {
+        "speed": f"{100 * assurance.speed_tolerance:g} %",
+        "pressure": assurance.pressure_tolerance or "0",
+        "cell volume": f"{100 * assurance.volume_tolerance:g} %",
+    }
+    told["asked for"] = "; ".join(
+        [asked(assurance.level), *(f"{name} tolerance {value}" for name, value in drifts.items())]
+    )
+    told["inventory"] = "; ".join(f"{roll.label} {roll.cell_volume:g} cm³/m²" for roll in study.rolls)
+    told["ink"] = "; ".join(_of_ink(study.ink))
+    return {name: words for name, words in told.items() if words}
+
+
+def _of_pattern(pattern: Pattern) -> list[str]:
+    units = {"plate": "", "plate_width": "µm", "plate_gap": "µm", "direction": "deg", "pitch": "µm"}
+    told = {name: getattr(pattern, name) for name in units}
+    words = [
+        f"{name.replace('_', ' ')} {value if isinstance(value, str) else f'{value:g} {units[name]}'}"
+        for name, value in told.items()
+        if value is not None
+    ]
+    return words + [f"layout {pattern.layout}"] * (pattern.pitch is not None)
+
+
+def _of_ink(ink: Ink) -> list[str]:
+    told = []
+    if ink.resistivity is not None:
+        spread = f"resistivity spread {100 * ink.resistivity_spread:g} %"
+        told += [f"resistivity {ink.resistivity:g} Ω·m", spread]
+    return told if ink.silver_density is None else [*told, f"silver density {ink.silver_density:g} g/cm³"]
+
+
+def _in_full(requirement: Requirement) -> str:
+    kind = KINDS[requirement.name]
+    units = {**kind.needs, **kind.allows}
+    more = [
+        f"{name.replace('_', ' ')} {value:g} {units.get(name, '')}".rstrip()
+        if isinstance(value, (int, float))
+        else f"{name.replace('_', ' ')} {value}"
+        for name, value in requirement.parameters.items()
+    ]
+    limits = requirement.wording().removeprefix(kind.label).strip()
+    return "; ".join([limits, *more])
+
+
+def at_words(setup: Setup, unit: str) -> str:
+    """A set-up as ``--at`` takes it."""
+    parts = [f"roll={setup.roll.id}", f"pressure={setup.pressure:g} {unit}", f"speed={setup.speed:g} m/min"]
+    return ", ".join([*parts, *[f"plate={setup.plate}"] * bool(setup.plate)])
+
+
+def program(versions: Mapping[str, str]) -> str:
+    """Name and version of the program; that it has none where it was never installed."""
+    version = versions["pwindow"]
+    return f"pwindow, {SOURCE}" if version == "not installed" else f"pwindow {version}"

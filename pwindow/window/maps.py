@@ -37,14 +37,14 @@ class WindowMap:
     margin: np.ndarray
 
     def to_frame(self) -> pd.DataFrame:
-        """One row per set-up of the trial region: settings, ``joint_conformance``, ``margin_of_means``."""
+        """One row per set-up of the trial region: settings, ``joint_conformance``, ``margin_of_means_std_devs``."""
         volume, speed = (grid.ravel() for grid in np.meshgrid(self.volumes, self.speeds, indexing="ij"))
         table = pd.DataFrame(
             {
                 "speed_m_min": speed,
                 "cell_volume_cm3_m2": volume,
                 "joint_conformance": self.joint.ravel(),
-                "margin_of_means": self.margin.ravel(),
+                "margin_of_means_std_devs": self.margin.ravel(),
             }
         )
         return table.dropna().reset_index(drop=True)

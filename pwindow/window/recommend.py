@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pwindow.product import KINDS
+from pwindow.units import asked
 from pwindow.window.window import Window
 
 
@@ -40,15 +41,23 @@ def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
     beyond = (
         "the trial tried no higher speed there"
         if end
-        else f"above it {limiting} pulls the joint conformance below {window.level:.1%}".replace(".0%", "%")
+        else f"above it {limiting} pulls the joint conformance below {asked(window.level)}"
     )
     rolls = bands["roll"].nunique()
     among = "the only roll" if rolls == 1 else f"the fastest of the {rolls} rolls"
     roll = next(roll for roll in window.rolls if roll.id == best["roll"])
     return (
-        f"Roll {roll.label} is {among} that meet{'s' if rolls == 1 else ''} all requirements together with the "
-        f"assurance asked for, up to {speed:g} m/min; {beyond}."
+        f"Among the pressures that were {_which(window, bands)}, roll {roll.label} is {among} that "
+        f"meet{'s' if rolls == 1 else ''} all requirements together with the assurance asked for, up to {speed:g} m/min; "
+        f"{beyond}."
     )
+
+
+def _which(window: Window, bands: pd.DataFrame) -> str:
+    """What the bands' pressures are: between those that were tried a faster speed may be assured."""
+    trial = window.surfaces.trial
+    apart = np.subtract.outer(bands[trial.pressure_key].to_numpy(float), np.asarray(trial.pressures, float))
+    return "tried" if np.isclose(apart, 0.0).any(axis=1).all() else "looked at"
 
 
 def ends_at_trial(window: Window, band: pd.Series) -> tuple[bool, bool]:

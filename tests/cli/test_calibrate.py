@@ -4,6 +4,8 @@ import json
 
 import pytest
 
+from pwindow.cli.tables import _recommended_text
+
 
 @pytest.fixture(scope="module")
 def asked(first, tag_file):
@@ -28,6 +30,13 @@ def test_text(run, asked):
     result = run(*asked)
     assert result.exit_code == 0, result.stderr
     assert "came true" in result.stdout and "at the recommended set-up of 2 of 2 trials" in result.stdout
+    assert "tenth" not in result.stdout
+
+
+def test_the_least_fortunate_tenth_needs_ten_trials():
+    best = {"stated": 0.95, "realised": 0.94, "realised_std_error": 0.01, "realised_lowest_tenth": 0.9}
+    assert "tenth of trials at most 0.900" in _recommended_text(best | {"trials": 10}, 12)
+    assert "tenth" not in _recommended_text(best | {"trials": 9}, 12)
 
 
 def test_a_picture_that_cannot_be_written_is_wrong_usage(misused, asked, tmp_path):

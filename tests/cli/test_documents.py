@@ -79,7 +79,8 @@ def test_calibration_where_it_is_asked_for(answer, asked):
         ([], "--output"),
         (["-o", "report.docx"], ".html or .pdf"),
         (["-o", "nowhere/report.html"], "no folder"),
-        (["--json", "--at", "pressure=50 µm, speed=60 m/min"], "roll"),
+        (["--json", "--at", "speed=60"], "number without a unit"),
+        (["--json", "--at", "cell_volume=5 cm3/m2, speed=60 m/min"], "roll of the inventory"),
         (["--json", "--at", "roll=2047, pressure=50 µm, speed=60 m/min, plate_gap=70 µm"], "pattern"),
         (["--json", "--at", "roll=2047, pressure=50 µm, speed=60 m/min, speed=70 m/min"], "one set-up"),
         (["--json", "--at", "roll=77, pressure=50 µm, speed=60 m/min"], "not in the inventory"),
@@ -88,6 +89,25 @@ def test_calibration_where_it_is_asked_for(answer, asked):
 @pytest.mark.parametrize("command", ["review", "run-sheet"])
 def test_wrong_usage(misused, asked, command, more, words):
     assert words in misused(command, *asked, *more)
+
+
+def test_what_is_not_named_is_that_of_the_recommended_set_up(answer, asked):
+    told = answer("run-sheet", *asked, "--at", "speed=80 m/min")
+    assert told["setup"] == {
+        "roll": "2047",
+        "cell_volume_cm3_m2": 7.2,
+        "plate": "laser-imaged",
+        "pressure_um": 50.0,
+        "speed_m_min": 80.0,
+    }
+    assert told["chosen"] == "asked for"
+
+
+def test_the_command_names_no_folder_of_the_output(run, asked, tmp_path):
+    file = tmp_path / "sheet.html"
+    assert run("run-sheet", *asked, "-o", file).exit_code == 0
+    text = file.read_text(encoding="utf-8")
+    assert "--output sheet.html" in text and str(file) not in text
 
 
 def test_what_was_not_tried_is_refused(refused, asked):
@@ -102,7 +122,10 @@ def test_the_page_of_speeds_and_its_numbers(run, answer, asked, tmp_path):
     assert "joint conformance" in page.read_text(encoding="utf-8")
     assert run("speeds", *asked, "--pressure", "45 µm", "--picture", table).exit_code == 0
     head, *rows = table.read_text(encoding="utf-8").splitlines()
-    assert head == "speed_m_min,cell_volume_cm3_m2,joint_conformance,margin_of_means" and len(rows) > 1000
+    assert (
+        head == "speed_m_min,cell_volume_cm3_m2,joint_conformance,margin_of_means_std_devs"
+        and len(rows) > 1000
+    )
     assert max(float(row.split(",")[2]) for row in rows) > 0.99
 
 

@@ -11,6 +11,7 @@ from pwindow.inputs import InputFile
 from pwindow.review import report_html, review, run_sheet_html
 from pwindow.review.cautions import CAUTIONS
 from pwindow.units import percent
+from pwindow.window.recommend import recommend
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import with_planned_roll
 
@@ -22,8 +23,8 @@ def page(tag_review, read_page):
 
 def test_the_order_of_the_story(page):
     heads = [
-        "The product and its requirements",
         "The window",
+        "The product and its requirements",
         "The alternatives",
         "The evidence",
         "Risks, and what was not tried",
@@ -112,6 +113,7 @@ def test_without_an_assured_set_up(demo_surfaces, tag, study, read_page):
     assert found.chosen == "closest" and found.band is None
     text = read_page(report_html(found)).text
     assert "No speed is assured" in text and "99.999 %" in text
+    assert re.search(r"over 99\.9999 %|99\.\d{4} %", text) and "over 99.9 %" not in text
     with pytest.raises(WindowProblem, match="99.999 %"):
         run_sheet_html(found)
 
@@ -150,6 +152,93 @@ def test_names_are_escaped(demo_rows, tag, study, tag_review, read_page):
             read_page(html).tags.count("script") == tags.count("script") and "img" not in read_page(html).tags
         )
         assert "b" not in tags or "laser & <b>" in read_page(html).text
+
+
+def test_the_recommendation_is_one_of_the_tried_pressures(page, tag_window):
+    assert "fastest assured speed among the pressures that were tried" in page.text
+    assert "Among the pressures that were tried, roll 2047 is the fastest" in page.text
+    between = recommend(tag_window, tag_window.speed_bands([58.0]))
+    assert between["speed_m_min"] > 98.8
+    assert between["why"].startswith("Among the pressures that were looked at, roll 2047")
+
+
+def test_the_caption_names_what_is_on_the_map(page, tag_window, read_page):
+    assert "the diamond the recommended one" in page.text and "not on this map" not in page.text
+    other = review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 80.0, 60.0))
+    text = read_page(report_html(other)).text
+    assert "diamond" not in text
+    assert "not on this map: it lies at 50 µm, plate laser-imaged (roll 2047, 98.8 m/min)" in text
+
+
+def test_a_drift_beyond_what_was_tried_is_a_risk(page, tag_window, read_page):
+    edge = read_page(
+        report_html(review(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0)))
+    ).text
+    assert "Pressure 80 ± 5 µm may drift above 80 µm, where nothing was tried" in edge
+    assert "Press speed 30 ± 0.6 m/min may drift below 30 m/min" in edge
+    assert "where nothing was tried" not in page.text
+
+
+def test_risks_are_risks_and_said_once(page):
+    risks = page.text.split("Risks, and what was not tried")[1].split("Confirmation prints")[0]
+    assert "direction 0 deg; what anything else does is not known" in risks
+    assert "section factor" not in risks.lower()
+    assert page.text.count("plate width cannot be told apart") == 1
+    said = page.text.split("What the fit takes or leaves out")[1].split("Are such probabilities")[0]
+    assert "Section factor 0.677" in said and "cannot carry plate gap²" in said
+
+
+def test_slower_speeds_are_told_of_a_set_up_that_is_not_assured(tag_window, read_page):
+    found = review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 50.0, 115.0))
+    assert found.band is None
+    slower = max(near["speed_m_min"] for near in found.nearby if near["speed_m_min"] < 115.0)
+    assert f"If run slower At {slower:.1f} m/min the probability is" in read_page(report_html(found)).text
+
+
+def test_numbers_side_by_side_have_one_minus_and_the_digits_of_their_interval(page):
+    cells = [cell for row in page.rows("beside") for cell in row[1:]]
+    assert not [cell for cell in cells if re.search(r"(^|[ (])-\d", cell)]
+    assert any("−" in cell for cell in cells)
+    row = next(row for row in page.rows("beside") if row[0].startswith("line width"))
+    assert re.fullmatch(r"\d\d\.\d \(\d\d\.\d … \d\d\.\d\)", row[1])
+
+
+def test_how_it_is_made_again_without_a_command(tag_window, read_page):
+    found = review(tag_window, address="http://localhost:8866/?pressure=50&<b>")
+    for made, name in ((report_html, "review"), (run_sheet_html, "run-sheet")):
+        page = read_page(made(found))
+        assert "http://localhost:8866/?pressure=50&<b>" in page.text
+        assert f"pwindow {name} trial_first.csv --product PRODUCT.toml" in page.text
+        assert "roll=2047, pressure=50 µm, speed=98.8 m/min, plate=laser-imaged" in page.text
+        for words in (
+            "at most 330 Ω; length 80 mm",
+            "at least 16 µm and at most 42 µm; count 48",
+            "plate width 30 µm",
+            "speed tolerance 2 %; pressure tolerance 5 µm",
+            "2047 7.2 cm³/m²",
+        ):
+            assert words in page.text, words
+        assert "b" not in page.tags or made is report_html
+
+
+def test_terms_of_the_fit_are_named_where_it_is_made_again(demo_rows, read_frame, tag, read_page):
+    surfaces = pw.fit(read_frame(demo_rows), leave_out=["pressure²"])
+    text = read_page(report_html(review(pw.find_window(surfaces, tag)))).text
+    assert "--leave-out 'pressure²'" in text
+
+
+def test_review_and_run_sheet_are_papers_of_their_own_names(tag_review):
+    own = tag_review.fingerprints["document"]
+    assert f'"review {own}"' in report_html(tag_review)
+    sheet = run_sheet_html(tag_review)
+    assert f'"run sheet {own}"' in sheet and f"run sheet <code>{own}</code>" in sheet
+
+
+def test_a_program_run_from_source_says_so(tag_review, read_page):
+    from_source = dataclasses.replace(tag_review, versions={"pwindow": "not installed", "numpy": "2"})
+    for made in (report_html, run_sheet_html):
+        text = read_page(made(from_source)).text
+        assert "pwindow, from source" in text and "not installed" not in text
 
 
 def test_calibration_is_told_where_it_was_done(tag_window, tag_review, read_page):

@@ -1,11 +1,14 @@
 """The run sheet: plain words, settings with tolerances, and limits of the first prints."""
 
+import dataclasses
 import datetime
+import math
 import re
 
 import pytest
 
 from pwindow.review import RollVolume, review, run_sheet_html
+from pwindow.window.setup import Setup
 
 JARGON = (
     "predictive",
@@ -40,24 +43,90 @@ def test_no_jargon(product, request, read_page):
 
 def test_settings_with_their_tolerances(sheet):
     rows = {row[0]: row[1:] for row in sheet.rows("settings")}
+    assert "allows for drift within “hold within”" in sheet.text
     assert rows["press speed"][:3] == ["98.8 m/min", "96.8 to 100.8 m/min", "30 to 120 m/min"]
     assert rows["pressure"][:3] == ["50 µm", "45 to 55 µm", "20 to 80 µm"]
     assert rows["roll"][0] == "2047" and "not on record" in rows["roll"][1]
-    assert rows["plate"][0] == "laser-imaged"
+    assert rows["plate"][:2] == ["laser-imaged", "lines 30 µm, gaps 60 µm wide on the plate"]
+    assert "as in the trial" in rows["ink, film, dryer"][0]
+
+
+def test_nothing_is_held_beyond_what_was_tried(edge):
+    rows = {row[0]: row[1:] for row in edge.rows("settings")}
+    assert rows["pressure"][1] == "75 to 80 µm (above 80 µm: not tried)"
+    assert rows["press speed"][1] == "30 to 30.6 m/min (below 30 m/min: not tried)"
+    assert "never outside" not in edge.text
+
+
+def test_two_outcomes_are_told_apart(sheet, edge):
+    for page in (sheet, edge):
+        changed, rejected = page.text.split("Outside “prints as in the trial”")[1].split(
+            "Inside that, but not"
+        )
+        assert (
+            "does not print as it did" in changed
+            and "m/min" not in changed
+            and "call the engineer" in changed
+        )
+        assert "Reject the print" in rejected and "prints as it should" in rejected
+        assert "first column" not in page.text
+
+
+def test_less_than_asked_for_is_said_in_runs(edge, sheet):
+    assert "in about 7 of 100 runs; in the others it fails, though the press prints as it did" in edge.text
+    assert "engineer: may be run" in edge.text and "engineer: may be run" not in sheet.text
+
+
+def test_the_stops_are_those_that_were_simulated(sheet, tag_review):
+    either = math.ceil(100 * tag_review.stops.either)
+    assert f"about {either} of 100 first prints are stopped" in sheet.text
+    assert either > math.ceil(100 * tag_review.stops.trial)
+
+
+def test_no_average_goes_on_where_none_is_both(tag_review, read_page):
+    first = tag_review.first[0]
+    impossible = dataclasses.replace(first, need_high=first.low / 2)
+    page = read_page(run_sheet_html(dataclasses.replace(tag_review, first=(impossible,))))
+    assert page.rows("first-prints")[0][1] == "never: reject"
+
+
+def test_the_open_area_stands_as_the_width_it_allows(mesh_window, read_page):
+    """(1 − w/900)² ≥ 0.855, so w ≤ 900 (1 − √0.855) = 67.8 µm."""
+    page = read_page(run_sheet_html(review(mesh_window)))
+    rows = {row[0]: row[1:] for row in page.rows("first-prints")}
+    assert rows["4 × line width"][2] == "at most 67.8 µm, for open area at least 85.5 %"
 
 
 def test_limits_of_the_first_prints(sheet, tag_review):
     rows = sheet.rows("first-prints")
-    for row, one in zip(rows, tag_review.first):
-        assert row[1] == f"{one.low:.3g} to {one.high:.3g} {one.unit}"
-    assert rows[0][:3] == ["1 × line resistance over 80 mm", rows[0][1], "at most 330 Ω"]
+    for one in tag_review.first:
+        row = next(row for row in rows if row[0].startswith(f"{one.features} × {one.label}"))
+        assert row[2] == f"{one.low:.3g} to {one.high:.3g} {one.unit}"
+        low, high = max(one.low, one.need_low), min(one.high, one.need_high)
+        assert row[1] == f"{low:.3g} to {high:.3g} {one.unit}"
+    assert rows[0][3] == "at most 330 Ω" and rows[0][1].endswith("to 330 Ω")
     assert rows[-1][:2] == ["bridged of 48 gaps", "none"]
+
+
+def test_every_gap_must_hold_and_not_their_average_alone(sheet):
+    rows = {row[0]: row[1:] for row in sheet.rows("first-prints")}
+    assert re.fullmatch(r"every one of 48: 16 to 42 µm, so average 2[\d.]+ to 3[\d.]+ µm", rows["3 × gap"][2])
+    assert rows["smallest, largest"][0] == "16 to 42 µm"
+    assert "the worst gap is inside too in 95 of 100 prints" in sheet.text
 
 
 def test_never_beyond_what_was_tried(sheet):
     """The only other speeds on the sheet are those of the assured band and of the trial."""
     speeds = {float(one) for one in re.findall(r"([\d.]+) m/min", sheet.text)}
     assert speeds <= {98.8, 100.8, 120.0, 83.9}
+
+
+@pytest.fixture(scope="module")
+def edge(tag_window, read_page):
+    """A set-up at the end of the trial, which conforms in 7 of 100 runs."""
+    return read_page(
+        run_sheet_html(review(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0)))
+    )
 
 
 def test_the_last_measurement_of_the_roll(tag_window, read_page):
