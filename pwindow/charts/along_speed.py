@@ -68,7 +68,7 @@ def along_speed_figure(
         figure.update_xaxes(range=[table["speed_m_min"].min(), table["speed_m_min"].max()])
     if shown is None:
         _draw_level(figure, *limits[0], palette)
-        _label_curves(figure, by_roll, looks, palette)
+        _label_curves(figure, by_roll, looks, window.level, palette)
         return figure
     taken: list[Box] = []
     curves = _together(_curves(by_roll, shown, y_range).values())
@@ -244,14 +244,18 @@ def _label_ends(
         )
 
 
-def _label_curves(figure: go.Figure, by_roll: dict, looks: dict[str, RollLook], palette: Palette) -> None:
+def _label_curves(
+    figure: go.Figure, by_roll: dict, looks: dict[str, RollLook], level: float, palette: Palette
+) -> None:
     """Name each roll beside its curve: where its label covers no other label and the least of the curves."""
     seen = {roll: members for roll, members in by_roll.items() if members[CONFORMANCE].max() >= _NOTHING}
     low, high = _speeds(by_roll)
     curves = {roll: points for roll, points in _curves(by_roll, None, _SHARES).items() if roll in seen}
+    across = np.linspace(0.0, 1.0, 400)
+    line = np.column_stack([across, np.full_like(across, (level - _SHARES[0]) / (_SHARES[1] - _SHARES[0]))])
     taken: list[Box] = []
     for roll in seen:
-        others = _together(points for other, points in curves.items() if other != roll)
+        others = _together([line, *(points for other, points in curves.items() if other != roll)])
         spot, side, box = _best_place(curves[roll], others, len(looks[roll].words), taken)
         taken.append(box)
         at = (low + spot[0] * (high - low), _SHARES[0] + spot[1] * (_SHARES[1] - _SHARES[0]))
@@ -334,9 +338,16 @@ def _lay_out(
         palette.look,
         font={"family": FONT, "size": 14, "color": palette.ink},
         height=560,
-        margin={"l": 80, "r": 100, "t": 24 + 21 * (1 + text.count("<br>")), "b": 60},
+        margin={"l": 80, "r": 100, "t": 34 + 21 * (1 + text.count("<br>")), "b": 60},
         hovermode="closest",
-        title={"text": text, "x": 0.0, "xanchor": "left", "pad": {"l": 12}, "y": 0.985, "yanchor": "top"},
+        title={
+            "text": text,
+            "x": 0.0,
+            "xanchor": "left",
+            "pad": {"l": 12, "t": 20},
+            "y": 1.0,
+            "yanchor": "top",
+        },
         xaxis=axis | {"title": {"text": "press speed, m/min"}},
         yaxis=axis
         | {"title": {"text": what}, "range": list(y_range), "tickformat": ".0%" if shown is None else ""},

@@ -139,9 +139,16 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool, 
         palette.look,
         font={"family": FONT, "size": 14, "color": palette.ink},
         height=HEIGHT if with_silver else 560,
-        margin={"l": 80, "r": 100, "t": 46 + 21 * (1 + text.count("<br>")), "b": 60},
+        margin={"l": 80, "r": 100, "t": 56 + 21 * (1 + text.count("<br>")), "b": 60},
         hovermode="closest",
-        title={"text": text, "x": 0.0, "xanchor": "left", "pad": {"l": 12}, "y": 0.99, "yanchor": "top"},
+        title={
+            "text": text,
+            "x": 0.0,
+            "xanchor": "left",
+            "pad": {"l": 12, "t": 20},
+            "y": 1.0,
+            "yanchor": "top",
+        },
     )
     figure.update_xaxes(title={"text": "press speed, m/min"}, **axis)
     tried = window.surfaces.trial.prints["speed"]

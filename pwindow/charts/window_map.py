@@ -25,7 +25,7 @@ MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
     "halo",
     "chosen",
 )
-HEIGHT = 580
+HEIGHT = 590
 """Of the figure, px."""
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 
@@ -88,7 +88,7 @@ def window_figure(content: MapContent, palette: Palette = LIGHT) -> go.Figure:
                 "thickness": 12,
                 "len": 1.0,
                 "x": 0.5,
-                "y": -0.13,
+                "y": -0.17,
                 "yanchor": "top",
                 "outlinewidth": 0,
             },
@@ -272,7 +272,7 @@ def _layout(palette: Palette) -> dict:
     return {
         **palette.look,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
-        "margin": {"l": 62, "r": 108, "t": 76, "b": 112},
+        "margin": {"l": 62, "r": 108, "t": 74, "b": 132},
         "height": HEIGHT,
         "uirevision": "keep",
         "hovermode": "closest",
