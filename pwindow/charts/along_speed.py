@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts.labels import LETTER, LINE, Box, covered, moved_apart, overlap, title
+from pwindow.charts.labels import LETTER, LINE, Box, Labels, covered, moved_apart, overlap, title
 from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
@@ -18,6 +18,7 @@ from pwindow.window.window import Window
 _ROOM = 0.055  # between labels, as a share of the axis
 _PLOT = (430.0, 380.0)  # px that a plot has at the least; where it has more, labels have more room
 _SHARES = (-0.02, 1.04)  # of the axis of conformance
+_APART = 0.08  # of the plot: nearer to another curve, it is not clear which one a label belongs to
 _NOTHING = 0.01  # conformance of a roll below which its curve lies on the axis
 _OPACITY, _OPACITIES = 0.13, 0.45  # of one band, and of all of them over one another
 
@@ -75,7 +76,7 @@ def along_speed_figure(
     for limit, words in limits:
         _draw_limit(figure, (limit, words), curves, taken, palette)
     _label_ends(figure, by_roll, shown, looks, y_range, palette)
-    longest = max((len(looks[roll].words) for roll in by_roll), default=0)
+    longest = max((len(line) for roll in by_roll for line in _end_words(looks[roll])), default=0)
     figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
     return figure
 
@@ -236,11 +237,23 @@ def _label_ends(
     """Name each roll where its line ends, moved apart where lines end together."""
     ends = {roll: float(_mean(members, shown).iloc[-1]) for roll, members in by_roll.items()}
     ends = {roll: end for roll, end in ends.items() if np.isfinite(end)}
-    places = moved_apart(list(ends.values()), _ROOM * (y_range[1] - y_range[0]), y_range)
+    room = _ROOM * (1.7 if any(looks[roll].hollow for roll in ends) else 1.0)
+    places = moved_apart(list(ends.values()), room * (y_range[1] - y_range[0]), y_range)
     for (roll, end), place in zip(ends.items(), places):
         at = float(by_roll[roll]["speed_m_min"].iloc[-1])
         _label(
-            figure, (at, end), looks[roll], {"ax": 26, "ay": place, "ayref": "y", "xanchor": "left"}, palette
+            figure,
+            (at, end),
+            looks[roll],
+            {
+                "ax": 26,
+                "ay": place,
+                "ayref": "y",
+                "xanchor": "left",
+                "align": "left",
+                "text": "<br>".join(_end_words(looks[roll])),
+            },
+            palette,
         )
 
 
@@ -253,52 +266,28 @@ def _label_curves(
     curves = {roll: points for roll, points in _curves(by_roll, None, _SHARES).items() if roll in seen}
     across = np.linspace(0.0, 1.0, 400)
     line = np.column_stack([across, np.full_like(across, (level - _SHARES[0]) / (_SHARES[1] - _SHARES[0]))])
-    taken: list[Box] = []
-    for roll in seen:
+    labels = Labels(_together([line, *curves.values()]), _PLOT, [(22, 14)])
+    for roll, own in curves.items():
+        spots = own[own[:, 1] > 0.05][::8] if (own[:, 1] > 0.05).any() else own[::8]
         others = _together([line, *(points for other, points in curves.items() if other != roll)])
-        spot, side, box = _best_place(curves[roll], others, len(looks[roll].words), taken)
-        taken.append(box)
-        at = (low + spot[0] * (high - low), _SHARES[0] + spot[1] * (_SHARES[1] - _SHARES[0]))
-        right, up = side
-        text_at = {
-            "ax": 22 * right,
-            "ay": -14 * up,
-            "xanchor": "left" if right > 0 else "right",
-            "yanchor": "middle",
-        }
-        _label(figure, at, looks[roll], text_at, palette)
+        apart = np.array([np.hypot(*(others - spot).T).min() for spot in spots])
+        unclear = 40 * (1 - apart / _APART).clip(min=0.0) + 2 * np.abs(spots[:, 1] - 0.5)
+        at, text_at = labels.place(spots, unclear, len(looks[roll].words))
+        x = low + spots[at, 0] * (high - low)
+        y = _SHARES[0] + spots[at, 1] * (_SHARES[1] - _SHARES[0])
+        _label(figure, (float(x), float(y)), looks[roll], text_at, palette)
 
 
-def _best_place(own: np.ndarray, others: np.ndarray, letters: int, taken: list[Box]):
-    """The point of a curve to label, on which side of it (right, up), and the label's box, in shares."""
-    wide, tall = LETTER * letters / _PLOT[0], LINE / _PLOT[1]
-    best, least = None, np.inf
-    for spot in own[(own[:, 1] > 0.05)][::8] if (own[:, 1] > 0.05).any() else own[::8]:
-        apart = np.hypot(*(others - spot).T).min() if len(others) else 1.0
-        for right in (1, -1):
-            for up in (1, -1):
-                x, y = spot[0] + right * 22 / _PLOT[0], spot[1] + up * 14 / _PLOT[1]
-                left = x if right > 0 else x - wide
-                box = (left, left + wide, y - tall / 2, y + tall / 2)
-                outside = box[0] < 0 or box[1] > 1 or box[2] < 0.01 or box[3] > 0.99
-                cost = (
-                    1e4 * overlap(box, taken)
-                    + 1e3 * outside
-                    + covered(box, others)
-                    + covered(box, own)
-                    + 20 * max(0.0, 0.08 - apart) / 0.08
-                    + 2 * abs(spot[1] - 0.5)
-                )
-                if cost < least:
-                    best, least = (spot, (right, up), box), cost
-    return best
+def _end_words(look: RollLook) -> list[str]:
+    """The words of a roll in lines, as the place beside a plot is narrow; escaped."""
+    return escape(look.words).replace(" (", "\n(").split("\n") if look.hollow else [escape(look.words)]
 
 
 def _label(
     figure: go.Figure, place: tuple[float, float], look: RollLook, text_at: dict, palette: Palette
 ) -> None:
     figure.add_annotation(
-        x=place[0], y=place[1], **text_at, text=escape(look.words), showarrow=True, arrowhead=0, arrowwidth=1,
+        {"text": escape(look.words)} | text_at, x=place[0], y=place[1], showarrow=True, arrowhead=0, arrowwidth=1,
         arrowcolor=look.colour, font={"size": 13, "color": palette.ink}, bgcolor=palette.veil, borderpad=1,
     )  # fmt: skip
 

@@ -9,14 +9,15 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pwindow.charts.labels import title
+from pwindow.charts.labels import Labels, title
 from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
-_FLANK = 0.9  # conformance below which the frontier falls, with room to its left
+_PLOT = (430.0, 330.0)  # px of a pane, at the least
+_REACHES = [(24, 16), (14, 40), (40, 40), (20, 66), (60, 66), (24, 92), (24, 118), (24, 144)]
 HEIGHT = 940
 """Of the figure with both panes, px."""
 _TITLES = ("speed against joint conformance", "silver against speed, assured set-ups")
@@ -41,6 +42,9 @@ def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGH
     silver = "silver_g_m2" if "silver_g_m2_mean" in table else "silver_mg_m"
     panels = [(SPEED_AND_CONFORMANCE, "speed_m_min", "conformance", 1)]
     panels += [(SPEED_AND_SILVER, "speed_m_min", f"{silver}_mean", 2)] if with_silver else []
+    _lay_out(figure, window, silver, with_silver, palette)
+    if with_silver:
+        figure.update_yaxes(range=_silver_range(table, panels[1]), row=2, col=1)
     for trade, x, y, pane in panels:
         _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, pane, palette)
     level = f"assurance<br>asked for:<br>{window.level:.1%}".replace(".0%", "%")
@@ -49,8 +53,16 @@ def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGH
         x=1.0, xref="x domain", xanchor="left", xshift=6, y=window.level, yanchor="middle", align="left",
         text=f"<b>{level}</b>", showarrow=False, font={"size": 13, "color": palette.mark}, row=1, col=1,
     )  # fmt: skip
-    _lay_out(figure, window, silver, with_silver, palette)
     return figure
+
+
+def _silver_range(table: pd.DataFrame, panel: tuple) -> list[float]:
+    trade, _, y, _ = panel
+    values = table.loc[table["trade"] == trade, y]
+    if values.empty:
+        return [0.0, 1.0]
+    room = 0.12 * (values.max() - values.min()) or 0.1 * values.max()
+    return [float(values.min() - room), float(values.max() + room)]
 
 
 def _draw_frontier(
@@ -67,35 +79,38 @@ def _draw_frontier(
         hoverinfo="skip",
         **place,
     )
-    tried = window.surfaces.trial.prints["speed"]
-
-    def share(speed: float) -> float:
-        return (speed - tried.min()) / max(tried.max() - tried.min(), 1e-9)
-
+    scaled = _scaled(figure, pane, table[[x, y]].to_numpy(float))
+    line = np.array([[share, window.level] for share in np.linspace(0, 1, 200)])
+    line[:, 1] = _scaled(figure, pane, line)[:, 1]
+    labels = Labels(np.vstack([_closely(scaled), *([line] if pane == 1 else [])]), _PLOT, _REACHES)
     stretch = ((table["roll"] != table["roll"].shift()) | (table[key] != table[key].shift())).cumsum()
-    for at, (_, members) in enumerate(table.groupby(stretch)):
+    for _, members in table.assign(at=range(len(table))).groupby(stretch):
         first = members.iloc[0]
         look, pressure = looks[first["roll"]], f"{first[key]:g} {window.surfaces.trial.pressure_unit}"
         _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place, palette)
-        middle = members.iloc[len(members) // 2]
+        spots, words = scaled[members["at"]], f"{look.words} · {pressure}"
+        off_middle = np.abs(np.arange(len(spots)) - len(spots) // 2)
+        at, text_at = labels.place(spots, 0.2 * off_middle, len(words))
         figure.add_annotation(
-            x=middle[x], y=middle[y], text=f"{escape(look.words)} · {pressure}", showarrow=True, arrowhead=0,
-            arrowwidth=1, arrowcolor=palette.quiet, **_label_place(at, pane, share(middle[x]), middle[y]), font={"size": 12, "color": palette.ink},
+            text_at, x=members[x].iloc[at], y=members[y].iloc[at], text=escape(words), showarrow=True,
+            arrowhead=0, arrowwidth=1, arrowcolor=palette.quiet, font={"size": 12, "color": palette.ink},
             bgcolor=palette.veil, **place,
         )  # fmt: skip
 
 
-def _label_place(at: int, pane: int, along: float, value: float) -> dict:
-    """Where the label of a stretch stands, so that it keeps clear of its neighbours' and of the axis; pixels."""
-    if pane == 1:
-        # deeper to the right, and at the left of their points: so no line to a point crosses a label
-        sideways = {"ax": 6, "xanchor": "left"} if along < 0.25 else {"ax": -6, "xanchor": "right"}
-        return sideways | {"ay": 30 + 24 * at} if value > _FLANK else {"ax": -30, "ay": 6, "xanchor": "right"}
-    if along > 0.65 or (at % 2 and along > 0.5):
-        return {"ax": -34, "ay": -18, "xanchor": "right"}
-    if at % 2 and along > 0.3:
-        return {"ax": 0, "ay": -26, "xanchor": "center"}
-    return {"ax": 34, "ay": 18, "xanchor": "left"}
+def _scaled(figure: go.Figure, pane: int, points: np.ndarray) -> np.ndarray:
+    """Points as shares of a pane, whose axes have their ranges."""
+    axes = (next(figure.select_xaxes(row=pane, col=1)), next(figure.select_yaxes(row=pane, col=1)))
+    low, high = (np.array([axis.range[end] for axis in axes]) for end in (0, 1))
+    return (points - low) / (high - low)
+
+
+def _closely(points: np.ndarray) -> np.ndarray:
+    """Points with more of them between, along straight lines."""
+    if len(points) < 2:
+        return points
+    at = np.linspace(0, len(points) - 1, 40 * len(points))
+    return np.column_stack([np.interp(at, range(len(points)), part) for part in points.T])
 
 
 def _draw_points(

@@ -37,6 +37,74 @@ def overlap(box: Box, others: Iterable[Box]) -> bool:
     return any(box[0] < b[1] and b[0] < box[1] and box[2] < b[3] and b[2] < box[3] for b in others)
 
 
+class Labels:
+    """Places for the labels of one plot, each found with those before it in mind; lengths as shares of the plot.
+
+    Parameters
+    ----------
+    drawn : ndarray, shape (m, 2)
+        Points of what labels had better not cover, closely spaced.
+    plot : (float, float)
+        Width and height of the plot in px, at the least: in a larger one labels have more room.
+    reaches : sequence of (float, float)
+        How far from its point a label may stand, px sideways and upwards.
+    """
+
+    def __init__(self, drawn: np.ndarray, plot: tuple[float, float], reaches: Sequence[tuple[float, float]]):
+        self._drawn, self._plot, self._taken = drawn, np.asarray(plot), []
+        self._reaches = [(right * x, up * y) for x, y in reaches for right in (1, -1) for up in (1, -1)]
+
+    def place(self, spots: np.ndarray, costs: np.ndarray, letters: int) -> tuple[int, dict]:
+        """The best of the points that a label may belong to, and where its text stands.
+
+        Parameters
+        ----------
+        spots : ndarray, shape (m, 2)
+        costs : ndarray, shape (m,)
+            What speaks against each point, in points that are covered.
+        letters : int
+
+        Returns
+        -------
+        int
+            Position in `spots`.
+        dict
+            ``ax``, ``ay``, ``xanchor``, ``yanchor`` of an annotation.
+        """
+        found = min(
+            (
+                (cost + self._cost(spot, reach, letters), at, reach)
+                for at, (spot, cost) in enumerate(zip(spots, costs))
+                for reach in self._reaches
+            ),
+        )
+        _, at, (x, y) = found
+        self._taken.append(self._box(spots[at], (x, y), letters))
+        self._drawn = np.vstack([self._drawn, self._leader(spots[at], (x, y))])
+        return at, {"ax": x, "ay": -y, "xanchor": "left" if x > 0 else "right", "yanchor": "middle"}
+
+    def _box(self, spot: np.ndarray, reach: tuple[float, float], letters: int) -> Box:
+        wide, tall = LETTER * letters / self._plot[0], LINE / self._plot[1]
+        x, y = spot + np.asarray(reach) / self._plot
+        left = x if reach[0] > 0 else x - wide
+        return left, left + wide, y - tall / 2, y + tall / 2
+
+    def _leader(self, spot: np.ndarray, reach: tuple[float, float]) -> np.ndarray:
+        return spot + np.linspace(0.1, 0.95, 20)[:, None] * np.asarray(reach) / self._plot
+
+    def _cost(self, spot: np.ndarray, reach: tuple[float, float], letters: int) -> float:
+        box, leader = self._box(spot, reach, letters), self._leader(spot, reach)
+        outside = box[0] < 0 or box[1] > 1 or box[2] < 0 or box[3] > 1
+        crossed = sum(covered(other, leader) for other in self._taken)
+        return (
+            1e4 * overlap(box, self._taken)
+            + 1e3 * outside
+            + 50 * crossed
+            + 3 * covered(box, self._drawn)
+            + 0.1 * np.hypot(*reach)
+        )
+
+
 def moved_apart(values: Sequence[float], room: float, within: tuple[float, float]) -> list[float]:
     """Places for labels near their values, at least `room` apart, in the order of the values.
 

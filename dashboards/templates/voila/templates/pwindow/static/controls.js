@@ -69,6 +69,16 @@
     if (box.tabIndex !== 0) box.tabIndex = 0;
   }
 
+  /* What a control answers is brought into view, once. */
+  const seen = new WeakSet();
+  function showAnswers() {
+    document.querySelectorAll(".pw-controls [role=alert], .pw-controls [role=status]").forEach((answer) => {
+      if (seen.has(answer) || !answer.offsetParent) return;
+      seen.add(answer);
+      answer.scrollIntoView({ block: "nearest" });
+    });
+  }
+
   function nameGroup(group) {
     setLabel(group, labelOf(group));
     if (!group.hasAttribute("role")) group.setAttribute("role", "group");
@@ -122,6 +132,7 @@
       waiting = false;
       hideWhenShown();
       nameControls();
+      showAnswers();
     });
   }
 
