@@ -9,7 +9,7 @@ from scipy import stats
 
 import pwindow as pw
 from pwindow.charts import along_speed_figure, along_speed_names, frontier_figure
-from pwindow.charts.labels import moved_apart
+from pwindow.charts.labels import LETTER, LINE, Labels, covered, moved_apart, overlap
 from pwindow.window.trade_offs import (
     SPEED_AND_CONFORMANCE,
     along_speed,
@@ -110,7 +110,7 @@ def test_every_name_can_be_drawn(tag_window, along):
 def test_a_planned_roll_is_named_so(tag_window):
     window = with_planned_roll(tag_window, "<b>new</b>", 6.2)
     figure = along_speed_figure(window, along_speed(window, PLATE, 50.0), "silver", PLATE, 50.0)
-    assert "roll &lt;b&gt;new&lt;/b&gt; (planned, 6.2 cm³/m²)" in notes(figure)
+    assert "roll &lt;b&gt;new&lt;/b&gt;<br>(planned, 6.2 cm³/m²)" in notes(figure)
     assert len([trace for trace in figure.data if trace.name == "hollow"]) == 2
     assert "<b>new" not in figure.to_json().replace("\\u003c", "<")
 
@@ -152,6 +152,24 @@ def test_product_names_are_escaped(tag_window, along, front):
     )
     for figure in (along_speed_figure(window, along, "gap", PLATE, 50.0), frontier_figure(window, front)):
         assert figure.layout.title.text.startswith("&lt;i&gt;tag&lt;/i&gt;")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_labels_stand_apart_and_off_what_is_drawn(seed):
+    plot, letters = np.array([430.0, 380.0]), 9
+    across = np.linspace(0, 1, 400)
+    curves = [np.column_stack([across, 1 / (1 + np.exp(30 * (across - at)))]) for at in (0.2, 0.4, 0.6, 0.8)]
+    labels = Labels(np.vstack(curves), tuple(plot), [(22, 14)])
+    boxes = []
+    for one in np.random.default_rng(seed).permutation(len(curves)):
+        at, text = labels.place(curves[one][::4], np.zeros(100), letters)
+        x, y = curves[one][::4][at] + np.array([text["ax"], -text["ay"]]) / plot
+        wide, tall = LETTER * letters / plot[0], LINE / plot[1]
+        left = x if text["xanchor"] == "left" else x - wide
+        box = (left, left + wide, y - tall / 2, y + tall / 2)
+        assert covered(box, np.vstack(curves)) == 0 and not overlap(box, boxes)
+        assert min(box) >= 0 and max(box) <= 1
+        boxes.append(box)
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -99,11 +99,12 @@
     document.querySelectorAll(".pw-wide").forEach(nameWide);
   }
 
-  /* The picture that a button stands below. */
+  /* The picture that a button stands below; the first one where it stands below none. */
   function pictureOf(button) {
-    const above = [...document.querySelectorAll(".js-plotly-plot")].filter(
+    const plots = [...document.querySelectorAll(".js-plotly-plot")];
+    const above = plots.filter(
       (plot) => plot.compareDocumentPosition(button) & Node.DOCUMENT_POSITION_FOLLOWING);
-    return above.pop();
+    return above.pop() || plots[0];
   }
 
   function savePicture(button) {
