@@ -16,7 +16,7 @@ from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_
 from pwindow.window.window import Window
 
 _ROOM = 0.055  # between labels, as a share of the axis
-_PLOT = (430.0, 380.0)  # px that a plot has at the least; where it has more, labels have more room
+_PLOT = (430, 380)  # px that a plot has at the least; where it has more, labels have more room
 _SHARES = (-0.02, 1.04)  # of the axis of conformance
 _APART = 0.08  # of the plot: nearer to another curve, it is not clear which one a label belongs to
 _NOTHING = 0.01  # conformance of a roll below which its curve lies on the axis

@@ -16,8 +16,20 @@ from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
-_PLOT = (430.0, 330.0)  # px of a pane, at the least
-_REACHES = [(24, 16), (14, 40), (40, 40), (20, 66), (60, 66), (24, 92), (24, 118), (24, 144)]
+_PLOT = (430, 330)  # px of a pane, at the least
+_REACHES = [
+    (24, 16),
+    (14, 40),
+    (40, 40),
+    (90, 40),
+    (20, 66),
+    (60, 66),
+    (130, 66),
+    (24, 92),
+    (24, 118),
+    (24, 144),
+]
+_SPOTS = 7  # points of a stretch that its label may stand at
 HEIGHT = 940
 """Of the figure with both panes, px."""
 _TITLES = ("speed against joint conformance", "silver against speed, assured set-ups")
@@ -88,9 +100,11 @@ def _draw_frontier(
         first = members.iloc[0]
         look, pressure = looks[first["roll"]], f"{first[key]:g} {window.surfaces.trial.pressure_unit}"
         _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place, palette)
-        spots, words = scaled[members["at"]], f"{look.words} · {pressure}"
-        off_middle = np.abs(np.arange(len(spots)) - len(spots) // 2)
-        at, text_at = labels.place(spots, 0.2 * off_middle, len(words))
+        chosen = np.unique(np.linspace(0, len(members) - 1, _SPOTS).round().astype(int))
+        words = f"{look.words} · {pressure}"
+        off_middle = np.abs(chosen - len(members) // 2)
+        at, text_at = labels.place(scaled[members["at"].to_numpy()[chosen]], 0.2 * off_middle, len(words))
+        at = chosen[at]
         figure.add_annotation(
             text_at, x=members[x].iloc[at], y=members[y].iloc[at], text=escape(words), showarrow=True,
             arrowhead=0, arrowwidth=1, arrowcolor=palette.quiet, font={"size": 12, "color": palette.ink},
@@ -132,9 +146,11 @@ def _draw_points(
         name=f"{escape(look.words)} · {pressure}",
         marker={
             "size": 9,
-            "symbol": f"{shape}-dot" if look.hollow else shape,
+            "symbol": shape,
             "color": [look.colour if one else palette.paper for one in assured],
-            "line": {"color": look.colour, "width": 1.6},
+            "line": {"color": palette.ink, "width": 3}
+            if look.hollow
+            else {"color": look.colour, "width": 1.6},
         },
         customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
         hovertemplate=f"{escape(look.words)} · {pressure}, %{{customdata[0]:.1f}} m/min<br>"
@@ -147,7 +163,7 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool, 
     axis = {"gridcolor": palette.faint, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     text = title(
         f"{window.product.name}: set-ups that no other beats",
-        "filled: assured · open: not · dotted: a planned roll · colour: roll · shape: pressure",
+        "filled: assured · open: not · heavy edge: planned · colour: roll · shape: pressure",
         f"from 1 % joint conformance on · fit {window.surfaces.fingerprint}",
     )
     figure.update_layout(

@@ -44,15 +44,17 @@ class Labels:
     ----------
     drawn : ndarray, shape (m, 2)
         Points of what labels had better not cover, closely spaced.
-    plot : (float, float)
+    plot : (int, int)
         Width and height of the plot in px, at the least: in a larger one labels have more room.
     reaches : sequence of (float, float)
         How far from its point a label may stand, px sideways and upwards.
     """
 
-    def __init__(self, drawn: np.ndarray, plot: tuple[float, float], reaches: Sequence[tuple[float, float]]):
-        self._drawn, self._plot, self._taken = drawn, np.asarray(plot), []
-        self._reaches = [(right * x, up * y) for x, y in reaches for right in (1, -1) for up in (1, -1)]
+    def __init__(self, drawn: np.ndarray, plot: tuple[int, int], reaches: Sequence[tuple[float, float]]):
+        self._plot = np.asarray(plot)
+        self._reaches = np.array([(x * a, y * b) for x, y in reaches for a in (1, -1) for b in (1, -1)])
+        self._drawn, self._taken = np.zeros(plot, bool), np.zeros(plot, bool)
+        self._draw(drawn)
 
     def place(self, spots: np.ndarray, costs: np.ndarray, letters: int) -> tuple[int, dict]:
         """The best of the points that a label may belong to, and where its text stands.
@@ -61,7 +63,7 @@ class Labels:
         ----------
         spots : ndarray, shape (m, 2)
         costs : ndarray, shape (m,)
-            What speaks against each point, in points that are covered.
+            What speaks against each point, in px that are covered.
         letters : int
 
         Returns
@@ -71,38 +73,46 @@ class Labels:
         dict
             ``ax``, ``ay``, ``xanchor``, ``yanchor`` of an annotation.
         """
-        found = min(
-            (
-                (cost + self._cost(spot, reach, letters), at, reach)
-                for at, (spot, cost) in enumerate(zip(spots, costs))
-                for reach in self._reaches
-            ),
-        )
-        _, at, (x, y) = found
-        self._taken.append(self._box(spots[at], (x, y), letters))
-        self._drawn = np.vstack([self._drawn, self._leader(spots[at], (x, y))])
-        return at, {"ax": x, "ay": -y, "xanchor": "left" if x > 0 else "right", "yanchor": "middle"}
-
-    def _box(self, spot: np.ndarray, reach: tuple[float, float], letters: int) -> Box:
-        wide, tall = LETTER * letters / self._plot[0], LINE / self._plot[1]
-        x, y = spot + np.asarray(reach) / self._plot
-        left = x if reach[0] > 0 else x - wide
-        return left, left + wide, y - tall / 2, y + tall / 2
-
-    def _leader(self, spot: np.ndarray, reach: tuple[float, float]) -> np.ndarray:
-        return spot + np.linspace(0.1, 0.95, 20)[:, None] * np.asarray(reach) / self._plot
-
-    def _cost(self, spot: np.ndarray, reach: tuple[float, float], letters: int) -> float:
-        box, leader = self._box(spot, reach, letters), self._leader(spot, reach)
-        outside = box[0] < 0 or box[1] > 1 or box[2] < 0 or box[3] > 1
-        crossed = sum(covered(other, leader) for other in self._taken)
-        return (
-            1e4 * overlap(box, self._taken)
+        at_px = spots[:, None, :] * self._plot  # (m, 1, 2)
+        text = at_px + self._reaches  # (m, r, 2)
+        wide, right = LETTER * letters, self._reaches[:, 0] > 0
+        left = np.where(right, text[..., 0], text[..., 0] - wide)
+        box = np.stack([left, left + wide, text[..., 1] - LINE / 2, text[..., 1] + LINE / 2])
+        along = np.linspace(0.25, 0.95, 20)[:, None, None, None]
+        leader = at_px + along * self._reaches  # (20, m, r, 2)
+        outside = (box[0] < 0) | (box[1] > self._plot[0]) | (box[2] < 0) | (box[3] > self._plot[1])
+        cost = (
+            costs[:, None]
+            + 1e4 * (self._inside(self._taken, box) > 0)
             + 1e3 * outside
-            + 50 * crossed
-            + 3 * covered(box, self._drawn)
-            + 0.1 * np.hypot(*reach)
+            + 50 * self._under(self._taken, leader)
+            + 3 * self._inside(self._drawn, box)
+            + 20 * self._under(self._drawn, leader)
+            + 0.1 * np.hypot(*self._reaches.T)
         )
+        at, reach = np.unravel_index(np.argmin(cost), cost.shape)
+        ends = box[:, at, reach].round().astype(int).clip(min=0)
+        self._taken[ends[0] : ends[1], ends[2] : ends[3]] = True
+        self._draw(leader[:, at, reach] / self._plot)
+        x, y = self._reaches[reach].tolist()
+        return int(at), {"ax": x, "ay": -y, "xanchor": "left" if x > 0 else "right", "yanchor": "middle"}
+
+    def _draw(self, points: np.ndarray) -> None:
+        px = np.floor(points * self._plot).astype(int)
+        px = px[((px >= 0) & (px < self._plot)).all(axis=1)]
+        self._drawn[tuple(px.T)] = True
+
+    def _inside(self, mask: np.ndarray, box: np.ndarray) -> np.ndarray:
+        """How many px of a mask boxes cover, by a table of sums; shape (m, r)."""
+        sums = np.pad(mask.cumsum(0).cumsum(1), ((1, 0), (1, 0)))
+        left, right = (np.clip(np.rint(end), 0, self._plot[0]).astype(int) for end in box[:2])
+        low, high = (np.clip(np.rint(end), 0, self._plot[1]).astype(int) for end in box[2:])
+        return sums[right, high] - sums[left, high] - sums[right, low] + sums[left, low]
+
+    def _under(self, mask: np.ndarray, leader: np.ndarray) -> np.ndarray:
+        """How many points of lines to labels lie on a mask; shape (m, r)."""
+        px = np.clip(np.floor(leader).astype(int), 0, self._plot - 1)
+        return mask[px[..., 0], px[..., 1]].sum(axis=0)
 
 
 def moved_apart(values: Sequence[float], room: float, within: tuple[float, float]) -> list[float]:

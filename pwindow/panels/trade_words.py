@@ -150,7 +150,8 @@ def _with_interval(value: float, low: float, high: float, sign: str = "", bracke
     """
     width = high - low
     decimals = max(0, 1 - math.floor(math.log10(width))) if width > 0 and math.isfinite(width) else 3
-    one, first, last = (f"{part:{sign}.{decimals}f}".replace("-", "−") for part in (value, low, high))
+    rounded = (round(part, decimals) or 0.0 for part in (value, low, high))  # no −0.0
+    one, first, last = (f"{part:{sign if part else ''}.{decimals}f}".replace("-", "−") for part in rounded)
     return f"{one} {brackets[0]}{first}\u00a0…\u00a0{last}{brackets[1]}"
 
 

@@ -31,7 +31,9 @@ def test_from_a_pinned_set_up_to_its_report_and_a_link(page, context, served):
     page.get_by_label("Volume").press("Enter")
     page.get_by_role("button", name="What if we had this roll?").click()
     page.get_by_role("status").filter(has_text="Added as new 1").wait_for(timeout=PATIENCE)
-    assert page.get_by_label("Roll", exact=True).locator("option", has_text="new 1 (planned) · 6.3").count() == 1
+    assert (
+        page.get_by_label("Roll", exact=True).locator("option", has_text="new 1 (planned) · 6.3").count() == 1
+    )
     page.get_by_role("button", name="Make the report").click()
     with page.expect_download(timeout=PATIENCE) as saved:
         page.get_by_role("link", name="Save the report").click()
