@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from pwindow.charts.labels import LETTER, LINE, Box, Labels, covered, moved_apart, overlap, title
 from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.charts.roll_looks import RollLook, roll_looks
-from pwindow.window.trade_offs import CONFORMANCE, Shown, shown_quantities
+from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
 
 _ROOM = 0.055  # between labels, as a share of the axis
-_HEIGHTS = (0.6, 0.35, 0.75, 0.5)  # of labels on curves of conformance
+_PLOT = (430, 380)  # px that a plot has at the least; where it has more, labels have more room
+_SHARES = (-0.02, 1.04)  # of the axis of conformance
+_APART = 0.08  # of the plot: nearer to another curve, it is not clear which one a label belongs to
+_NOTHING = 0.01  # conformance of a roll below which its curve lies on the axis
 _OPACITY, _OPACITIES = 0.13, 0.45  # of one band, and of all of them over one another
 
 
@@ -57,20 +61,23 @@ def along_speed_figure(
     for members in by_roll.values():
         _draw_casing(figure, members, shown, palette)
     for roll, members in by_roll.items():
-        _draw_line(figure, members, shown, looks[roll])
-    limits = _limits(window, shown)
+        _draw_line(figure, members, shown, looks[roll], palette.paper)
+    limits = _limits(window, plate, shown)
     y_range = _range(table, shown, [limit for limit, _ in limits])
-    for limit, words in limits:
-        _draw_limit(figure, limit, words, shown is None, palette)
-    _lay_out(figure, window, shown, plate, pressure, y_range, palette)
-    if shown is None:
-        _label_falls(figure, by_roll, looks, palette)
-    else:
-        _label_ends(figure, by_roll, shown, looks, y_range, palette)
-        longest = max((len(looks[roll].words) for roll in by_roll), default=0)
-        figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
+    _lay_out(figure, window, shown, (plate, pressure), by_roll, y_range, palette)
     if table["speed_m_min"].nunique() > 1:
         figure.update_xaxes(range=[table["speed_m_min"].min(), table["speed_m_min"].max()])
+    if shown is None:
+        _draw_level(figure, *limits[0], palette)
+        _label_curves(figure, by_roll, looks, window.level, palette)
+        return figure
+    taken: list[Box] = []
+    curves = _together(_curves(by_roll, shown, y_range).values())
+    for limit, words in limits:
+        _draw_limit(figure, (limit, words), curves, taken, palette)
+    _label_ends(figure, by_roll, shown, looks, y_range, palette)
+    longest = max((len(line) for roll in by_roll for line in _end_words(looks[roll])), default=0)
+    figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
     return figure
 
 
@@ -102,14 +109,16 @@ def _draw_casing(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, 
     )  # fmt: skip
 
 
-def _draw_line(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, look: RollLook) -> None:
+def _draw_line(
+    figure: go.Figure, members: pd.DataFrame, shown: Shown | None, look: RollLook, ground: str
+) -> None:
     """A thin line along all speeds, and a thick one over it where the set-up is assured."""
     mean, unit = _mean(members, shown), "" if shown is None else f" {shown.unit}"
     low, high = (mean if shown is None else members[f"{shown.key}_obs_ci_{end}"] for end in ("low", "high"))
     number, share = (
         (":.1%", "")
         if shown is None
-        else (":.3g", "<br>95 % of next prints %{customdata[0]:.3g} to %{customdata[1]:.3g}")
+        else (":.3g", "<br>95 of 100 next prints %{customdata[0]:.3g} to %{customdata[1]:.3g}")
     )
     hover = {
         "customdata": np.column_stack([low, high, members[CONFORMANCE]]),
@@ -120,7 +129,8 @@ def _draw_line(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, lo
     assured = members["assured"].to_numpy(bool)
     # both parts hold the point where they meet
     elsewhere = ~assured | ~np.append(assured[1:], True) | ~np.insert(assured[:-1], 0, True)
-    for where, width, words in ((elsewhere, 1.4, ""), (assured, 4.5, ", assured")):
+    thin, thick = (3.6, 7.5) if look.hollow else (1.4, 4.5)
+    for where, width, words in ((elsewhere, thin, ""), (assured, thick, ", assured")):
         figure.add_scatter(
             x=members["speed_m_min"],
             y=mean.where(where),
@@ -130,30 +140,88 @@ def _draw_line(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, lo
             name=escape(look.words) + words,
             **hover,
         )
+        if look.hollow:
+            figure.add_scatter(
+                x=members["speed_m_min"], y=mean.where(where), mode="lines", connectgaps=False,
+                line={"color": ground, "width": 0.45 * width}, name="hollow", hoverinfo="skip",
+            )  # fmt: skip
 
 
-def _limits(window: Window, shown: Shown | None) -> list[tuple[float, str]]:
-    """Limits of what is drawn, and their words."""
+def _limits(window: Window, plate: str, shown: Shown | None) -> list[tuple[float, str]]:
+    """Limits of what is drawn, and their words; where what is drawn is a mean, limits of the mean."""
     if shown is None:
-        return [(window.level, f"assurance asked for: {window.level:.1%}".replace(".0%", "%"))]
+        return [(window.level, f"assurance<br>asked for:<br>{window.level:.1%}".replace(".0%", "%"))]
     if shown.requirement is None:
         return []
-    words = (("at least", shown.requirement.least), ("at most", shown.requirement.most))
-    return [(limit, f"{said} {limit:g} {shown.unit}") for said, limit in words if limit is not None]
+    at = limits_of_mean(window, plate, shown.requirement.name)
+    parameters = shown.requirement.parameters
+    count, length = parameters.get("count", 1), parameters.get("length")
+    every = f"every one of {count} " if count > 1 else ""
+    if shown.name == "gap" and length is not None:
+        every = f"every one of {count}, {length:g} mm long, "
+    words = (("least", shown.requirement.least), ("most", shown.requirement.most))
+    return [
+        (at[side], f"{every}at {side} {limit:g} {shown.unit}") for side, limit in words if limit is not None
+    ]
 
 
-def _draw_limit(figure: go.Figure, limit: float, words: str, below: bool, palette: Palette) -> None:
-    figure.add_hline(y=limit, line={"color": palette.mark, "width": 2})
+def _draw_level(figure: go.Figure, level: float, words: str, palette: Palette) -> None:
+    """The level that is asked for; its words stand outside, where no curve runs."""
+    figure.add_hline(y=level, line={"color": palette.mark, "width": 2}, layer="below")
     figure.add_annotation(
-        x=0.996 if below else 0.004, xref="paper", xanchor="right" if below else "left", y=limit,
-        yanchor="top" if below else "bottom", text=f"<b>{words}</b>",
-        showarrow=False, font={"size": 13, "color": palette.mark}, bgcolor=palette.veil, borderpad=1,
+        x=1.0, xref="paper", xanchor="left", xshift=6, y=level, yanchor="middle", align="left",
+        text=f"<b>{words}</b>", showarrow=False, font={"size": 13, "color": palette.mark},
     )  # fmt: skip
+
+
+def _draw_limit(
+    figure: go.Figure, limit: tuple[float, str], curves: np.ndarray, taken: list[Box], palette: Palette
+) -> None:
+    """A limit, and its words above or below the line where they cover the least of the curves."""
+    at, words = limit
+    figure.add_hline(y=at, line={"color": palette.mark, "width": 2})
+    low, high = figure.layout.yaxis.range
+    wide, tall = LETTER * 1.1 * len(words) / _PLOT[0], LINE / _PLOT[1]
+    here = (at - low) / (high - low)
+    places = [
+        ((left, left + wide, here, here + tall) if above else (left, left + wide, here - tall, here), above)
+        for above in (True, False)
+        for left in np.linspace(0.004, max(0.996 - wide, 0.004), 7)
+    ]
+    inside = [place for place in places if place[0][2] >= 0 and place[0][3] <= 1] or places
+    box, above = min(inside, key=lambda place: covered(place[0], curves) + 1000 * overlap(place[0], taken))
+    taken.append(box)
+    figure.add_annotation(
+        x=box[0], xref="paper", xanchor="left", y=at, yanchor="bottom" if above else "top",
+        text=f"<b>{words}</b>", showarrow=False, font={"size": 13, "color": palette.mark},
+        bgcolor=palette.veil, borderpad=1,
+    )  # fmt: skip
+
+
+def _curves(by_roll: dict, shown: Shown | None, y_range: tuple[float, float]) -> dict[str, np.ndarray]:
+    """Points of each roll's curve as shares of the plot, closely spaced, shape (m, 2)."""
+    low, high = _speeds(by_roll)
+    found = {}
+    for roll, members in by_roll.items():
+        x = (members["speed_m_min"].to_numpy() - low) / (high - low or 1.0)
+        y = (_mean(members, shown).to_numpy(float) - y_range[0]) / (y_range[1] - y_range[0])
+        at = np.linspace(0, len(x) - 1, 8 * len(x))
+        found[roll] = np.column_stack([np.interp(at, range(len(x)), part) for part in (x, y)])
+    return found
+
+
+def _speeds(by_roll: dict) -> tuple[float, float]:
+    speeds = [speed for members in by_roll.values() for speed in members["speed_m_min"].iloc[[0, -1]]]
+    return min(speeds, default=0.0), max(speeds, default=1.0)
+
+
+def _together(curves: Iterable[np.ndarray]) -> np.ndarray:
+    return np.vstack([np.empty((0, 2)), *curves])
 
 
 def _range(table: pd.DataFrame, shown: Shown | None, limits: Sequence[float]) -> tuple[float, float]:
     if shown is None:
-        return -0.02, 1.04
+        return _SHARES
     ends = table[[f"{shown.key}_obs_ci_low", f"{shown.key}_obs_ci_high"]].to_numpy(float).ravel()
     values = np.concatenate([ends[np.isfinite(ends)], limits])
     if not len(values):
@@ -169,90 +237,105 @@ def _label_ends(
     """Name each roll where its line ends, moved apart where lines end together."""
     ends = {roll: float(_mean(members, shown).iloc[-1]) for roll, members in by_roll.items()}
     ends = {roll: end for roll, end in ends.items() if np.isfinite(end)}
-    places = moved_apart(list(ends.values()), _ROOM * (y_range[1] - y_range[0]), y_range)
+    room = _ROOM * (1.7 if any(looks[roll].hollow for roll in ends) else 1.0)
+    places = moved_apart(list(ends.values()), room * (y_range[1] - y_range[0]), y_range)
     for (roll, end), place in zip(ends.items(), places):
         at = float(by_roll[roll]["speed_m_min"].iloc[-1])
         _label(
-            figure, (at, end), looks[roll], {"ax": 26, "ay": place, "ayref": "y", "xanchor": "left"}, palette
+            figure,
+            (at, end),
+            looks[roll],
+            {
+                "ax": 26,
+                "ay": place,
+                "ayref": "y",
+                "xanchor": "left",
+                "align": "left",
+                "text": "<br>".join(_end_words(looks[roll])),
+            },
+            palette,
         )
 
 
-def _label_falls(figure: go.Figure, by_roll: dict, looks: dict[str, RollLook], palette: Palette) -> None:
-    """Name each roll on the flank where its conformance last falls, each on another height than the next."""
-    for at, (roll, members) in enumerate(by_roll.items()):
-        values = members[CONFORMANCE].to_numpy()
-        above = np.flatnonzero(values >= _HEIGHTS[at % len(_HEIGHTS)])
-        spot = above[-1] if len(above) else len(values) // 2
-        place = (float(members["speed_m_min"].iloc[spot]), float(values[spot]))
-        _label(figure, place, looks[roll], {"ax": 22, "ay": -14, "xanchor": "left"}, palette)
+def _label_curves(
+    figure: go.Figure, by_roll: dict, looks: dict[str, RollLook], level: float, palette: Palette
+) -> None:
+    """Name each roll beside its curve: where its label covers no other label and the least of the curves."""
+    seen = {roll: members for roll, members in by_roll.items() if members[CONFORMANCE].max() >= _NOTHING}
+    low, high = _speeds(by_roll)
+    curves = {roll: points for roll, points in _curves(by_roll, None, _SHARES).items() if roll in seen}
+    across = np.linspace(0.0, 1.0, 400)
+    line = np.column_stack([across, np.full_like(across, (level - _SHARES[0]) / (_SHARES[1] - _SHARES[0]))])
+    labels = Labels(_together([line, *curves.values()]), _PLOT, [(22, 14)])
+    for roll, own in curves.items():
+        spots = own[own[:, 1] > 0.05][::8] if (own[:, 1] > 0.05).any() else own[::8]
+        others = _together([line, *(points for other, points in curves.items() if other != roll)])
+        apart = np.array([np.hypot(*(others - spot).T).min() for spot in spots])
+        unclear = 40 * (1 - apart / _APART).clip(min=0.0) + 2 * np.abs(spots[:, 1] - 0.5)
+        at, text_at = labels.place(spots, unclear, len(looks[roll].words))
+        x = low + spots[at, 0] * (high - low)
+        y = _SHARES[0] + spots[at, 1] * (_SHARES[1] - _SHARES[0])
+        _label(figure, (float(x), float(y)), looks[roll], text_at, palette)
+
+
+def _end_words(look: RollLook) -> list[str]:
+    """The words of a roll in lines, as the place beside a plot is narrow; escaped."""
+    return escape(look.words).replace(" (", "\n(").split("\n") if look.hollow else [escape(look.words)]
 
 
 def _label(
     figure: go.Figure, place: tuple[float, float], look: RollLook, text_at: dict, palette: Palette
 ) -> None:
     figure.add_annotation(
-        x=place[0], y=place[1], **text_at, text=escape(look.words), showarrow=True, arrowhead=0, arrowwidth=1,
+        {"text": escape(look.words)} | text_at, x=place[0], y=place[1], showarrow=True, arrowhead=0, arrowwidth=1,
         arrowcolor=look.colour, font={"size": 13, "color": palette.ink}, bgcolor=palette.veil, borderpad=1,
     )  # fmt: skip
 
 
-def moved_apart(values: Sequence[float], room: float, within: tuple[float, float]) -> list[float]:
-    """Places for labels near their values, at least `room` apart, in the order of the values.
-
-    Examples
-    --------
-    >>> moved_apart([1.0, 1.0, 5.0], 1.0, (0.0, 10.0))
-    [0.5, 1.5, 5.0]
-    """
-    order = np.argsort(values, kind="stable")
-    clusters: list[list[float]] = []  # [sum of values, count]
-    for value in np.asarray(values, float)[order]:
-        clusters.append([value, 1])
-        while len(clusters) > 1 and _end(clusters[-2], room) > _start(clusters[-1], room) - room:
-            total, count = clusters.pop()
-            clusters[-1] = [clusters[-1][0] + total, clusters[-1][1] + count]
-    sorted_places = [_start(cluster, room) + at * room for cluster in clusters for at in range(cluster[1])]
-    if not sorted_places:
-        return []
-    moved = np.asarray(sorted_places) - max(sorted_places[-1] - within[1], 0.0)
-    places = np.empty(len(values))
-    places[order] = moved + max(within[0] - moved[0], 0.0)
-    return places.tolist()
-
-
-def _start(cluster: Sequence[float], room: float) -> float:
-    return cluster[0] / cluster[1] - room * (cluster[1] - 1) / 2.0
-
-
-def _end(cluster: Sequence[float], room: float) -> float:
-    return cluster[0] / cluster[1] + room * (cluster[1] - 1) / 2.0
+def _unlabelled(window: Window, shown: Shown | None, by_roll: dict) -> str:
+    """The rolls that have no curve to label, in words."""
+    looks = roll_looks(window.rolls)
+    flat = [roll for roll, members in by_roll.items() if members[CONFORMANCE].max() < _NOTHING]
+    away = [roll.id for roll in window.rolls if roll.id not in by_roll]
+    named = (("below 1 % at every speed", flat if shown is None else []), ("not tried", away))
+    return " · ".join(
+        f"{what}: {escape(', '.join(looks[roll].words for roll in rolls))}" for what, rolls in named if rolls
+    )
 
 
 def _lay_out(
     figure: go.Figure,
     window: Window,
     shown: Shown | None,
-    plate: str,
-    pressure: float,
-    y_range,
+    place: tuple[str, float],
+    by_roll: dict,
+    y_range: tuple[float, float],
     palette: Palette,
 ) -> None:
-    trial = window.surfaces.trial
+    (plate, pressure), trial = place, window.surfaces.trial
     what = "joint conformance probability" if shown is None else f"{shown.label}, {shown.unit}"
     where = f"{pressure:g} {trial.pressure_unit}" + (f" · plate {escape(plate)}" if plate else "")
-    bands = "" if shown is None else " · bands: 95 % of next prints"
+    lines = (
+        f"{where} · fit {window.surfaces.fingerprint}",
+        f"thick: assured, {window.level:.1%} jointly · thin: not".replace(".0%", "%")
+        + ("" if shown is None else " · bands: 95 of 100 next prints"),
+        _unlabelled(window, shown, by_roll),
+    )
+    text = title(f"{window.product.name}: {what}", *lines)
     axis = {"gridcolor": palette.faint, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 14, "color": palette.ink},
         height=560,
-        margin={"l": 80, "r": 60, "t": 90, "b": 60},
+        margin={"l": 80, "r": 100, "t": 34 + 21 * (1 + text.count("<br>")), "b": 60},
         hovermode="closest",
         title={
-            "text": f"{escape(window.product.name)}: {what}<br><sub>{where}{bands} · thick: assured, "
-            f"{window.level:.1%} jointly · thin: not · fit {window.surfaces.fingerprint}</sub>".replace(
-                ".0%", "%"
-            )
+            "text": text,
+            "x": 0.0,
+            "xanchor": "left",
+            "pad": {"l": 12, "t": 20},
+            "y": 1.0,
+            "yanchor": "top",
         },
         xaxis=axis | {"title": {"text": "press speed, m/min"}},
         yaxis=axis

@@ -9,13 +9,29 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
+from pwindow.charts.labels import Labels, title
 from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
-_FLANK = 0.9  # conformance below which the frontier falls, with room to its left
+_PLOT = (430, 330)  # px of a pane, at the least
+_REACHES = [
+    (24, 16),
+    (14, 40),
+    (40, 40),
+    (90, 40),
+    (20, 66),
+    (60, 66),
+    (130, 66),
+    (24, 92),
+    (24, 118),
+    (24, 144),
+]
+_SPOTS = 7  # points of a stretch that its label may stand at
+HEIGHT = 940
+"""Of the figure with both panes, px."""
 _TITLES = ("speed against joint conformance", "silver against speed, assured set-ups")
 
 
@@ -30,32 +46,43 @@ def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGH
     palette : Palette
     """
     with_silver = "silver_mg_m_mean" in table
-    figure = make_subplots(
-        1, 1 + with_silver, subplot_titles=_TITLES[: 1 + with_silver], horizontal_spacing=0.11
-    )
+    panes = 1 + with_silver
+    figure = make_subplots(panes, 1, subplot_titles=_TITLES[:panes], vertical_spacing=0.15)
+    figure.update_annotations(x=0.0, xanchor="left", font={"size": 14, "color": palette.ink})
     key = window.surfaces.trial.pressure_key
     shapes = {pressure: _SHAPES[at % len(_SHAPES)] for at, pressure in enumerate(sorted(table[key].unique()))}
     silver = "silver_g_m2" if "silver_g_m2_mean" in table else "silver_mg_m"
     panels = [(SPEED_AND_CONFORMANCE, "speed_m_min", "conformance", 1)]
     panels += [(SPEED_AND_SILVER, "speed_m_min", f"{silver}_mean", 2)] if with_silver else []
-    for trade, x, y, column in panels:
-        _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, column, palette)
-    level = f"assurance asked for: {window.level:.1%}".replace(".0%", "%")
+    _lay_out(figure, window, silver, with_silver, palette)
+    if with_silver:
+        figure.update_yaxes(range=_silver_range(table, panels[1]), row=2, col=1)
+    for trade, x, y, pane in panels:
+        _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, pane, palette)
+    level = f"assurance<br>asked for:<br>{window.level:.1%}".replace(".0%", "%")
     figure.add_hline(y=window.level, line={"color": palette.mark, "width": 2}, row=1, col=1)
     figure.add_annotation(
-        x=0.005, xref="x domain", xanchor="left", y=window.level, yanchor="top", text=f"<b>{level}</b>",
-        showarrow=False, font={"size": 13, "color": palette.mark}, bgcolor=palette.veil, row=1, col=1,
+        x=1.0, xref="x domain", xanchor="left", xshift=6, y=window.level, yanchor="middle", align="left",
+        text=f"<b>{level}</b>", showarrow=False, font={"size": 13, "color": palette.mark}, row=1, col=1,
     )  # fmt: skip
-    _lay_out(figure, window, silver, with_silver, palette)
     return figure
 
 
+def _silver_range(table: pd.DataFrame, panel: tuple) -> list[float]:
+    trade, _, y, _ = panel
+    values = table.loc[table["trade"] == trade, y]
+    if values.empty:
+        return [0.0, 1.0]
+    room = 0.12 * (values.max() - values.min()) or 0.1 * values.max()
+    return [float(values.min() - room), float(values.max() + room)]
+
+
 def _draw_frontier(
-    figure: go.Figure, window: Window, table: pd.DataFrame, axes, shapes: dict, column: int, palette: Palette
+    figure: go.Figure, window: Window, table: pd.DataFrame, axes, shapes: dict, pane: int, palette: Palette
 ) -> None:
     looks, key = roll_looks(window.rolls, palette), window.surfaces.trial.pressure_key
     table, (x, y) = table.sort_values("speed_m_min"), axes
-    place = {"row": 1, "col": column}
+    place = {"row": pane, "col": 1}
     figure.add_scatter(
         x=table[x],
         y=table[y],
@@ -64,38 +91,40 @@ def _draw_frontier(
         hoverinfo="skip",
         **place,
     )
-    tried = window.surfaces.trial.prints["speed"]
-
-    def share(speed: float) -> float:
-        return (speed - tried.min()) / max(tried.max() - tried.min(), 1e-9)
-
+    scaled = _scaled(figure, pane, table[[x, y]].to_numpy(float))
+    line = np.array([[share, window.level] for share in np.linspace(0, 1, 200)])
+    line[:, 1] = _scaled(figure, pane, line)[:, 1]
+    labels = Labels(np.vstack([_closely(scaled), *([line] if pane == 1 else [])]), _PLOT, _REACHES)
     stretch = ((table["roll"] != table["roll"].shift()) | (table[key] != table[key].shift())).cumsum()
-    for at, (_, members) in enumerate(table.groupby(stretch)):
+    for _, members in table.assign(at=range(len(table))).groupby(stretch):
         first = members.iloc[0]
         look, pressure = looks[first["roll"]], f"{first[key]:g} {window.surfaces.trial.pressure_unit}"
         _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place, palette)
-        middle = members.iloc[len(members) // 2]
+        chosen = np.unique(np.linspace(0, len(members) - 1, _SPOTS).round().astype(int))
+        words = f"{look.words} · {pressure}"
+        off_middle = np.abs(chosen - len(members) // 2)
+        at, text_at = labels.place(scaled[members["at"].to_numpy()[chosen]], 0.2 * off_middle, len(words))
+        at = chosen[at]
         figure.add_annotation(
-            x=middle[x], y=middle[y], text=f"{escape(look.words)} · {pressure}", showarrow=True, arrowhead=0,
-            arrowwidth=1, arrowcolor=palette.quiet, **_label_place(at, column, share(middle[x]), middle[y]), font={"size": 12, "color": palette.ink},
+            text_at, x=members[x].iloc[at], y=members[y].iloc[at], text=escape(words), showarrow=True,
+            arrowhead=0, arrowwidth=1, arrowcolor=palette.quiet, font={"size": 12, "color": palette.ink},
             bgcolor=palette.veil, **place,
         )  # fmt: skip
 
 
-def _label_place(at: int, column: int, along: float, value: float) -> dict:
-    """Where the label of a stretch stands, so that it keeps clear of its neighbours' and of the axis; pixels."""
-    if column == 1:
-        sideways = {"ax": 0, "xanchor": "center"} if along < 0.4 else {"ax": -30, "xanchor": "right"}
-        return (
-            sideways | {"ay": 48 + 26 * (at % 6)}
-            if value > _FLANK
-            else {"ax": -30, "ay": 6, "xanchor": "right"}
-        )
-    if along > 0.65 or (at % 2 and along > 0.5):
-        return {"ax": -34, "ay": -18, "xanchor": "right"}
-    if at % 2 and along > 0.3:
-        return {"ax": 0, "ay": -26, "xanchor": "center"}
-    return {"ax": 34, "ay": 18, "xanchor": "left"}
+def _scaled(figure: go.Figure, pane: int, points: np.ndarray) -> np.ndarray:
+    """Points as shares of a pane, whose axes have their ranges."""
+    axes = (next(figure.select_xaxes(row=pane, col=1)), next(figure.select_yaxes(row=pane, col=1)))
+    low, high = (np.array([axis.range[end] for axis in axes]) for end in (0, 1))
+    return (points - low) / (high - low)
+
+
+def _closely(points: np.ndarray) -> np.ndarray:
+    """Points with more of them between, along straight lines."""
+    if len(points) < 2:
+        return points
+    at = np.linspace(0, len(points) - 1, 40 * len(points))
+    return np.column_stack([np.interp(at, range(len(points)), part) for part in points.T])
 
 
 def _draw_points(
@@ -119,7 +148,9 @@ def _draw_points(
             "size": 9,
             "symbol": shape,
             "color": [look.colour if one else palette.paper for one in assured],
-            "line": {"color": look.colour, "width": 1.6},
+            "line": {"color": palette.ink, "width": 3}
+            if look.hollow
+            else {"color": look.colour, "width": 1.6},
         },
         customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
         hovertemplate=f"{escape(look.words)} · {pressure}, %{{customdata[0]:.1f}} m/min<br>"
@@ -130,16 +161,24 @@ def _draw_points(
 
 def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool, palette: Palette) -> None:
     axis = {"gridcolor": palette.faint, "zeroline": False, "showline": True, "linecolor": palette.quiet}
+    text = title(
+        f"{window.product.name}: set-ups that no other beats",
+        "filled: assured · open: not · heavy edge: planned · colour: roll · shape: pressure",
+        f"from 1 % joint conformance on · fit {window.surfaces.fingerprint}",
+    )
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 14, "color": palette.ink},
-        height=560,
-        margin={"l": 80, "r": 30, "t": 110, "b": 60},
+        height=HEIGHT if with_silver else 560,
+        margin={"l": 80, "r": 100, "t": 56 + 21 * (1 + text.count("<br>")), "b": 60},
         hovermode="closest",
         title={
-            "text": f"{escape(window.product.name)}: set-ups that no other beats<br>"
-            "<sub>filled: assured · open: not · colour: roll · shape: pressure · "
-            f"fit {window.surfaces.fingerprint}</sub>"
+            "text": text,
+            "x": 0.0,
+            "xanchor": "left",
+            "pad": {"l": 12, "t": 20},
+            "y": 1.0,
+            "yanchor": "top",
         },
     )
     figure.update_xaxes(title={"text": "press speed, m/min"}, **axis)
@@ -156,4 +195,4 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool, 
             if silver == "silver_g_m2"
             else "silver of a metre of line, mg/m"
         )
-        figure.update_yaxes(title={"text": words}, row=1, col=2)
+        figure.update_yaxes(title={"text": words}, row=2, col=1)

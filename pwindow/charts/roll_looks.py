@@ -15,11 +15,12 @@ _DASHES = (
 
 @dataclass(frozen=True)
 class RollLook:
-    """Colour and dash of a roll's lines, and its name in words."""
+    """Colour and dash of a roll's lines, its name in words, and whether its lines are hollow."""
 
     colour: str
     dash: str
     words: str
+    hollow: bool = False
 
     def pale(self, opacity: float) -> str:
         """The colour as a transparent fill."""
@@ -30,11 +31,15 @@ class RollLook:
 def roll_looks(rolls: Sequence[Roll], palette: Palette = LIGHT) -> dict[str, RollLook]:
     """The look of each roll of an inventory, by id; beyond six rolls colours repeat with other dashes.
 
-    Planned rolls come last, so that the others keep their looks when one is added.
+    Planned rolls have hollow lines in a colour of no other roll, which keep their looks.
     """
     looks, colours = {}, palette.rolls
-    for at, roll in enumerate(sorted(rolls, key=lambda roll: roll.planned)):
+    there, planned = ([roll for roll in rolls if roll.planned == wanted] for wanted in (False, True))
+    for at, roll in enumerate(there):
         turn, place = divmod(at, len(colours))
         dash = _DASHES[(place + turn) % len(_DASHES)]
-        looks[roll.id] = RollLook(colours[place], dash, f"roll {roll.label}")
+        looks[roll.id] = RollLook(colours[place], dash, f"roll {roll.id}")
+    for at, roll in enumerate(planned):
+        words = f"roll {roll.id} (planned, {roll.cell_volume:.3g} cm³/m²)"
+        looks[roll.id] = RollLook(palette.quiet, _DASHES[at % len(_DASHES)], words, hollow=True)
     return looks

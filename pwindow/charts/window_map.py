@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from pwindow.charts.labels import moved_apart
 from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette
 from pwindow.study import Roll
 from pwindow.window.maps import WindowMap
@@ -24,6 +25,8 @@ MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
     "halo",
     "chosen",
 )
+HEIGHT = 590
+"""Of the figure, px."""
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 
 
@@ -78,17 +81,22 @@ def window_figure(content: MapContent, palette: Palette = LIGHT) -> go.Figure:
             hoverongaps=False,
             zsmooth="fast",
             colorbar={
-                "title": {"text": "joint conformance<br>probability"},
+                "title": {"text": "joint conformance probability", "side": "top"},
+                "orientation": "h",
                 "tickformat": ".0%",
-                "thickness": 14,
-                "len": 0.9,
+                "tickvals": [0, 0.25, 0.5, 0.75, 1],
+                "thickness": 12,
+                "len": 1.0,
+                "x": 0.5,
+                "y": -0.17,
+                "yanchor": "top",
                 "outlinewidth": 0,
             },
             hovertemplate="%{x:.1f} m/min, %{y:.2f} cm³/m²<br>joint conformance %{z:.1%}<extra></extra>",
         )
     )
     figure.add_trace(_level_lines(common))
-    figure.add_trace(_contour(NOMINAL, 0, {"color": LIGHT.paper, "width": 1.5, "dash": "dot"}, common))
+    figure.add_trace(_contour(NOMINAL, 0, {"color": LIGHT.paper, "width": 3.5, "dash": "3px,4px"}, common))
     figure.add_trace(_contour(ASSURED, content.level, {"color": LIGHT.ink, "width": 4}, common))
     figure.add_trace(
         go.Scatter(
@@ -163,15 +171,15 @@ def _columns(shown: WindowMap) -> dict[str, np.ndarray]:
 
 
 def _level_lines(common: dict) -> go.Contour:
-    """Labelled lines at 10, 30, 50, 70 and 90 %: light on the dark half of the scale, dark on the bright."""
+    """Thin lines at 25 and 75 %: light on the dark half of the scale, dark on the bright."""
     light, dark = LIGHT.paper, LIGHT.ink
     return go.Contour(
         name=LINES,
         line={"width": 1},
         zmin=0,
         zmax=1,
-        colorscale=[[0, light], [0.6, light], [0.6, dark], [1, dark]],
-        contours=_labelled(0.1, 0.9, 0.2) | {"coloring": "lines"},
+        colorscale=[[0, light], [0.5, light], [0.5, dark], [1, dark]],
+        contours={"start": 0.25, "end": 0.75, "size": 0.5, "coloring": "lines"},
         connectgaps=False,
         **common,
     )
@@ -179,13 +187,8 @@ def _level_lines(common: dict) -> go.Contour:
 
 def _contour(name: str, level: float, line: dict, common: dict) -> go.Contour:
     """One contour line."""
-    contours = _labelled(level, level, 1) | {"coloring": "none", "showlabels": name != NOMINAL}
+    contours = {"start": level, "end": level, "size": 1, "coloring": "none"}
     return go.Contour(name=name, line=line, contours=contours, connectgaps=False, **common)
-
-
-def _labelled(start: float, end: float, size: float) -> dict:
-    labels = {"showlabels": True, "labelfont": {"size": 12}, "labelformat": ".0%"}
-    return {"start": start, "end": end, "size": size, **labels}
 
 
 def _outside(palette: Palette) -> go.Scatter:
@@ -269,9 +272,8 @@ def _layout(palette: Palette) -> dict:
     return {
         **palette.look,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
-        "meta": {"veil": palette.veil},
-        "margin": {"l": 62, "r": 20, "t": 58, "b": 56},
-        "height": 520,
+        "margin": {"l": 62, "r": 108, "t": 74, "b": 132},
+        "height": HEIGHT,
         "uirevision": "keep",
         "hovermode": "closest",
         "xaxis": hidden,
@@ -288,20 +290,23 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
     notes = []
-    for roll in content.rolls:
+    low, high = _padded(shown.volumes)
+    named = [roll for roll in content.rolls if low <= roll.cell_volume <= high]
+    places = moved_apart([roll.cell_volume for roll in named], 0.042 * (high - low), (low, high))
+    for roll, place in zip(named, places):
         notes.append(
             {
                 "xref": "paper",
-                "x": 0.995,
-                "xanchor": "right",
+                "x": 1.0,
+                "xanchor": "left",
+                "xshift": 4,
                 "yref": "y2",
-                "y": roll.cell_volume,
-                "yanchor": "bottom",
-                "text": f"roll {escape(roll.label)} · {roll.cell_volume:.3g}",
+                "y": place,
+                "yanchor": "middle",
+                "text": f"roll {escape(roll.id)} · {roll.cell_volume:.3g}" + "<br>(planned)" * roll.planned,
+                "align": "left",
                 "showarrow": False,
                 "font": {"size": 12},
-                "bgcolor": figure.layout.meta["veil"],
-                "borderpad": 1,
             }
         )
     notes.append(
@@ -313,8 +318,9 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
             "yanchor": "bottom",
             "xanchor": "left",
             "showarrow": False,
-            "text": f"<b>heavy outline</b> joint conformance {content.level:.1%} · <b>thick bars</b> speed bands of the rolls"
-            "<br><b>dotted</b> predicted means meet every requirement · <b>hatched</b> not tried"
+            "text": f"<b>heavy outline</b> joint conformance {content.level:.1%} · <b>thin</b> 25 and 75 %"
+            "<br><b>thick bars</b> speed bands of the rolls · <b>hatched</b> not tried"
+            "<br><b>dotted</b> predicted means meet every requirement"
             + f" · fit {content.fit}"
             * bool(content.fit),
             "align": "left",

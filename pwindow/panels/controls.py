@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from html import escape
 
 import ipywidgets as widgets
 
+from pwindow.errors import UnusableInput
 from pwindow.panels.state import Evidence, Question, Setup, changed_limits
-from pwindow.product import Product
+from pwindow.product import Product, RequirementKind
 from pwindow.window.bands import SPEED_STEP
 
 _WIDE = {"description_width": "112px"}
@@ -73,7 +75,9 @@ class SetupControls:
             self.plate.options = [(plate or "not named", plate) for plate in question.window.plates]
             self.plate.value = setup.plate
             self.roll.options = [
-                (f"{roll.label} · {roll.cell_volume:.3g} cm³/m²", roll.id) for roll in question.window.rolls
+                # of a planned roll without the unit, so that the menu holds all of it
+                (f"{roll.label} · {roll.cell_volume:.3g}{' cm³/m²' * (not roll.planned)}", roll.id)
+                for roll in question.window.rolls
             ]
             self.roll.value = setup.roll.id
             self.pressure.description = f"Pressure, {trial.pressure_unit}"
@@ -100,22 +104,31 @@ def _set_range(slider: widgets.FloatSlider, low: float, high: float, value: floa
 
 
 class RequirementEditor:
-    """Edit the limits of a product on the page; tells `on_change` of the edited product."""
+    """Edit the limits of a product on the page.
 
-    def __init__(self, on_change: Callable[[Callable[[], Product]], None]):
+    A field always shows the limit that the page is for: one that cannot be used springs back, and a note
+    below it says why until the field is changed again.
+
+    Parameters
+    ----------
+    on_change : callable
+        Is given what makes the edited product; raises UnusableInput where it cannot be shown.
+    guard : callable
+        Wraps handlers.
+    """
+
+    def __init__(self, on_change: Callable[[Callable[[], Product]], None], guard: Callable):
         self.box = widgets.VBox(layout=_LAYOUT)
-        self._on_change = on_change
+        self._on_change, self._guard = on_change, guard
         self._product: Product | None = None
-        self._fields: dict[tuple[str, str], widgets.Widget] = {}
+        self._fields: dict[tuple[str, str], LimitField] = {}
 
     def show(self, product: Product) -> None:
         """Show the limits of a product; the fields before are closed."""
         before = self.box.children
         self._product = product
         self._fields = {
-            (requirement.name, side): self._field(
-                f"{requirement.kind.label} at {side}, {requirement.kind.unit}", limit
-            )
+            (requirement.name, side): self._field(requirement.kind, requirement.name, side, limit)
             for requirement in product.requirements
             for side in ("least", "most")
             if (limit := getattr(requirement, side)) is not None
@@ -123,17 +136,37 @@ class RequirementEditor:
         for requirement in product.requirements:
             if "count" in requirement.parameters:
                 self._fields[requirement.name, "count"] = self._field(
-                    "gaps on one part", requirement.parameters["count"]
+                    requirement.kind, requirement.name, "count", requirement.parameters["count"]
                 )
-        self.box.children = list(self._fields.values())
-        for field in before:
-            field.close()
+        self.box.children = [part for one in self._fields.values() for part in (one.field, one.note)]
+        for part in before:
+            part.close()
 
-    def _field(self, title: str, value: float) -> widgets.Widget:
-        kind = widgets.IntText if isinstance(value, int) else widgets.FloatText
-        field = kind(value=value, description=title, style={"description_width": "62%"}, layout=_LAYOUT)
-        field.observe(lambda _change: self._on_change(self.edited), "value")
-        return field
+    def _field(self, kind: RequirementKind, name: str, side: str, value: float) -> LimitField:
+        words = ("gaps on one part", "") if side == "count" else (f"{kind.label} at {side}", kind.unit)
+        return LimitField(*words, value, self._guard, lambda: self._take(name, side))
+
+    def _take(self, name: str, side: str) -> None:
+        """Have the page take what a field shows.
+
+        Raises
+        ------
+        UnusableInput
+            If it cannot be used, in words of the page.
+        """
+        field = self._fields[name, side]
+        other = self._fields.get((name, "most" if side == "least" else "least"))
+        if side == "count":
+            field.refuse(field.value < 1, "is not at least 1")
+        else:
+            field.refuse(side == "most" and field.value <= 0, "is not above zero")
+            field.refuse(side == "least" and field.value < 0, "is below zero")
+            field.refuse(name == "open_area" and field.value >= 100, "leaves no line")
+        if side != "count" and other is not None:
+            wrong = field.value >= other.value if side == "least" else field.value <= other.value
+            relation = "below" if side == "least" else "above"
+            field.refuse(wrong, f"is not {relation} {other.title}, {other.told(other.value)}")
+        self._on_change(self.edited)
 
     def edited(self) -> Product:
         """The product with the limits that the fields show, checked."""
@@ -141,3 +174,48 @@ class RequirementEditor:
         for (name, side), field in self._fields.items():
             limits.setdefault(name, {})[side] = field.value
         return changed_limits(self._product, limits)
+
+
+class LimitField:
+    """One limit: a field for its number, and a note for what is wrong with it."""
+
+    def __init__(self, title: str, unit: str, value: float, guard: Callable, take: Callable[[], None]):
+        self.title, self.unit, self._used, self._take = title, unit, value, take
+        kind = widgets.IntText if isinstance(value, int) else widgets.FloatText
+        self.field = kind(
+            value=value,
+            description=", ".join(filter(None, (title, unit))),
+            style={"description_width": "62%"},
+            layout=_LAYOUT,
+        )
+        self.note = widgets.HTML(layout=widgets.Layout(width="100%", display="none"))
+        self.field.observe(guard(self._changed), "value")
+
+    @property
+    def value(self) -> float:
+        return self.field.value
+
+    def told(self, value: float) -> str:
+        """A value with its unit, as a page writes it."""
+        return " ".join(filter(None, (f"{value:g}".replace("-", "−"), self.unit)))
+
+    def refuse(self, wrong: bool, why: str) -> None:
+        if wrong:
+            raise UnusableInput(f"{self.told(self.value)} {why}")
+
+    def _changed(self, _change) -> None:
+        if self.value == self._used:  # it sprang back
+            return
+        try:
+            self._take()
+        except UnusableInput as problem:
+            self._say(f"{self.title}: {problem}. It stays {self.told(self._used)}.")
+        else:
+            self._used = self.value
+            self._say("")
+        finally:
+            self.field.value = self._used
+
+    def _say(self, words: str) -> None:
+        self.note.value = f"<p class='pw-refused' role='alert'>{escape(words)}</p>" if words else ""
+        self.note.layout.display = None if words else "none"

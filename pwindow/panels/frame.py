@@ -46,6 +46,7 @@ class Frame:
         self._colours.add_class("pw-colours")
         self._query.add_class("pw-query")
         self.facts.add_class("pw-facts")
+        self.problem.add_class("pw-problem-room")
 
     def around(self, *content: widgets.Widget) -> widgets.Widget:
         """The page: the content with its frame."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from html import escape
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
@@ -12,6 +13,8 @@ from pwindow.charts.palette import LIGHT, Palette
 
 SERVED = "PWINDOW_FIGURES_SERVED"
 """Set in the environment where the page offers the drawing code as a file at `window.pwFigures`."""
+
+_SAVING = 46  # px for what saves a picture
 
 _FROM_PAGE = """
 const { default: figure, FigureView } = await import(new URL(window.pwFigures, window.location.href).href);
@@ -55,38 +58,56 @@ def in_widget(figure: go.Figure) -> go.FigureWidget:
     """
     kind = _Drawn if os.environ.get(SERVED) else go.FigureWidget
     drawn = kind(figure)
-    drawn._config = {"displaylogo": False, "responsive": True, "displayModeBar": True}
+    drawn._config = {"displaylogo": False, "responsive": True, "displayModeBar": False}
     drawn.layout.autosize = True
     return drawn
 
 
 class Place(widgets.VBox):
-    """Where a figure stands; it is drawn anew when the page's colours change.
+    """Where a figure stands, with what saves it below; it is drawn anew when the page's colours change.
 
     Parameters
     ----------
     palette : Palette
     height : int, optional
-        Room in px that is kept while there is no figure.
+        Height of the figure in px, for which room is kept while there is none.
+    name : str
+        Of the files that the picture is saved in, without ending.
+
+    Attributes
+    ----------
+    saves : HTML
+        What saves the picture, and more that is said beside it.
     """
 
-    def __init__(self, palette: Palette = LIGHT, height: int | None = None):
-        room = {} if height is None else {"min_height": f"{height}px"}
+    def __init__(self, palette: Palette = LIGHT, height: int | None = None, name: str = "picture"):
+        room = {} if height is None else {"min_height": f"{height + _SAVING}px"}
         super().__init__(layout=widgets.Layout(width="100%", **room))
         self.add_class("pw-figure")
-        self._palette, self._draw = palette, None
+        self._palette, self._draw, self._name = palette, None, name
+        self.saves = widgets.HTML(layout=widgets.Layout(width="100%"))
+        self.beside("")
         self.colour(palette)
 
     @property
     def figure(self) -> go.FigureWidget | None:
         return self.children[0] if self.children else None
 
+    def beside(self, more: str) -> None:
+        """Say more, as HTML, beside what saves the picture."""
+        buttons = "".join(
+            f"<button type='button' data-pw-action='save-picture' data-pw-name='{escape(self._name)}' "
+            f"data-pw-format='{kind}'>Save the picture ({kind.upper()})</button>"
+            for kind in ("svg", "png")
+        )
+        self.saves.value = f"<p class='pw-downloads'>{buttons}{more}</p>"
+
     def show(self, draw: Callable[[Palette], go.Figure] | None) -> None:
         """Draw a figure in place of the one before; with None there is none."""
-        before, self._draw = self.children, draw
-        self.children = [] if draw is None else [in_widget(draw(self._palette))]
-        for figure in before:
-            figure.close()
+        before, self._draw = self.figure, draw
+        self.children = [] if draw is None else [in_widget(draw(self._palette)), self.saves]
+        if before is not None:
+            before.close()
 
     def colour(self, palette: Palette) -> None:
         """Take other colours."""

@@ -9,6 +9,7 @@ import ipywidgets as widgets
 import plotly.graph_objects as go
 
 from pwindow.charts import update_figure, window_figure
+from pwindow.charts.window_map import HEIGHT
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels import words
@@ -31,7 +32,6 @@ from pwindow.product import Product
 _FULL = widgets.Layout(width="100%")
 _FORMS = {"second order": "all", "second order, free to bend": "bending"}
 _TITLE = "Set-up speed"
-_MAP_HEIGHT = 520
 
 
 class SetUpSpeed:
@@ -43,7 +43,7 @@ class SetUpSpeed:
         self.controls = SetupControls(
             guard(self._choose_product), guard(self._choose_level), guard(self._choose_setup)
         )
-        self.editor = RequirementEditor(guard(self._change_limits))
+        self.editor = RequirementEditor(self._change_limits, guard)
         self.upload = widgets.FileUpload(
             description="Load trial or product files…",
             multiple=True,
@@ -59,10 +59,8 @@ class SetUpSpeed:
         self.back = widgets.Button(description="Look at the recommended set-up", layout=_FULL)
         self.back.on_click(guard(lambda _button: self._show(self.question.start())))
         self.busy = widgets.HTML()
-        self.answer, self.setup, self.neighbours, self.bands, self.downloads = (
-            widgets.HTML(layout=_FULL) for _ in range(5)
-        )
-        self.place = Place(self.frame.palette, _MAP_HEIGHT)
+        self.answer, self.setup, self.neighbours, self.bands = (widgets.HTML(layout=_FULL) for _ in range(4))
+        self.place = Place(self.frame.palette, HEIGHT, "set-up-speed")
         self.evidence, self.declared = evidence, dict(evidence.products)
         self.question = first_judgeable(evidence, None)
         self._show(self.question.start())
@@ -84,7 +82,7 @@ class SetUpSpeed:
             ]
         )
         details = widgets.HBox([self.setup, self.neighbours])
-        right = widgets.VBox([self.answer, self.place, self.downloads, details, self.bands])
+        right = widgets.VBox([self.answer, self.place, details, self.bands])
         for box, name in ((left, "pw-controls"), (right, "pw-results"), (details, "pw-details")):
             box.add_class(name)
         self.answer.add_class("pw-answer-room")
@@ -180,7 +178,7 @@ class SetUpSpeed:
             + words.finding_list(self.evidence.findings)
         )
         self.bands.value = words.band_table(self.question)
-        self.downloads.value = words.downloads(self.question)
+        self.place.beside(words.downloads(self.question))
 
     def _show_setup(self, setup: Setup) -> None:
         """Show what depends on the set-up looked at, the picture first."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 
 import ipywidgets as widgets
 
 from pwindow.charts import along_speed_figure, along_speed_names, frontier_figure
+from pwindow.charts.frontier import HEIGHT
 from pwindow.charts.palette import Palette
 from pwindow.errors import UnusableInput
 from pwindow.panels import trade_words as words
@@ -46,14 +47,13 @@ class TradeOffsPage:
         self.controls = SetupControls(
             guard(self._choose_product), guard(self._choose_level), guard(self._choose_setup)
         )
-        self.editor = RequirementEditor(guard(self._change_limits))
+        self.editor = RequirementEditor(self._change_limits, guard)
         self.quantity = widgets.Dropdown(description="Show", style=_WIDE, layout=_FULL)
         self.quantity.observe(guard(self._choose_quantity), "value")
         self.pin = self._button("Pin this set-up", "Keep it beside the others, and in the report", self._pin)
         self.unpin = self._button("Take the pins away", "Only the set-up looked at stays", self._unpin)
-        self.volume = widgets.BoundedFloatText(
-            description="Volume, cm³/m²", min=0.1, max=100.0, step=0.1, style=_WIDE, layout=_FULL
-        )
+        self.volume = widgets.FloatText(description="Volume, cm³/m²", step=0.1, style=_WIDE, layout=_FULL)
+        self.planned = widgets.HTML(layout=_FULL)
         self.plan = self._button(
             "What if we had this roll?", "Adds a planned roll, marked as such", self._plan
         )
@@ -67,10 +67,13 @@ class TradeOffsPage:
         self.answer, self.steps, self.beside, self.plates, self.notes, self.document = (
             widgets.HTML(layout=_FULL) for _ in range(6)
         )
-        self.along_numbers, self.pinches, self.frontier_numbers = (
-            widgets.HTML(layout=_FULL) for _ in range(3)
-        )
-        self.along, self.frontier = (Place(self.frame.palette, _HEIGHT) for _ in range(2))
+        self.pinches = widgets.HTML(layout=_FULL)
+        self.along = Place(self.frame.palette, _HEIGHT, "along-the-speed")
+        self.frontier = Place(self.frame.palette, HEIGHT, "set-ups-that-no-other-beats")
+        self.busy = widgets.HTML(layout=_FULL)
+        self.rest = (
+            self.along, self.steps, self.pinches, self.frontier, self.beside, self.plates, self.notes,
+        )  # fmt: skip
         self.evidence, self.declared = evidence, dict(evidence.products)
         self.pins: tuple[Setup, ...] = ()
         self._drawn: tuple | None = None
@@ -105,27 +108,22 @@ class TradeOffsPage:
                 _heading("A roll to buy"),
                 self.volume,
                 self.plan,
+                self.planned,
                 self.forget,
             ]
         )
         right = widgets.VBox(
             [
                 self.answer,
+                self.busy,
                 self.quantity,
-                self.along,
-                self.along_numbers,
-                self.steps,
-                self.pinches,
-                self.frontier,
-                self.frontier_numbers,
-                self.beside,
-                self.plates,
-                self.notes,
+                *self.rest,
             ]
         )
         for box, name in ((left, "pw-controls"), (right, "pw-results"), (self.quantity, "pw-quantity")):
             box.add_class(name)
         self.answer.add_class("pw-answer-room")
+        self.busy.add_class("pw-busy-room")
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
         return self.frame.around(body)
@@ -215,12 +213,18 @@ class TradeOffsPage:
         self.document.value = words.document_link(title, name, html)
 
     def _plan(self) -> None:
-        setup = self._setup()
-        self.evidence, question, roll = with_roll(self.evidence, self.question, self.volume.value)
-        self._ask(question, Setup(setup.plate, roll, setup.pressure, setup.speed))
+        setup, self.planned.value = self._setup(), ""
+        try:
+            self.evidence, question, roll = with_roll(self.evidence, self.question, self.volume.value)
+        except UnusableInput as problem:
+            self.planned.value = words.refused(str(problem))
+            return
+        self._ask(question, setup)
+        self.planned.value = words.added(roll)
 
     def _forget(self) -> None:
         setup = self._setup()
+        self.planned.value = ""
         self.pins = tuple(pin for pin in self.pins if not pin.roll.planned)
         self.evidence, question = without_planned(self.evidence, self.question)
         self._ask(question, question.start() if setup.roll.planned else setup)
@@ -237,12 +241,25 @@ class TradeOffsPage:
         if limits:
             self.editor.show(self.question.product)
         self._offer(setup)
-        self._drawn = None
-        self._show_setup(setup)
-        offers = self.trade_offs
-        self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
-        self.frontier_numbers.value = words.numbers("set-ups-that-no-other-beats", offers.frontier)
-        self.notes.value = "".join(map(words.note, (*offers.window.notes, *offers.notes)))
+        self._drawn, offers = None, self.trade_offs
+        with self._working():
+            self._show_setup(setup)
+            self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
+            self.frontier.beside(words.numbers("set-ups-that-no-other-beats", offers.frontier))
+            self.notes.value = "".join(map(words.note, (*offers.window.notes, *offers.notes)))
+
+    @contextmanager
+    def _working(self) -> Iterator[None]:
+        """Say that what stands below the answer is of the question before, and show it so."""
+        for part in self.rest:
+            part.add_class("pw-old")
+        self.busy.value = working("working out what is below")
+        try:
+            yield
+        finally:
+            for part in self.rest:
+                part.remove_class("pw-old")
+            self.busy.value = ""
 
     def _offer(self, setup: Setup) -> None:
         """Offer the quantities that can be drawn; the one that is drawn stays where it can."""
@@ -285,7 +302,7 @@ class TradeOffsPage:
             return
         self._drawn = shown
         table = offers.along(setup.plate, setup.pressure)
-        self.along_numbers.value = words.numbers("along-the-speed", table)
+        self.along.beside(words.numbers("along-the-speed", table))
         self.pinches.value = words.pinch_table(table)
         self.along.show(
             lambda palette: along_speed_figure(

@@ -28,6 +28,7 @@ from pwindow.window.window import Window
 OWN = ("pin", "planned", "show")
 """Names of the address that are this page's alone."""
 _MOST = 6
+_WORTH = 0.01  # joint conformance below which a set-up is no choice
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,9 @@ class TradeOffs:
 
     @cached_property
     def frontier(self) -> pd.DataFrame:
-        return frontier(self.window, bands=self.question.bands)
+        """The set-ups that no other beats, without those that practically never conform."""
+        found = frontier(self.window, bands=self.question.bands)
+        return found[found["conformance"] >= _WORTH] if len(found) else found
 
     @cached_property
     def notes(self) -> tuple[str, ...]:
@@ -81,7 +84,14 @@ class TradeOffs:
 
 
 def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:
-    """The evidence and the question with a planned roll of a cell volume, cm³/m², in the inventory."""
+    """The evidence and the question with a planned roll of a cell volume, cm³/m², in the inventory.
+
+    Raises
+    ------
+    UnusableInput
+        If no such volume was tried, or the inventory has it.
+    """
+    _check_planned(volume, evidence.surfaces.trial.prints["cell_volume"], question.window.rolls)
     window = with_planned_roll(question.window, _free_id(question.window.rolls), volume)
     evidence = replace(evidence, study=window.study)
     return evidence, ask(evidence, question.product), next(roll for roll in reversed(window.study.rolls))
@@ -92,6 +102,19 @@ def without_planned(evidence: Evidence, question: Question) -> tuple[Evidence, Q
     kept = tuple(roll for roll in evidence.study.rolls if not roll.planned)
     evidence = replace(evidence, study=replace(evidence.study, rolls=kept))
     return evidence, ask(evidence, question.product)
+
+
+def _check_planned(volume: float, tried: pd.Series, rolls: Iterable[Roll]) -> None:
+    low, high = float(tried.min()), float(tried.max())
+    told = f"{volume:g} cm³/m²".replace("-", "−")
+    if not low <= volume <= high:
+        raise UnusableInput(
+            f"a roll of {told} cannot be judged: cell volumes from {low:g} to {high:g} cm³/m² were tried"
+        )
+    same = next((roll for roll in rolls if f"{roll.cell_volume:.3g}" == f"{volume:.3g}"), None)
+    if same is not None:
+        have = "it is planned already" if same.planned else "you have it"
+        raise UnusableInput(f"{told}: {have}: roll {same.id}")
 
 
 def _free_id(rolls: Iterable[Roll]) -> str:

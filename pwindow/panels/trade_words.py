@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from html import escape
 
@@ -9,6 +10,7 @@ import pandas as pd
 
 from pwindow.panels.words import link, percent, table
 from pwindow.product import KINDS
+from pwindow.study import Roll
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
 from pwindow.window.window import Window
@@ -100,8 +102,8 @@ def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) ->
         if row["what"] not in ("plate", "roll", "cell_volume", "pressure", "speed")
     ]
     return (
-        "<h3>Set-ups side by side</h3><p>In brackets: 95 of 100 next prints. In the second line: difference to the "
-        f"first, with the 95 % interval of the difference of means.</p>{table(names, rows)}"
+        "<h3>Set-ups side by side</h3><p>In round brackets: 95 of 100 next prints. In the second line: difference "
+        f"to the first, in square brackets the 95 % interval of the difference of means.</p>{table(names, rows)}"
     )
 
 
@@ -121,7 +123,7 @@ def _told(row: pd.Series, at: int) -> str:
     if row["what"].startswith(CONFORMANCE):
         return percent(value) + _difference(row, at, " points")
     low, high = (row[f"setup_{at}_obs_ci_{end}"] for end in ("low", "high"))
-    return f"{value:.3g} ({low:.3g} … {high:.3g})" + _difference(row, at, "")
+    return _with_interval(value, low, high) + _difference(row, at, "")
 
 
 def _difference(row: pd.Series, at: int, unit: str) -> str:
@@ -133,11 +135,24 @@ def _difference(row: pd.Series, at: int, unit: str) -> str:
     if unit:
         return f"\n{_points(moved)}{unit}"
     low, high = (row[f"setup_{at}_difference_{end}"] for end in ("low", "high"))
-    return f"\n{_signed(moved)} ({_signed(low)} … {_signed(high)})"
+    return f"\n{_with_interval(moved, low, high, '+', '[]')}"
 
 
-def _signed(value: float) -> str:
-    return f"{value:+.3g}".replace("-", "−")
+def _with_interval(value: float, low: float, high: float, sign: str = "", brackets: str = "()") -> str:
+    """A value and its interval, to two digits of the interval's width; what is in brackets keeps together.
+
+    Examples
+    --------
+    >>> _with_interval(0.6788, 0.6181, 0.7459).replace("\u00a0", " ")
+    '0.68 (0.62 … 0.75)'
+    >>> _with_interval(-3.21, -5.24, -1.19, "+", "[]").replace("\u00a0", " ")
+    '−3.2 [−5.2 … −1.2]'
+    """
+    width = high - low
+    decimals = max(0, 1 - math.floor(math.log10(width))) if width > 0 and math.isfinite(width) else 3
+    rounded = (round(part, decimals) or 0.0 for part in (value, low, high))  # no −0.0
+    one, first, last = (f"{part:{sign if part else ''}.{decimals}f}".replace("-", "−") for part in rounded)
+    return f"{one} {brackets[0]}{first}\u00a0…\u00a0{last}{brackets[1]}"
 
 
 def plate_table(found: PlatesCompared) -> str:
@@ -146,30 +161,29 @@ def plate_table(found: PlatesCompared) -> str:
         ("line_gain", "line gain"),
         ("line_width_um", "line width, µm"),
         ("line_height_um", "line height, µm"),
-        ("gap_um", "gap, µm"),
+        ("gap_um", "mean gap of a print, µm"),
     )
     there = [(key, words) for key, words in quantities if f"{key}_mean" in found.table]
-    names = ("plate", "plate width", *(words for _, words in there), "all together", "what pinches")
+    shown = [row for _, row in found.table.iterrows()]
+    names = ("", *(f"{row['plate']}, {row['plate_width_um']:.3g} µm {row['basis']}" for row in shown))
     rows = [
+        *((words, *(_interval(row, key) for row in shown)) for key, words in there),
+        ("all together", *("–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE]) for row in shown)),
         (
-            row["plate"],
-            f"{row['plate_width_um']:.3g} µm\n{row['basis']}",
-            *(_interval(row, key) for key, _ in there),
-            "–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE]),
-            KINDS[row["limiting"]].label if row["limiting"] in KINDS else "–",
-        )
-        for _, row in found.table.iterrows()
+            "what pinches",
+            *(KINDS[row["limiting"]].label if row["limiting"] in KINDS else "–" for row in shown),
+        ),
     ]
     notes = "".join(f"<p class='pw-note'>{escape(note)}</p>" for note in found.notes)
     return (
-        f"<h3>Plates side by side</h3><p>{escape(found.assumed)} In brackets: 95 of 100 next prints.</p>"
+        f"<h3>Plates side by side</h3><p>{escape(found.assumed)} In round brackets: 95 of 100 next prints.</p>"
         f"{table(names, rows)}{notes}"
     )
 
 
 def _interval(row: pd.Series, key: str) -> str:
     mean, low, high = (row[f"{key}_{end}"] for end in ("mean", "obs_ci_low", "obs_ci_high"))
-    return "–" if pd.isna(mean) else f"{mean:.3g}\n({low:.3g} … {high:.3g})"
+    return "–" if pd.isna(mean) else _with_interval(mean, low, high)
 
 
 def document_link(title: str, name: str, html: str) -> str:
@@ -195,8 +209,19 @@ def _stretch(part: pd.DataFrame) -> str:
 
 def numbers(name: str, drawn: pd.DataFrame) -> str:
     """What saves the numbers of a picture."""
-    saved = link("Save its numbers (CSV)", f"{name}.csv", drawn.to_csv(index=False))
-    return f"<p class='pw-downloads'>{saved}</p>"
+    return link("Save its numbers (CSV)", f"{name}.csv", drawn.to_csv(index=False))
+
+
+def refused(why: str) -> str:
+    return f"<p class='pw-refused' role='alert'>{escape(why)}</p>"
+
+
+def added(roll: Roll) -> str:
+    """That a planned roll is there now, and where."""
+    return (
+        f"<p class='pw-note' role='status'>Added as {escape(roll.id)} ({roll.cell_volume:.3g} cm³/m²): it is in the "
+        "pictures and in the menu of rolls; what is looked at stays.</p>"
+    )
 
 
 def note(text: str) -> str:

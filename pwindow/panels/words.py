@@ -231,11 +231,8 @@ def _cell(text: str) -> str:
 
 
 def downloads(question: Question) -> str:
-    """What saves the table and the picture."""
-    return (
-        "<p class='pw-downloads'><button type='button' data-pw-action='save-picture'>Save the picture</button> "
-        f"{link('Save the table (CSV)', 'speed-bands.csv', question.bands.to_csv(index=False))}</p>"
-    )
+    """What saves the table of speed bands."""
+    return link("Save the table (CSV)", "speed-bands.csv", question.bands.to_csv(index=False))
 
 
 def link(text: str, name: str, content: str, kind: str = "text/csv") -> str:

@@ -61,3 +61,14 @@ def test_the_look_over_finds_what_is_wrong(page, pages):
     page.evaluate("document.querySelector('main').insertAdjacentHTML('beforeend', '<input>')")
     found = Axe().run(page).response["violations"]
     assert [item["id"] for item in found if item["impact"] == "critical"] == ["label"]
+
+
+def test_a_slider_is_read_out_as_it_is_written(page, pages):
+    open_page(page, pages, "trade-offs")
+    handle = page.get_by_role("slider", name="Assurance")
+    assert handle.get_attribute("aria-valuetext") == "95%"
+    handle.focus()
+    handle.press("ArrowLeft")
+    page.wait_for_function(
+        "document.querySelector('[role=slider][aria-label=Assurance]').getAttribute('aria-valuetext') === '94%'"
+    )

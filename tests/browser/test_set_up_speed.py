@@ -87,7 +87,7 @@ def test_table_and_picture_can_be_saved(opened):
     text = waiting.value.path().read_text(encoding="utf-8")
     assert text.startswith("roll,plate,cell_volume_cm3_m2,pressure_um,speed_low_m_min")
     with opened.expect_download(timeout=PATIENCE) as waiting:
-        opened.get_by_text("Save the picture").click()
+        opened.get_by_role("button", name="Save the picture (SVG)").click()
     assert waiting.value.path().stat().st_size > 10_000
 
 

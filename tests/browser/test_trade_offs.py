@@ -26,7 +26,14 @@ def test_from_a_pinned_set_up_to_its_report_and_a_link(page, context, served):
     page.keyboard.press("ArrowRight")
     page.get_by_text("roll 2047, 50 µm, 97.9 m/min").first.wait_for(timeout=PATIENCE)
     page.get_by_role("button", name="What if we had this roll?").click()
-    page.locator(".pw-answer", has_text="new 1 (planned)").wait_for(timeout=PATIENCE)
+    page.get_by_role("alert").filter(has_text="you have it: roll 1203").wait_for(timeout=PATIENCE)
+    page.get_by_label("Volume").fill("6.3")
+    page.get_by_label("Volume").press("Enter")
+    page.get_by_role("button", name="What if we had this roll?").click()
+    page.get_by_role("status").filter(has_text="Added as new 1").wait_for(timeout=PATIENCE)
+    assert (
+        page.get_by_label("Roll", exact=True).locator("option", has_text="new 1 (planned) · 6.3").count() == 1
+    )
     page.get_by_role("button", name="Make the report").click()
     with page.expect_download(timeout=PATIENCE) as saved:
         page.get_by_role("link", name="Save the report").click()
@@ -37,3 +44,63 @@ def test_from_a_pinned_set_up_to_its_report_and_a_link(page, context, served):
     other.get_by_text("first: roll 2047, 50 µm, 97.8 m/min").wait_for(timeout=PATIENCE)
     for shown in (".pw-answer", ".pw-results table"):
         assert other.locator(shown).first.inner_text() == page.locator(shown).first.inner_text()
+
+
+def test_a_limit_that_cannot_be_springs_back_and_says_why(page, served):
+    visit(page, served + PAGE)
+    field = page.get_by_label("line resistance at most")
+    field.fill("-5")
+    field.press("Enter")
+    note = page.get_by_role("alert").filter(has_text="−5 Ω is not above zero. It stays 330 Ω.")
+    note.wait_for(timeout=PATIENCE)
+    assert field.input_value() == "330"
+    field.fill("")
+    field.press("Enter")
+    page.wait_for_timeout(500)
+    assert field.input_value() == "330" and note.is_visible()
+    field.fill("350")
+    field.press("Enter")
+    note.wait_for(state="detached", timeout=PATIENCE)
+
+
+def test_each_picture_is_saved_by_its_own_buttons(page, served):
+    visit(page, served + PAGE)
+    for at, name in enumerate(("along-the-speed", "set-ups-that-no-other-beats")):
+        for kind, start in (("SVG", b"<svg"), ("PNG", b"\x89PNG")):
+            with page.expect_download(timeout=PATIENCE) as saved:
+                page.get_by_role("button", name=f"Save the picture ({kind})").nth(at).click()
+            assert saved.value.suggested_filename == f"{name}.{kind.lower()}"
+            content = Path(saved.value.path()).read_bytes()
+            assert content.startswith(start)
+            if kind == "SVG":
+                assert (b"no other beats" in content) == bool(at)
+    assert page.locator(".modebar-btn").count() == 0
+
+
+def test_what_is_refused_is_seen_from_the_end_of_the_page(page, served):
+    page.set_viewport_size({"width": 1280, "height": 900})
+    visit(page, served + PAGE)
+    page.get_by_role("button", name="Pin this set-up").click()
+    page.get_by_text("first: roll 2047").wait_for(timeout=PATIENCE)
+    page.mouse.move(900, 600)
+    page.mouse.wheel(0, 1500)
+    page.wait_for_timeout(300)
+    page.get_by_role("button", name="Pin this set-up").click()
+    told = page.get_by_role("alert").filter(has_text="pinned already")
+    told.wait_for(timeout=PATIENCE)
+    assert page.evaluate("window.scrollY") > 500
+    assert 0 <= told.bounding_box()["y"] < 300
+
+
+def test_a_table_that_does_not_fit_is_reached_by_keyboard(page, served):
+    page.set_viewport_size({"width": 1024, "height": 768})
+    pins = "&".join(f"pin={speed}%3B50%3B2047%3Blaser-imaged" for speed in range(80, 86))
+    visit(page, f"{served}{PAGE}?{pins}")
+    region = page.get_by_role("region", name="Set-ups side by side")
+    region.wait_for(timeout=PATIENCE)
+    region.focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("document.activeElement.scrollLeft > 0", timeout=PATIENCE)
+    assert page.get_by_role("region", name="What one step").count() == 0, "only where it matters"
+    first = region.locator("tbody th").first
+    assert first.bounding_box()["x"] >= region.bounding_box()["x"] - 1, "the first column stays"

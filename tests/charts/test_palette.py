@@ -150,7 +150,8 @@ def test_a_planned_roll_leaves_the_others_their_looks():
     owned = [Roll("a", 2.0), Roll("b", 6.0)]
     looks = roll_looks([owned[0], Roll("new", 4.0, planned=True), owned[1]])
     assert {name: looks[name] for name in "ab"} == roll_looks(owned)
-    assert looks["new"].words == "roll new (planned)"
+    assert looks["new"].words == "roll new (planned, 4 cm³/m²)" and looks["new"].hollow
+    assert looks["new"].colour not in {looks[name].colour for name in "ab"}
 
 
 def test_rolls_of_one_colour_differ_in_dash():

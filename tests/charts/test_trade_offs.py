@@ -5,10 +5,18 @@ import itertools
 
 import numpy as np
 import pytest
+from scipy import stats
 
+import pwindow as pw
 from pwindow.charts import along_speed_figure, along_speed_names, frontier_figure
-from pwindow.charts.along_speed import moved_apart
-from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, along_speed, frontier, with_planned_roll
+from pwindow.charts.labels import LETTER, LINE, Labels, covered, moved_apart, overlap
+from pwindow.window.trade_offs import (
+    SPEED_AND_CONFORMANCE,
+    along_speed,
+    frontier,
+    limits_of_mean,
+    with_planned_roll,
+)
 
 PLATE = "laser-imaged"
 
@@ -45,12 +53,48 @@ def test_lines_and_bands_are_those_of_the_table(tag_window, along):
 def test_limits_and_rolls_are_labelled(tag_window, along):
     figure = along_speed_figure(tag_window, along, "gap", PLATE, 50.0)
     said = notes(figure)
-    assert "<b>at least 16 µm</b>" in said and "<b>at most 42 µm</b>" in said
+    assert "<b>every one of 48 at least 16 µm</b>" in said and "<b>every one of 48 at most 42 µm</b>" in said
     assert {f"roll {roll.id}" for roll in tag_window.rolls} <= set(said)
-    assert sorted(shape.y0 for shape in figure.layout.shapes) == [16.0, 42.0]
-    assert (
-        figure.layout.yaxis.title.text == "gap, µm" and figure.layout.xaxis.title.text == "press speed, m/min"
+    at = limits_of_mean(tag_window, PLATE, "gap")
+    assert sorted(shape.y0 for shape in figure.layout.shapes) == [at["least"], at["most"]]
+    assert 16 < at["least"] < at["most"] < 42, "the worst of 48 is off their mean"
+    assert figure.layout.yaxis.title.text == "mean gap of a print, µm"
+    assert figure.layout.xaxis.title.text == "press speed, m/min"
+
+
+def test_where_the_mean_gap_meets_its_line_the_conformance_is_that_of_the_gaps(tag_window):
+    """The predictive of a print's mean gap inside the lines against the worst of 48 gaps, at every speed."""
+    base, at = tag_window.limits[PLATE].quantities["gap"], limits_of_mean(tag_window, PLATE, "gap")
+    low, high = base.modelled(at["most"]), base.modelled(at["least"])
+    joint = tag_window.joint
+    weights = np.array([base.weights.get(name, 0.0) for name in joint.names])
+    differences, drawn_as_stated = [], []
+    for roll in tag_window.rolls:
+        table = along_speed(tag_window, PLATE, 50.0, [roll], 12)
+        found = joint.predict(tag_window.setups(PLATE, table["speed_m_min"], roll.cell_volume, 50.0))
+        mean = found.mean @ weights + base.constant
+        spread = np.sqrt(np.einsum("i,mij,j->m", weights, found.scale, weights))
+
+        ends = ((end - mean) / spread for end in (low, high, base.modelled(42.0), base.modelled(16.0)))
+        below = [stats.t.cdf(end, found.df) for end in ends]
+        differences += list(below[1] - below[0] - table["conformance_gap"])
+        drawn_as_stated += list(below[3] - below[2] - table["conformance_gap"])
+    assert np.abs(differences).max() < 0.05
+    assert np.abs(drawn_as_stated).max() > 0.1, "the limits of each gap are none of the mean"
+
+
+def test_every_roll_is_labelled_apart_from_others_or_told(demo_surfaces, study, tag):
+    tight = tuple(
+        dataclasses.replace(one, most=200.0) if one.name == "line_resistance" else one
+        for one in tag.requirements
     )
+    window = pw.find_window(demo_surfaces, dataclasses.replace(tag, requirements=tight), study)
+    figure = along_speed_figure(window, along_speed(window, PLATE, 50.0), "conformance", PLATE, 50.0)
+    told = figure.layout.title.text.split("below 1 % at every speed: ")[1]
+    said = notes(figure)
+    for roll in window.rolls:
+        assert (f"roll {roll.id}" in said) != (f"roll {roll.id}" in told)
+    assert "roll 0412" in told and "roll 0655" in told
 
 
 def test_every_name_can_be_drawn(tag_window, along):
@@ -59,13 +103,15 @@ def test_every_name_can_be_drawn(tag_window, along):
         assert len(lines_of(figure, "1318")) == 2
     conformance = along_speed_figure(tag_window, along, "conformance", PLATE, 50.0)
     assert [shape.y0 for shape in conformance.layout.shapes] == [0.95]
-    assert "<b>assurance asked for: 95%</b>" in notes(conformance)
+    level = next(note for note in conformance.layout.annotations if "asked for" in note.text)
+    assert "95%" in level.text and level.x == 1.0 and level.xanchor == "left", "outside, where no curve runs"
 
 
 def test_a_planned_roll_is_named_so(tag_window):
     window = with_planned_roll(tag_window, "<b>new</b>", 6.2)
     figure = along_speed_figure(window, along_speed(window, PLATE, 50.0), "silver", PLATE, 50.0)
-    assert "roll &lt;b&gt;new&lt;/b&gt; (planned)" in notes(figure)
+    assert "roll &lt;b&gt;new&lt;/b&gt;<br>(planned, 6.2 cm³/m²)" in notes(figure)
+    assert len([trace for trace in figure.data if trace.name == "hollow"]) == 2
     assert "<b>new" not in figure.to_json().replace("\\u003c", "<")
 
 
@@ -91,7 +137,7 @@ def test_frontier_points_are_those_of_the_table(tag_window, front):
         len({trace.marker.symbol for trace in figure.data if trace.mode == "markers"})
         == front["pressure_um"].nunique()
     )
-    assert "roll 2047 · 50 µm" in notes(figure) and "<b>assurance asked for: 95%</b>" in notes(figure)
+    assert "roll 2047 · 50 µm" in notes(figure) and any("asked for" in note for note in notes(figure))
 
 
 def test_a_frontier_without_silver_has_one_panel(tag_window, front):
@@ -106,6 +152,24 @@ def test_product_names_are_escaped(tag_window, along, front):
     )
     for figure in (along_speed_figure(window, along, "gap", PLATE, 50.0), frontier_figure(window, front)):
         assert figure.layout.title.text.startswith("&lt;i&gt;tag&lt;/i&gt;")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_labels_stand_apart_and_off_what_is_drawn(seed):
+    plot, letters = np.array([430, 380]), 9
+    across = np.linspace(0, 1, 400)
+    curves = [np.column_stack([across, 1 / (1 + np.exp(30 * (across - at)))]) for at in (0.2, 0.4, 0.6, 0.8)]
+    labels = Labels(np.vstack(curves), tuple(plot), [(22, 14)])
+    boxes = []
+    for one in np.random.default_rng(seed).permutation(len(curves)):
+        at, text = labels.place(curves[one][::4], np.zeros(100), letters)
+        x, y = curves[one][::4][at] + np.array([text["ax"], -text["ay"]]) / plot
+        wide, tall = LETTER * letters / plot[0], LINE / plot[1]
+        left = x if text["xanchor"] == "left" else x - wide
+        box = (left, left + wide, y - tall / 2, y + tall / 2)
+        assert covered(box, np.vstack(curves)) <= 2 and not overlap(box, boxes)
+        assert min(box) >= 0 and max(box) <= 1
+        boxes.append(box)
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -20,7 +20,7 @@ def test_a_served_figure_travels_without_its_drawing_code(monkeypatch):
 
 def test_a_place_keeps_its_room_and_takes_other_colours():
     place = Place(LIGHT, 400)
-    assert place.layout.min_height == "400px" and place.figure is None
+    assert place.layout.min_height == "446px" and place.figure is None
     place.show(drawn)
     before = place.figure
     place.colour(LIGHT)

@@ -27,6 +27,13 @@ def text(widget):
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", widget.value))
 
 
+def limit_field(page, words):
+    """The field of a limit and the note below it."""
+    parts = page.editor.box.children
+    at = next(at for at, part in enumerate(parts) if words in part.description)
+    return parts[at], parts[at + 1]
+
+
 def query(page):
     """What the page has the browser show, both parts."""
     parts = re.findall(r"data-pw-(?:query|own)='([^']*)'", page.frame._query.value)
@@ -36,7 +43,7 @@ def query(page):
 def test_it_opens_at_the_recommended_set_up(page):
     assert page.controls.roll.value == "2047" and page.frame.problem.value == ""
     assert text(page.answer).startswith(" 95.1 %") and "line resistance pinches" in text(page.answer)
-    assert len(page.along.children) == len(page.frontier.children) == 1
+    assert page.along.figure is not None and page.frontier.figure is not None
     for words in ("press speed", "limit: gap at least", "outside the trial region"):
         assert words in text(page.steps)
     assert "film-imaged" in text(page.plates) and "common plate width" in text(page.plates)
@@ -54,13 +61,20 @@ def test_numbers_are_those_of_the_window(page, tag_window):
 
 def test_a_relaxed_limit_moves_everything(page):
     before = page.frontier.children[0]
-    field = next(field for field in page.editor.box.children if "resistance" in field.description)
+    field, note = limit_field(page, "resistance")
     field.value = 400.0
     assert "400 Ω" in text(page.steps) and page.frontier.children[0] is not before
     assert page.question.recommended["speed_m_min"] > 98.8
     field.value = -1.0
-    assert "line_resistance" in page.frame.problem.value
-    assert "400 Ω" in text(page.steps), "what was there stays"
+    assert "line resistance at most: −1 Ω is not above zero. It stays 400 Ω." in note.value
+    assert field.value == 400.0 and "400 Ω" in text(page.steps), "what was there stays"
+    limit_field(page, "gap at least")[0].value = 60.0
+    assert "60 µm is not below gap at most, 42 µm" in limit_field(page, "gap at least")[1].value
+    assert "not above zero" in note.value, "a note stays until its field is changed"
+    limit_field(page, "on one part")[0].value = 0
+    assert "0 is not at least 1. It stays 48." in limit_field(page, "on one part")[1].value
+    field.value = 390.0
+    assert note.value == "" and "390 Ω" in text(page.steps)
 
 
 def test_pinned_set_ups_stand_side_by_side(page):
@@ -78,20 +92,64 @@ def test_pinned_set_ups_stand_side_by_side(page):
 def test_a_roll_to_buy_is_marked_and_can_be_forgotten(page):
     page.volume.value = 6.3
     page.plan.click()
-    assert page.controls.roll.value == "new 1" and "(planned)" in text(page.answer)
+    assert page.controls.roll.value == "2047" and "Added as new 1 (6.3 cm³/m²)" in page.planned.value
     labels = [label for label, _ in page.controls.roll.options]
-    assert "new 1 (planned) · 6.3 cm³/m²" in labels
+    assert "new 1 (planned) · 6.3" in labels
     names = {trace.name for trace in page.along.children[0].data if trace.name}
-    assert any("new 1 (planned)" in name for name in names)
+    assert "roll new 1 (planned, 6.3 cm³/m²)" in names
+    page.controls.roll.value = "new 1"
+    assert "(planned)" in text(page.answer)
     page.pin.click()
     page.forget.click()
     assert page.controls.roll.value == "2047" and page.pins == ()
     assert "planned" not in text(page.answer)
 
 
+@pytest.mark.parametrize(
+    "volume, words",
+    [
+        (-1.0, "a roll of −1 cm³/m² cannot be judged: cell volumes from 2.4 to 7.2 cm³/m² were tried"),
+        (0.1, "2.4 to 7.2"),
+        (100.0, "2.4 to 7.2"),
+        (4.4, "4.4 cm³/m²: you have it: roll 1203"),
+    ],
+)
+def test_a_roll_that_makes_no_sense_is_refused(page, volume, words):
+    page.volume.value = volume
+    page.plan.click()
+    assert words in page.planned.value and page.volume.value == volume
+    assert not any(roll.planned for roll in page.question.window.rolls)
+
+
+def test_a_roll_is_planned_once(page):
+    page.volume.value = 6.3
+    page.plan.click()
+    page.plan.click()
+    assert "planned already: roll new 1" in page.planned.value
+    assert sum(roll.planned for roll in page.question.window.rolls) == 1
+
+
+def test_what_is_below_a_new_answer_is_marked_until_it_is_worked_out(page, monkeypatch):
+    seen = []
+    draw = page.frontier.show
+    monkeypatch.setattr(
+        page.frontier,
+        "show",
+        lambda drawn: (seen.append((page.busy.value, page.frontier._dom_classes)), draw(drawn)),
+    )
+    limit_field(page, "resistance")[0].value = 350.0
+    assert "working out" in seen[0][0] and "pw-old" in seen[0][1]
+    assert page.busy.value == "" and all("pw-old" not in part._dom_classes for part in page.rest)
+
+
+def test_set_ups_that_practically_never_conform_are_no_choice(page):
+    limit_field(page, "resistance")[0].value = 200.0
+    assert page.trade_offs.frontier["conformance"].min() >= 0.01
+
+
 def test_other_quantities_are_drawn(page):
     names = dict(page.quantity.options)
-    assert {"line width", "line height", "gap", "silver of a metre of line"} <= set(names)
+    assert {"line width", "line height", "mean gap of a print", "silver of a metre of line"} <= set(names)
     page.quantity.value = "line_width"
     assert "line width" in page.along.children[0].layout.title.text
     page.controls.product.value = "De-fogging heater mesh"
@@ -105,8 +163,7 @@ def test_who_opens_the_address_sees_the_same(page, evidence):
     page.plan.click()
     page.controls.speed.value = 85.0
     page.quantity.value = "gap"
-    field = next(field for field in page.editor.box.children if "resistance" in field.description)
-    field.value = 350.0
+    limit_field(page, "resistance")[0].value = 350.0
     address = query(page)
     assert dict(parse_qsl(address))["planned"] == "6.3"
     other = TradeOffsPage(evidence)
@@ -124,7 +181,7 @@ def test_who_opens_the_address_sees_the_same(page, evidence):
         ("pin=80;50;9999;laser-imaged", "roll 9999 is not to be had here"),
         ("pin=80;50;2047;<b>steel</b>", "&lt;b&gt;steel"),
         ("planned=much", "not a number"),
-        ("planned=-2", "above zero"),
+        ("planned=-2", "2.4 to 7.2"),
         ("show=nothing", ""),
     ],
 )
@@ -195,13 +252,14 @@ def test_documents_are_of_the_pinned_set_up(page, tag_window):
 def test_no_run_sheet_for_a_roll_that_is_only_planned(page):
     page.volume.value = 6.3
     page.plan.click()
+    page.controls.roll.value = "new 1"
     page.run_sheet.click()
     assert "only planned" in page.frame.problem.value and page.document.value == ""
 
 
 def test_numbers_of_the_pictures_can_be_saved(page):
-    assert saved(page.along_numbers).startswith("roll,planned,cell_volume_cm3_m2,speed_m_min")
-    assert saved(page.frontier_numbers).startswith("trade,roll,planned,plate")
+    assert saved(page.along.saves).startswith("roll,planned,cell_volume_cm3_m2,speed_m_min")
+    assert saved(page.frontier.saves).startswith("trade,roll,planned,plate")
 
 
 def test_what_pinches_is_told_along_the_speed_of_every_roll(page):

@@ -18,6 +18,7 @@ INTERVALS = ("mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high")
 """Ends of the columns of a quantity: predicted, 95 % interval of the mean, 95 % interval of the next print."""
 SILVER, SILVER_OF_AREA = "silver", "silver_of_area"
 CONFORMANCE = "conformance"
+_MEAN_GAP = "mean gap of a print"
 _COARSE_POINTS, _COARSE_ERROR, _COARSE_LINES = 499, 1e-4, 4
 _DIGIT = 1e-3  # conformances are printed to a tenth of a per cent
 
@@ -78,7 +79,26 @@ def _shown(window: Window, plate: str, requirement: Requirement) -> Shown:
     gap = float(window.patterns[plate]["plate_gap"])
     found = quantity(requirement, window.product, window.surfaces, window.study.ink, gap)
     kind = KINDS[requirement.name]
-    return Shown(requirement.name, kind.label, kind.unit, kind.key, found, requirement)
+    label = _MEAN_GAP if requirement.name == "gap" else kind.label
+    return Shown(requirement.name, label, kind.unit, kind.key, found, requirement)
+
+
+def limits_of_mean(window: Window, plate: str, requirement: str) -> dict[str, float]:
+    """Where a print's mean must lie for a requirement, in its unit: by ``least`` and ``most``.
+
+    A limit that each of N gaps must meet is a tighter one for their mean: by what the worst of N is
+    expected to be off it, as `worst_of` has it.
+    """
+    limits = window.limits[plate]
+    base, found = limits.quantities[requirement], {}
+    for limit in limits.limits:
+        if limit.requirement == requirement:
+            off = limit.quantity.constant - base.constant
+            ends = {"least": limit.lower - off, "most": limit.upper - off}
+            if base.falling:
+                ends = {"least": limit.upper - off, "most": limit.lower - off}
+            found |= {side: float(base.natural(end)) for side, end in ends.items() if np.isfinite(end)}
+    return found
 
 
 def _silver(window: Window) -> dict[str, Shown]:

@@ -43,9 +43,39 @@
     const handles = slider.querySelectorAll("[role=slider]");
     const ends = handles.length === 2 ? [", lower end", ", upper end"] : [""];
     handles.forEach((handle, i) => setLabel(handle, label + ends[i]));
+    if (handles.length === 1) sayValue(handles[0], slider.querySelector(".widget-readout"));
     slider.querySelectorAll(".widget-readout").forEach((box) => {
       setLabel(box, label + ", value");
       if (!box.hasAttribute("role")) box.setAttribute("role", "textbox");
+    });
+  }
+
+  /* A slider is read out as its readout writes its value: 95 %, not 0.9. */
+  function sayValue(handle, readout) {
+    const text = readout ? readout.textContent.trim() : "";
+    if (text && handle.getAttribute("aria-valuetext") !== text) handle.setAttribute("aria-valuetext", text);
+  }
+
+  /* A box that is narrower than its table is reached by keyboard, and has the name of its heading. */
+  function nameWide(box) {
+    if (box.scrollWidth <= box.clientWidth + 1) {
+      ["tabindex", "role", "aria-label"].forEach((name) => box.removeAttribute(name));
+      return;
+    }
+    let heading = box.previousElementSibling;
+    while (heading && !/^H\d$/.test(heading.tagName)) heading = heading.previousElementSibling;
+    setLabel(box, (heading ? heading.textContent.trim() : "Table") + ", wider than the page");
+    if (box.getAttribute("role") !== "region") box.setAttribute("role", "region");
+    if (box.tabIndex !== 0) box.tabIndex = 0;
+  }
+
+  /* What a control answers is brought into view, once. */
+  const seen = new WeakSet();
+  function showAnswers() {
+    document.querySelectorAll(".pw-controls [role=alert], .pw-controls [role=status]").forEach((answer) => {
+      if (seen.has(answer) || !answer.offsetParent) return;
+      seen.add(answer);
+      answer.scrollIntoView({ block: "nearest" });
     });
   }
 
@@ -66,26 +96,33 @@
     document.querySelectorAll(".widget-slider, .widget-hslider, .widget-vslider").forEach(nameSlider);
     document.querySelectorAll(".widget-toggle-buttons, .widget-radio").forEach(nameGroup);
     document.querySelectorAll(".js-plotly-plot").forEach(namePlot);
+    document.querySelectorAll(".pw-wide").forEach(nameWide);
   }
 
-  function savePicture(asked) {
-    const plot = document.querySelector(".js-plotly-plot");
-    const button = plot && plot.querySelector('.modebar-btn[data-title^="Download plot"]');
-    if (!button) {
-      window.alert("There is no plot to save on this page yet.");
+  /* The picture that a button stands below; the first one where it stands below none. */
+  function pictureOf(button) {
+    const plots = [...document.querySelectorAll(".js-plotly-plot")];
+    const above = plots.filter(
+      (plot) => plot.compareDocumentPosition(button) & Node.DOCUMENT_POSITION_FOLLOWING);
+    return above.pop() || plots[0];
+  }
+
+  function savePicture(button) {
+    const plot = pictureOf(button);
+    if (!plot || !window.Plotly) {
+      window.alert("There is no picture to save here yet.");
       return;
     }
-    const options = plot._context.toImageButtonOptions;
-    plot._context.toImageButtonOptions = Object.assign({}, options, {
-      format: asked.pwFormat || (options && options.format) || "svg",
-      filename: asked.pwName || (options && options.filename) || "set-up-speed",
+    const format = button.dataset.pwFormat || "svg";
+    window.Plotly.downloadImage(plot, {
+      format, filename: button.dataset.pwName || "picture", scale: format === "png" ? 2 : 1,
+      width: plot.clientWidth, height: plot.clientHeight,
     });
-    button.click();
   }
 
   function onClick(event) {
-    const asked = event.target.closest('[data-pw-action="save-picture"], .pw-save-picture');
-    if (asked) savePicture(asked.dataset);
+    const asked = event.target.closest('[data-pw-action="save-picture"]');
+    if (asked) savePicture(asked);
   }
 
   let waiting = false;
@@ -96,6 +133,7 @@
       waiting = false;
       hideWhenShown();
       nameControls();
+      showAnswers();
     });
   }
 
@@ -104,8 +142,9 @@
     window.pwFinished = true;
     setTimeout(sayLate, LATE);
     new MutationObserver(onChange).observe(document.getElementById("rendered_cells"), {
-      childList: true, subtree: true, characterData: true,
+      childList: true, subtree: true, characterData: true, attributeFilter: ["aria-valuetext"],
     });
+    window.addEventListener("resize", onChange);
     onChange();
   });
 })();
