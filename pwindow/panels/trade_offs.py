@@ -202,11 +202,14 @@ class TradeOffsPage:
     def _make_run_sheet(self) -> None:
         self._make("the run sheet", "run-sheet.html", self.trade_offs.run_sheet)
 
-    def _make(self, title: str, name: str, make: Callable[[Setup], str]) -> None:
+    def _make(self, title: str, name: str, make: Callable[[Setup, str], str]) -> None:
         """Make a document of the first pinned set-up, else of the one looked at."""
         self.document.value = working(f"making {title}")
         try:
-            html = make(self.pins[0] if self.pins else self._setup())
+            shared, own = self._address(self._setup())
+            html = make(
+                self.pins[0] if self.pins else self._setup(), f"trade-offs.ipynb?{shared.query()}&{own}"
+            )
         except UnusableInput:
             self.document.value = ""
             raise
@@ -291,8 +294,12 @@ class TradeOffsPage:
         self._put_address(setup)
 
     def _put_address(self, setup: Setup) -> None:
+        self.frame.put_address(*self._address(setup))
+
+    def _address(self, setup: Setup) -> tuple[Address, str]:
+        """What of the address is shared with other pages, and what is this page's own."""
         shared = address_of(self.question, setup, self.declared[self.question.product.name])
-        self.frame.put_address(shared, own_query(self.pins, self.question.window.rolls, self.quantity.value))
+        return shared, own_query(self.pins, self.question.window.rolls, self.quantity.value)
 
     def _draw_along(self, setup: Setup) -> None:
         """Draw along the speed, where what it shows has changed."""

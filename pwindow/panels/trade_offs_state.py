@@ -70,17 +70,18 @@ class TradeOffs:
     def plates(self, setup: Setup) -> PlatesCompared:
         return plates_compared(self.window, setup.roll, setup.pressure, setup.speed)
 
-    def report(self, setup: Setup) -> str:
-        """The report of a set-up, as a page that stands alone."""
-        return report_html(self._review(setup))
+    def report(self, setup: Setup, address: str) -> str:
+        """The report of a set-up, as a page that stands alone; `address` shows the same on this page."""
+        return report_html(self._review(setup, address))
 
-    def run_sheet(self, setup: Setup) -> str:
+    def run_sheet(self, setup: Setup, address: str) -> str:
         """The sheet of a set-up for the press, as a page that stands alone."""
-        return run_sheet_html(self._review(setup))
+        return run_sheet_html(self._review(setup, address))
 
-    def _review(self, setup: Setup) -> Review:
+    def _review(self, setup: Setup, address: str) -> Review:
         archived = self.question.evidence.source == ARCHIVED
-        return review(self.window, setup, volumes=last_volumes(given_archive()) if archived else None)
+        volumes = last_volumes(given_archive()) if archived else None
+        return review(self.window, setup, volumes=volumes, address=address)
 
 
 def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:

@@ -241,6 +241,7 @@ def test_documents_are_of_the_pinned_set_up(page, tag_window):
     page.controls.speed.value = 95.0
     page.report.click()
     report = saved(page.document)
+    assert "trade-offs.ipynb?product=Grain%20moisture%20tag" in report.replace("&amp;", "&")
     assert "90 m/min" in report and "At which speed should Grain moisture tag be run?" in report
     page.run_sheet.click()
     sheet = saved(page.document)
