@@ -26,7 +26,11 @@ def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
     last, judged = "no fit yet", ()
     if not fits.empty:
         fit = fits.iloc[-1]
-        last = f"{fits.index[-1]}, <code>{fit['fingerprint']}</code>, of {_moment(fit['made'])} UTC"
+        surfaces = json.loads(fit["recipe"]).get("fit", "")
+        last = (
+            f"{fits.index[-1]}, <code>{fit['fingerprint']}</code>, of surfaces <code>{surfaces}</code>, "
+            f"{_moment(fit['made'])} UTC"
+        )
         judged = tuple(json.loads(fit["answer"])["products"])
     return facts(
         ("Archive", f"<b>{escape(address)}</b>"),
@@ -45,15 +49,15 @@ def trial_table(trials: pd.DataFrame) -> str:
         (
             number,
             row["name"],
+            row["standing"],
+            row["reason"],
             row["prints"],
             row["features"],
             _moment(row["added"]),
-            row["standing"],
-            row["reason"],
         )
         for number, row in trials.iterrows()
     ]
-    names = ("trial", "file", "prints", "features", "added, UTC", "standing", "reason")
+    names = ("trial", "file", "standing", "reason", "prints", "features", "added, UTC")
     return f"<h3>Trials of the archive</h3>{table(names, rows)}"
 
 

@@ -147,9 +147,10 @@ class TradeOffsPage:
                 told.append(str(problem))
         self.frame.open_at(address, (*told, *opened.told))
         self._colour(self.frame.palette)
-        self.pins, self.evidence = tuple(pins), opened.question.evidence
-        self.trade_offs = TradeOffs(opened.question)
-        self._show(opened.setup)
+        if pins or opened.question is not self.question or opened.setup != self._setup():
+            self.pins, self.evidence = tuple(pins), opened.question.evidence
+            self.trade_offs = TradeOffs(opened.question)
+            self._show(opened.setup)
         if own.shown in dict(self._quantities(opened.setup)).values():
             self.quantity.value = own.shown
 

@@ -114,7 +114,7 @@ def _requirement_table(question: Question, frame: pd.DataFrame, conformance: pd.
     found = question.window.quantities(frame)
     rows = "".join(
         f"<tr><th scope='row'>{requirement.wording()}{_count(requirement)}</th>"
-        f"<td>{_value(found[requirement.name].iloc[0], requirement.kind.unit)}</td>"
+        f"<td>{'mean gap ' * bool(_count(requirement))}{_value(found[requirement.name].iloc[0], requirement.kind.unit)}</td>"
         f"<td>{percent(conformance[requirement.name])}</td></tr>"
         for requirement in question.product.requirements
     )

@@ -53,7 +53,10 @@ class Bridging:
     def sentence(self) -> str:
         """What was found, in plain words."""
         bridged, inspected = int(self.cells["bridged"].sum()), int(self.cells["inspected"].sum())
-        expected = f"{self.cells['expected'].sum():.2g} were expected, {self.low} to {self.high} in 95 of 100 such trials"
+        mean = self.cells["expected"].sum()
+        number = f"{mean:.2g}" if mean >= 0.01 else "fewer than 0.01"
+        span = f"{self.low} to {self.high}" if self.high else "none"
+        expected = f"{number} were expected, {span} in 95 of 100 such trials"
         found = f"bridged gaps: {bridged} of {inspected}, where {expected}"
         if self.agrees:
             return f"{found}: agrees"
