@@ -179,7 +179,15 @@ def _level_lines(common: dict) -> go.Contour:
         zmin=0,
         zmax=1,
         colorscale=[[0, light], [0.5, light], [0.5, dark], [1, dark]],
-        contours={"start": 0.25, "end": 0.75, "size": 0.5, "coloring": "lines"},
+        contours={
+            "start": 0.25,
+            "end": 0.75,
+            "size": 0.5,
+            "coloring": "lines",
+            "showlabels": True,
+            "labelformat": ".0%",
+            "labelfont": {"size": 12},
+        },
         connectgaps=False,
         **common,
     )
