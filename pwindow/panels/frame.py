@@ -48,6 +48,12 @@ class Frame:
         self.facts.add_class("pw-facts")
         self.problem.add_class("pw-problem-room")
 
+    def button(self, text: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
+        """A button as wide as its place, whose failure is told in the page."""
+        button = widgets.Button(description=text, tooltip=tooltip, layout=_FULL)
+        button.on_click(self.guard(lambda _button: act()))
+        return button
+
     def around(self, *content: widgets.Widget) -> widgets.Widget:
         """The page: the content with its frame."""
         head = widgets.HBox([self._title, self.facts])
@@ -87,6 +93,10 @@ class Frame:
         value = words.problem_banner(reasons) if reasons else ""
         if self.problem.value != value:
             self.problem.value = value
+
+
+def heading(text: str) -> widgets.HTML:
+    return widgets.HTML(f"<h2>{text}</h2>")
 
 
 def made(title: str, make: Callable[[], widgets.Widget]) -> widgets.Widget:

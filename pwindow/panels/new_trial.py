@@ -14,7 +14,7 @@ from pwindow.inputs import InputFile
 from pwindow.panels import archive_words as words
 from pwindow.panels.address import Address
 from pwindow.panels.archive_state import Compared, Desk
-from pwindow.panels.frame import Frame, made
+from pwindow.panels.frame import Frame, heading, made
 from pwindow.panels.pictures import Place
 from pwindow.panels.state import given_archive, given_declarations
 from pwindow.panels.words import working
@@ -61,44 +61,39 @@ class NewTrialData:
             description="Reason", layout=_FULL, style=_NARROW, placeholder="in a few words"
         )
         self.decisions = [
-            self._button(text, tooltip, lambda standing=standing: self._decide(standing))
+            self.frame.button(text, tooltip, lambda standing=standing: self._decide(standing))
             for text, standing, tooltip in _DECISIONS
         ]
-        self.hold = self._button(
+        self.hold = self.frame.button(
             "Hold it against the others", "Against the fit of the trials that are used", self._hold
         )
         self.products = widgets.VBox(layout=_FULL)
-        self.refit = self._button(
+        self.refit = self.frame.button(
             "Fit anew", "Fit the trials that are used, and compare with the last fit", self._refit
         )
         self.before, self.after = _choice("Fit"), _choice("with fit")
-        self.compare = self._button("Compare", "Two fits side by side", self._compare)
+        self.compare = self.frame.button("Compare", "Two fits side by side", self._compare)
         self._show()
         self._show_products(desk.usual_products())
         self.widget = self._arrange()
 
-    def _button(self, text: str, tooltip: str, act) -> widgets.Button:
-        button = widgets.Button(description=text, tooltip=tooltip, layout=_FULL)
-        button.on_click(self._guard(lambda _button: act()))
-        return button
-
     def _arrange(self) -> widgets.Widget:
         left = widgets.VBox(
             [
-                _heading("1 · Add"),
+                heading("1 · Add"),
                 self.upload,
                 self.busy,
-                _heading("2 · Decide"),
+                heading("2 · Decide"),
                 self.trial,
                 self.hold,
                 self.reason,
                 *self.decisions,
-                _heading("3 · Fit"),
+                heading("3 · Fit"),
                 self.products,
                 self.refit,
-                _heading("4 · Run, and confirm"),
+                heading("4 · Run, and confirm"),
                 self.run,
-                _heading("Earlier fits"),
+                heading("Earlier fits"),
                 self.before,
                 self.after,
                 self.compare,
@@ -257,10 +252,6 @@ class NewTrialData:
     def _show_agreement(self, found: Agreement | None) -> None:
         if found is not None:
             self.agreement.show(lambda palette: agreement_figure(found, palette))
-
-
-def _heading(text: str) -> widgets.HTML:
-    return widgets.HTML(f"<h2>{text}</h2>")
 
 
 def _choice(title: str) -> widgets.Dropdown:

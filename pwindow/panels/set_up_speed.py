@@ -15,7 +15,7 @@ from pwindow.inputs import InputFile
 from pwindow.panels import words
 from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
-from pwindow.panels.frame import Frame, clock, facts, made
+from pwindow.panels.frame import Frame, clock, facts, heading, made
 from pwindow.panels.pictures import Place
 from pwindow.panels.state import (
     Evidence,
@@ -69,14 +69,14 @@ class SetUpSpeed:
     def _arrange(self) -> widgets.Widget:
         left = widgets.VBox(
             [
-                _heading("Set-up"),
+                heading("Set-up"),
                 *self.controls.box,
                 self.back,
-                _heading("Requirements"),
+                heading("Requirements"),
                 self.editor.box,
-                _heading("Fit"),
+                heading("Fit"),
                 self.form,
-                _heading("Your own data"),
+                heading("Your own data"),
                 self.upload,
                 self.busy,
             ]
@@ -191,10 +191,6 @@ class SetUpSpeed:
         self.neighbours.value = words.neighbour_card(self.question, setup)
         declared = self.declared[self.question.product.name]
         self.frame.put_address(address_of(self.question, setup, declared))
-
-
-def _heading(text: str) -> widgets.HTML:
-    return widgets.HTML(f"<h2>{text}</h2>")
 
 
 def evidence_facts(evidence: Evidence, product: Product) -> str:

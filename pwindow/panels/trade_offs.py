@@ -14,7 +14,7 @@ from pwindow.errors import UnusableInput
 from pwindow.panels import trade_words as words
 from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
-from pwindow.panels.frame import Frame, made
+from pwindow.panels.frame import Frame, heading, made
 from pwindow.panels.pictures import Place
 from pwindow.panels.set_up_speed import evidence_facts
 from pwindow.panels.state import Evidence, Question, ask, first_judgeable, given_evidence, replaced_product
@@ -50,18 +50,20 @@ class TradeOffsPage:
         self.editor = RequirementEditor(self._change_limits, guard)
         self.quantity = widgets.Dropdown(description="Show", style=_WIDE, layout=_FULL)
         self.quantity.observe(guard(self._choose_quantity), "value")
-        self.pin = self._button("Pin this set-up", "Keep it beside the others, and in the report", self._pin)
-        self.unpin = self._button("Take the pins away", "Only the set-up looked at stays", self._unpin)
+        self.pin = self.frame.button(
+            "Pin this set-up", "Keep it beside the others, and in the report", self._pin
+        )
+        self.unpin = self.frame.button("Take the pins away", "Only the set-up looked at stays", self._unpin)
         self.volume = widgets.FloatText(description="Volume, cm³/m²", step=0.1, style=_WIDE, layout=_FULL)
         self.planned = widgets.HTML(layout=_FULL)
-        self.plan = self._button(
+        self.plan = self.frame.button(
             "What if we had this roll?", "Adds a planned roll, marked as such", self._plan
         )
-        self.forget = self._button("Without planned rolls", "Back to the inventory", self._forget)
-        self.report = self._button(
+        self.forget = self.frame.button("Without planned rolls", "Back to the inventory", self._forget)
+        self.report = self.frame.button(
             "Make the report", "For a design review; of the first pinned set-up", self._make_report
         )
-        self.run_sheet = self._button(
+        self.run_sheet = self.frame.button(
             "Make the run sheet", "For the press; of the first pinned set-up", self._make_run_sheet
         )
         self.answer, self.steps, self.beside, self.plates, self.notes, self.document = (
@@ -88,24 +90,19 @@ class TradeOffsPage:
     def question(self) -> Question:
         return self.trade_offs.question
 
-    def _button(self, text: str, tooltip: str, act) -> widgets.Button:
-        button = widgets.Button(description=text, tooltip=tooltip, layout=_FULL)
-        button.on_click(self._guard(lambda _button: act()))
-        return button
-
     def _arrange(self) -> widgets.Widget:
         left = widgets.VBox(
             [
-                _heading("Set-up"),
+                heading("Set-up"),
                 *self.controls.box,
                 self.pin,
                 self.unpin,
                 self.report,
                 self.run_sheet,
                 self.document,
-                _heading("Requirements"),
+                heading("Requirements"),
                 self.editor.box,
-                _heading("A roll to buy"),
+                heading("A roll to buy"),
                 self.volume,
                 self.plan,
                 self.planned,
@@ -324,10 +321,6 @@ def _volume(text: str) -> float:
         return float(text)
     except ValueError as problem:
         raise UnusableInput("not a number") from problem
-
-
-def _heading(text: str) -> widgets.HTML:
-    return widgets.HTML(f"<h2>{text}</h2>")
 
 
 _ready: list[TradeOffsPage] = []
