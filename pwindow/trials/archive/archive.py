@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 import pandas as pd
 from sqlalchemy import Connection, Select, Table, func, or_, select
-from sqlalchemy.exc import DatabaseError, IntegrityError
+from sqlalchemy.exc import DatabaseError
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
@@ -44,6 +44,18 @@ STANDINGS: Mapping[str, str] = MappingProxyType(
 )
 USED = ("same process", "changed process")
 """Standings of the trials that fits use."""
+
+
+_MENDS: Mapping[str, str] = MappingProxyType(
+    {
+        "readonly database": "you may not write to it, which reading it needs too; ask for permission, or copy the file to a "
+        "folder of your own",
+        "database is locked": "somebody else has been writing for long; try again later",
+        "lock timeout": "somebody else has been writing for long; try again later",
+    }
+)
+"""What helps where a database refuses, by words of its refusal."""
+_CHECK = "check the address, and whether the folder or server is there"
 
 
 @dataclass(frozen=True)
@@ -121,18 +133,10 @@ class Archive:
     def _reached(self) -> Iterator[None]:
         try:
             yield
-        except IntegrityError:
-            raise
         except DatabaseError as problem:
             reason = str(problem.orig).strip().splitlines()[0]
-            if "readonly database" in reason:
-                raise UnusableInput(
-                    f"archive {self.address}: you may not write to it, which reading it needs too; ask for permission, or "
-                    "copy the file to a folder of your own"
-                ) from problem
-            raise UnusableInput(
-                f"archive {self.address}: {reason}; check the address, and whether the folder or server is there"
-            ) from problem
+            mend = next((mend for sign, mend in _MENDS.items() if sign in reason), _CHECK)
+            raise UnusableInput(f"archive {self.address}: {reason}; {mend}") from problem
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
@@ -176,19 +180,15 @@ class Archive:
         """
         trial = read_trial(file) if read is None else read
         reason, checksum = _worded(reason), hashlib.sha256(file.content).hexdigest()
-        try:
-            with self._writing() as connection:
-                known = _known(connection, checksum, trial.fingerprint)
-                if known is not None:
-                    return known
-                _refuse_repeated(connection, trial)
-                added = _added(connection, file, checksum, trial, standing, reason)
-                if compared is not None:
-                    _compare(connection, added.trial, compared)
-                return added
-        except IntegrityError:  # somebody else added it in the meantime
-            with self._reading() as connection:
-                return _known(connection, checksum, trial.fingerprint)
+        with self._writing() as connection:
+            known = _known(connection, checksum, trial.fingerprint)
+            if known is not None:
+                return known
+            _refuse_repeated(connection, trial)
+            added = _added(connection, file, checksum, trial, standing, reason)
+            if compared is not None:
+                _compare(connection, added.trial, compared)
+            return added
 
     def known(self, file: InputFile, read: Trial) -> Added | None:
         """The trial that has the same file, or the same content, where there is one."""
@@ -228,15 +228,12 @@ class Archive:
         """Keep a product or a study as it stood when it was used; gives the checksum it is found by."""
         checksum = hashlib.sha256(file.content).hexdigest()
         asked = select(DECLARATIONS.c.id).where(DECLARATIONS.c.file == checksum)
-        try:
-            with self._writing() as connection:
-                if connection.scalar(asked) is None:
-                    if connection.scalar(select(FILES.c.name).where(FILES.c.checksum == checksum)) is None:
-                        values = {"checksum": checksum, "name": file.name, "content": file.content}
-                        connection.execute(FILES.insert().values(values))
-                    connection.execute(DECLARATIONS.insert().values(kind=kind, file=checksum, added=_now()))
-        except IntegrityError:  # somebody else kept the same in the meantime
-            pass
+        with self._writing() as connection:
+            if connection.scalar(asked) is None:
+                if connection.scalar(select(FILES.c.name).where(FILES.c.checksum == checksum)) is None:
+                    values = {"checksum": checksum, "name": file.name, "content": file.content}
+                    connection.execute(FILES.insert().values(values))
+                connection.execute(DECLARATIONS.insert().values(kind=kind, file=checksum, added=_now()))
         return checksum
 
     def declaration(self, checksum: str) -> InputFile:
@@ -271,11 +268,10 @@ class Archive:
     def keep_fit(self, fingerprint: str, recipe: str, answer: str) -> None:
         """Keep what a fit stood on and what it said; a fit that is there already stays as it is."""
         values = {"fingerprint": fingerprint, "recipe": recipe, "answer": answer, "made": _now()}
-        try:
-            with self._writing() as connection:
+        asked = select(FITS.c.id).where(FITS.c.fingerprint == fingerprint)
+        with self._writing() as connection:
+            if connection.scalar(asked) is None:
                 connection.execute(FITS.insert().values(values))
-        except IntegrityError:
-            pass
 
     # asking -------------------------------------------------------------------------------------
 

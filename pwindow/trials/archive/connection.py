@@ -1,15 +1,20 @@
-"""How an archive is reached: an SQLite file, or a PostgreSQL server by its URL."""
+"""How an archive is reached: an SQLite file, or a PostgreSQL server by its URL.
+
+On both, those who write queue from the beginning of their transaction to its end: what one has looked up
+still holds when it writes. Those who only read (the execution option ``reads``) wait for nobody.
+"""
 
 from __future__ import annotations
 
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
 from pwindow.errors import UnusableInput
 
 _PATIENCE = 120
-"""Seconds to wait for others that are adding to the same SQLite file."""
+"""Seconds to wait for others that are writing."""
+_LOCK = 7_946_301  # any number that nothing else in a shared database locks
 _DRIVERS = {"postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
 
 
@@ -38,14 +43,14 @@ def connect(address: str) -> Engine:
     if url.get_backend_name() == "sqlite":
         return _sqlite(url)
     if url.get_backend_name() == "postgresql":
-        return create_engine(url, pool_pre_ping=True)
+        return _postgresql(url)
     raise UnusableInput(
         f"archives live in SQLite or PostgreSQL, not in {url.get_backend_name()}; give a file name or postgresql://…"
     )
 
 
 def _sqlite(url) -> Engine:
-    """Writers queue for the file from their first statement; a commit is on the disk when it returns."""
+    """A commit is on the disk when it returns."""
     engine = create_engine(url, connect_args={"timeout": _PATIENCE})
 
     @event.listens_for(engine, "connect")
@@ -56,10 +61,25 @@ def _sqlite(url) -> Engine:
 
     @event.listens_for(engine, "begin")
     def begin(connection):
-        reads = connection.get_execution_options().get("reads")
-        connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+        connection.exec_driver_sql("BEGIN" if _reads(connection) else "BEGIN IMMEDIATE")
 
     return engine
+
+
+def _postgresql(url) -> Engine:
+    engine = create_engine(url, pool_pre_ping=True, isolation_level="READ COMMITTED")
+
+    @event.listens_for(engine, "begin")
+    def begin(connection):
+        if not _reads(connection):
+            connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{_PATIENCE}s'")
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
+
+    return engine
+
+
+def _reads(connection: Connection) -> bool:
+    return connection.get_execution_options().get("reads", False)
 
 
 def shown(address: str) -> str:

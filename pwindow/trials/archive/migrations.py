@@ -1,6 +1,6 @@
 """How the tables of an archive came to be: named steps, each in a transaction of its own.
 
-A step looks under its own lock whether it is still due, so that several people may open a new archive
+A step looks in its own transaction whether it is still due, so that several people may open a new archive
 at once. What a step has made stays as it is: a table that changes later is changed by another step.
 """
 
@@ -19,7 +19,6 @@ from sqlalchemy import (
     func,
     inspect,
     select,
-    text,
 )
 
 from pwindow.trials.archive import schema
@@ -31,7 +30,6 @@ _DONE = Table(
     Column("name", Text, primary_key=True),
     Column("made", DateTime(timezone=True), server_default=func.now(), nullable=False),
 )
-_LOCK = 7_946_301  # any number that nothing else on a shared server locks
 
 
 def _trials(connection: Connection) -> None:
@@ -60,8 +58,6 @@ def migrate(engine: Engine) -> None:
         return
     for name, step in STEPS.items():
         with engine.begin() as connection:
-            if connection.dialect.name == "postgresql":
-                connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
             _STEPS_META.create_all(connection)
             if connection.scalar(select(_DONE.c.name).where(_DONE.c.name == name)) is None:
                 step(connection)
@@ -70,7 +66,7 @@ def migrate(engine: Engine) -> None:
 
 def taken(engine: Engine) -> set[str]:
     """Names of the steps that an archive has taken."""
-    with engine.connect() as connection:
+    with engine.connect().execution_options(reads=True) as connection:
         if not inspect(connection).has_table(_DONE.name):
             return set()
         return set(connection.scalars(select(_DONE.c.name)))

@@ -4,11 +4,14 @@ import multiprocessing
 import signal
 import subprocess
 import sys
+import threading
 import time
 
 import numpy as np
+import pytest
 from sqlalchemy import func, select
 
+from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
 from pwindow.trials.archive.schema import CELLS, DECISIONS, FEATURES, FILES, PRINTS, TRIALS
@@ -29,7 +32,7 @@ for path in sys.argv[2:]:
 
 def whole(archive: Archive) -> list[str]:
     """Names of the trials, each with every row that its file has."""
-    with archive._engine.connect() as connection:
+    with archive._reading() as connection:
         trials = connection.execute(select(TRIALS)).all()
         for trial in trials:
             counts = [
@@ -79,6 +82,30 @@ def test_the_same_file_from_four_at_once_is_one_trial(address, first):
     assert sorted(one.known for one in found) == [False, True, True, True]
     assert len({one.trial for one in found}) == 1
     assert len(whole(Archive(address))) == 1
+
+
+def test_who_writes_waits_until_who_wrote_before_has_ended(address):
+    """What one has looked up before it writes is still so when it writes."""
+    begun, held, other = threading.Event(), Archive(address), Archive(address)
+
+    def write():
+        with other._writing():
+            begun.set()
+
+    waiting = threading.Thread(target=write)
+    with held._writing():
+        waiting.start()
+        assert not begun.wait(0.5)
+        assert other.trials().empty, "who only reads does not wait"
+    assert begun.wait(30)
+    waiting.join()
+
+
+def test_who_has_waited_for_long_is_told_so(address, monkeypatch):
+    monkeypatch.setattr("pwindow.trials.archive.connection._PATIENCE", 1)
+    held, other = Archive(address), Archive(address)
+    with held._writing(), pytest.raises(UnusableInput, match="somebody else has been writing"):
+        other.keep_fit("0123456789ab", "", "")
 
 
 def test_a_killed_process_leaves_the_archive_whole(address, another, tmp_path):
