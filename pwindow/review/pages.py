@@ -19,8 +19,8 @@ from pwindow.charts.palette import FONT, LIGHT
 from pwindow.errors import WindowProblem
 from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
-from pwindow.review.collect import Review
 from pwindow.review.first_prints import LEVEL, MAKE_READIES, SURE
+from pwindow.review.records import Review
 from pwindow.review.words import by_interval, in_hundred, listed, program, signed, three, up_to_hundred
 from pwindow.units import asked, percent
 from pwindow.window.trade_offs import CONFORMANCE

@@ -3,34 +3,50 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
-from functools import cached_property
+from functools import partial
 from types import MappingProxyType
 
 import pandas as pd
-from sqlalchemy import Connection, Select, Table, func, or_, select
+from sqlalchemy import Connection, Select, Table, func, select
 from sqlalchemy.exc import DatabaseError
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.study import Roll
+from pwindow.trials.archive.adding import (
+    Added,
+    Comparison,
+    checksum_of,
+    known_trial,
+    now,
+    refuse_repeated,
+    worded,
+    write_comparison,
+    write_decision,
+    write_file,
+    write_trial,
+)
 from pwindow.trials.archive.connection import connect, shown
 from pwindow.trials.archive.migrations import migrate
-from pwindow.trials.archive.rows import read_rows, write_rows
+from pwindow.trials.archive.rows import read_frame
 from pwindow.trials.archive.schema import (
-    CELLS,
     COMPARISONS,
     DECISIONS,
     DECLARATIONS,
-    FEATURES,
     FILES,
     FITS,
     PRINTS,
     TRIALS,
     VOLUMES,
+)
+from pwindow.trials.archive.stored import (
+    StoredTrial,
+    read_features,
+    read_heads,
+    read_stored,
+    states_of,
 )
 from pwindow.trials.trial import Trial, read_trial
 
@@ -56,53 +72,6 @@ _MENDS: Mapping[str, str] = MappingProxyType(
 )
 """What helps where a database refuses, by words of its refusal."""
 _CHECK = "check the address, and whether the folder or server is there"
-
-
-@dataclass(frozen=True)
-class Added:
-    """What came of adding a file: the trial's number and name, and whether it was there before."""
-
-    trial: int
-    name: str
-    known: bool
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """What was found when a trial was held against the fit of others.
-
-    Attributes
-    ----------
-    against : str
-        Fingerprint of that fit.
-    verdict : str
-        In a few words, such as "agrees".
-    told : tuple of str
-        Sentences.
-    """
-
-    against: str
-    verdict: str
-    told: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class StoredTrial(Trial):
-    """Trials of an archive as one; features are fetched only when they are asked for."""
-
-    archive: Archive = field(repr=False)
-    numbers: tuple[int, ...]
-    states: Mapping[int, str] = field(repr=False)
-    prints: pd.DataFrame = field(repr=False)
-    cells: pd.DataFrame = field(repr=False)
-    fingerprint: str
-    pressure_unit: str
-    files: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=(), repr=False)
-
-    @cached_property
-    def features(self) -> pd.DataFrame:
-        return self.archive.features(self.numbers, self.states)
 
 
 class Archive:
@@ -179,21 +148,21 @@ class Archive:
             If prints of it are in the archive already, under another file.
         """
         trial = read_trial(file) if read is None else read
-        reason, checksum = _worded(reason), hashlib.sha256(file.content).hexdigest()
+        reason = worded(reason)
         with self._writing() as connection:
-            known = _known(connection, checksum, trial.fingerprint)
+            known = known_trial(connection, file, trial.fingerprint)
             if known is not None:
                 return known
-            _refuse_repeated(connection, trial)
-            added = _added(connection, file, checksum, trial, standing, reason)
+            refuse_repeated(connection, trial)
+            added = write_trial(connection, file, trial, standing, reason)
             if compared is not None:
-                _compare(connection, added.trial, compared)
+                write_comparison(connection, added.trial, compared)
             return added
 
     def known(self, file: InputFile, read: Trial) -> Added | None:
         """The trial that has the same file, or the same content, where there is one."""
         with self._reading() as connection:
-            return _known(connection, hashlib.sha256(file.content).hexdigest(), read.fingerprint)
+            return known_trial(connection, file, read.fingerprint)
 
     def decide(self, trial: int, standing: str, reason: str) -> None:
         """Say what a trial is from now on; what was said before is kept.
@@ -203,12 +172,12 @@ class Archive:
         UnusableInput
             If there is no such trial, or no reason.
         """
-        reason = _worded(reason)
+        reason = worded(reason)
         if not reason:
             raise UnusableInput("a decision needs its reason; say it in a few words")
         with self._writing() as connection:
             _need(connection, [trial])
-            _decide(connection, trial, standing, reason)
+            write_decision(connection, trial, standing, reason)
 
     def keep_comparison(self, trial: int, compared: Comparison) -> None:
         """Keep what was found when a trial was held against others; what was found before stays.
@@ -222,18 +191,17 @@ class Archive:
         ):
             return
         with self._writing() as connection:
-            _compare(connection, trial, compared)
+            write_comparison(connection, trial, compared)
 
     def keep_declaration(self, kind: str, file: InputFile) -> str:
         """Keep a product or a study as it stood when it was used; gives the checksum it is found by."""
-        checksum = hashlib.sha256(file.content).hexdigest()
+        checksum = checksum_of(file)
         asked = select(DECLARATIONS.c.id).where(DECLARATIONS.c.file == checksum)
         with self._writing() as connection:
             if connection.scalar(asked) is None:
                 if connection.scalar(select(FILES.c.name).where(FILES.c.checksum == checksum)) is None:
-                    values = {"checksum": checksum, "name": file.name, "content": file.content}
-                    connection.execute(FILES.insert().values(values))
-                connection.execute(DECLARATIONS.insert().values(kind=kind, file=checksum, added=_now()))
+                    write_file(connection, file)
+                connection.execute(DECLARATIONS.insert().values(kind=kind, file=checksum, added=now()))
         return checksum
 
     def declaration(self, checksum: str) -> InputFile:
@@ -260,14 +228,14 @@ class Archive:
             "cell_volume": cell_volume,
             "measured": measured,
             "note": note,
-            "added": _now(),
+            "added": now(),
         }
         with self._writing() as connection:
             connection.execute(VOLUMES.insert().values(values))
 
     def keep_fit(self, fingerprint: str, recipe: str, answer: str) -> None:
         """Keep what a fit stood on and what it said; a fit that is there already stays as it is."""
-        values = {"fingerprint": fingerprint, "recipe": recipe, "answer": answer, "made": _now()}
+        values = {"fingerprint": fingerprint, "recipe": recipe, "answer": answer, "made": now()}
         asked = select(FITS.c.id).where(FITS.c.fingerprint == fingerprint)
         with self._writing() as connection:
             if connection.scalar(asked) is None:
@@ -300,7 +268,7 @@ class Archive:
         joined = TRIALS.join(DECISIONS)
         asked = select(*columns).select_from(joined).where(DECISIONS.c.id.in_(last)).order_by(TRIALS.c.id)
         with self._reading() as connection:
-            return _frame(connection, asked).set_index("id")
+            return read_frame(connection, asked).set_index("id")
 
     def decisions(self, trial: int) -> pd.DataFrame:
         """Everything that was decided about a trial, the oldest first."""
@@ -320,14 +288,14 @@ class Archive:
     def _of_trial(self, asked: Select, table: Table, trial: int) -> pd.DataFrame:
         with self._reading() as connection:
             _need(connection, [trial])
-            return _frame(connection, asked.where(table.c.trial == trial))
+            return read_frame(connection, asked.where(table.c.trial == trial))
 
     def volumes(self) -> pd.DataFrame:
         """Every measurement of a roll's volume: ``roll``, ``cell_volume`` (cm³/m²), ``measured``, ``note``."""
         columns = [VOLUMES.c.roll, VOLUMES.c.cell_volume, VOLUMES.c.measured, VOLUMES.c.note]
         asked = select(*columns).order_by(VOLUMES.c.roll, VOLUMES.c.measured, VOLUMES.c.id)
         with self._reading() as connection:
-            return _frame(connection, asked)
+            return read_frame(connection, asked)
 
     def rolls(self, tried: Sequence[Roll] = ()) -> tuple[Roll, ...]:
         """The roll inventory, each roll with the volume that was measured last.
@@ -348,7 +316,7 @@ class Archive:
         ``recipe``, ``answer``, ``made``.
         """
         with self._reading() as connection:
-            return _frame(connection, select(FITS).order_by(FITS.c.id)).set_index("id")
+            return read_frame(connection, select(FITS).order_by(FITS.c.id)).set_index("id")
 
     def file(self, trial: int) -> InputFile:
         """The file of a trial as it came."""
@@ -387,139 +355,19 @@ class Archive:
     def _stored(
         self, connection: Connection, numbers: list[int], standings: Mapping[int, str] | None
     ) -> StoredTrial:
-        heads = {row.id: row for row in connection.execute(select(TRIALS).where(TRIALS.c.id.in_(numbers)))}
-        heads = [heads[number] for number in numbers]
+        heads = read_heads(connection, numbers)
         units = {head.pressure_unit for head in heads}
         if len(units) > 1:
             told = ", ".join(f"trial {head.id} in {head.pressure_unit}" for head in heads)
             raise UnusableInput(
                 f"pressures are of several kinds ({told}); set aside the trials of all but one kind"
             )
-        states = _states(heads, self.trials()["standing"] if standings is None else standings)
-        together = "\n".join(f"{head.fingerprint} {states.get(head.id, '')}" for head in heads)
-        return StoredTrial(
-            self,
-            tuple(numbers),
-            states,
-            _prints(connection, heads, states).set_index("print"),
-            _labelled(read_rows(connection, CELLS, numbers), _labels(heads), ["print"]),
-            heads[0].fingerprint if len(heads) == 1 else hashlib.sha256(together.encode()).hexdigest()[:12],
-            units.pop(),
-            tuple(head.name for head in heads),
-            tuple(note for head in heads for note in head.notes.splitlines()),
-        )
+        states = states_of(heads, self.trials()["standing"] if standings is None else standings)
+        return read_stored(connection, heads, states, partial(self._features, numbers, states))
 
-    def features(self, numbers: Sequence[int], states: Mapping[int, str]) -> pd.DataFrame:
-        """The features of trials, as `Trial.features`."""
+    def _features(self, numbers: list[int], states: Mapping[int, str]) -> pd.DataFrame:
         with self._reading() as connection:
-            heads = list(connection.execute(select(TRIALS).where(TRIALS.c.id.in_(numbers))))
-            heads.sort(key=lambda head: numbers.index(head.id))
-            features = _labelled(read_rows(connection, FEATURES, numbers), _labels(heads), ["print"])
-            prints = _prints(connection, heads, states)
-        return features.join(prints.set_index("print"), on="print")
-
-
-def _states(heads, standings: Mapping[int, str]) -> dict[int, str]:
-    """Name of the trial since which the process is as it is, per trial; empty where it never changed."""
-    states, state = {}, heads[0].name
-    for head in heads:
-        state = head.name if standings[head.id] == "changed process" else state
-        states[head.id] = state
-    return states if len(set(states.values())) > 1 else {}
-
-
-def _prints(connection: Connection, heads, states: Mapping[int, str]) -> pd.DataFrame:
-    rows = read_rows(connection, PRINTS, [head.id for head in heads])
-    if states:
-        rows = rows.assign(state=rows["trial"].map(states))
-    return _labelled(rows, _labels(heads), ["print", "make_ready"])
-
-
-def _known(connection: Connection, checksum: str, fingerprint: str) -> Added | None:
-    same = or_(TRIALS.c.file == checksum, TRIALS.c.fingerprint == fingerprint)
-    row = connection.execute(select(TRIALS.c.id, TRIALS.c.name).where(same)).first()
-    return None if row is None else Added(row.id, row.name, True)
-
-
-def _added(
-    connection: Connection, file: InputFile, checksum: str, trial: Trial, standing: str, reason: str
-) -> Added:
-    connection.execute(FILES.insert().values(checksum=checksum, name=file.name, content=file.content))
-    number = connection.execute(
-        TRIALS.insert().values(
-            name=file.name,
-            file=checksum,
-            fingerprint=trial.fingerprint,
-            pressure_unit=trial.pressure_unit,
-            notes="\n".join(trial.notes),
-            features=len(trial.features),
-            added=_now(),
-        )
-    ).inserted_primary_key[0]
-    write_rows(connection, PRINTS, number, trial.prints.reset_index())
-    write_rows(connection, CELLS, number, trial.cells)
-    write_rows(connection, FEATURES, number, trial.features)
-    _decide(connection, number, standing, reason)
-    return Added(number, file.name, False)
-
-
-def _decide(connection: Connection, trial: int, standing: str, reason: str) -> None:
-    connection.execute(DECISIONS.insert().values(trial=trial, standing=standing, reason=reason, made=_now()))
-
-
-_LONGEST_REASON = 300
-
-
-def _worded(reason: str) -> str:
-    """A reason on one line."""
-    reason = " ".join("".join(sign if sign.isprintable() else " " for sign in reason).split())
-    if len(reason) > _LONGEST_REASON:
-        raise UnusableInput(
-            f"a reason has at most {_LONGEST_REASON} letters, this one {len(reason)}; say it shorter"
-        )
-    return reason
-
-
-def _refuse_repeated(connection: Connection, trial: Trial) -> None:
-    """Prints that a trial of the archive has, with the same values, would count twice."""
-    new = _signatures(trial.cells)
-    names = list(new)
-    for first in range(0, len(names), 500):
-        asked = select(CELLS).where(CELLS.c.print.in_(names[first : first + 500]))
-        there = _frame(connection, asked)
-        for number, rows in there.groupby("trial"):
-            same = [name for name, signature in _signatures(rows).items() if signature == new[name]]
-            if same:
-                told = ", ".join(same[:5]) + ", …" * (len(same) > 5)
-                raise UnusableInput(
-                    f"{len(same)} of its prints ({told}) are in trial {number} already, with the same values, and would "
-                    "count twice; leave them out of the file"
-                )
-
-
-def _signatures(cells: pd.DataFrame) -> dict[str, tuple]:
-    """By print, what was measured on it, to nine digits: another order of rows may change the last ones."""
-    numbers = cells[["mean", "plate_gap"]].apply(pd.to_numeric)
-    told = cells.assign(**numbers).sort_values(["print", "quantity", "plate_gap"])
-    told["mean"] = told["mean"].map("{:.9g}".format)
-    return {
-        str(name): tuple(map(tuple, rows[["quantity", "count", "mean"]].to_numpy()))
-        for name, rows in told.groupby("print")
-    }
-
-
-def _compare(connection: Connection, trial: int, found: Comparison) -> None:
-    values = {"against": found.against, "verdict": found.verdict, "told": "\n".join(found.told)}
-    connection.execute(COMPARISONS.insert().values(trial=trial, made=_now(), **values))
-
-
-def _frame(connection: Connection, asked: Select) -> pd.DataFrame:
-    found = connection.execute(asked)
-    return pd.DataFrame(found.all(), columns=list(found.keys()))
-
-
-def _now() -> datetime.datetime:
-    return datetime.datetime.now(datetime.UTC)
+            return read_features(connection, read_heads(connection, numbers), states)
 
 
 def _need(connection: Connection, numbers: Sequence[int]) -> None:
@@ -527,18 +375,3 @@ def _need(connection: Connection, numbers: Sequence[int]) -> None:
     for number in numbers:
         if number not in known:
             raise UnusableInput(f"there is no trial {number}; `pwindow trials` lists them")
-
-
-def _labels(heads) -> dict[int, str]:
-    """What stands before the print ids of each trial; nothing where there is one."""
-    names = [head.name for head in heads]
-    return {
-        head.id: f"{head.name if names.count(head.name) == 1 else f'{head.name} (trial {head.id})'}: "
-        * (len(names) > 1)
-        for head in heads
-    }
-
-
-def _labelled(frame: pd.DataFrame, labels: Mapping[int, str], names: Sequence[str]) -> pd.DataFrame:
-    before = frame["trial"].map(labels)
-    return frame.assign(**{name: before + frame[name] for name in names}).drop(columns=["trial", "at"])

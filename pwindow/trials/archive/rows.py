@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import pandas as pd
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, Select, Table, select
 
 _CHUNK = 50_000
 
@@ -40,10 +40,15 @@ def _columns(rows: pd.DataFrame) -> str:
 
 def read_rows(connection: Connection, table: Table, trials: Sequence[int]) -> pd.DataFrame:
     """The rows of trials, trial after trial in the order given, with the columns ``trial`` and ``at``."""
-    found = connection.execute(select(table).where(table.c.trial.in_(trials)))
-    frame = pd.DataFrame(found.all(), columns=list(found.keys()))
+    frame = read_frame(connection, select(table).where(table.c.trial.in_(trials)))
     for column in table.columns:
         kind = object if column.type.python_type is str else column.type.python_type
         frame[column.name] = frame[column.name].astype(kind)
     order = frame["trial"].map({trial: place for place, trial in enumerate(trials)})
     return frame.assign(order=order).sort_values(["order", "at"], ignore_index=True).drop(columns="order")
+
+
+def read_frame(connection: Connection, asked: Select) -> pd.DataFrame:
+    """What a query finds, a column for each of its columns."""
+    found = connection.execute(asked)
+    return pd.DataFrame(found.all(), columns=list(found.keys()))

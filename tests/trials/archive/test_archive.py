@@ -40,7 +40,7 @@ def test_a_fit_from_the_archive_is_the_same_to_the_last_digit(archive, first, de
 
 def test_a_fit_fetches_no_features(archive, first, monkeypatch):
     archive.add(first, "same process", "the first")
-    monkeypatch.setattr(Archive, "features", None)
+    monkeypatch.setattr(Archive, "_features", lambda *_: pytest.fail("features were fetched"))
     pw.find_window(pw.fit(archive.trial()), pw.read_product(pw.demo("tag.toml"))).speed_bands()
 
 

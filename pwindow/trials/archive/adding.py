@@ -1,0 +1,144 @@
+"""How a trial is written to an archive: what is looked up first, and all that is kept of it."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+from dataclasses import dataclass
+
+import pandas as pd
+from sqlalchemy import Connection, or_, select
+
+from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.trials.archive.rows import read_frame, write_rows
+from pwindow.trials.archive.schema import (
+    CELLS,
+    COMPARISONS,
+    DECISIONS,
+    FEATURES,
+    FILES,
+    PRINTS,
+    TRIALS,
+)
+from pwindow.trials.trial import Trial
+
+
+@dataclass(frozen=True)
+class Added:
+    """What came of adding a file: the trial's number and name, and whether it was there before."""
+
+    trial: int
+    name: str
+    known: bool
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What was found when a trial was held against the fit of others.
+
+    Attributes
+    ----------
+    against : str
+        Fingerprint of that fit.
+    verdict : str
+        In a few words, such as "agrees".
+    told : tuple of str
+        Sentences.
+    """
+
+    against: str
+    verdict: str
+    told: tuple[str, ...]
+
+
+def known_trial(connection: Connection, file: InputFile, fingerprint: str) -> Added | None:
+    """The trial that has the same file, or the same content, where there is one."""
+    same = or_(TRIALS.c.file == checksum_of(file), TRIALS.c.fingerprint == fingerprint)
+    row = connection.execute(select(TRIALS.c.id, TRIALS.c.name).where(same)).first()
+    return None if row is None else Added(row.id, row.name, True)
+
+
+def write_trial(connection: Connection, file: InputFile, trial: Trial, standing: str, reason: str) -> Added:
+    """Write a trial with its file, its rows and the first decision about it."""
+    number = connection.execute(
+        TRIALS.insert().values(
+            name=file.name,
+            file=write_file(connection, file),
+            fingerprint=trial.fingerprint,
+            pressure_unit=trial.pressure_unit,
+            notes="\n".join(trial.notes),
+            features=len(trial.features),
+            added=now(),
+        )
+    ).inserted_primary_key[0]
+    write_rows(connection, PRINTS, number, trial.prints.reset_index())
+    write_rows(connection, CELLS, number, trial.cells)
+    write_rows(connection, FEATURES, number, trial.features)
+    write_decision(connection, number, standing, reason)
+    return Added(number, file.name, False)
+
+
+def checksum_of(file: InputFile) -> str:
+    return hashlib.sha256(file.content).hexdigest()
+
+
+def write_file(connection: Connection, file: InputFile) -> str:
+    """Write a file as it came; gives the checksum it is found by."""
+    checksum = checksum_of(file)
+    connection.execute(FILES.insert().values(checksum=checksum, name=file.name, content=file.content))
+    return checksum
+
+
+def write_decision(connection: Connection, trial: int, standing: str, reason: str) -> None:
+    connection.execute(DECISIONS.insert().values(trial=trial, standing=standing, reason=reason, made=now()))
+
+
+def write_comparison(connection: Connection, trial: int, found: Comparison) -> None:
+    values = {"against": found.against, "verdict": found.verdict, "told": "\n".join(found.told)}
+    connection.execute(COMPARISONS.insert().values(trial=trial, made=now(), **values))
+
+
+def refuse_repeated(connection: Connection, trial: Trial) -> None:
+    """Prints that a trial of the archive has, with the same values, would count twice."""
+    new = _signatures(trial.cells)
+    names = list(new)
+    for first in range(0, len(names), 500):
+        asked = select(CELLS).where(CELLS.c.print.in_(names[first : first + 500]))
+        there = read_frame(connection, asked)
+        for number, rows in there.groupby("trial"):
+            same = [name for name, signature in _signatures(rows).items() if signature == new[name]]
+            if same:
+                told = ", ".join(same[:5]) + ", …" * (len(same) > 5)
+                raise UnusableInput(
+                    f"{len(same)} of its prints ({told}) are in trial {number} already, with the same values, and would "
+                    "count twice; leave them out of the file"
+                )
+
+
+def _signatures(cells: pd.DataFrame) -> dict[str, tuple]:
+    """By print, what was measured on it, to nine digits: another order of rows may change the last ones."""
+    numbers = cells[["mean", "plate_gap"]].apply(pd.to_numeric)
+    told = cells.assign(**numbers).sort_values(["print", "quantity", "plate_gap"])
+    told["mean"] = told["mean"].map("{:.9g}".format)
+    return {
+        str(name): tuple(map(tuple, rows[["quantity", "count", "mean"]].to_numpy()))
+        for name, rows in told.groupby("print")
+    }
+
+
+_LONGEST_REASON = 300
+
+
+def worded(reason: str) -> str:
+    """A reason on one line."""
+    reason = " ".join("".join(sign if sign.isprintable() else " " for sign in reason).split())
+    if len(reason) > _LONGEST_REASON:
+        raise UnusableInput(
+            f"a reason has at most {_LONGEST_REASON} letters, this one {len(reason)}; say it shorter"
+        )
+    return reason
+
+
+def now() -> datetime.datetime:
+    return datetime.datetime.now(datetime.UTC)

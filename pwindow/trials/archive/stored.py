@@ -1,0 +1,103 @@
+"""Trials of an archive as one, ready to be fitted."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import pandas as pd
+from sqlalchemy import Connection, Row, select
+
+from pwindow.trials.archive.rows import read_rows
+from pwindow.trials.archive.schema import (
+    CELLS,
+    FEATURES,
+    PRINTS,
+    TRIALS,
+)
+from pwindow.trials.trial import Trial
+
+
+@dataclass(frozen=True)
+class StoredTrial(Trial):
+    """Trials of an archive as one; features are fetched only when they are asked for."""
+
+    fetch: Callable[[], pd.DataFrame] = field(repr=False)
+    numbers: tuple[int, ...]
+    prints: pd.DataFrame = field(repr=False)
+    cells: pd.DataFrame = field(repr=False)
+    fingerprint: str
+    pressure_unit: str
+    files: tuple[str, ...]
+    notes: tuple[str, ...] = field(default=(), repr=False)
+
+    @cached_property
+    def features(self) -> pd.DataFrame:
+        return self.fetch()
+
+
+def states_of(heads: Sequence[Row], standings: Mapping[int, str]) -> dict[int, str]:
+    """Name of the trial since which the process is as it is, per trial; empty where it never changed."""
+    states, state = {}, heads[0].name
+    for head in heads:
+        state = head.name if standings[head.id] == "changed process" else state
+        states[head.id] = state
+    return states if len(set(states.values())) > 1 else {}
+
+
+def read_heads(connection: Connection, numbers: Sequence[int]) -> list[Row]:
+    """What is said of trials as a whole, in the order of the numbers."""
+    found = {row.id: row for row in connection.execute(select(TRIALS).where(TRIALS.c.id.in_(numbers)))}
+    return [found[number] for number in numbers]
+
+
+def read_stored(
+    connection: Connection,
+    heads: Sequence[Row],
+    states: Mapping[int, str],
+    fetch: Callable[[], pd.DataFrame],
+) -> StoredTrial:
+    """Trials as one; `fetch` gets their features when somebody asks for them."""
+    numbers = [head.id for head in heads]
+    together = "\n".join(f"{head.fingerprint} {states.get(head.id, '')}" for head in heads)
+    return StoredTrial(
+        fetch,
+        tuple(numbers),
+        _prints(connection, heads, states).set_index("print"),
+        _labelled(read_rows(connection, CELLS, numbers), _labels(heads), ["print"]),
+        heads[0].fingerprint if len(heads) == 1 else hashlib.sha256(together.encode()).hexdigest()[:12],
+        heads[0].pressure_unit,
+        tuple(head.name for head in heads),
+        tuple(note for head in heads for note in head.notes.splitlines()),
+    )
+
+
+def read_features(connection: Connection, heads: Sequence[Row], states: Mapping[int, str]) -> pd.DataFrame:
+    """The features of trials, as `Trial.features`."""
+    rows = read_rows(connection, FEATURES, [head.id for head in heads])
+    features = _labelled(rows, _labels(heads), ["print"])
+    return features.join(_prints(connection, heads, states).set_index("print"), on="print")
+
+
+def _prints(connection: Connection, heads: Sequence[Row], states: Mapping[int, str]) -> pd.DataFrame:
+    rows = read_rows(connection, PRINTS, [head.id for head in heads])
+    if states:
+        rows = rows.assign(state=rows["trial"].map(states))
+    return _labelled(rows, _labels(heads), ["print", "make_ready"])
+
+
+def _labels(heads: Sequence[Row]) -> dict[int, str]:
+    """What stands before the print ids of each trial; nothing where there is one."""
+    names = [head.name for head in heads]
+    return {
+        head.id: f"{head.name if names.count(head.name) == 1 else f'{head.name} (trial {head.id})'}: "
+        * (len(names) > 1)
+        for head in heads
+    }
+
+
+def _labelled(frame: pd.DataFrame, labels: Mapping[int, str], names: Sequence[str]) -> pd.DataFrame:
+    before = frame["trial"].map(labels)
+    return frame.assign(**{name: before + frame[name] for name in names}).drop(columns=["trial", "at"])

@@ -1,0 +1,244 @@
+"""Two fits of an archive side by side: how they differ, and which trial moved what."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pwindow.errors import UnusableInput
+from pwindow.product import Product, read_product
+from pwindow.study import Roll
+from pwindow.trials.archive import Archive
+from pwindow.window.maps import WindowMap, window_map
+from pwindow.window.recommend import recommend
+from pwindow.window.refits.kept import BAND, KeptFit, answer_of, surfaces_of, windows_of
+
+
+@dataclass(frozen=True)
+class SideBySide:
+    """The windows of one product on two fits, at one plate and pressure.
+
+    Attributes
+    ----------
+    title : str
+        Product, plate and pressure.
+    level : float
+    rolls : tuple of Roll
+    before, after : WindowMap
+    recommended : pair of (speed, cell volume) or None
+        Where the recommended set-ups lie on the maps, m/min and cm³/m².
+    fits : pair of str
+        Fingerprints of the two.
+    elsewhere : str
+        Where the earlier fit recommends to run, where that is not on these maps; else "".
+    """
+
+    title: str
+    level: float
+    rolls: tuple[Roll, ...]
+    before: WindowMap
+    after: WindowMap
+    recommended: tuple[tuple[float, float] | None, ...]
+    fits: tuple[str, str]
+    elsewhere: str = ""
+
+    def to_frame(self) -> pd.DataFrame:
+        """Both maps, as of `WindowMap.to_frame`, told apart by ``fit``: before, after."""
+        parts = {"before": self.before, "after": self.after}
+        return pd.concat([one.to_frame().assign(fit=name) for name, one in parts.items()], ignore_index=True)
+
+
+def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> SideBySide:
+    """The windows of the later fit's first product, where that fit recommends to run.
+
+    Raises
+    ------
+    UnusableInput
+        If the later fit was asked for no product.
+    """
+    if not after.recipe["products"]:
+        raise UnusableInput(f"fit {after.number} was made for no product; `pwindow refit --product …`")
+    recipe = {name: after.recipe[name] for name in ("products", "study", "rolls")}
+    one, other = (
+        next(windows_of(archive, recipe, surfaces_of(archive, kept.recipe))) for kept in (before, after)
+    )
+    bests = [recommend(window, window.speed_bands()) for window in (one, other)]
+    key, trial = other.surfaces.trial.pressure_key, other.surfaces.trial
+    best = bests[1] or {"plate": other.plates[0], key: trial.pressures[len(trial.pressures) // 2]}
+    plate, pressure = best["plate"], best[key]
+    spots = tuple(
+        (found["speed_m_min"], found["cell_volume_cm3_m2"])
+        if found and (found["plate"], found[key]) == (plate, pressure)
+        else None
+        for found in bests
+    )
+    title = f"{other.product.name}: {plate + ', ' if plate else ''}{pressure:g} {trial.pressure_unit}"
+    maps = (window_map(window, plate, pressure) for window in (one, other))
+    elsewhere = ""
+    if bests[0] and spots[0] is None:
+        at = bests[0]
+        where = f"{at['plate'] + ', ' if at['plate'] else ''}{at[key]:g} {trial.pressure_unit}"
+        elsewhere = (
+            f"before: {at['speed_m_min']:g} m/min with roll {at['roll']} at {where}, not on this picture"
+        )
+    fits = before.fingerprint, after.fingerprint
+    return SideBySide(title, other.level, other.rolls, *maps, spots, fits, elsewhere)
+
+
+_PRINTED = 4  # digits that a fit is reproduced to, those that are printed
+
+
+def differences(answer: Mapping, other: Mapping) -> list[str]:
+    """Numbers of two answers that do not print alike, by where they stand."""
+    return [
+        f"{place}: {one} and {another}"
+        for place, one, another in _leaves(answer, other)
+        if _as_printed(one) != _as_printed(another)
+    ]
+
+
+def _leaves(one, other, place: str = "") -> Iterator[tuple[str, object, object]]:
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        for key in dict.fromkeys([*one, *other]):
+            yield from _leaves(one.get(key), other.get(key), f"{place}, {key}" if place else str(key))
+    elif isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
+        for at, (first, second) in enumerate(zip(one, other), start=1):
+            yield from _leaves(first, second, f"{place} {at}")
+    else:
+        yield place, one, other
+
+
+def _as_printed(value: object) -> object:
+    return f"{value:.{_PRINTED}g}" if isinstance(value, float) else value
+
+
+def compare(
+    archive: Archive,
+    before: KeptFit,
+    after: KeptFit,
+    tell: Callable[[str], None] = lambda step: None,
+) -> dict:
+    """Two fits side by side, and which trial moved what.
+
+    Returns
+    -------
+    dict
+        ``changes`` (sentences: what was fitted or judged otherwise), ``coefficients`` and
+        ``standard_deviations`` (DataFrames: response, term, before, after, and the change in standard errors
+        of the earlier where both are coded alike), ``bands`` (DataFrame: product, roll, plate, pressure,
+        fastest speed before and after), ``recommended`` (per product: before and after, and
+        whether it was ``judged_before``), ``influence``
+        (DataFrame: per trial of the later fit and product the recommended speed with and without it, and
+        ``why`` there is no fit without it).
+    """
+    return {
+        "changes": _changes(archive, before, after),
+        "coefficients": _side_by_side(before, after, "coefficients"),
+        "standard_deviations": _side_by_side(before, after, "standard_deviations"),
+        "bands": _bands(before, after),
+        "recommended": {
+            name: {
+                "before": _recommended(before.answer, name),
+                "after": _recommended(after.answer, name),
+                "judged_before": name in before.answer["products"],
+            }
+            for name in after.answer["products"]
+        },
+        "influence": _influence(archive, after, tell),
+    }
+
+
+def _side_by_side(before: KeptFit, after: KeptFit, what: str) -> pd.DataFrame:
+    rows = []
+    for name in dict.fromkeys([*before.answer["surfaces"], *after.answer["surfaces"]]):
+        surfaces = [kept.answer["surfaces"].get(name, {}) for kept in (before, after)]
+        one, other = (surface.get(what, {}) for surface in surfaces)
+        alike = surfaces[0].get("coding") == surfaces[1].get("coding")
+        for term in dict.fromkeys([*one, *other]):
+            first, second = one.get(term), other.get(term)
+            row = {"response": name, "term": term}
+            if what == "coefficients":
+                told = alike and None not in (first, second)
+                moved = (second[0] - first[0]) / first[1] if told else None
+                row |= {"before": first and first[0], "after": second and second[0], "in_std_errors": moved}
+            else:
+                row |= {"before": first, "after": second}
+            rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _bands(before: KeptFit, after: KeptFit) -> pd.DataFrame:
+    frames = []
+    for name in after.answer["products"]:
+        one, other = (
+            pd.DataFrame(
+                kept.answer["products"].get(name, {}).get("bands", []), columns=[*BAND, "speed_high_m_min"]
+            )
+            .groupby(BAND)["speed_high_m_min"]
+            .max()
+            for kept in (before, after)
+        )
+        both = pd.DataFrame({"fastest_before": one, "fastest_after": other}).reset_index()
+        frames.append(both.assign(product=name))
+    columns = ["product", *BAND, "fastest_before", "fastest_after"]
+    return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
+
+
+def _changes(archive: Archive, before: KeptFit, after: KeptFit) -> list[str]:
+    """What was fitted or judged otherwise, beside the trials."""
+    one, other = before.recipe, after.recipe
+    told = [
+        f"{words}: {one[key] or 'none'} before, {other[key] or 'none'} after"
+        for key, words in (("terms", "terms"), ("leave_out", "terms left out"))
+        if one[key] != other[key]
+    ]
+    products = [_products(archive, kept) for kept in (before, after)]
+    told += [
+        f"{name}: its requirements or its pattern differ ({_wording(products[0][name])} before, "
+        f"{_wording(products[1][name])} after)"
+        for name in products[0]
+        if name in products[1] and products[0][name] != products[1][name]
+    ]
+    if (one["rolls"], one["study"]) != (other["rolls"], other["study"]):
+        told.append("the roll inventory or the ink that was reckoned with differs")
+    codings = [
+        {name: one.get("coding") for name, one in kept.answer["surfaces"].items()} for kept in (before, after)
+    ]
+    if codings[0] != codings[1]:
+        told.append(
+            "the trials of the two fits cover other ranges or states of the process, so their coefficients are coded "
+            "otherwise and are not to be compared one by one; compare bands and recommended speeds"
+        )
+    return told
+
+
+def _products(archive: Archive, kept: KeptFit) -> dict[str, Product]:
+    read = (read_product(archive.declaration(checksum)) for checksum in kept.recipe["products"])
+    return {product.name: product for product in read}
+
+
+def _wording(product: Product) -> str:
+    return "; ".join(requirement.wording() for requirement in product.requirements)
+
+
+def _recommended(answer: Mapping, name: str) -> dict | None:
+    return answer["products"].get(name, {}).get("recommended")
+
+
+def _influence(archive: Archive, kept: KeptFit, tell: Callable[[str], None]) -> pd.DataFrame:
+    """What the later fit would recommend without each of its trials."""
+    rows = []
+    trials = kept.recipe["trials"]
+    for trial in trials if len(trials) > 1 else []:
+        tell(f"fitting without trial {trial['number']}")
+        try:
+            without, why = answer_of(archive, kept.recipe, trial["number"]), ""
+        except UnusableInput as problem:
+            without, why = {"products": {}}, str(problem)
+        for name in kept.answer["products"]:
+            speeds = [_recommended(answer, name) for answer in (kept.answer, without)]
+            told = [best and best["speed_m_min"] for best in speeds]
+            rows.append((trial["number"], trial["name"], name, *told, why))
+    return pd.DataFrame(rows, columns=["trial", "name", "product", "speed_with", "speed_without", "why"])

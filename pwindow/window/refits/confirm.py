@@ -1,0 +1,134 @@
+"""Prints of a run beside what a fit promised, and what it would promise with them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pwindow.errors import SurfaceProblem, UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.surfaces.agreement import Agreement, hold_against
+from pwindow.surfaces.responses import STATE
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.surfaces.terms import label
+from pwindow.trials.archive import USED, Added, Archive
+from pwindow.trials.trial import read_trial
+from pwindow.window.refits.kept import KeptFit, surfaces_of, windows_of
+from pwindow.window.requirements_met import COLUMNS as MET_COLUMNS
+from pwindow.window.requirements_met import requirements_met
+from pwindow.window.window import Window
+
+
+@dataclass(frozen=True)
+class Confirmation:
+    """Prints of a run beside what a fit promised of them.
+
+    Attributes
+    ----------
+    added : Added
+    agreement : Agreement
+    met : DataFrame
+        As of `requirements_met`, with the ``product`` in front.
+    promises : DataFrame
+        As of `promises`.
+    """
+
+    added: Added
+    agreement: Agreement
+    met: pd.DataFrame
+    promises: pd.DataFrame
+
+
+def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
+    """Keep the prints of a run, undecided, and hold them against what a fit promised.
+
+    Raises
+    ------
+    UnusableInput
+        If the fit stands on these very prints, or they cannot be kept.
+    """
+    trial = read_trial(file)
+    known = archive.known(file, trial)
+    if known is not None and known.trial in kept.standings:
+        raise UnusableInput(
+            f"trial {known.trial} is part of fit {kept.number}: a fit is not confirmed by its own prints; name an earlier "
+            "fit by --fit"
+        )
+    surfaces = surfaces_of(archive, kept.recipe)
+    agreement = hold_against(surfaces, trial)
+    reason = f"confirmation prints of fit {kept.number}"
+    added = archive.add(file, "undecided", reason, trial, agreement.comparison)
+    tables = [
+        requirements_met(window, trial).assign(product=window.product.name)
+        for window in windows_of(archive, kept.recipe, surfaces)
+    ]
+    names = ["product", *MET_COLUMNS]
+    met = pd.concat(tables, ignore_index=True)[names] if tables else pd.DataFrame(columns=names)
+    return Confirmation(added, agreement, met, promises(archive, kept, surfaces, added.trial))
+
+
+def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -> pd.DataFrame:
+    """What a fit promised at the set-ups of a trial, and what it would promise with that trial in it.
+
+    Parameters
+    ----------
+    archive : Archive
+    kept : KeptFit
+    surfaces : Surfaces
+        Of that fit.
+    number : int
+        Number of a trial that the fit does not stand on, such as confirmation prints of a run.
+
+    Returns
+    -------
+    DataFrame
+        One row per product and set-up that the product can be printed at: ``product``, settings,
+        ``prints``, and the joint conformance probability ``promised``; ``if_same_process`` with these
+        prints counted as more of the same, ``if_changed_process`` as prints of a process that has changed.
+        NaN where the fit that promised has nothing tried, or no fit can be made.
+    """
+    prints = archive.trial([number]).prints
+    readings = [surfaces, *(_with(archive, kept, surfaces, number, one) for one in USED)]
+    judged = [None if one is None else list(windows_of(archive, kept.recipe, one)) for one in readings]
+    rows = []
+    for at, window in enumerate(judged[0]):
+        own = prints[prints["plate"].isin(window.plates) | prints["plate"].isna()]
+        groups = own.groupby(["speed", "cell_volume", "pressure", "plate"], sort=False, dropna=False)
+        for (speed, volume, pressure, plate), members in groups:
+            setup = ("" if pd.isna(plate) else plate, speed, volume, pressure)
+            told = window.in_trial_region(window.setups(*setup))[0]
+            chances = [_chance(one[at], setup) if told and one else math.nan for one in judged]
+            rows.append((window.product.name, speed, volume, pressure, plate, len(members), *chances))
+    names = ["product", "speed_m_min", "cell_volume_cm3_m2", surfaces.trial.pressure_key, "plate", "prints"]
+    return pd.DataFrame(rows, columns=[*names, "promised", *("if_" + one.replace(" ", "_") for one in USED)])
+
+
+def _with(archive: Archive, kept: KeptFit, before: Surfaces, number: int, standing: str) -> Surfaces | None:
+    """The surfaces with one more trial, of the same form; None where they cannot be fitted.
+
+    A few prints at settings of their own would let in terms that hang on them alone.
+    """
+    trials = [*kept.recipe["trials"], {"number": number, "standing": standing}]
+    recipe = {**kept.recipe, "trials": trials}
+    try:
+        found = surfaces_of(archive, recipe)
+        more = sorted(_terms(found) - _terms(before))
+        return surfaces_of(archive, recipe | {"leave_out": [*recipe["leave_out"], *more]}) if more else found
+    except SurfaceProblem:
+        return None
+
+
+def _terms(surfaces: Surfaces) -> set[str]:
+    """Names of the terms of all surfaces, but for states of the process."""
+    return {
+        label(term)
+        for surface in surfaces.by_name.values()
+        for term in surface.design.terms
+        if term and not any(part.startswith(f"{STATE}=") for part in term)
+    }
+
+
+def _chance(window: Window, setup: tuple) -> float:
+    return float(window.joint_conformance(window.setups(*setup))[0])

@@ -1,0 +1,204 @@
+"""Fits that are kept in an archive: what each stood on and what it said."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.product import read_product
+from pwindow.study import Roll, Study, read_study
+from pwindow.surfaces.fingerprint import digest, fit_fingerprint, versions
+from pwindow.surfaces.surfaces import Surfaces, fit
+from pwindow.trials.archive import Archive
+from pwindow.window.recommend import recommend
+from pwindow.window.window import Window, find_window
+
+BAND = ["roll", "plate", "pressure"]
+"""What tells the speed bands of an answer apart."""
+
+
+@dataclass(frozen=True)
+class KeptFit:
+    """A fit that an archive holds.
+
+    Attributes
+    ----------
+    number : int
+    fingerprint : str
+        Twelve hexadecimal digits of the recipe.
+    recipe : mapping
+        ``trials`` (number, name, fingerprint, standing), ``terms``, ``leave_out``, ``products`` and
+        ``study`` (checksums of the files), ``rolls`` (volumes of the inventory, where no study says
+        them), ``versions``, and ``fit``, the fingerprint of the surfaces alone, which pages and
+        pictures name.
+    answer : mapping
+        ``surfaces``: coefficients and standard deviations; ``products``: speed bands and the
+        recommended set-up of each.
+    made : datetime
+    """
+
+    number: int
+    fingerprint: str
+    recipe: Mapping
+    answer: Mapping
+    made: datetime
+
+    @property
+    def standings(self) -> dict[int, str]:
+        return {trial["number"]: trial["standing"] for trial in self.recipe["trials"]}
+
+
+def refit(
+    archive: Archive,
+    products: Sequence[InputFile],
+    study: InputFile | None = None,
+    terms: str = "all",
+    leave_out: Sequence[str] = (),
+    tell: Callable[[str], None] = lambda step: None,
+) -> KeptFit:
+    """Fit the trials that an archive uses, judge products on the fit, and keep all of it.
+
+    Parameters
+    ----------
+    archive : Archive
+    products : sequence of InputFile
+    study : InputFile, optional
+    terms, leave_out
+        As of `pwindow.surfaces.fit`.
+    tell : callable
+        Told of each step before it is taken.
+
+    Returns
+    -------
+    KeptFit
+        The one that was kept before, where nothing has changed since.
+    """
+    _refuse_same_names(products)
+    trial, kept = archive.trial(), archive.trials()
+    recipe = {
+        "trials": [
+            {"number": number, **kept.loc[number, ["name", "fingerprint", "standing"]].to_dict()}
+            for number in trial.numbers
+        ],
+        "terms": terms,
+        "leave_out": sorted(leave_out),
+        "products": sorted(archive.keep_declaration("product", file) for file in products),
+        "study": None if study is None else archive.keep_declaration("study", study),
+        "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls(trial.rolls)},
+        "versions": versions(),
+        "fit": fit_fingerprint(trial, terms, leave_out),
+    }
+    fingerprint = digest(recipe)
+    if fingerprint not in set(archive.fits()["fingerprint"]):
+        archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer_of(archive, recipe, tell=tell)))
+    return kept_fit(archive, fingerprint)
+
+
+def _refuse_same_names(products: Sequence[InputFile]) -> None:
+    seen: dict[str, str] = {}
+    for file in products:
+        name = read_product(file).name
+        if name in seen:
+            raise UnusableInput(
+                f"{seen[name]} and {file.name} are both of a product “{name}”; give each a name of its own"
+            )
+        seen[name] = file.name
+
+
+def kept_fit(archive: Archive, which: str) -> KeptFit:
+    """A fit by its number or the beginning of its fingerprint.
+
+    Raises
+    ------
+    UnusableInput
+        If there is none, or several.
+    """
+    fits = archive.fits()
+    named = fits["fingerprint"].str.startswith(which) if len(which) > 3 else False
+    found = fits[(fits.index.astype(str) == which) | named]
+    if len(found) != 1:
+        what = "no fit" if found.empty else "more than one fit"
+        raise UnusableInput(f"there is {what} “{which}”; `pwindow fits` lists them")
+    row = found.iloc[0]
+    return KeptFit(
+        int(found.index[0]),
+        row["fingerprint"],
+        json.loads(row["recipe"]),
+        json.loads(row["answer"]),
+        row["made"],
+    )
+
+
+def answer_of(
+    archive: Archive,
+    recipe: Mapping,
+    without: int | None = None,
+    tell: Callable[[str], None] = lambda step: None,
+) -> dict:
+    """What a recipe says, made anew; with a trial left out where one is named."""
+    tell("fitting the surfaces")
+    surfaces = surfaces_of(archive, recipe, without)
+    products = {}
+    for window in windows_of(archive, recipe, surfaces):
+        tell(f"judging {window.product.name}")
+        products[window.product.name] = _judged(window)
+    return {
+        "surfaces": {name: _surface(surfaces, name) for name in surfaces.by_name},
+        "products": products,
+        "pressure_unit": surfaces.trial.pressure_unit,
+    }
+
+
+def surfaces_of(archive: Archive, recipe: Mapping, without: int | None = None) -> Surfaces:
+    """The surfaces of a recipe."""
+    standings = {
+        trial["number"]: trial["standing"] for trial in recipe["trials"] if trial["number"] != without
+    }
+    return fit(archive.trial(list(standings), standings), recipe["terms"], recipe["leave_out"])
+
+
+def windows_of(archive: Archive, recipe: Mapping, surfaces: Surfaces) -> Iterator[Window]:
+    """The windows of the products of a recipe, as far as the trials can judge them."""
+    study = Study(rolls=tuple(Roll(name, volume) for name, volume in recipe["rolls"].items()))
+    if recipe["study"] is not None:
+        study = read_study(archive.declaration(recipe["study"]))
+    for checksum in recipe["products"]:
+        yield find_window(surfaces, read_product(archive.declaration(checksum)), study)
+
+
+def _surface(surfaces: Surfaces, name: str) -> dict:
+    surface = surfaces.by_name[name]
+    table, parts = surface.coefficients(), surface.components
+    return {
+        "coding": {one.name: [one.low, one.high, *one.levels] for one in surface.design.factors},
+        "coefficients": {term: [row["coefficient"], row["std_error"]] for term, row in table.iterrows()},
+        "standard_deviations": {
+            "make-ready": math.sqrt(parts.make_ready) if parts.split else None,
+            "print": math.sqrt(parts.print_),
+            "feature": math.sqrt(parts.feature),
+        },
+    }
+
+
+def _judged(window: Window) -> dict:
+    found = window.speed_bands()
+    bands = found.rename(columns={window.surfaces.trial.pressure_key: "pressure"})
+    best = recommend(window, found)
+    keys = [*BAND, "speed_low_m_min", "speed_high_m_min"]
+    return {
+        "bands": bands[keys].to_dict("records"),
+        "recommended": None
+        if best is None
+        else {
+            "roll": best["roll"],
+            "plate": best["plate"],
+            "pressure": best[window.surfaces.trial.pressure_key],
+            "speed_m_min": best["speed_m_min"],
+            "conformance": best["conformance"],
+        },
+    }
