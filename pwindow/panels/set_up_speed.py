@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from html import escape
 
 import ipywidgets as widgets
@@ -15,18 +14,18 @@ from pwindow.inputs import InputFile
 from pwindow.panels import words
 from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
-from pwindow.panels.frame import Frame, clock, facts, heading, made
+from pwindow.panels.frame import Frame, clock, facts, heading
 from pwindow.panels.pictures import Place
 from pwindow.panels.state import (
     Evidence,
     Setup,
     ask,
     first_judgeable,
-    given_evidence,
     loaded_evidence,
     replaced_product,
     reshaped,
 )
+from pwindow.panels.visit import Visit
 from pwindow.product import Product
 
 _FULL = widgets.Layout(width="100%")
@@ -212,29 +211,4 @@ def evidence_facts(evidence: Evidence, product: Product) -> str:
     )
 
 
-_ready: list[SetUpSpeed] = []
-"""The page that waits for its visitor: a kernel serves one."""
-
-
-def get_ready() -> None:
-    """Make the page before its visitor comes. What fails is told when the page is asked for."""
-    with suppress(Exception):
-        _ready[:] = [SetUpSpeed(given_evidence())]
-
-
-def set_up_speed(query: str | None = None) -> widgets.Widget:
-    """The page on the evidence that the server was started with; says why where it has none.
-
-    Parameters
-    ----------
-    query : str, optional
-        Query of the page's address.
-    """
-    return made(_TITLE, lambda: _opened(query))
-
-
-def _opened(query: str | None) -> widgets.Widget:
-    evidence = given_evidence()
-    page = next((page for page in _ready if page.evidence is evidence), None) or SetUpSpeed(evidence)
-    page.open_at(query)
-    return page.widget
+set_up_speed = Visit(_TITLE, SetUpSpeed)

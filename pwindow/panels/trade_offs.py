@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 
 import ipywidgets as widgets
 
@@ -14,10 +14,10 @@ from pwindow.errors import UnusableInput
 from pwindow.panels import trade_words as words
 from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
-from pwindow.panels.frame import Frame, heading, made
+from pwindow.panels.frame import Frame, heading
 from pwindow.panels.pictures import Place
 from pwindow.panels.set_up_speed import evidence_facts
-from pwindow.panels.state import Evidence, Question, ask, first_judgeable, given_evidence, replaced_product
+from pwindow.panels.state import Evidence, Question, ask, first_judgeable, replaced_product
 from pwindow.panels.trade_offs_state import (
     OWN,
     Own,
@@ -28,6 +28,7 @@ from pwindow.panels.trade_offs_state import (
     with_roll,
     without_planned,
 )
+from pwindow.panels.visit import Visit
 from pwindow.panels.words import working
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE
@@ -323,30 +324,4 @@ def _volume(text: str) -> float:
         raise UnusableInput("not a number") from problem
 
 
-_ready: list[TradeOffsPage] = []
-"""The page that waits for its visitor: a kernel serves one."""
-
-
-def get_trade_offs_ready() -> None:
-    """Make the page before its visitor comes. What fails is told when the page is asked for."""
-    with suppress(Exception):
-        _ready[:] = [TradeOffsPage(given_evidence())]
-
-
-def trade_offs(query: str | None = None) -> widgets.Widget:
-    """The page on the evidence that the server was started with; says why where it has none.
-
-    Parameters
-    ----------
-    query : str, optional
-        Query of the page's address.
-    """
-
-    def make() -> widgets.Widget:
-        evidence = given_evidence()
-        ready = (page for page in _ready if page.evidence is evidence)
-        page = next(ready, None) or TradeOffsPage(evidence)
-        page.open_at(query)
-        return page.widget
-
-    return made(_TITLE, make)
+trade_offs = Visit(_TITLE, TradeOffsPage)

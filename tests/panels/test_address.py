@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from pwindow.panels.address import Address, address_of, open_at
-from pwindow.panels.set_up_speed import SetUpSpeed, get_ready, set_up_speed
+from pwindow.panels.set_up_speed import SetUpSpeed, set_up_speed
 from pwindow.panels.state import given_evidence
 
 TAG, MESH = "Grain moisture tag", "De-fogging heater mesh"
@@ -116,7 +116,7 @@ def test_an_address_is_text_on_the_page(evidence):
 
 
 def test_a_kernel_made_ready_opens_at_the_address():
-    get_ready()
+    set_up_speed.get_ready()
     page = set_up_speed(f"product={TAG}&roll=1318&pressure=45&speed=60&colours=dark")
     assert "pw-page" in page._dom_classes
     assert set_up_speed("roll=0655") is page, "a page that is ready is not made twice"

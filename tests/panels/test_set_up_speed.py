@@ -1,7 +1,6 @@
 """The page as an object: set what a visitor sets, read what the page says."""
 
 import datetime
-import sys
 
 import numpy as np
 import pandas as pd
@@ -10,7 +9,7 @@ import pytest
 from pwindow.demo import demo
 from pwindow.inputs import InputFile
 from pwindow.panels import state
-from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts
+from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts, set_up_speed
 from pwindow.panels.state import (
     Evidence,
     ask,
@@ -22,7 +21,6 @@ from pwindow.panels.state import (
 )
 from pwindow.trials.archive import Archive
 
-module = sys.modules[SetUpSpeed.__module__]  # the package gives its name to the function
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
@@ -219,6 +217,6 @@ def test_a_process_that_changed_is_shown_as_it_is_since(tmp_path, monkeypatch):
 
 
 def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):
-    monkeypatch.setattr(module, "given_evidence", lambda: 1 / 0)
-    shown = module.set_up_speed("")
+    monkeypatch.setattr("pwindow.panels.visit.given_evidence", lambda: 1 / 0)
+    shown = set_up_speed("")
     assert "ZeroDivisionError" in shown.value and "ZeroDivisionError" in caplog.text
