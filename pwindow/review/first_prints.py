@@ -178,7 +178,7 @@ def stops(window: Window, setup: pd.DataFrame, first: tuple[FirstPrint, ...]) ->
         Of that set-up.
     """
     random = np.random.default_rng(20_250)
-    joint = window.surfaces.joint
+    joint = window.joint
     prints = _drawn_prints(window, setup, random)
     ink = random.normal(0.0, window.study.ink.resistivity_spread, _DRAWS)
     off_trial, off_part = np.zeros((2, _DRAWS), dtype=bool)
@@ -206,7 +206,7 @@ def _or(limit: float | None, otherwise: float) -> float:
 
 def _drawn_prints(window: Window, setup: pd.DataFrame, random: np.random.Generator) -> np.ndarray:
     """Means of prints of new make-readies, settings drifting within their tolerances, shape (n, q)."""
-    joint = window.surfaces.joint
+    joint = window.joint
     found = joint.predict(setup)
     spread = random.multivariate_normal(np.zeros(len(joint.names)), found.scale[0], _DRAWS)
     if np.isfinite(found.df):
