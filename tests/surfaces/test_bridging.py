@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+import pwindow as pw
 from pwindow.surfaces.agreement import hold_against
 from pwindow.surfaces.bridging import hold_bridged
 
@@ -76,3 +77,21 @@ def test_shorts_that_were_not_expected_are_told(demo_surfaces, later, read_frame
     names = set(rows.loc[narrow, "print"])
     assert set(found.bridging.standing_out) <= names and found.bridging.standing_out
     assert "look at print" in found.sentences[-1]
+
+
+@pytest.mark.parametrize("inspected", [1, 48])
+@pytest.mark.filterwarnings("error")
+def test_where_nothing_tells_what_varies_between_gaps_a_print_bridges_as_one(inspected):
+    """One gap a print was measured: the gaps of a print then close alike, by Student's t."""
+    found = hold_bridged(surface(30.0, 0.0, 20.0), cells([inspected, 0], inspected), 36.0 * np.eye(2))
+    share = stats.t.sf(10.0 / 6.0, 20.0)
+    assert found.cells["expected"].to_numpy() == pytest.approx(np.full(2, inspected * share), rel=0.01)
+    assert found.cells["p"][0] == pytest.approx(2 * share, rel=0.25), "all gaps of the print"
+    assert found.agrees
+
+
+def test_a_trial_that_measured_one_gap_a_print_can_be_held_against(demo_rows, read_frame):
+    rows = demo_rows.assign(gaps_inspected=np.nan, gaps_bridged=np.nan).drop(columns=["make_ready"])
+    one = read_frame(rows[rows["gap [um]"].notna()].groupby("print").head(1))
+    found = hold_against(pw.fit(one), one)
+    assert np.isfinite(found.by_name["gap_closure"].joint_p)
