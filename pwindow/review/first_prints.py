@@ -307,7 +307,8 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
     reach = stats.t.ppf(0.5 + level / 2, joint.df)
     ends = [_ends(line, mean, reach * deviation) for deviation in (wide, several)]
     logs = "gap_closure" not in line.weights
-    shift = float((reach + stats.t.ppf(NOTICED, joint.df)) * several)
+    shift = (reach + stats.t.ppf(NOTICED, joint.df)) * several
+    expected, noticed = float(line.natural(mean)), float(line.natural(mean + shift))
     requirement = one.requirement
     need_low, need_high, needs = _need(window, setup, one)
     return FirstPrint(
@@ -316,10 +317,10 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
         one.unit,
         one.features,
         one.of,
-        float(line.natural(mean)),
+        expected,
         *ends[0],
         *ends[1],
-        100.0 * float(np.expm1(shift)) if logs else shift,
+        100.0 * (noticed / expected - 1.0) if logs else abs(noticed - expected),
         "%" if logs else one.unit,
         None if requirement is None else requirement.least,
         None if requirement is None else requirement.most,

@@ -158,3 +158,18 @@ def test_one_measured_gap_a_print_stops_as_many_as_the_window_bridges(demo_rows,
     found = dataclasses.replace(first_prints(window, setup)[0], need_low=-np.inf)
     fails = 1.0 - window.conformance(setup)["gap"].iloc[0]
     assert fails > 0.02 and stops(window, setup, (found,)).part == pytest.approx(fails, abs=0.02)
+
+
+def test_what_is_noticed_is_a_change_of_what_is_measured(demo_surfaces, mesh, study):
+    """Over an undercoat the sheet changes less than its lines: 10 Ω of lines over 10 Ω are 5 Ω."""
+    told = []
+    for undercoat in ({}, {"undercoat": 5.0}):
+        asked = Requirement("sheet_resistance", most=3.8, parameters=undercoat)
+        window = pw.find_window(demo_surfaces, dataclasses.replace(mesh, requirements=(asked,)), study)
+        setup = window.setups(window.plates[0], 60.0, 5.6, 50.0)
+        told.append(by_name(first_prints(window, setup))["sheet_resistance"])
+    lines, both = told
+    changed = lines.expected * (1.0 + lines.noticed / 100.0)
+    ratio = (1.0 / lines.expected + 1.0 / 5.0) / (1.0 / changed + 1.0 / 5.0)
+    assert both.noticed == pytest.approx(100.0 * (ratio - 1.0), rel=1e-9)
+    assert both.noticed < 0.75 * lines.noticed
