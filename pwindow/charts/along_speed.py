@@ -160,9 +160,7 @@ def _limits(window: Window, plate: str, shown: Shown | None) -> list[tuple[float
     if shown.name == "gap" and length is not None:
         every = f"every one of {count}, {length:g} mm long, "
     words = (("least", shown.requirement.least), ("most", shown.requirement.most))
-    return [
-        (at[side], f"{every}at {side} {limit:g} {shown.unit}") for side, limit in words if limit is not None
-    ]
+    return [(at[side], f"{every}at {side} {limit:g} {shown.unit}") for side, limit in words if side in at]
 
 
 def _draw_level(figure: go.Figure, level: float, words: str, palette: Palette) -> None:

@@ -283,11 +283,11 @@ class TradeOffsPage:
         steps, self.document.value = offers.steps(setup), ""
         self.answer.value = words.chosen_card(window, setup, steps)
         self._draw_along(setup)
-        self.steps.value = words.step_table(steps)
+        self.steps.value = words.step_table(steps, window.level)
         setups = [*self.pins, *([] if setup in self.pins else [setup])]
         self.beside.value = words.beside_table(window, setups, offers.beside(setups))
         try:
-            self.plates.value = words.plate_table(offers.plates(setup))
+            self.plates.value = words.plate_table(offers.plates(setup), window.level)
         except UnusableInput as problem:
             self.plates.value = words.note(f"Plates side by side: {problem}")
         self._put_address(setup)

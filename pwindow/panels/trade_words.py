@@ -48,9 +48,9 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> str:
     pinch = each.idxmin()
     faster = steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0]
     return (
-        f"<section class='pw-answer'><div class='pw-big'>{percent(chances['joint'])}</div><div>All requirements of "
+        f"<section class='pw-answer'><div class='pw-big'>{percent(chances['joint'], window.level)}</div><div>All requirements of "
         f"<b>{escape(window.product.name)}</b> together, next run, at {name}.<br>"
-        f"<b>{KINDS[pinch].label}</b> pinches: met with {percent(each[pinch])}. {_faster(faster)}</div></section>"
+        f"<b>{KINDS[pinch].label}</b> pinches: met with {percent(each[pinch], window.level)}. {_faster(faster)}</div></section>"
     )
 
 
@@ -64,12 +64,12 @@ def _points(gain: float) -> str:
     return "±0.0" if abs(gain) < 0.05 else f"{gain:+.1f}".replace("-", "−")
 
 
-def step_table(steps: pd.DataFrame) -> str:
+def step_table(steps: pd.DataFrame, level: float) -> str:
     """What one step of each setting and each limit costs or gains."""
     rows = []
     for _, pair in steps.groupby(["what", "limit"], sort=False):
         up, down = (pair[side].iloc[0] for side in (pair["step"] > 0, pair["step"] < 0))
-        rows.append((*_stepped(up), _step(up), _step(down)))
+        rows.append((*_stepped(up), _step(up, level), _step(down, level)))
     return (
         "<h3>What one step costs or gains</h3><p>Percentage points of the joint conformance of the next run, when this "
         f"alone is changed, and what pinches then.</p>{table(('', 'now', 'one step up', 'one step down'), rows)}"
@@ -83,11 +83,11 @@ def _stepped(step: pd.Series) -> tuple[str, str]:
     return _SETTINGS[step["what"]], now
 
 
-def _step(step: pd.Series) -> str:
+def _step(step: pd.Series, level: float) -> str:
     to = f"{step['after']:.4g} {step['unit']}"
     if pd.isna(step["gain_percentage_points"]):
         return f"{to}: {step['reason']}"
-    after = percent(step["conformance_after"])
+    after = percent(step["conformance_after"], level)
     return (
         f"{to}: {_points(step['gain_percentage_points'])}, to {after}\n{KINDS[step['limiting_after']].label}"
     )
@@ -97,7 +97,7 @@ def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) ->
     """Set-ups beside each other, with their differences to the first."""
     names = ("", *(f"{'first: ' * (at == 0)}{setup_name(window, setup)}" for at, setup in enumerate(setups)))
     rows = [
-        (_label(row), *(_told(row, at) for at in range(1, len(setups) + 1)))
+        (_label(row), *(_told(row, at, window.level) for at in range(1, len(setups) + 1)))
         for _, row in told.iterrows()
         if row["what"] not in ("plate", "roll", "cell_volume", "pressure", "speed")
     ]
@@ -112,7 +112,7 @@ def _label(row: pd.Series) -> str:
     return f"{row['label']}{unit}"
 
 
-def _told(row: pd.Series, at: int) -> str:
+def _told(row: pd.Series, at: int, level: float) -> str:
     value = row[f"setup_{at}"]
     if isinstance(value, bool):
         return "yes" if value else "no: not tried"
@@ -121,7 +121,7 @@ def _told(row: pd.Series, at: int) -> str:
     if pd.isna(value):
         return "–"
     if row["what"].startswith(CONFORMANCE):
-        return percent(value) + _difference(row, at, " points")
+        return percent(value, level) + _difference(row, at, " points")
     low, high = (row[f"setup_{at}_obs_ci_{end}"] for end in ("low", "high"))
     return _with_interval(value, low, high) + _difference(row, at, "")
 
@@ -155,7 +155,7 @@ def _with_interval(value: float, low: float, high: float, sign: str = "", bracke
     return f"{one} {brackets[0]}{first}\u00a0…\u00a0{last}{brackets[1]}"
 
 
-def plate_table(found: PlatesCompared) -> str:
+def plate_table(found: PlatesCompared, level: float) -> str:
     """Plate processes at the same settings, as printed and at one plate width."""
     quantities = (
         ("line_gain", "line gain"),
@@ -168,7 +168,10 @@ def plate_table(found: PlatesCompared) -> str:
     names = ("", *(f"{row['plate']}, {row['plate_width_um']:.3g} µm {row['basis']}" for row in shown))
     rows = [
         *((words, *(_interval(row, key) for row in shown)) for key, words in there),
-        ("all together", *("–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE]) for row in shown)),
+        (
+            "all together",
+            *("–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE], level) for row in shown),
+        ),
         (
             "what pinches",
             *(KINDS[row["limiting"]].label if row["limiting"] in KINDS else "–" for row in shown),

@@ -11,7 +11,7 @@ import pandas as pd
 from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
 from pwindow.surfaces.honesty import Finding
-from pwindow.units import percent
+from pwindow.units import asked, percent
 from pwindow.window.bands import closest
 from pwindow.window.recommend import ends_at_trial
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
@@ -49,8 +49,8 @@ def answer_card(question: Question) -> str:
         f"<div><b>Roll {escape(str(best['roll']))}</b> ({best['cell_volume_cm3_m2']:.3g} cm³/m²) · pressure "
         f"{best[trial.pressure_key]:g} {trial.pressure_unit}{plate}<br>"
         f"All requirements of <b>{escape(question.product.name)}</b> hold together in the next run with a "
-        f"probability of <b>{percent(best['conformance'])}</b>; safest at {best['safest_speed_m_min']:g} m/min "
-        f"({percent(best['conformance_at_safest'])}).<br>"
+        f"probability of <b>{percent(best['conformance'], question.window.level)}</b>; safest at {best['safest_speed_m_min']:g} m/min "
+        f"({percent(best['conformance_at_safest'], question.window.level)}).<br>"
         f"{escape(best['why'])}</div></section>"
     )
 
@@ -78,16 +78,16 @@ def _no_answer(question: Question) -> str:
     at = near["at"]
     rows = "".join(
         f"<li>{KINDS[name].label}: predicted {found['predicted']:.4g} {found['unit']}"
-        f" ({_limit_words(found)}), met with {percent(found['conformance'])}</li>"
+        f" ({_limit_words(found)}), met with {percent(found['conformance'], question.window.level)}</li>"
         for name, found in near["requirements"].items()
     )
     trial = question.evidence.surfaces.trial
     return (
         "<section class='pw-answer'><div class='pw-big'>No speed is assured</div>"
-        f"<div>No roll and tried pressure reaches {percent(question.window.level)} for "
+        f"<div>No roll and tried pressure reaches {asked(question.window.level)} for "
         f"<b>{escape(question.product.name)}</b>. Closest: roll {escape(str(at['roll']))}, "
         f"{at[trial.pressure_key]:g} {trial.pressure_unit}, {at['speed_m_min']:g} m/min with "
-        f"{percent(near['joint'])}.<ul>{rows}</ul></div></section>"
+        f"{percent(near['joint'], question.window.level)}.<ul>{rows}</ul></div></section>"
     )
 
 
@@ -106,7 +106,7 @@ def setup_card(question: Question, setup: Setup) -> str:
     if not window.in_trial_region(frame)[0]:
         return f"{title}<p class='pw-warn'>Outside the trial region: nothing was tried there, so nothing is promised.</p>"
     table = window.conformance(frame).iloc[0]
-    lead = f"<p>All requirements together: <b>{percent(table['joint'])}</b></p>"
+    lead = f"<p>All requirements together: <b>{percent(table['joint'], window.level)}</b></p>"
     return f"{title}{lead}{_requirement_table(question, frame, table)}{_response_table(question, frame)}"
 
 
@@ -115,7 +115,7 @@ def _requirement_table(question: Question, frame: pd.DataFrame, conformance: pd.
     rows = "".join(
         f"<tr><th scope='row'>{requirement.wording()}{_count(requirement)}</th>"
         f"<td>{'mean gap ' * bool(_count(requirement))}{_value(found[requirement.name].iloc[0], requirement.kind.unit)}</td>"
-        f"<td>{percent(conformance[requirement.name])}</td></tr>"
+        f"<td>{percent(conformance[requirement.name], question.window.level)}</td></tr>"
         for requirement in question.product.requirements
     )
     return (
@@ -161,8 +161,8 @@ def neighbour_card(question: Question, setup: Setup) -> str:
     head = "".join(f"<th scope='col'>{KINDS[name].label}</th>" for name in names)
     rows = "".join(
         f"<tr{' class=pw-here' if abs(row['speed_m_min'] - setup.speed) < 1e-6 else ''}>"
-        f"<th scope='row'>{row['speed_m_min']:.1f} m/min</th><td><b>{percent(row['joint'])}</b></td>"
-        + "".join(f"<td>{percent(row[name])}</td>" for name in names)
+        f"<th scope='row'>{row['speed_m_min']:.1f} m/min</th><td><b>{percent(row['joint'], question.window.level)}</b></td>"
+        + "".join(f"<td>{percent(row[name], question.window.level)}</td>" for name in names)
         + "</tr>"
         for _, row in table.iterrows()
     )
@@ -176,12 +176,12 @@ def _why_not(question: Question, table: pd.DataFrame) -> str:
     level = question.window.level
     failing = table[table["joint"] < level]
     if failing.empty:
-        return f"All these speeds stay at or above {percent(level)}."
+        return f"All these speeds stay at or above {asked(level)}."
     parts = [
-        f"at {row['speed_m_min']:.1f} m/min {KINDS[row['limiting']].label} holds with only {percent(row[row['limiting']])}"
+        f"at {row['speed_m_min']:.1f} m/min {KINDS[row['limiting']].label} holds with only {percent(row[row['limiting']], level)}"
         for _, row in failing.iterrows()
     ]
-    return f"Below {percent(level)}: " + "; ".join(parts) + "."
+    return f"Below {asked(level)}: " + "; ".join(parts) + "."
 
 
 def band_table(question: Question) -> str:
@@ -206,7 +206,7 @@ def band_table(question: Question) -> str:
             f"<td>{band['cell_volume_cm3_m2']:.3g}</td>{_cell(escape(band['plate'])) if several else ''}"
             f"<td>{band[trial.pressure_key]:g}</td>"
             f"<td>{band['speed_low_m_min']:g} – <b>{band['speed_high_m_min']:g}</b></td>"
-            f"<td>{band['safest_speed_m_min']:g} ({percent(band['conformance_at_safest'])})</td>"
+            f"<td>{band['safest_speed_m_min']:g} ({percent(band['conformance_at_safest'], question.window.level)})</td>"
             f"<td>{low} / {high}</td></tr>"
         )
     heads = [
@@ -221,7 +221,7 @@ def band_table(question: Question) -> str:
         heads.insert(2, "plate")
     head = "".join(f"<th scope='col'>{name}</th>" for name in heads)
     return (
-        f"<h3>Speed bands at {percent(question.window.level)} or more, at the pressures that were tried</h3>"
+        f"<h3>Speed bands at {asked(question.window.level)} or more, at the pressures that were tried</h3>"
         f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
     )
 

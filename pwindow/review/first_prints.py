@@ -178,7 +178,7 @@ def stops(window: Window, setup: pd.DataFrame, first: tuple[FirstPrint, ...]) ->
         Of that set-up.
     """
     random = np.random.default_rng(20_250)
-    joint = window.surfaces.joint
+    joint = window.joint
     prints = _drawn_prints(window, setup, random)
     ink = random.normal(0.0, window.study.ink.resistivity_spread, _DRAWS)
     off_trial, off_part = np.zeros((2, _DRAWS), dtype=bool)
@@ -206,7 +206,7 @@ def _or(limit: float | None, otherwise: float) -> float:
 
 def _drawn_prints(window: Window, setup: pd.DataFrame, random: np.random.Generator) -> np.ndarray:
     """Means of prints of new make-readies, settings drifting within their tolerances, shape (n, q)."""
-    joint = window.surfaces.joint
+    joint = window.joint
     found = joint.predict(setup)
     spread = random.multivariate_normal(np.zeros(len(joint.names)), found.scale[0], _DRAWS)
     if np.isfinite(found.df):
@@ -307,7 +307,8 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
     reach = stats.t.ppf(0.5 + level / 2, joint.df)
     ends = [_ends(line, mean, reach * deviation) for deviation in (wide, several)]
     logs = "gap_closure" not in line.weights
-    shift = float((reach + stats.t.ppf(NOTICED, joint.df)) * several)
+    shift = (reach + stats.t.ppf(NOTICED, joint.df)) * several
+    expected, noticed = float(line.natural(mean)), float(line.natural(mean + shift))
     requirement = one.requirement
     need_low, need_high, needs = _need(window, setup, one)
     return FirstPrint(
@@ -316,10 +317,10 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
         one.unit,
         one.features,
         one.of,
-        float(line.natural(mean)),
+        expected,
         *ends[0],
         *ends[1],
-        100.0 * float(np.expm1(shift)) if logs else shift,
+        100.0 * (noticed / expected - 1.0) if logs else abs(noticed - expected),
         "%" if logs else one.unit,
         None if requirement is None else requirement.least,
         None if requirement is None else requirement.most,

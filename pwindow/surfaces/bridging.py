@@ -17,6 +17,7 @@ from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.surface import Surface
 
 _REACH, _NODES = 12.0, 401  # standard deviations of a print's closure that are integrated over, and steps
+_LEAST = 0.05  # between gaps, beside what varies between prints: less would change nothing told
 _DRAWS, _MOST = 20_000, 4_000_000
 
 
@@ -82,10 +83,12 @@ def hold_bridged(surface: Surface, cells: pd.DataFrame, covariance: np.ndarray) 
         None where no gap is bridged and none was likely to be.
     """
     count, bridged = (cells[name].to_numpy(int) for name in ("count", "bridged"))
-    room = (cells["plate_gap"].to_numpy(float) - surface.mean(cells)) / np.sqrt(surface.components.feature)
-    spread = np.sqrt(np.diag(covariance) / surface.components.feature)
+    # where one gap a print was measured, nothing tells what varies between gaps: hardly anything then
+    between = max(surface.components.feature, (_LEAST**2) * np.diag(covariance).max())
+    room = (cells["plate_gap"].to_numpy(float) - surface.mean(cells)) / np.sqrt(between)
+    spread = np.sqrt(np.diag(covariance) / between)
     chances, expected = _alone(room, spread, surface.df, count, bridged)
-    totals = _totals(room, covariance / surface.components.feature, surface.df, count)
+    totals = _totals(room, covariance / between, surface.df, count)
     low, high = (int(np.quantile(totals, end, method="nearest")) for end in (0.025, 0.975))
     if not bridged.any() and not high:
         return None

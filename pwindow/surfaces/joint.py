@@ -151,6 +151,16 @@ class JointSurfaces:
         spread = self.spread[at, at] + self.between[at] ** 2 / features
         return pd.DataFrame(intervals(found.mean[:, at], of_mean, spread, self.df, self.df, level))
 
+    def missed(self, setups: pd.DataFrame) -> np.ndarray:
+        """What the forms are found to miss, as a standard deviation with its sign, shape (len(setups), q).
+
+        A response is off by it at all set-ups together, the more of it the more at each.
+        """
+        found = np.zeros((len(setups), len(self.names)))
+        for name, missing in self.misses.items():
+            found[:, self.names.index(name)] = _COVER * missing.missed(setups)
+        return found
+
     def predict(self, setups: pd.DataFrame) -> Predictive:
         """The predictive distribution at each set-up."""
         matrices = [design.matrix(setups) for design in self.designs]
@@ -161,9 +171,8 @@ class JointSurfaces:
             scale[:, i, j] += reach
             if i != j:
                 scale[:, j, i] += reach
-        for name, missing in self.misses.items():
-            at = self.names.index(name)
-            scale[:, at, at] += (_COVER * missing.missed(setups)) ** 2
+        diagonal = np.arange(len(self.names))
+        scale[:, diagonal, diagonal] += self.missed(setups) ** 2
         return Predictive(self.names, mean, scale, self.df)
 
 

@@ -57,6 +57,15 @@ def resolve_patterns(
     return patterns, tuple(f"not judged: {problem}" for problem in faults)
 
 
+def same_on_plate(values, asked: float):
+    """Whether plate widths, gaps or directions are one that is asked for, as near as measuring a plate goes."""
+    return np.abs(values - asked) <= _room(abs(asked))
+
+
+def _room(size: float) -> float:
+    return _SLACK * size + 1e-9
+
+
 def _needed(surfaces: Surfaces, product: Product) -> set[str]:
     used = {factor.name for surface in surfaces.by_name.values() for factor in surface.design.factors}
     judged = {requirement.name for requirement in product.requirements}
@@ -76,7 +85,7 @@ def _value(surfaces: Surfaces, product: Product, plate: str, name: str, needed: 
                 f'{high:g} {unit}; add {name} = "{low:g} {unit}" or the like under [pattern]'
             )
         return low
-    slack = _SLACK * max(abs(low), abs(high)) + 1e-9
+    slack = _room(max(abs(low), abs(high)))
     judged_for_gap = name == "plate_gap" and not needed
     if not judged_for_gap and not low - slack <= asked <= high + slack:
         span = f"{low:g} {unit}" if low == high else f"{low:g} to {high:g} {unit}"

@@ -180,3 +180,14 @@ def test_labels_keep_their_distance_and_their_order(seed):
     assert min(np.diff(sorted(places))) >= 1.0 - 1e-9
     assert min(places) >= 0.0 and max(places) <= 12.0
     assert moved_apart([], 1.0, (0.0, 1.0)) == []
+
+
+def test_a_limit_that_every_mean_meets_is_not_drawn(demo_surfaces, tag):
+    asked = tuple(
+        dataclasses.replace(one, least=0.0) if one.name == "line_width" else one for one in tag.requirements
+    )
+    window = pw.find_window(demo_surfaces, dataclasses.replace(tag, requirements=asked))
+    assert set(limits_of_mean(window, PLATE, "line_width")) == {"most"}
+    table = along_speed(window, PLATE, 50.0, speeds=4)
+    (shape,) = along_speed_figure(window, table, "line_width", PLATE, 50.0).layout.shapes
+    assert shape.y0 == pytest.approx(70.0)

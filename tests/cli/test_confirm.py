@@ -126,3 +126,11 @@ def test_a_fit_that_is_not_there(refused, answer, archive, run_prints):
     before = answer("trials", "--archive", archive)
     assert "there is no fit “7”" in refused("confirm", run_prints(6), "--archive", archive, "--fit", 7)
     assert answer("trials", "--archive", archive) == before
+
+
+def test_a_run_that_does_not_name_its_plate_is_told_nothing_of(answer, archive, run_prints, tmp_path):
+    path = tmp_path / "unnamed.csv"
+    pd.read_csv(run_prints(10), dtype={"roll": str}).drop(columns="plate").to_csv(path, index=False)
+    found = answer("confirm", path, "--archive", archive, "--fit", 1)
+    assert found["met"] == [] and found["promises"] == []
+    assert found["agreement"]["verdict"] == "cannot be compared"

@@ -143,3 +143,33 @@ def test_stops_of_a_gap_count_more_than_the_window_fails(tag_window):
     found = stops(tag_window, setup, first_prints(tag_window, setup))
     fails = 1.0 - tag_window.conformance(setup)["joint"].iloc[0]
     assert fails < found.part < fails + 0.06
+
+
+def test_one_measured_gap_a_print_stops_as_many_as_the_window_bridges(demo_rows, read_frame, make_demo):
+    """What varies between prints and gaps cannot be told apart then: it must not count twice."""
+    rows = demo_rows[demo_rows["plate_gap [um]"].ne(75.0)].assign(gaps_inspected=np.nan, gaps_bridged=np.nan)
+    open_ = rows[rows["gap [um]"].notna()].groupby("print").head(1).index
+    trial = read_frame(rows[rows["plate_gap [um]"].isna() | rows.index.isin(open_)])
+    gap = Requirement("gap", least=0.0, parameters={"count": 48})
+    window = pw.find_window(
+        pw.fit(trial), pw.Product("test", (gap,), Pattern("laser-imaged", plate_gap=45.0))
+    )
+    setup = window.setups("laser-imaged", 60.0, 5.6, 80.0)
+    found = dataclasses.replace(first_prints(window, setup)[0], need_low=-np.inf)
+    fails = 1.0 - window.conformance(setup)["gap"].iloc[0]
+    assert fails > 0.02 and stops(window, setup, (found,)).part == pytest.approx(fails, abs=0.02)
+
+
+def test_what_is_noticed_is_a_change_of_what_is_measured(demo_surfaces, mesh, study):
+    """Over an undercoat the sheet changes less than its lines: 10 Ω of lines over 10 Ω are 5 Ω."""
+    told = []
+    for undercoat in ({}, {"undercoat": 5.0}):
+        asked = Requirement("sheet_resistance", most=3.8, parameters=undercoat)
+        window = pw.find_window(demo_surfaces, dataclasses.replace(mesh, requirements=(asked,)), study)
+        setup = window.setups(window.plates[0], 60.0, 5.6, 50.0)
+        told.append(by_name(first_prints(window, setup))["sheet_resistance"])
+    lines, both = told
+    changed = lines.expected * (1.0 + lines.noticed / 100.0)
+    ratio = (1.0 / lines.expected + 1.0 / 5.0) / (1.0 / changed + 1.0 / 5.0)
+    assert both.noticed == pytest.approx(100.0 * (ratio - 1.0), rel=1e-9)
+    assert both.noticed < 0.75 * lines.noticed

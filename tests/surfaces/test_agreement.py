@@ -110,3 +110,17 @@ def test_a_response_that_was_not_measured_before(read_frame, rows_of, demo_rows)
     found = hold_against(surfaces, read_frame(rows_of(3)))
     assert "resistivity" not in found.by_name
     assert found.sentences[-1] == "resistivity was not measured before: nothing to hold it against"
+
+
+def test_one_mounting_shares_an_error_that_trials_without_mountings_do_not_tell(
+    demo_rows, rows_of, read_frame
+):
+    """Eight prints of one make-ready are then no eight witnesses of a shift."""
+    mounted = pw.fit(read_frame(demo_rows), plan=SHORT)
+    alone = pw.fit(read_frame(demo_rows.drop(columns="make_ready")), plan=SHORT)
+    rows = rows_of(21)
+    run = read_frame(rows[rows["print"].isin(rows["print"].unique()[:8])].assign(make_ready="M1"))
+    width, same = (hold_against(one, run).by_name["line_width"] for one in (alone, mounted))
+    assert same.surface.components.split and not width.surface.components.split
+    least = 2.0 * np.sqrt(width.surface.components.print_)
+    assert (width.shift_high - width.shift_low) / 2 > least

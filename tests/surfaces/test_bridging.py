@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+import pwindow as pw
 from pwindow.surfaces.agreement import hold_against
 from pwindow.surfaces.bridging import hold_bridged
 
@@ -76,3 +77,33 @@ def test_shorts_that_were_not_expected_are_told(demo_surfaces, later, read_frame
     names = set(rows.loc[narrow, "print"])
     assert set(found.bridging.standing_out) <= names and found.bridging.standing_out
     assert "look at print" in found.sentences[-1]
+
+
+@pytest.mark.parametrize("inspected", [1, 48])
+@pytest.mark.filterwarnings("error")
+def test_where_nothing_tells_what_varies_between_gaps_a_print_bridges_as_one(inspected):
+    """One gap a print was measured: the gaps of a print then close alike, by Student's t."""
+    found = hold_bridged(surface(30.0, 0.0, 20.0), cells([inspected, 0], inspected), 36.0 * np.eye(2))
+    share = stats.t.sf(10.0 / 6.0, 20.0)
+    assert found.cells["expected"].to_numpy() == pytest.approx(np.full(2, inspected * share), rel=0.01)
+    assert found.cells["p"][0] == pytest.approx(2 * share, rel=0.25), "all gaps of the print"
+    assert found.agrees
+
+
+def test_a_trial_that_measured_one_gap_a_print_can_be_held_against(demo_rows, read_frame):
+    rows = demo_rows.assign(gaps_inspected=np.nan, gaps_bridged=np.nan).drop(columns=["make_ready"])
+    one = read_frame(rows[rows["gap [um]"].notna()].groupby("print").head(1))
+    found = hold_against(pw.fit(one), one)
+    assert np.isfinite(found.by_name["gap_closure"].joint_p)
+
+
+def test_closures_known_from_counts_alone_hold_no_measured_gap(demo_rows, later, read_frame):
+    """They have no true unit: measured gaps of a later trial would lie off by whatever it was taken to be."""
+    rows, gaps = demo_rows.copy(), demo_rows["gap [um]"].notna()
+    rows.loc[gaps, "gaps_bridged"] = (48 * ((8.0 - rows["gap [um]"][gaps]) / 16.0).clip(0.0, 1.0)).round()
+    rows.loc[rows["gaps_inspected"].gt(0), "gaps_inspected"] = 48
+    rows.loc[gaps, "gap [um]"] = np.nan
+    counted = pw.fit(read_frame(rows))
+    found = hold_against(counted, read_frame(later))
+    assert counted.counts_only and "gap_closure" not in found.by_name
+    assert found.bridging is not None and "nothing to be held against" in found.notes[-1]

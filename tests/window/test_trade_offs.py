@@ -445,6 +445,26 @@ def test_a_set_up_beside_itself_does_not_differ(tag_window, setup):
     assert np.nanmax(np.abs(table[["setup_2_difference", "setup_2_difference_low"]].to_numpy(float))) == 0.0
 
 
+def test_what_a_form_misses_is_one_departure_of_both_set_ups(tag_window, setup):
+    """Nothing between a set-up and itself; twice as much where it goes the other way."""
+
+    class Bent:
+        def missed(self, setups):
+            return np.where(setups["speed"] < 60.0, -0.05, 0.05)
+
+    joint = dataclasses.replace(tag_window.joint, misses={"line_height": Bent()})
+    window = dataclasses.replace(tag_window, joint=joint)
+    slow = dataclasses.replace(setup, speed=50.0)
+    table, plain = (
+        side_by_side(one, [setup, setup, slow]).set_index("what").loc["line_height"]
+        for one in (window, tag_window)
+    )
+    assert table["setup_2_difference_low"] == table["setup_2_difference_high"] == 0.0
+    reach, known = ((one["setup_3_difference_high"] - one["setup_3_difference"]) for one in (table, plain))
+    missed = 1.5 * 0.05 * (table["setup_1"] + table["setup_3"]) * stats.t.ppf(0.975, joint.df)
+    assert reach == pytest.approx(np.hypot(known, missed), rel=1e-6)
+
+
 def test_nothing_is_predicted_outside_the_trial_region(tag_window, setup):
     table = side_by_side(tag_window, [setup, dataclasses.replace(setup, speed=300.0)]).set_index("what")
     assert table.loc["in_trial_region", "setup_2"] is False

@@ -17,7 +17,7 @@ from pwindow.trials.archive import USED, Added, Archive
 from pwindow.trials.trial import read_trial
 from pwindow.window.refits.kept import KeptFit, surfaces_of, windows_of
 from pwindow.window.requirements_met import COLUMNS as MET_COLUMNS
-from pwindow.window.requirements_met import requirements_met
+from pwindow.window.requirements_met import printable, requirements_met
 from pwindow.window.window import Window
 
 
@@ -94,10 +94,9 @@ def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -
     judged = [None if one is None else list(windows_of(archive, kept.recipe, one)) for one in readings]
     rows = []
     for at, window in enumerate(judged[0]):
-        own = prints[prints["plate"].isin(window.plates) | prints["plate"].isna()]
-        groups = own.groupby(["speed", "cell_volume", "pressure", "plate"], sort=False, dropna=False)
+        groups = printable(window, prints).groupby(["speed", "cell_volume", "pressure", "plate"], sort=False)
         for (speed, volume, pressure, plate), members in groups:
-            setup = ("" if pd.isna(plate) else plate, speed, volume, pressure)
+            setup = (plate, speed, volume, pressure)
             told = window.in_trial_region(window.setups(*setup))[0]
             chances = [_chance(one[at], setup) if told and one else math.nan for one in judged]
             rows.append((window.product.name, speed, volume, pressure, plate, len(members), *chances))

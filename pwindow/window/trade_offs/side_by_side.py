@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -68,13 +67,6 @@ class _Member:
         self.shown = shown_quantities(window, setup.plate)
         self.inside = bool(window.in_trial_region(self.frame)[0])
         self.told = self._settings() | self._predicted() | self._conformances()
-
-    @property
-    def missed(self) -> dict[str, float]:
-        """Variance of each response by what its form misses."""
-        joint = self.window.joint
-        with_, without = (one.predict(self.frame).scale[0] for one in (joint, replace(joint, misses={})))
-        return dict(zip(joint.names, np.diag(with_ - without)))
 
     @property
     def labels(self) -> list[dict[str, str]]:
@@ -149,18 +141,17 @@ def _differences(
 def _reach(first: _Member, other: _Member, one: Shown, two: Shown, level: float) -> float:
     """Half-width of the interval of a difference of means: the delta method on the joint coefficients.
 
-    What a surface's form is found to miss counts at both set-ups, as if neither knew of the other.
+    What a surface's form is found to miss is one departure, of one size at both set-ups.
     """
     joint = first.window.joint
-    slopes = (_slope(first, one), _slope(other, two))
-    gradients, missed = [], (first.missed, other.missed)
-    variance = 0.0
-    for name, design in zip(joint.names, joint.designs):
+    slopes, frames = (_slope(first, one), _slope(other, two)), (first.frame, other.frame)
+    missed = [joint.missed(frame)[0] for frame in frames]
+    gradients, variance = [], 0.0
+    for at, (name, design) in enumerate(zip(joint.names, joint.designs)):
         weight = one.quantity.weights.get(name, 0.0)
-        rows = (design.matrix(member.frame)[0] for member in (first, other))
-        before, after = (slope * row for slope, row in zip(slopes, rows))
+        before, after = (slope * design.matrix(frame)[0] for slope, frame in zip(slopes, frames))
         gradients.append(weight * (after - before))
-        variance += sum((weight * slope) ** 2 * more[name] for slope, more in zip(slopes, missed))
+        variance += (weight * (slopes[1] * missed[1][at] - slopes[0] * missed[0][at])) ** 2
     for (i, j), block in joint.coupling.items():
         variance += (1.0 if i == j else 2.0) * float(gradients[i] @ block @ gradients[j])
     return float(stats.t.ppf(0.5 + level / 2.0, joint.df) * np.sqrt(max(variance, 0.0)))
