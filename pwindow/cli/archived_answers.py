@@ -137,6 +137,7 @@ def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dic
             "archive": archive.address,
             "agreement": agreement_answer(found.agreement),
             "met": found.met.to_dict("records"),
+            "not_judged": list(found.not_judged),
             "promises": found.promises.to_dict("records"),
         }
     )

@@ -156,6 +156,7 @@ def confirmed_text(answer: Mapping) -> str:
         f"trial {answer['trial']}, {answer['name']}: held against what fit {fit['number']} ({fit['fingerprint']}) promised, "
         f"it {answer['agreement']['verdict']}",
         *_met_text(answer["met"]),
+        *(["\n".join(answer["not_judged"])] if answer["not_judged"] else []),
         "\n".join(answer["agreement"]["sentences"]),
     ]
     if answer["promises"]:

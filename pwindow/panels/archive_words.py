@@ -116,7 +116,8 @@ def confirmed_card(fit: KeptFit, found: Confirmation) -> str:
     return (
         f"<p class='pw-note'>Trial {found.added.trial}, <b>{escape(found.added.name)}</b>, is kept and waits for your "
         f"decision; held against what fit {fit.number} promised:</p>"
-        f"{agreement_card(found.agreement)}{_met(found.met)}{_promises(found.promises)}"
+        f"{agreement_card(found.agreement)}{_met(found.met)}"
+        f"{''.join(f'<p>{escape(one)}</p>' for one in found.not_judged)}{_promises(found.promises)}"
     )
 
 

@@ -278,7 +278,8 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
             cells = _measured(cells)
             if surfaces.counts_only and len(cells):
                 notes.append(
-                    "gap closure: gaps were counted and none was measured before: how wide they are has nothing to be held against"
+                    "gap closure: gaps were counted and none was measured before: how wide they are has nothing to be held "
+                    "against"
                 )
                 continue
         if len(cells):

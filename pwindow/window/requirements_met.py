@@ -30,20 +30,45 @@ def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``print``, ``requirement`` and its ``unit``; ``low`` and ``high``: the print's mean, or the narrowest
+        ``print``, ``requirement`` and its ``unit``; ``low`` and ``high``: the print's mean (a line's resistance
+        as it was probed, else from its section and the resistivity), or the narrowest
         and the widest measured gap at the product's plate gap; ``bridged`` gaps; ``met``. No row where
         nothing was measured that tells it; NaN where counts of open gaps alone tell it.
     """
     means, plates = _means(window, trial), printable(window, trial.prints)["plate"]
+    probed = _probed(window, trial)
     rows = []
     for name, plate in plates.items():
         gap, quantities = float(window.patterns[plate]["plate_gap"]), window.limits[plate].quantities
         for requirement in window.product.requirements:
             if requirement.name == "gap":
                 rows += _gaps(requirement, trial, str(name), gap)
+            elif name in probed and requirement.parameters.keys() == {"length"}:
+                value = float(probed[name] * requirement.parameters["length"])
+                rows.append(_row(requirement, str(name), value))
             else:
                 rows += _mean(requirement, quantities[requirement.name], str(name), means)
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def not_judged(window: Window, trial: Trial, met: pd.DataFrame) -> tuple[str, ...]:
+    """What the prints of a trial do not tell of a product, in sentences; `met` as of `requirements_met`."""
+    own, told = set(printable(window, trial.prints).index), []
+    passed = len(trial.prints) - len(own)
+    if passed:
+        told.append(f"{_some(passed, len(trial.prints))} name no plate that the product can be judged on")
+    for requirement in window.product.requirements:
+        judged = set(met.loc[met["requirement"] == requirement.name, "print"])
+        missing = len(own - judged)
+        if missing:
+            told.append(
+                f"{requirement.kind.label} was not measured, as the product has it, on {_some(missing, len(own))}"
+            )
+    return tuple(f"{window.product.name}: {one}" for one in told)
+
+
+def _some(count: int, of: int) -> str:
+    return f"any of {of} prints" if count == of else f"{count} of {of} prints"
 
 
 def printable(window: Window, prints: pd.DataFrame) -> pd.DataFrame:
@@ -54,16 +79,27 @@ def printable(window: Window, prints: pd.DataFrame) -> pd.DataFrame:
 
 def _means(window: Window, trial: Trial) -> dict[str, pd.Series]:
     """Mean of each response on each print, on the modelled scale, of lines as the product has them."""
-    found, pattern = {}, window.product.pattern
+    found = {}
     for name, data in response_data(trial, window.surfaces.section_factor).items():
-        cells = data.cells.dropna(subset="value")
-        for covariate in ("plate_width", "direction"):
-            asked = getattr(pattern, covariate)
-            if asked is not None:
-                cells = cells[cells[covariate].isna() | same_on_plate(cells[covariate], asked)]
+        cells = _own_lines(window, data.cells.dropna(subset="value"))
         weighted = (cells["value"] * cells["count"]).groupby(cells["print"]).sum()
         found[name] = weighted / cells.groupby("print")["count"].sum()
     return found
+
+
+def _probed(window: Window, trial: Trial) -> pd.Series:
+    """Mean resistance of a millimetre of line on each print, Ω/mm, where it was measured."""
+    lines = _own_lines(window, trial.features.dropna(subset=["resistance", "line_length"]))
+    return (lines["resistance"] / lines["line_length"]).groupby(lines["print"]).mean()
+
+
+def _own_lines(window: Window, lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines of the plate width and the direction that the product states."""
+    for covariate in ("plate_width", "direction"):
+        asked = getattr(window.product.pattern, covariate)
+        if asked is not None:
+            lines = lines[lines[covariate].isna() | same_on_plate(lines[covariate], asked)]
+    return lines
 
 
 def _mean(
@@ -72,16 +108,12 @@ def _mean(
     told = [means.get(response, pd.Series(dtype=float)).get(name, np.nan) for response in quantity.weights]
     at = float(np.dot(told, list(quantity.weights.values())) + quantity.constant)
     if np.isfinite(at):
-        value = float(quantity.natural(at))
-        yield (
-            name,
-            requirement.name,
-            requirement.kind.unit,
-            value,
-            value,
-            0,
-            _within(requirement, value, value),
-        )
+        yield _row(requirement, name, float(quantity.natural(at)))
+
+
+def _row(requirement: Requirement, name: str, value: float) -> tuple:
+    within = _within(requirement, value, value)
+    return name, requirement.name, requirement.kind.unit, value, value, 0, within
 
 
 def _gaps(requirement: Requirement, trial: Trial, name: str, plate_gap: float) -> Iterator[tuple]:

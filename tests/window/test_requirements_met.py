@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 import pwindow as pw
-from pwindow.window.requirements_met import requirements_met
+from pwindow.window.requirements_met import not_judged, requirements_met
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +71,28 @@ def test_lines_of_another_plate_width_are_not_the_product_s(run_rows, met_of):
     pd.testing.assert_frame_equal(alone, both)
     logs = np.log(run_rows["line_width [um]"]).groupby(run_rows["print"]).mean()
     assert alone["low"].to_numpy() == pytest.approx(np.exp(logs).to_numpy())
+
+
+def test_a_resistance_that_was_probed_counts_as_it_was_probed(run_rows, met_of):
+    bare = run_rows.copy()
+    bare.loc[
+        bare["resistance [ohm]"].notna(), ["line_height [um]", "line_width [um]", "section_area [um2]"]
+    ] = np.nan
+    each = bare["resistance [ohm]"] / bare["line_length [mm]"]
+    found = met_of(bare, line_resistance=(None, 1e6, {"length": 50.0}))
+    assert found["low"].to_numpy() == pytest.approx(50.0 * each.groupby(bare["print"]).mean().to_numpy())
+
+
+def test_what_prints_do_not_tell_is_said(run_rows, window_of, read_frame):
+    window = window_of(line_width=(None, 70.0, {}), gap=(16.0, None, {"count": 48}))
+    rows = run_rows[run_rows["gap [um]"].isna() | (run_rows["print"] != run_rows["print"].iloc[0])]
+    elsewhere = run_rows.assign(print="other", make_ready="other", plate="none such")
+    trial = read_frame(pd.concat([rows, elsewhere]))
+    told = not_judged(window, trial, requirements_met(window, trial))
+    assert len(told) == 2 and told[0].endswith(
+        ": 1 of 3 prints name no plate that the product can be judged on"
+    )
+    assert told[1].endswith(": gap was not measured, as the product has it, on 1 of 2 prints")
 
 
 def test_prints_that_do_not_name_their_plate_are_passed_over(run_rows, met_of):

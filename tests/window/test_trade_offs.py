@@ -499,7 +499,7 @@ def test_plates_as_printed(tag_window, plates):
 
 def test_plates_at_a_common_width_keep_their_line_gain(plates):
     """One plate width for each plate process: widths × 30/28, resistance and conductance follow."""
-    assert plates.common_width == 30.0 and "cannot be told apart" in plates.assumed
+    assert plates.common_width == 30.0 and "do not tell plate width from plate process" in plates.assumed
     before, after = (plate_row(plates, basis, "film-imaged") for basis in (AS_PRINTED, COMMON_WIDTH))
     for end in ("mean", "mean_ci_low", "obs_ci_high"):
         assert after[f"line_gain_{end}"] == pytest.approx(before[f"line_gain_{end}"])

@@ -17,7 +17,7 @@ from pwindow.trials.archive import USED, Added, Archive
 from pwindow.trials.trial import read_trial
 from pwindow.window.refits.kept import KeptFit, surfaces_of, windows_of
 from pwindow.window.requirements_met import COLUMNS as MET_COLUMNS
-from pwindow.window.requirements_met import printable, requirements_met
+from pwindow.window.requirements_met import not_judged, printable, requirements_met
 from pwindow.window.window import Window
 
 
@@ -31,6 +31,8 @@ class Confirmation:
     agreement : Agreement
     met : DataFrame
         As of `requirements_met`, with the ``product`` in front.
+    not_judged : tuple of str
+        What the prints do not tell of a product.
     promises : DataFrame
         As of `promises`.
     """
@@ -38,6 +40,7 @@ class Confirmation:
     added: Added
     agreement: Agreement
     met: pd.DataFrame
+    not_judged: tuple[str, ...]
     promises: pd.DataFrame
 
 
@@ -60,13 +63,13 @@ def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
     agreement = hold_against(surfaces, trial)
     reason = f"confirmation prints of fit {kept.number}"
     added = archive.add(file, "undecided", reason, trial, agreement.comparison)
-    tables = [
-        requirements_met(window, trial).assign(product=window.product.name)
-        for window in windows_of(archive, kept.recipe, surfaces)
-    ]
-    names = ["product", *MET_COLUMNS]
+    names, tables, missing = ["product", *MET_COLUMNS], [], []
+    for window in windows_of(archive, kept.recipe, surfaces):
+        one = requirements_met(window, trial)
+        tables.append(one.assign(product=window.product.name))
+        missing += not_judged(window, trial, one)
     met = pd.concat(tables, ignore_index=True)[names] if tables else pd.DataFrame(columns=names)
-    return Confirmation(added, agreement, met, promises(archive, kept, surfaces, added.trial))
+    return Confirmation(added, agreement, met, tuple(missing), promises(archive, kept, surfaces, added.trial))
 
 
 def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -> pd.DataFrame:

@@ -57,8 +57,8 @@ def plates_compared(
     """Every plate process of the trial at the same settings, judged for the same product.
 
     Where the trial varied plate width beside plate process, the surfaces say what another plate width
-    does. Where each plate process had one width they cannot be told apart; printed width is then taken
-    to be proportional to plate width (line gain stays), and line height and gap closure to stay.
+    does. Where they do not, as where each plate process had one width, printed width is taken to be
+    proportional to plate width (line gain stays), and line height and gap closure to stay.
 
     Parameters
     ----------
@@ -76,9 +76,9 @@ def plates_compared(
     WindowProblem
         If the trial tried fewer than two plate processes, or did not record their plate widths.
     """
-    widths = _plate_widths(window)
-    common = float(common_width or window.product.pattern.plate_width or np.mean(list(widths.values())))
     told_apart = _told_apart(window)
+    widths = _plate_widths(window, told_apart)
+    common = float(common_width or window.product.pattern.plate_width or np.mean(list(widths.values())))
     parts, notes = [], []
     for basis in (AS_PRINTED, COMMON_WIDTH):
         for plate, own in widths.items():
@@ -101,8 +101,11 @@ def plates_compared(
     )
 
 
-def _plate_widths(window: Window) -> dict[str, float]:
-    """A plate width of each plate process: the product's where it was tried, else the middle of the tried."""
+def _plate_widths(window: Window, told_apart: bool) -> dict[str, float]:
+    """The plate width that is judged on each plate process.
+
+    The product's where it was tried and the surfaces know what it does, else the middle of the tried.
+    """
     region, wanted, found = window.surfaces.region, window.product.pattern.plate_width, {}
     if len(region.plates) < 2:
         raise WindowProblem("the trial tried one plate process: print a trial with another to compare them")
@@ -113,7 +116,7 @@ def _plate_widths(window: Window) -> dict[str, float]:
                 f"the trial does not say the plate width of plate process “{plate}”: add a column plate_width [µm], "
                 "measured on the plate"
             )
-        inside = wanted is not None and ends[0] <= wanted <= ends[1]
+        inside = told_apart and wanted is not None and ends[0] <= wanted <= ends[1]
         found[plate] = float(wanted if inside else np.mean(ends))
     return found
 
@@ -175,7 +178,7 @@ def _assumed(told_apart: bool, common: float) -> str:
     if told_apart:
         return f"At a plate width of {common:g} µm the surfaces, which were fitted over the tried plate widths, predict."
     return (
-        f"Each plate process was tried with one plate width, so the two cannot be told apart: for a plate width of "
-        f"{common:g} µm the line gain (printed ÷ plate width) of each plate process is taken to stay as it is, and so "
+        f"The surfaces do not tell plate width from plate process, as where each was tried with one width: for a plate "
+        f"width of {common:g} µm the line gain (printed ÷ plate width) of each plate process is taken to stay as it is, and so "
         "are line height and gap closure at the product's plate gap."
     )

@@ -86,8 +86,9 @@ def _shown(window: Window, plate: str, requirement: Requirement) -> Shown:
 def limits_of_mean(window: Window, plate: str, requirement: str) -> dict[str, float]:
     """Where a print's mean must lie for a requirement, in its unit: by ``least`` and ``most``.
 
-    None for a limit that every mean meets, nor for gaps that were counted and not measured. A limit that each of N gaps must meet is a tighter one for their mean: by what the worst of N is
-    expected to be off it, as `worst_of` has it.
+    None for a limit that every mean meets, nor for gaps that were counted and not measured. A limit that
+    each of N gaps must meet is a tighter one for their mean: by what the worst of N is expected to be off
+    it, as `worst_of` has it.
     """
     limits = window.limits[plate]
     base, found = limits.quantities[requirement], {}
