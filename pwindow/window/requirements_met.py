@@ -53,22 +53,21 @@ def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:
 
 def not_judged(window: Window, trial: Trial, met: pd.DataFrame) -> tuple[str, ...]:
     """What the prints of a trial do not tell of a product, in sentences; `met` as of `requirements_met`."""
-    own, told = set(printable(window, trial.prints).index), []
-    passed = len(trial.prints) - len(own)
-    if passed:
-        told.append(f"{_some(passed, len(trial.prints))} name no plate that the product can be judged on")
+    own, there, told = set(printable(window, trial.prints).index), len(trial.prints), []
+    if len(own) < there:
+        told.append(f"{_some(len(own), there)} on a plate that the product can be judged on")
     for requirement in window.product.requirements:
-        judged = set(met.loc[met["requirement"] == requirement.name, "print"])
-        missing = len(own - judged)
-        if missing:
+        judged = own & set(met.loc[met["requirement"] == requirement.name, "print"])
+        if len(judged) < len(own):
             told.append(
-                f"{requirement.kind.label} was not measured, as the product has it, on {_some(missing, len(own))}"
+                f"{_some(len(judged), len(own))} measured for {requirement.kind.label} as the product has it"
             )
     return tuple(f"{window.product.name}: {one}" for one in told)
 
 
 def _some(count: int, of: int) -> str:
-    return f"any of {of} prints" if count == of else f"{count} of {of} prints"
+    what = f"{count or 'none'} of {of} print{'s' * (of > 1)}"
+    return f"{what} {'are' if count > 1 else 'is'}"
 
 
 def printable(window: Window, prints: pd.DataFrame) -> pd.DataFrame:
