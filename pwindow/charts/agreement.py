@@ -33,8 +33,8 @@ def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 13, "color": palette.ink},
-        height=110 + 380 * rows,
-        margin={"l": 70, "r": 30, "t": 130, "b": 60},
+        height=150 + 380 * rows,
+        margin={"l": 70, "r": 30, "t": 170, "b": 60},
         title={
             "text": f"{escape(', '.join(found.trial.files))}: measured against predicted<br>"
             "<sub>dotted: as predicted · bars: where 95 % of such means were expected</sub><br>"
