@@ -114,7 +114,8 @@ class Table:
         """Refuse keys that nobody took: a misspelt limit must not be a missing limit."""
         if self._content:
             names = ", ".join(f"“{name}”" for name in self._content)
-            raise DeclarationProblem(f"{self.where}: {names} is not known here; known are {known}")
+            verb = "is" if len(self._content) == 1 else "are"
+            raise DeclarationProblem(f"{self.where}: {names} {verb} not known here; known are {known}")
 
 
 def read_toml(source: str | Path | InputFile) -> Table:

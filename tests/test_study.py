@@ -88,3 +88,11 @@ def test_missing_file_and_directory(tmp_path):
     for path in (tmp_path / "none.toml", tmp_path):
         with pytest.raises(UnusableInput, match="check the path"):
             pw.read_study(path)
+
+
+def test_keys_that_are_not_known_are_named_in_a_sentence(tmp_path):
+    for text, words in (("a = 1", "“a” is not known"), ("a = 1\nb = 2", "“a”, “b” are not known")):
+        path = tmp_path / "study.toml"
+        path.write_text(text)
+        with pytest.raises(UnusableInput, match=words):
+            pw.read_study(path)

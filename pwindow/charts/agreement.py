@@ -33,12 +33,12 @@ def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 13, "color": palette.ink},
-        height=110 + 380 * rows,
-        margin={"l": 70, "r": 30, "t": 130, "b": 60},
+        height=150 + 380 * rows,
+        margin={"l": 70, "r": 30, "t": 170, "b": 60},
         title={
             "text": f"{escape(', '.join(found.trial.files))}: measured against predicted<br>"
-            "<sub>dotted: as predicted · bars: where 95 % of such means were expected · filled: outside it · "
-            f"fit {found.against}</sub>"
+            "<sub>dotted: as predicted · bars: where 95 % of such means were expected</sub><br>"
+            f"<sub>filled: outside it · fit {found.against}</sub>"
         },
     )
     return figure

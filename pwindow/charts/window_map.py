@@ -27,6 +27,8 @@ MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
 )
 HEIGHT = 590
 """Of the figure, px."""
+_ABOVE, _BELOW = 74, 132  # px, what stands above and below the map
+_SCALE_BELOW = 65  # px from the map to the scale of its colours, past the name of the speed axis
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 
 
@@ -59,7 +61,7 @@ class MapContent:
     fit: str = ""
 
 
-def window_figure(content: MapContent, palette: Palette = LIGHT) -> go.Figure:
+def window_figure(content: MapContent, palette: Palette = LIGHT, height: int = HEIGHT) -> go.Figure:
     """The picture as a plotly figure; `update_figure` repaints it with other content.
 
     Parameters
@@ -67,8 +69,10 @@ def window_figure(content: MapContent, palette: Palette = LIGHT) -> go.Figure:
     content : MapContent
     palette : Palette
         Of what stands beside the map; on the map the colours are those that its own scale needs.
+    height : int
+        Of the figure, px.
     """
-    figure = go.Figure(layout=_layout(palette))
+    figure = go.Figure(layout=_layout(palette, height))
     figure.add_trace(_outside(palette))
     common = {"hoverinfo": "skip", "showscale": False, "showlegend": False, **_AXES}
     figure.add_trace(
@@ -88,7 +92,7 @@ def window_figure(content: MapContent, palette: Palette = LIGHT) -> go.Figure:
                 "thickness": 12,
                 "len": 1.0,
                 "x": 0.5,
-                "y": -0.17,
+                "y": -_SCALE_BELOW / (height - _ABOVE - _BELOW),
                 "yanchor": "top",
                 "outlinewidth": 0,
             },
@@ -267,7 +271,7 @@ def _band_lines(content: MapContent) -> dict[str, list]:
     return {"x": x, "y": y, "text": text}
 
 
-def _layout(palette: Palette) -> dict:
+def _layout(palette: Palette, height: int) -> dict:
     axis = {
         "showgrid": False,
         "tickmode": "auto",
@@ -280,8 +284,8 @@ def _layout(palette: Palette) -> dict:
     return {
         **palette.look,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
-        "margin": {"l": 62, "r": 108, "t": 74, "b": 132},
-        "height": HEIGHT,
+        "margin": {"l": 62, "r": 108, "t": _ABOVE, "b": _BELOW},
+        "height": height,
         "uirevision": "keep",
         "hovermode": "closest",
         "xaxis": hidden,

@@ -99,7 +99,7 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
     """Predict the responses of the next print at set-ups."""
     from pwindow.cli.answers import predict_answer
     from pwindow.cli.setups import parse_points, read_setups
-    from pwindow.cli.tables import predict_text
+    from pwindow.cli.tables import place_words, predict_text
 
     wanted = parse_points(points)
     surfaces = surfaces_of(files, archive, terms, leave_out)
@@ -109,7 +109,7 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
     answer = predict_answer(surfaces, read_setups(wanted, surfaces, rolls, window), window)
     for point in answer["points"]:
         if not point["in_trial_region"]:
-            click.echo(f"outside the trial region: {point['at']}", err=True)
+            click.echo(f"outside the trial region: {place_words(point['at'])}", err=True)
     reply(answer, predict_text, as_json)
 
 

@@ -168,7 +168,7 @@ def confirmed_text(answer: Mapping) -> str:
             + table(promises)
         )
     else:
-        parts.append("the fit was made for no product")
+        parts.append("the fit judged no product that these prints could be of")
     return "\n\n".join([*parts, _to_decide(answer["trial"], answer["archive"])])
 
 

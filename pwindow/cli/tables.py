@@ -91,14 +91,18 @@ def _number(value: float | None) -> str:
     return "not defined" if value is None else f"{value:.4g}"
 
 
+def place_words(at: Mapping) -> str:
+    """A set-up as one line: each setting by the name that `--json` gives it."""
+    return ", ".join(
+        f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}" for name, value in at.items()
+    )
+
+
 def predict_text(answer: Mapping) -> str:
     """Predictions at each set-up."""
     parts = []
     for point in answer["points"]:
-        place = ", ".join(
-            f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}"
-            for name, value in point["at"].items()
-        )
+        place = place_words(point["at"])
         where = (
             "inside the trial region"
             if point["in_trial_region"]
@@ -169,8 +173,9 @@ def _band_table(bands: Sequence[Mapping]) -> str:
 def _closest_text(closest: Mapping | None) -> str:
     if closest is None:
         return "no roll of the inventory lies in the trial region"
-    at = ", ".join(f"{name} {value}" for name, value in closest["at"].items())
-    lines = [f"no set-up is assured; the closest reaches {closest['joint']:.3f} at {at}"]
+    lines = [
+        f"no set-up is assured; the closest reaches {closest['joint']:.3f} at {place_words(closest['at'])}"
+    ]
     for name, found in closest["requirements"].items():
         limits = [f"{word} {found[word]:g}" for word in ("least", "most") if found[word] is not None]
         lines.append(

@@ -15,6 +15,7 @@ from pwindow.panels.words import percent, table
 from pwindow.product import KINDS
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.trials.archive import STANDINGS, USED
+from pwindow.trials.trial import Trial
 from pwindow.window.refits import Confirmation, KeptFit
 
 NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits judge it.</p>"
@@ -58,7 +59,7 @@ def trial_table(trials: pd.DataFrame) -> str:
         for number, row in trials.iterrows()
     ]
     names = ("trial", "file", "standing", "reason", "prints", "features", "added, UTC")
-    return f"<h3>Trials of the archive</h3>{table(names, rows)}"
+    return f"<h3>Trials of the archive</h3><div class='pw-snug'>{table(names, rows)}</div>"
 
 
 def history_card(name: str, history: pd.DataFrame) -> str:
@@ -117,7 +118,7 @@ def confirmed_card(fit: KeptFit, found: Confirmation) -> str:
         f"<p class='pw-note'>Trial {found.added.trial}, <b>{escape(found.added.name)}</b>, is kept and waits for your "
         f"decision; held against what fit {fit.number} promised:</p>"
         f"{agreement_card(found.agreement)}{_met(found.met)}"
-        f"{''.join(f'<p>{escape(one)}</p>' for one in found.not_judged)}{_promises(found.promises)}"
+        f"{''.join(f'<p>{escape(one)}</p>' for one in found.not_judged)}{_promises(found.promises, found.agreement.trial)}"
     )
 
 
@@ -142,7 +143,7 @@ def _met(found: pd.DataFrame) -> str:
     return "".join(parts)
 
 
-def _promises(found: pd.DataFrame) -> str:
+def _promises(found: pd.DataFrame, trial: Trial) -> str:
     """The joint conformance that was promised, and with these prints counted."""
     if found.empty:
         return ""
@@ -150,12 +151,13 @@ def _promises(found: pd.DataFrame) -> str:
     rows = [
         (
             row["product"],
-            f"{row['speed_m_min']:g} m/min",
+            f"{row['speed_m_min']:g} m/min, {row['cell_volume_cm3_m2']:.3g} cm³/m², "
+            f"{row[trial.pressure_key]:g} {trial.pressure_unit}",
             *("not tried" if pd.isna(row[name]) else percent(row[name]) for name in chances),
         )
         for _, row in found.iterrows()
     ]
-    names = ("product", "speed", "was promised", "now, same process", "now, changed process")
+    names = ("product", "set-up", "was promised", "now, same process", "now, changed process")
     return f"<h3>All requirements together, next run</h3>{table(names, rows)}"
 
 

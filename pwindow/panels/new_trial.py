@@ -251,7 +251,7 @@ class NewTrialData:
 
     def _show_agreement(self, found: Agreement | None) -> None:
         if found is not None:
-            self.agreement.show(lambda palette: agreement_figure(found, palette))
+            self.agreement.show((lambda palette: agreement_figure(found, palette)) if found.by_name else None)
 
 
 def _choice(title: str) -> widgets.Dropdown:

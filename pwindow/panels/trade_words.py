@@ -228,4 +228,4 @@ def added(roll: Roll) -> str:
 
 
 def note(text: str) -> str:
-    return f"<p class='pw-note'>{escape(text)}</p>"
+    return f"<p class='pw-note'>{escape(text[:1].upper() + text[1:])}.</p>"

@@ -20,6 +20,7 @@ from pwindow.errors import WindowProblem
 from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
 from pwindow.review.first_prints import LEVEL, MAKE_READIES, SURE
+from pwindow.review.picture import WINDOW_HEIGHT
 from pwindow.review.records import Review
 from pwindow.review.words import by_interval, in_hundred, listed, program, signed, three, up_to_hundred
 from pwindow.units import asked, percent
@@ -27,7 +28,7 @@ from pwindow.window.trade_offs import CONFORMANCE
 
 Paper = Literal["A4", "Letter"]
 PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
-_HEIGHTS = {"window": 350, "conformance": 340, "limiting": 440}  # px: the first fits on the first page
+_HEIGHTS = {"window": WINDOW_HEIGHT, "conformance": 340, "limiting": 440}  # px
 
 
 def report_html(review: Review, paper: Paper | None = None) -> str:

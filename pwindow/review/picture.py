@@ -13,6 +13,8 @@ from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, along_speed
 from pwindow.window.window import Window
 
+WINDOW_HEIGHT = 420  # px: as high as fits on the first page
+
 
 def around(window: Window, setup: Setup, bands: pd.DataFrame, best: Mapping | None) -> MapContent:
     """What the picture of the window shows at the plate and pressure of a set-up.
@@ -49,7 +51,7 @@ def pictures(
     place = setup.plate, setup.pressure
     table = along_speed(window, *place)
     return {
-        "window": window_figure(around(window, setup, bands, best)),
+        "window": window_figure(around(window, setup, bands, best), height=WINDOW_HEIGHT),
         "conformance": along_speed_figure(window, table, CONFORMANCE, *place),
         "limiting": along_speed_figure(window, table, limiting, *place),
     }

@@ -37,6 +37,9 @@ def read_cells(file: InputFile) -> pd.DataFrame:
     if not file.content.strip():
         raise _unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
     suffix = Path(file.name).suffix.lower()
+    if suffix == ".toml":
+        mend = "name it after --product or --study, and a file of measured features here"
+        raise _unreadable(file, "a .toml file declares a product or a study and is not a trial", mend)
     if suffix in (".parquet", ".pq") or file.content[:4] == b"PAR1":
         cells = _read_parquet(file)
     elif suffix in (".xlsx", ".xlsm") or file.content[:4] == b"PK\x03\x04":

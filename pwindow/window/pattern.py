@@ -24,8 +24,9 @@ def resolve_patterns(
     Returns
     -------
     patterns : mapping of str to mapping
-    passed_over : tuple of str
-        Why plate processes that the product leaves open are passed over.
+    notes : tuple of str
+        Why plate processes that the product leaves open are passed over; that a plate is asked for
+        of which the trial says nothing.
 
     Raises
     ------
@@ -54,7 +55,13 @@ def resolve_patterns(
             patterns[plate] = {"plate": plate} | values
     if not patterns:
         raise faults[0]
-    return patterns, tuple(f"not judged: {problem}" for problem in faults)
+    notes = [f"not judged: {problem}" for problem in faults]
+    if wanted is not None and region.plates == ("",):
+        notes.append(
+            f"product “{product.name}” asks for plate “{wanted}”, but the trial does not say which plates printed it "
+            "(column “plate”): all its prints are taken to be of that one"
+        )
+    return patterns, tuple(notes)
 
 
 def same_on_plate(values, asked: float):

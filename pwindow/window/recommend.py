@@ -43,8 +43,16 @@ def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
         if end
         else f"above it {limiting} pulls the joint conformance below {asked(window.level)}"
     )
-    rolls = bands["roll"].nunique()
-    among = "the only roll" if rolls == 1 else f"the fastest of the {rolls} rolls"
+    fastest = bands.groupby("roll")["fastest_speed_m_min"].max()
+    rolls, level = len(fastest), int((fastest == speed).sum())
+    if rolls == 1:
+        among = "the only roll"
+    elif level == 1:
+        among = f"the fastest of the {rolls} rolls"
+    elif level == rolls:
+        among = f"the safest of the {rolls} equally fast rolls"
+    else:
+        among = f"the safest of the {level} equally fast of the {rolls} rolls"
     roll = next(roll for roll in window.rolls if roll.id == best["roll"])
     return (
         f"Among the pressures that were {_which(window, bands)}, roll {roll.label} is {among} that "

@@ -45,3 +45,11 @@ def test_every_roll_is_named_and_the_level_is_the_heavy_outline():
     assert any("roll A" in note.text for note in figure.layout.annotations)
     outline = next(trace for trace in figure.data if trace.name == "assured")
     assert outline.contours.start == pytest.approx(0.85) and outline.line.width >= 3
+
+
+@pytest.mark.parametrize("height", [420, 590, 800])
+def test_the_scale_stands_as_far_below_the_map_at_every_height(height):
+    figure = window_figure(content(), height=height)
+    layout, scale = figure.layout, next(trace for trace in figure.data if trace.name == "map").colorbar
+    assert layout.height == height
+    assert -scale.y * (height - layout.margin.t - layout.margin.b) == pytest.approx(65)

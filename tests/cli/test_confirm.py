@@ -134,3 +134,20 @@ def test_a_run_that_does_not_name_its_plate_is_told_nothing_of(answer, archive, 
     found = answer("confirm", path, "--archive", archive, "--fit", 1)
     assert found["met"] == [] and found["promises"] == []
     assert found["agreement"]["verdict"] == "cannot be compared"
+
+
+def test_prints_of_another_plate_than_the_product_s(run, archive, run_prints, tmp_path):
+    rows = pd.read_csv(run_prints(5), dtype={"roll": str}).assign(plate="film-imaged")
+    rows[HEIGHT] *= 1.01
+    other = tmp_path / "other plate.csv"
+    rows.to_csv(other, index=False)
+    told = run("confirm", other, "--archive", archive).stdout
+    assert "the fit judged no product that these prints could be of" in told
+
+
+def test_a_run_that_names_no_make_readies(answer, archive, run_prints, tmp_path):
+    rows = pd.read_csv(run_prints(6), dtype={"roll": str}).drop(columns="make_ready")
+    bare = tmp_path / "bare.csv"
+    rows.to_csv(bare, index=False)
+    (promise,) = answer("confirm", bare, "--archive", archive)["promises"]
+    assert promise["prints"] == 8

@@ -104,6 +104,7 @@ def test_outside_the_trial_region_is_said(run, answer, first, tag_file):
     assert point_at(answer, first, at, "--product", tag_file)["in_trial_region"] is False
     result = run("predict", first, "--at", at, "--product", tag_file)
     assert "outside the trial region" in result.stderr and "OUTSIDE" in result.stdout
+    assert "{" not in result.stderr
 
 
 @pytest.mark.parametrize("gap", [45.0, 75.0])

@@ -2,6 +2,7 @@
 
 import datetime
 
+import pandas as pd
 import pytest
 
 import pwindow as pw
@@ -149,6 +150,14 @@ def test_a_run_is_held_against_the_last_fit(desk):
     assert "prints meet all that was measured" in desk.told.value
     assert "now, changed process" in desk.told.value and "Differs" in desk.told.value
     assert "confirmation prints of fit 1" in desk.table.value and desk.agreement.figure is not None
+    assert "85 m/min, 7.2 cm³/m², 50 µm" in desk.told.value, "set-ups of one speed are told apart"
+
+
+def test_a_trial_of_which_nothing_can_be_compared_has_no_picture(desk):
+    add(desk, "trial_first.csv")
+    rows = pd.read_csv(pw.demo("trial_second.csv"), dtype={"roll": str}).assign(plate="engraved")
+    add(desk, "engraved.csv", rows.to_csv(index=False).encode())
+    assert "cannot be compared" in desk.told.value and not desk.agreement.children
 
 
 def test_steps_are_told_while_it_fits(desk):

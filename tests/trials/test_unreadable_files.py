@@ -150,3 +150,8 @@ def test_mutated_text_gives_reasons_or_a_trial(read_text):
         except Exception as problem:  # noqa: BLE001 - anything else is what is looked for
             escaped.append(repr(problem))
     assert not escaped, pd.Series(escaped).value_counts()
+
+
+def test_a_product_is_told_from_a_trial(read_text):
+    with pytest.raises(TrialProblem, match="--product or --study"):
+        read_text(pw.demo("tag.toml").read_bytes(), "tag.toml")

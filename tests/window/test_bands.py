@@ -183,3 +183,27 @@ def test_the_recommended_speed_is_the_fastest_assured(tag_window):
     assert chosen["speed_m_min"] == bands["fastest_speed_m_min"].max()
     assert chosen["conformance"] >= tag_window.level
     assert chosen["roll"] in chosen["why"] and f"{chosen['speed_m_min']:g} m/min" in chosen["why"]
+
+
+@pytest.mark.parametrize(
+    "ends, words",
+    [
+        ({"a": 90.0}, "roll a is the only roll that meets"),
+        ({"a": 90.0, "b": 80.0}, "roll a is the fastest of the 2 rolls that meet"),
+        ({"a": 90.0, "b": 90.0}, "roll b is the safest of the 2 equally fast rolls that meet"),
+        (
+            {"a": 90.0, "b": 90.0, "c": 80.0},
+            "roll b is the safest of the 2 equally fast of the 3 rolls that meet",
+        ),
+    ],
+)
+def test_the_reason_calls_no_roll_the_fastest_where_another_is_as_fast(window_of, ends, words):
+    window = window_of(gap=(16.0, None, {"count": 1}))
+    window = dataclasses.replace(
+        window, study=dataclasses.replace(window.study, rolls=tuple(Roll(name, 4.4) for name in ends))
+    )
+    band = window.speed_bands([50.0]).iloc[[0]]
+    bands = pd.concat(
+        [band.assign(roll=name, speed_high_m_min=end, fastest_speed_m_min=end, conformance_at_fastest=0.95 + at / 100)
+         for at, (name, end) in enumerate(ends.items())], ignore_index=True)  # fmt: skip
+    assert words in recommend(window, bands)["why"]

@@ -5,6 +5,7 @@ import pytest
 
 import pwindow as pw
 from pwindow.errors import WindowProblem
+from pwindow.inputs import InputFile
 
 GAP = {"gap": (16.0, None, {"count": 1})}
 
@@ -87,3 +88,14 @@ def test_map_is_blank_outside_the_region_only(tag_window):
         inside = tag_window.in_trial_region(setups)
         np.testing.assert_array_equal(np.isnan(found.joint).ravel(), ~inside)
         assert inside.any() == (pressure <= 80.0)
+
+
+def test_a_plate_of_which_the_trial_says_nothing_is_noted(demo_rows, make_product):
+    rows = demo_rows[demo_rows["plate"] == "laser-imaged"].drop(columns="plate")
+    surfaces = pw.fit(pw.read_trial(InputFile("bare.csv", rows.to_csv(index=False).encode())))
+    asked = pw.find_window(surfaces, make_product(pattern={"plate": "laser-imaged"}, **GAP))
+    assert [note for note in asked.notes if "“laser-imaged”" in note and "taken to be" in note] == [
+        asked.notes[0]
+    ]
+    left_open = pw.find_window(surfaces, make_product(pattern={"plate": None}, **GAP))
+    assert not any("taken to be" in note for note in left_open.notes)

@@ -100,4 +100,6 @@ def _labels(heads: Sequence[Row]) -> dict[int, str]:
 
 def _labelled(frame: pd.DataFrame, labels: Mapping[int, str], names: Sequence[str]) -> pd.DataFrame:
     before = frame["trial"].map(labels)
-    return frame.assign(**{name: before + frame[name] for name in names}).drop(columns=["trial", "at"])
+    # A column in which every value is missing has no text type of its own.
+    marked = {name: before + frame[name].astype("string").astype(before.dtype) for name in names}
+    return frame.assign(**marked).drop(columns=["trial", "at"])

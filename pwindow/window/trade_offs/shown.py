@@ -130,8 +130,8 @@ def silver_notes(window: Window) -> tuple[str, ...]:
     pattern = window.product.pattern
     if pattern.pitch is None:
         notes.append(
-            "the product states no pitch: silver is told for a metre of line and not for an area; plate_width and "
-            "plate_gap are those of one measured line and gap, which need not fill the part"
+            "the product states no pitch: silver is told for a metre of line and not for an area; plate width and "
+            "plate gap are those of one measured line and gap, which need not fill the part"
         )
     elif pattern.layout == "square mesh":
         notes.append(

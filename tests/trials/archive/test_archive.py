@@ -203,3 +203,18 @@ def test_a_file_that_is_no_archive(tmp_path):
     with pytest.raises(UnusableInput, match="not a database"):
         Archive(str(path))
     assert path.read_bytes() == before
+
+
+def test_trials_without_make_readies_come_back(archive, first, another):
+    def bare(file):
+        rows = pd.read_csv(io.BytesIO(file.content), dtype={"roll": str}).drop(columns="make_ready")
+        return InputFile(f"bare {file.name}", rows.to_csv(index=False).encode())
+
+    archive.add(bare(first), "same process", "the first")
+    alone = archive.trial()
+    assert alone.prints["make_ready"].isna().all()
+    assert pw.fit(alone).fingerprint == pw.fit(pw.read_trial(bare(first))).fingerprint
+    archive.add(bare(another(1)), "same process", "more of it")
+    assert archive.trial().prints["make_ready"].isna().all()
+    archive.add(another(2), "same process", "more of it")
+    assert archive.trial().prints["make_ready"].notna().sum() == 65
