@@ -1,6 +1,7 @@
-"""Make the invented demo trials from the truth in ``truth.toml``.
+"""Make the invented demo trials, and the prints of a run, from the truth in ``truth.toml``.
 
-Run ``python data_demo/make_demo.py`` to write ``trial_first.csv`` and ``trial_second.csv`` anew.
+Run ``python data_demo/make_demo.py`` to write ``trial_first.csv``, ``trial_second.csv`` and ``run_tag.csv``
+anew.
 This script shares no code with ``pwindow``, so it can judge what ``pwindow`` finds.
 """
 
@@ -147,6 +148,11 @@ def layout_second():
     return _layout("second")
 
 
+def layout_run():
+    """Layout of the prints of a run: one row per print."""
+    return _layout("run")
+
+
 def _layout(name):
     layouts = tomllib.loads((HERE / "layouts.toml").read_text(encoding="utf-8"))
     trial, volumes = layouts["trials"][name], read_rolls()
@@ -162,7 +168,7 @@ def _layout(name):
     return layout
 
 
-def simulate_trial(truth, layout, rng):
+def simulate_trial(truth, layout, rng, plate_gaps=None):
     """Trial in the form of the trial file: one row per measured line or gap.
 
     Parameters
@@ -172,6 +178,8 @@ def simulate_trial(truth, layout, rng):
     layout : DataFrame
         One row per print, as `layout_first` gives it.
     rng : numpy.random.Generator
+    plate_gaps : sequence of float, µm, optional
+        Both of the trials unless given.
 
     Returns
     -------
@@ -181,18 +189,19 @@ def simulate_trial(truth, layout, rng):
     of_run = layout["make_ready"].factorize()[0]
     run_effects = _effects(truth, "make_ready", of_run.max() + 1, rng)[of_run]
     effects = run_effects + _effects(truth, "print", len(layout), rng)
-    rows = _feature_rows(truth, layout)
+    rows = _feature_rows(truth, layout, plate_gaps)
     values = expected(truth, rows) + effects[rows["print_index"]]
     values += _effects(truth, "feature", len(rows), rng)
     measured = _measure(truth, rows, values, rng).round(DECIMALS)
     return _with_gap_counts(rows.join(measured))[list(COLUMNS)].rename(columns=COLUMNS)
 
 
-def _feature_rows(truth, layout):
-    plate_gap = truth["factors"]["plate_gap"]
+def _feature_rows(truth, layout, plate_gaps):
+    if plate_gaps is None:
+        plate_gaps = [truth["factors"]["plate_gap"][end] for end in ("low", "high")]
     features = pd.DataFrame(
         [(number, np.nan) for number in range(LINES_PER_PRINT)]
-        + [(np.nan, plate_gap[end]) for end in ("low", "high") for _ in range(GAPS_PER_PLATE_GAP)],
+        + [(np.nan, plate_gap) for plate_gap in plate_gaps for _ in range(GAPS_PER_PLATE_GAP)],
         columns=["line_number", "plate_gap"],
     )
     rows = layout.assign(print_index=np.arange(len(layout)), direction=0.0)
@@ -295,13 +304,18 @@ def _within(values, limits):
 
 
 def main():
-    """Write both trial files beside this script."""
+    """Write the trial files and the prints of a run beside this script."""
     truth = read_truth()
+    later = drifted(truth, "second")
+    tag_gap = read_product(HERE / "tag.toml")["pattern"]["plate_gap"]
     rng = np.random.default_rng(truth["trial_seed"])
-    first = simulate_trial(truth, layout_first(), rng)
-    second = simulate_trial(drifted(truth, "second"), layout_second(), rng)
-    first.to_csv(HERE / "trial_first.csv", index=False, lineterminator="\n")
-    second.to_csv(HERE / "trial_second.csv", index=False, lineterminator="\n")
+    made = {
+        "trial_first": simulate_trial(truth, layout_first(), rng),
+        "trial_second": simulate_trial(later, layout_second(), rng),
+        "run_tag": simulate_trial(later, layout_run(), rng, [tag_gap]),
+    }
+    for name, rows in made.items():
+        rows.to_csv(HERE / f"{name}.csv", index=False, lineterminator="\n")
 
 
 if __name__ == "__main__":

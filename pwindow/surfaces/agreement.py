@@ -102,6 +102,13 @@ class ResponseAgreement:
         ends = (f"{self.surface.kind.amount(end)} {_side(end)}" for end in (self.shift_low, self.shift_high))
         return f"{' to '.join(ends)}, 95 %"
 
+    @property
+    def _chance(self) -> str:
+        """How often chance alone shifts prints as far, where no shift at all lies outside the interval."""
+        if self.shift_low <= 0.0 <= self.shift_high:
+            return ""
+        return f"; {100.0 * self.shift_p:.0f} in 100 trials of the same process are as far off"
+
     def sentence(self, unit_of: Callable[[str], str]) -> str:
         """What was found, in plain words; `unit_of` tells the unit of a factor."""
         kind, trend = self.surface.kind, self.trend
@@ -120,8 +127,8 @@ class ResponseAgreement:
             found = "prints scatter farther from what was predicted than before"
         else:
             found = (
-                f"agrees; {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}), and {self.cells['inside'].sum()} "
-                f"of {len(self.cells)} means lie inside their 95 % intervals"
+                f"agrees; {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}{self._chance}), and "
+                f"{self.cells['inside'].sum()} of {len(self.cells)} means lie inside their 95 % intervals"
             )
         out = self.standing_out
         apart = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import pandas as pd
@@ -100,14 +101,14 @@ def write_comparison(connection: Connection, trial: int, found: Comparison) -> N
 
 
 def refuse_repeated(connection: Connection, trial: Trial) -> None:
-    """Prints that a trial of the archive has, with the same values, would count twice."""
+    """Prints that a trial of the archive has, with the same values as far as both tell, would count twice."""
     new = _signatures(trial.cells)
     names = list(new)
     for first in range(0, len(names), 500):
         asked = select(CELLS).where(CELLS.c.print.in_(names[first : first + 500]))
         there = read_frame(connection, asked)
         for number, rows in there.groupby("trial"):
-            same = [name for name, signature in _signatures(rows).items() if signature == new[name]]
+            same = [name for name, measured in _signatures(rows).items() if _same(measured, new[name])]
             if same:
                 told = ", ".join(same[:5]) + ", …" * (len(same) > 5)
                 raise UnusableInput(
@@ -116,15 +117,25 @@ def refuse_repeated(connection: Connection, trial: Trial) -> None:
                 )
 
 
-def _signatures(cells: pd.DataFrame) -> dict[str, tuple]:
-    """By print, what was measured on it, to nine digits: another order of rows may change the last ones."""
+def _signatures(cells: pd.DataFrame) -> dict[str, dict[str, tuple]]:
+    """By print and quantity, what was measured, to nine digits: another order of rows may change the last ones.
+
+    Gaps that were only counted are left out: other prints have the same counts.
+    """
     numbers = cells[["mean", "plate_gap"]].apply(pd.to_numeric)
-    told = cells.assign(**numbers).sort_values(["print", "quantity", "plate_gap"])
+    told = cells.assign(**numbers).dropna(subset="mean").sort_values(["print", "quantity", "plate_gap"])
     told["mean"] = told["mean"].map("{:.9g}".format)
-    return {
-        str(name): tuple(map(tuple, rows[["quantity", "count", "mean"]].to_numpy()))
-        for name, rows in told.groupby("print")
-    }
+    found: dict[str, dict[str, tuple]] = {}
+    for (name, quantity), rows in told.groupby(["print", "quantity"]):
+        values = tuple(map(tuple, rows[["count", "mean"]].to_numpy()))
+        found.setdefault(str(name), {})[str(quantity)] = values
+    return found
+
+
+def _same(one: Mapping[str, tuple], other: Mapping[str, tuple]) -> bool:
+    """Whether two prints of one name are the same: in everything that was measured on both."""
+    shared = one.keys() & other.keys()
+    return bool(shared) and all(one[quantity] == other[quantity] for quantity in shared)
 
 
 _LONGEST_REASON = 300

@@ -133,6 +133,25 @@ def test_prints_are_not_counted_twice(archive, first, another):
     archive.add(another(1), "same process", "the same ids with other values")
 
 
+def test_prints_with_a_column_dropped_are_the_same_prints(archive, first):
+    archive.add(first)
+    rows = pd.read_csv(io.BytesIO(first.content), dtype={"roll": str})
+    fewer = rows.drop(columns=["resistance [ohm]", "line_length [mm]"])
+    with pytest.raises(UnusableInput, match="65 of its prints .* in trial 1 already"):
+        archive.add(InputFile("fewer.csv", fewer.to_csv(index=False).encode()))
+
+
+def test_prints_of_one_name_whose_gaps_were_only_counted_are_not_taken_to_be_the_same(archive, another):
+    def counted(seed):
+        rows = pd.read_csv(io.BytesIO(another(seed).content), dtype={"roll": str})
+        gaps = rows[rows["plate_gap [um]"].notna()].assign(**{"gap [um]": None})
+        speeds = gaps["speed [m/min]"] + seed
+        return InputFile(f"{seed}.csv", gaps.assign(**{"speed [m/min]": speeds}).to_csv(index=False).encode())
+
+    archive.add(counted(0))
+    assert not archive.add(counted(1)).known
+
+
 def test_what_is_found_again_is_not_kept_twice(archive, first):
     seen = Comparison("a1b2c3d4e5f6", "agrees", ("all agree",))
     number = archive.add(first, compared=seen).trial
