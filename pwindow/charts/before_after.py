@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 
 from pwindow.charts.palette import FONT, LIGHT, Palette
 from pwindow.study import Roll
+from pwindow.units import asked
 from pwindow.window.maps import WindowMap
 from pwindow.window.refits import SideBySide
 
@@ -28,14 +29,14 @@ def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figur
     axis = {"gridcolor": palette.paper, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     before, after = shown.fits
     title = (
-        f"{escape(shown.title)}<br><sub>outlines of {shown.level:.1%} joint conformance<br>dashed before (fit {before}), "
+        f"{escape(shown.title)}<br><sub>outlines of {asked(shown.level)} joint conformance<br>dashed before (fit {before}), "
         f"heavy after (fit {after}){'<br>' * bool(shown.elsewhere)}{escape(shown.elsewhere)}</sub>"
     )
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 14, "color": palette.ink},
-        height=620,
-        margin={"l": 80, "r": 30, "t": 130 if shown.elsewhere else 110, "b": 70},
+        height=650,
+        margin={"l": 80, "r": 30, "t": 160 if shown.elsewhere else 140, "b": 70},
         title={"text": title},
         xaxis=axis | {"title": {"text": "press speed, m/min"}, "range": [low - 2, high + 12]},
         yaxis=axis | {"title": {"text": "cell volume, cm³/m²"}},

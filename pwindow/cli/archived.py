@@ -72,6 +72,8 @@ def _decision(name: str, standing: str, doc: str) -> click.Command:
         from pwindow.cli.archived_answers import trials_answer
         from pwindow.cli.archived_tables import trials_text
 
+        if not reason.strip():
+            raise click.UsageError(f"{name} needs a --reason, which is kept with the decision")
         kept = archive_of(archive, there=True)
         kept.decide(number, standing, reason)
         reply(trials_answer(kept), trials_text, as_json)

@@ -81,6 +81,8 @@ def _kept_text(one: Mapping) -> str:
         lines[0] += f"; surfaces {one['fit']}"
     unit = one["pressure_unit"]
     lines += [f"  {name}: {_run(product['recommended'], unit)}" for name, product in one["products"].items()]
+    if not one["products"]:
+        lines.append("  no product was named, so none is judged: --product")
     return "\n".join(lines)
 
 

@@ -10,6 +10,8 @@ import click
 
 from pwindow.errors import UnusableInput
 
+_MOST = 20  # reasons that are told: a wrong unit is wrong in every row
+
 
 def guarded(command):
     """Turn unusable input into its reasons on standard error and exit status 1."""
@@ -19,8 +21,10 @@ def guarded(command):
         try:
             return command(*args, **kwargs)
         except UnusableInput as problem:
-            for reason in problem.reasons:
+            for reason in problem.reasons[:_MOST]:
                 click.echo(reason, err=True)
+            if len(problem.reasons) > _MOST:
+                click.echo(f"… and {len(problem.reasons) - _MOST} more of the kind", err=True)
             sys.exit(1)
 
     return run

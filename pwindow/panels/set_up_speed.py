@@ -24,6 +24,7 @@ from pwindow.panels.state import (
     loaded_evidence,
     replaced_product,
     reshaped,
+    why_not,
 )
 from pwindow.panels.visit import Visit
 from pwindow.product import Product
@@ -152,11 +153,14 @@ class SetUpSpeed:
         self.busy.value = "<p role='status'>Reading and fitting…</p>"
         try:
             evidence, added = loaded_evidence(files, self.evidence)
-            question = first_judgeable(evidence, added or self.question.product.name)
+            wanted = added or self.question.product.name
+            question = first_judgeable(evidence, wanted)
             setup = question.start()
         finally:
             self.busy.value = ""
             self.upload.value = ()
+        if question.product.name != wanted:
+            self.busy.value = words.passed_over(wanted, why_not(evidence, wanted), question.product.name)
         products = self.evidence.products
         self.declared |= {
             name: found for name, found in evidence.products.items() if found is not products.get(name)

@@ -335,6 +335,15 @@ def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) 
     return changed
 
 
+def why_not(evidence: Evidence, product: str) -> str:
+    """Why the trial cannot judge a product; "" where it can."""
+    try:
+        ask(evidence, evidence.products[product])
+    except UnusableInput as problem:
+        return str(problem)
+    return ""
+
+
 def first_judgeable(evidence: Evidence, wanted: str | None) -> Question:
     """The wanted product on the fit, else the first product that the trial can judge.
 

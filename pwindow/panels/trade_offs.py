@@ -80,6 +80,7 @@ class TradeOffsPage:
         self.evidence, self.declared = evidence, dict(evidence.products)
         self.pins: tuple[Setup, ...] = ()
         self._drawn: tuple | None = None
+        self._saves: dict[str, str] = {}  # what saves the documents that were made, the last one first
         self._offering = False
         self.trade_offs = TradeOffs(first_judgeable(evidence, None))
         volumes = evidence.surfaces.trial.prints["cell_volume"]
@@ -203,16 +204,16 @@ class TradeOffsPage:
 
     def _make(self, title: str, name: str, make: Callable[[Setup, str], str]) -> None:
         """Make a document of the first pinned set-up, else of the one looked at."""
-        self.document.value = working(f"making {title}")
+        self.document.value = working(f"making {title}") + "".join(self._saves.values())
         try:
             shared, own = self._address(self._setup())
             html = make(
                 self.pins[0] if self.pins else self._setup(), f"trade-offs.ipynb?{shared.query()}&{own}"
             )
-        except UnusableInput:
-            self.document.value = ""
-            raise
-        self.document.value = words.document_link(title, name, html)
+            self._saves.pop(title, None)
+            self._saves = {title: words.document_link(title, name, html), **self._saves}
+        finally:
+            self.document.value = "".join(self._saves.values())
 
     def _plan(self) -> None:
         setup, self.planned.value = self._setup(), ""
@@ -233,8 +234,11 @@ class TradeOffsPage:
 
     def _ask(self, question: Question, setup: Setup, limits: bool = True) -> None:
         self.trade_offs = TradeOffs(question)
+        before = len(self.pins)
         self.pins = tuple(pin for pin in self.pins if pin.plate in question.window.plates)
         self._show(setup, limits)
+        if len(self.pins) < before:
+            self.document.value = words.pins_lost(before - len(self.pins))
 
     def _show(self, setup: Setup, limits: bool = True) -> None:
         """Show everything for the question as it is now; what decides first."""
@@ -280,7 +284,7 @@ class TradeOffsPage:
     def _show_setup(self, setup: Setup) -> None:
         """Show what depends on the set-up looked at."""
         offers, window = self.trade_offs, self.question.window
-        steps, self.document.value = offers.steps(setup), ""
+        steps, self.document.value, self._saves = offers.steps(setup), "", {}
         self.answer.value = words.chosen_card(window, setup, steps)
         self._draw_along(setup)
         self.steps.value = words.step_table(steps, window.level)

@@ -194,6 +194,12 @@ def document_link(title: str, name: str, html: str) -> str:
     return f"<p role='status'>{link(f'Save {title} (HTML)', name, html, 'text/html')}</p>"
 
 
+def pins_lost(count: int) -> str:
+    """Why pins are gone."""
+    what = "1 pinned set-up is" if count == 1 else f"{count} pinned set-ups are"
+    return note(f"{what} of a plate that this product is not printed with, and not shown any more")
+
+
 def pinch_table(along: pd.DataFrame) -> str:
     """Which requirement has the lowest probability, along the speed of each roll."""
     rows = []

@@ -22,6 +22,14 @@ def working(what: str) -> str:
     return f"<p role='status' class='pw-busy'><span class='pw-ring' aria-hidden='true'></span> {escape(what)} …</p>"
 
 
+def passed_over(wanted: str, why: str, shown: str) -> str:
+    """Why another product is shown than the one before."""
+    return (
+        f"<p class='pw-note' role='status'>Shown is <b>{escape(shown)}</b>: the trial cannot judge <b>{escape(wanted)}</b>. "
+        f"{escape(why)}</p>"
+    )
+
+
 def table(names: Iterable[str], rows: Iterable[Sequence[object]]) -> str:
     """A table of texts, which are escaped; a line break in one is kept."""
     head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in names)

@@ -105,10 +105,10 @@ def test_files_and_an_archive_are_too_much(misused, first, archive):
     assert "not both" in misused("fit", first, "--archive", archive)
 
 
-def test_a_decision_needs_a_trial_and_a_reason(refused, answer, first, archive):
+def test_a_decision_needs_a_trial_and_a_reason(refused, misused, answer, first, archive):
     answer("add", first, "--archive", archive)
     assert "no trial 9" in refused("set-aside", 9, "--archive", archive, "--reason", "x")
-    assert "needs its reason" in refused("set-aside", 1, "--archive", archive)
+    assert "set-aside needs a --reason" in misused("set-aside", 1, "--archive", archive)
 
 
 def test_json_is_one_document(run, first, archive):

@@ -216,6 +216,15 @@ def test_a_process_that_changed_is_shown_as_it_is_since(tmp_path, monkeypatch):
     assert "trial_second.csv" not in evidence_facts(given_evidence(), page.question.product)
 
 
+def test_a_product_that_a_trial_cannot_judge_is_not_passed_over_silently(page, demo_rows):
+    film = demo_rows[demo_rows["plate"] == "film-imaged"]
+    upload(page, "film.csv", film.to_csv(index=False).encode())
+    assert page.question.product.name == "De-fogging heater mesh"
+    assert "cannot judge <b>Grain moisture tag</b>" in page.busy.value and "laser-imaged" in page.busy.value
+    upload(page, "first.csv", demo("trial_first.csv").read_bytes())
+    assert page.busy.value == ""
+
+
 def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):
     monkeypatch.setattr("pwindow.panels.visit.given_evidence", lambda: 1 / 0)
     shown = set_up_speed("")

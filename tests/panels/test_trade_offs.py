@@ -92,6 +92,12 @@ def test_pinned_set_ups_stand_side_by_side(page):
     assert page.pins == () and page.frame.problem.value == ""
 
 
+def test_pins_that_another_product_cannot_have_are_not_lost_silently(page):
+    page.pin.click()
+    page.controls.product.value = "De-fogging heater mesh"
+    assert page.pins == () and "1 pinned set-up is of a plate" in text(page.document)
+
+
 def test_a_roll_to_buy_is_marked_and_can_be_forgotten(page):
     page.volume.value = 6.3
     page.plan.click()
@@ -249,6 +255,7 @@ def test_documents_are_of_the_pinned_set_up(page, tag_window):
     page.run_sheet.click()
     sheet = saved(page.document)
     assert "90 m/min" in sheet or re.search(r"90\s*</", sheet)
+    assert page.document.value.count("base64,") == 2, "one document does not take the other away"
     page.controls.speed.value = 94.0
     assert page.document.value == "", "a document that was made is of what was shown then"
 
