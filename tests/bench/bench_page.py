@@ -1,4 +1,4 @@
-"""How fast the page opens and how fast a slider repaints the map; prints, asserts nothing.
+"""How fast pages open to their first picture and how fast a slider repaints the map; prints, asserts nothing.
 
 Opens are of a browser without anything kept, and of one that has been there before; between them the list of pages,
 which needs neither kernel nor script, tells how busy the computer is. The map has 80 × 80 set-ups.
@@ -18,7 +18,8 @@ import time
 from playwright.sync_api import sync_playwright
 
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
-PATH = "/voila/render/set-up-speed.ipynb"
+PATHS = {"set-up speed": "/voila/render/set-up-speed.ipynb", "trade-offs": "/voila/render/trade-offs.ipynb"}
+FIRST_PICTURE = {"set-up speed": ".heatmaplayer image", "trade-offs": ".js-plotly-plot .scatterlayer .trace"}
 WINDOW = {"width": 1280, "height": 900}
 MOVES = 60
 OPENS = 5
@@ -50,10 +51,10 @@ def wait_for(server: subprocess.Popen) -> None:
     raise SystemExit("the server ended")
 
 
-def open_page(page, address: str) -> float:
+def open_page(page, address: str, name: str) -> float:
     start = time.perf_counter()
-    page.goto(address)
-    page.locator(".heatmaplayer image").first.wait_for(state="attached", timeout=90_000)
+    page.goto(address + PATHS[name])
+    page.locator(FIRST_PICTURE[name]).first.wait_for(state="attached", timeout=90_000)
     return time.perf_counter() - start
 
 
@@ -66,14 +67,14 @@ def open_list(context, address: str) -> float:
     return taken
 
 
-def opens(browser, address: str) -> dict[str, list[float]]:
+def opens(browser, address: str, of: str) -> dict[str, list[float]]:
     times: dict[str, list[float]] = {"fresh": [], "kept": [], "list": []}
     regular = browser.new_context(viewport=WINDOW)
     for at in range(OPENS + 2):
         for name in ("fresh", "kept"):
             context = browser.new_context(viewport=WINDOW) if name == "fresh" else regular
             page = context.new_page()
-            taken = open_page(page, address + PATH)
+            taken = open_page(page, address, of)
             page.close()
             time.sleep(READY)
             if at > 1 or name == "fresh":  # code is kept from the second visit on
@@ -110,12 +111,13 @@ def main() -> None:
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=ARGUMENTS)
             address = f"http://127.0.0.1:{port}"
-            times = opens(browser, address)
-            report("list of pages (load control)", times["list"], "s")
-            report("first picture, first visit", times["fresh"], "s")
-            report("first picture, later visits", times["kept"], "s")
+            for name in PATHS:
+                times = opens(browser, address, name)
+                report(f"{name}: list of pages (load)", times["list"], "s")
+                report(f"{name}: first visit", times["fresh"], "s")
+                report(f"{name}: later visits", times["kept"], "s")
             page = browser.new_context(viewport=WINDOW).new_page()
-            open_page(page, address + PATH)
+            open_page(page, address, "set-up speed")
             time.sleep(2)
             report("pressure slider to repainted map", moves(page, "Pressure"), "ms")
             report("speed slider to repainted ring", moves(page, "Speed"), "ms")
