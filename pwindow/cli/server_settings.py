@@ -13,6 +13,7 @@ LANDING_PAGE = "set-up-speed.ipynb"
 PAGES = ("set-up-speed", "trade-offs", "new-trial-data")
 """Order of the pages in the navigation; others come after them."""
 FIGURES_SERVED = "PWINDOW_FIGURES_SERVED"
+FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first picture
 LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
 
 
@@ -175,6 +176,8 @@ def voila_config(
             # It loads plotly once more, for pictures in stored output; the pages have none.
             "extension_denylist": ["jupyterlab-plotly"],
         },
+        # The next kernel is made ready once the page of the visitor before is drawn, not meanwhile.
+        "VoilaKernelManager": {"fill_delay": FILL_DELAY},
         # What passes between server and kernel stays unread by other users of this computer.
         "KernelManager": {"transport_encryption": "auto"},
         "MappingKernelManager": {
