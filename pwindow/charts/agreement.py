@@ -9,7 +9,7 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pwindow.charts.palette import FONT, LIGHT, Palette
+from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.surfaces.agreement import Agreement, ResponseAgreement
 
 
@@ -33,13 +33,13 @@ def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 13, "color": palette.ink},
-        height=150 + 380 * rows,
-        margin={"l": 70, "r": 30, "t": 170, "b": 60},
-        title={
-            "text": f"{escape(', '.join(found.trial.files))}: measured against predicted<br>"
+        height=100 + 380 * rows,
+        margin={"l": 70, "r": 30, "t": 120, "b": 60},
+        title=placed_title(
+            f"{escape(', '.join(found.trial.files))}: measured against predicted<br>"
             "<sub>dotted: as predicted · bars: where 95 % of such means were expected</sub><br>"
             f"<sub>filled: outside it · fit {found.against}</sub>"
-        },
+        ),
     )
     return figure
 

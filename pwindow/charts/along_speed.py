@@ -10,7 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from pwindow.charts.labels import LETTER, LINE, Box, Labels, covered, moved_apart, overlap, title
-from pwindow.charts.palette import FONT, LIGHT, Palette
+from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
@@ -327,14 +327,7 @@ def _lay_out(
         height=560,
         margin={"l": 80, "r": 100, "t": 34 + 21 * (1 + text.count("<br>")), "b": 60},
         hovermode="closest",
-        title={
-            "text": text,
-            "x": 0.0,
-            "xanchor": "left",
-            "pad": {"l": 12, "t": 20},
-            "y": 1.0,
-            "yanchor": "top",
-        },
+        title=placed_title(text),
         xaxis=axis | {"title": {"text": "press speed, m/min"}},
         yaxis=axis
         | {"title": {"text": what}, "range": list(y_range), "tickformat": ".0%" if shown is None else ""},

@@ -6,7 +6,7 @@ from html import escape
 
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FONT, LIGHT, Palette
+from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.study import Roll
 from pwindow.units import asked
 from pwindow.window.maps import WindowMap
@@ -35,9 +35,9 @@ def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figur
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 14, "color": palette.ink},
-        height=650,
-        margin={"l": 80, "r": 30, "t": 160 if shown.elsewhere else 140, "b": 70},
-        title={"text": title},
+        height=630,
+        margin={"l": 80, "r": 30, "t": 125 if shown.elsewhere else 105, "b": 70},
+        title=placed_title(title),
         xaxis=axis | {"title": {"text": "press speed, m/min"}, "range": [low - 2, high + 12]},
         yaxis=axis | {"title": {"text": "cell volume, cm³/m²"}},
     )

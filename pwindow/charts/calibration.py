@@ -6,7 +6,7 @@ from html import escape
 
 import plotly.graph_objects as go
 
-from pwindow.charts.palette import FONT, LIGHT, Palette
+from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.window.calibration import Calibration
 
 
@@ -63,11 +63,11 @@ def calibration_figure(found: Calibration, product: str, fit: str, palette: Pale
         width=760,
         height=720,
         margin={"l": 80, "r": 30, "t": 90, "b": 70},
-        title={
-            "text": f"{escape(product)}: {found.trials} simulated trials of this layout<br>"
+        title=placed_title(
+            f"{escape(product)}: {found.trials} simulated trials of this layout<br>"
             "<sub>dotted: kept to the letter · above it: cautious · bars: two standard errors · "
             f"fit {fit}</sub>"
-        },
+        ),
         xaxis=axis | {"title": {"text": "joint conformance probability as stated"}},
         yaxis=axis | {"title": {"text": "share of next runs that conform"}, "scaleanchor": "x"},
     )

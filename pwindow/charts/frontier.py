@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pwindow.charts.labels import Labels, title
-from pwindow.charts.palette import FONT, LIGHT, Palette
+from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
@@ -172,14 +172,7 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool, 
         height=HEIGHT if with_silver else 560,
         margin={"l": 80, "r": 100, "t": 56 + 21 * (1 + text.count("<br>")), "b": 60},
         hovermode="closest",
-        title={
-            "text": text,
-            "x": 0.0,
-            "xanchor": "left",
-            "pad": {"l": 12, "t": 20},
-            "y": 1.0,
-            "yanchor": "top",
-        },
+        title=placed_title(text),
     )
     figure.update_xaxes(title={"text": "press speed, m/min"}, **axis)
     tried = window.surfaces.trial.prints["speed"]

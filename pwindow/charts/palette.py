@@ -50,6 +50,13 @@ class Palette:
         }
 
 
+def placed_title(text: str) -> dict:
+    """A title, at the top left of every picture."""
+    return {
+        "text": text, "x": 0.0, "xanchor": "left", "y": 1.0, "yanchor": "top", "pad": {"l": 12, "t": 20},
+    }  # fmt: skip
+
+
 LIGHT = Palette(
     name="light",
     ink="#22252b",

@@ -12,6 +12,7 @@ import plotly.graph_objects as go
 from pwindow.charts.labels import moved_apart
 from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette
 from pwindow.study import Roll
+from pwindow.units import asked
 from pwindow.window.maps import WindowMap
 
 MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
@@ -230,6 +231,7 @@ def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatte
     return go.Scatter(
         name=name,
         **_AXES,
+        cliponaxis=False,
         mode="markers",
         showlegend=False,
         marker={"symbol": symbol, "size": size, "color": fill, "line": {"color": edge, "width": 3}},
@@ -242,6 +244,7 @@ def _halo() -> go.Scatter:
     return go.Scatter(
         name=HALO,
         **_AXES,
+        cliponaxis=False,
         mode="markers",
         showlegend=False,
         hoverinfo="skip",
@@ -330,7 +333,7 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
             "yanchor": "bottom",
             "xanchor": "left",
             "showarrow": False,
-            "text": f"<b>heavy outline</b> joint conformance {content.level:.1%} · <b>thin</b> 25 and 75 %"
+            "text": f"<b>heavy outline</b> joint conformance {asked(content.level)} · <b>thin</b> 25 and 75 %"
             "<br><b>thick bars</b> speed bands of the rolls · <b>hatched</b> not tried"
             "<br><b>dotted</b> predicted means meet every requirement"
             + f" · fit {content.fit}"

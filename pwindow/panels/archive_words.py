@@ -171,7 +171,10 @@ def compared_card(found: Compared) -> str:
     """What a fit recommends, and what an earlier one did."""
     before, after = found.before, found.after
     rows = [(name, _run(before, name), _run(after, name)) for name in after.answer["products"]]
-    notes = "".join(f"<p class='pw-note'>{escape(change)}</p>" for change in found.tables.get("changes", ()))
+    notes = "".join(
+        f"<p class='pw-note'>{escape(change[:1].upper() + change[1:])}.</p>"
+        for change in found.tables.get("changes", ())
+    )
     was = "before" if before is None else f"fit {before.number}"
     title = f"<h3>Fit {after.number}, <code>{after.fingerprint}</code></h3>"
     asked = "" if rows else "<p class='pw-note'>No product was judged; add one and choose it.</p>"

@@ -22,6 +22,11 @@ def working(what: str) -> str:
     return f"<p role='status' class='pw-busy'><span class='pw-ring' aria-hidden='true'></span> {escape(what)} …</p>"
 
 
+def together(text: str) -> str:
+    """A sentence whose lines do not break between a number and its per cent sign."""
+    return text.replace(" %", "\u00a0%")
+
+
 def passed_over(wanted: str, why: str, shown: str) -> str:
     """Why another product is shown than the one before."""
     return (
@@ -59,7 +64,7 @@ def answer_card(question: Question) -> str:
         f"All requirements of <b>{escape(question.product.name)}</b> hold together in the next run with a "
         f"probability of <b>{percent(best['conformance'], question.window.level)}</b>; safest at {best['safest_speed_m_min']:g} m/min "
         f"({percent(best['conformance_at_safest'], question.window.level)}).<br>"
-        f"{escape(best['why'])}</div></section>"
+        f"{escape(together(best['why']))}</div></section>"
     )
 
 

@@ -178,7 +178,8 @@ def _assumed(told_apart: bool, common: float) -> str:
     if told_apart:
         return f"At a plate width of {common:g} µm the surfaces, which were fitted over the tried plate widths, predict."
     return (
-        f"The surfaces do not tell plate width from plate process, as where each was tried with one width: for a plate "
-        f"width of {common:g} µm the line gain (printed ÷ plate width) of each plate process is taken to stay as it is, and so "
+        "The surfaces do not tell plate width from plate process (each was tried with one width, or the fit leaves plate "
+        f"width out): for a plate width of {common:g} µm the line gain (printed ÷ plate width) of each plate process is "
+        "taken to stay as it is, and so "
         "are line height and gap closure at the product's plate gap."
     )
