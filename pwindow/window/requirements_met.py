@@ -43,7 +43,7 @@ def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:
         for requirement in window.product.requirements:
             if requirement.name == "gap":
                 rows += _gaps(requirement, trial, str(name), gap)
-            elif name in probed and requirement.parameters.keys() == {"length"}:
+            elif name in probed and _as_probed(requirement):
                 value = float(probed[name] * requirement.parameters["length"])
                 rows.append(_row(requirement, str(name), value))
             else:
@@ -90,6 +90,11 @@ def _probed(window: Window, trial: Trial) -> pd.Series:
     """Mean resistance of a millimetre of line on each print, Ω/mm, where it was measured."""
     lines = _own_lines(window, trial.features.dropna(subset=["resistance", "line_length"]))
     return (lines["resistance"] / lines["line_length"]).groupby(lines["print"]).mean()
+
+
+def _as_probed(requirement: Requirement) -> bool:
+    """Whether a requirement is of what is probed: the line, without an undercoat beside it."""
+    return requirement.name == "line_resistance" and "undercoat" not in requirement.parameters
 
 
 def _own_lines(window: Window, lines: pd.DataFrame) -> pd.DataFrame:
