@@ -41,6 +41,7 @@ def test_the_commands_were_found():
         "trials",
         "fits",
         "compare",
+        "confirm",
     ]
     assert {command.split()[1] for command in COMMANDS} == set(asked)
 
