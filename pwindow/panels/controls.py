@@ -157,7 +157,7 @@ class RequirementEditor:
         field = self._fields[name, side]
         other = self._fields.get((name, "most" if side == "least" else "least"))
         if side == "count":
-            field.refuse(field.value < 1, "is not at least 1")
+            field.refuse(field.value < 1 or field.value % 1 != 0, "is not a whole number of at least 1")
         else:
             field.refuse(side == "most" and field.value <= 0, "is not above zero")
             field.refuse(side == "least" and field.value < 0, "is below zero")
@@ -172,7 +172,7 @@ class RequirementEditor:
         """The product with the limits that the fields show, checked."""
         limits: dict[str, dict] = {}
         for (name, side), field in self._fields.items():
-            limits.setdefault(name, {})[side] = field.value
+            limits.setdefault(name, {})[side] = int(field.value) if side == "count" else field.value
         return changed_limits(self._product, limits)
 
 
@@ -181,8 +181,7 @@ class LimitField:
 
     def __init__(self, title: str, unit: str, value: float, guard: Callable, take: Callable[[], None]):
         self.title, self.unit, self._used, self._take = title, unit, value, take
-        kind = widgets.IntText if isinstance(value, int) else widgets.FloatText
-        self.field = kind(
+        self.field = widgets.FloatText(
             value=value,
             description=", ".join(filter(None, (title, unit))),
             style={"description_width": "62%"},

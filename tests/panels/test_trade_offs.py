@@ -75,7 +75,11 @@ def test_a_relaxed_limit_moves_everything(page):
     assert "60 µm is not below gap at most, 42 µm" in limit_field(page, "gap at least")[1].value
     assert "not above zero" in note.value, "a note stays until its field is changed"
     limit_field(page, "on one part")[0].value = 0
-    assert "0 is not at least 1. It stays 48." in limit_field(page, "on one part")[1].value
+    assert "0 is not a whole number of at least 1. It stays 48." in limit_field(page, "on one part")[1].value
+    limit_field(page, "on one part")[0].value = 2.5
+    assert (
+        "2.5 is not a whole number of at least 1. It stays 48." in limit_field(page, "on one part")[1].value
+    )
     field.value = 390.0
     assert note.value == "" and "390 Ω" in text(page.steps)
 
