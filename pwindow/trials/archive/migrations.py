@@ -19,6 +19,7 @@ from sqlalchemy import (
     func,
     inspect,
     select,
+    text,
 )
 
 from pwindow.trials.archive import schema
@@ -45,10 +46,23 @@ def _comparisons(connection: Connection) -> None:
     schema.METADATA.create_all(connection, [schema.COMPARISONS])
 
 
+def _verdicts(connection: Connection) -> None:
+    """Where comparisons say only whether a trial agrees, they say it in words from now on."""
+    columns = {column["name"] for column in inspect(connection).get_columns(schema.COMPARISONS.name)}
+    if "agrees" in columns:
+        for order in (
+            "ALTER TABLE comparisons ADD COLUMN verdict TEXT NOT NULL DEFAULT ''",
+            "UPDATE comparisons SET verdict = CASE WHEN agrees THEN 'agrees' ELSE 'does not agree' END",
+            "ALTER TABLE comparisons DROP COLUMN agrees",
+        ):
+            connection.execute(text(order))
+
+
 STEPS: Mapping[str, Callable[[Connection], None]] = {
     "trials": _trials,
     "declarations and fits": _declarations_and_fits,
     "comparisons": _comparisons,
+    "verdicts": _verdicts,
 }
 
 

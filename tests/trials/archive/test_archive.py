@@ -121,6 +121,20 @@ def test_an_archive_from_before_comparisons_gets_them(archive, address, first):
     assert later.comparisons(number).empty and later.trial().numbers == (number,)
 
 
+def test_an_archive_whose_comparisons_only_say_yes_or_no_gets_words(archive, address, first):
+    number = archive.add(first, compared=Comparison("a1b2c3d4e5f6", "", ("line height: 4 % low",))).trial
+    archive.keep_comparison(number, Comparison("0f0f0f0f0f0f", "", ("all agree",)))
+    with archive._writing() as connection:
+        connection.execute(text("ALTER TABLE comparisons DROP COLUMN verdict"))
+        connection.execute(text("ALTER TABLE comparisons ADD COLUMN agrees BOOLEAN NOT NULL DEFAULT FALSE"))
+        connection.execute(text("UPDATE comparisons SET agrees = TRUE WHERE told = 'all agree'"))
+        connection.execute(text("DELETE FROM migrations WHERE name = 'verdicts'"))
+    later = Archive(address)
+    assert list(later.comparisons(number)["verdict"]) == ["does not agree", "agrees"]
+    later.keep_comparison(number, Comparison("a1b2c3d4e5f6", "cannot be compared", ("nothing",)))
+    assert later.comparisons(number)["verdict"].iloc[-1] == "cannot be compared"
+
+
 def test_prints_are_not_counted_twice(archive, first, another):
     archive.add(first, "same process", "first")
     rows = pd.read_csv(io.BytesIO(first.content), dtype=str).sample(frac=1.0, random_state=1)
