@@ -12,6 +12,7 @@ import plotly.graph_objects as go
 from pwindow.charts.labels import LETTER, LINE, Box, Labels, covered, moved_apart, overlap, title
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
+from pwindow.units import asked
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
 
@@ -150,7 +151,7 @@ def _draw_line(
 def _limits(window: Window, plate: str, shown: Shown | None) -> list[tuple[float, str]]:
     """Limits of what is drawn, and their words; where what is drawn is a mean, limits of the mean."""
     if shown is None:
-        return [(window.level, f"assurance<br>asked for:<br>{window.level:.1%}".replace(".0%", "%"))]
+        return [(window.level, f"assurance<br>asked for:<br>{asked(window.level)}")]
     if shown.requirement is None:
         return []
     at = limits_of_mean(window, plate, shown.requirement.name)
@@ -315,7 +316,7 @@ def _lay_out(
     where = f"{pressure:g} {trial.pressure_unit}" + (f" · plate {escape(plate)}" if plate else "")
     lines = (
         f"{where} · fit {window.surfaces.fingerprint}",
-        f"thick: assured, {window.level:.1%} jointly · thin: not".replace(".0%", "%")
+        f"thick: assured, {asked(window.level)} jointly · thin: not"
         + ("" if shown is None else " · bands: 95 of 100 next prints"),
         _unlabelled(window, shown, by_roll),
     )

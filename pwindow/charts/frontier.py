@@ -12,6 +12,7 @@ from plotly.subplots import make_subplots
 from pwindow.charts.labels import Labels, title
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
+from pwindow.units import asked
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
 
@@ -59,7 +60,7 @@ def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGH
         figure.update_yaxes(range=_silver_range(table, panels[1]), row=2, col=1)
     for trade, x, y, pane in panels:
         _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, pane, palette)
-    level = f"assurance<br>asked for:<br>{window.level:.1%}".replace(".0%", "%")
+    level = f"assurance<br>asked for:<br>{asked(window.level)}"
     figure.add_hline(y=window.level, line={"color": palette.mark, "width": 2}, row=1, col=1)
     figure.add_annotation(
         x=1.0, xref="x domain", xanchor="left", xshift=6, y=window.level, yanchor="middle", align="left",

@@ -10,10 +10,13 @@ import ipywidgets as widgets
 from pwindow.errors import UnusableInput
 from pwindow.panels.state import Evidence, Question, Setup, changed_limits
 from pwindow.product import Product, RequirementKind
+from pwindow.units import asked
 from pwindow.window.bands import SPEED_STEP
 
 _WIDE = {"description_width": "112px"}
 _LAYOUT = widgets.Layout(width="100%")
+_MOST_ASSURED = 0.99
+"""End of the assurance slider, but for products that ask for more."""
 
 
 class SetupControls:
@@ -37,11 +40,10 @@ class SetupControls:
         self.level = widgets.FloatSlider(
             description="Assurance",
             min=0.5,
-            max=0.99,
+            max=_MOST_ASSURED,
             step=0.01,
             style=_WIDE,
             layout=_LAYOUT,
-            readout_format=".0%",
             continuous_update=False,
         )
         self._telling = True
@@ -88,6 +90,9 @@ class SetupControls:
             speeds = trial.prints["speed"]
             self.speed.description = "Speed, m/min"
             _set_range(self.speed, float(speeds.min()), float(speeds.max()), setup.speed, SPEED_STEP)
+            decimals = len(asked(question.window.level).removesuffix(" %").partition(".")[2])
+            self.level.readout_format = f".{decimals}%"
+            self.level.max = max(_MOST_ASSURED, question.window.level)
             self.level.value = question.window.level
         finally:
             self._telling = True

@@ -104,7 +104,16 @@ def test_every_name_can_be_drawn(tag_window, along):
     conformance = along_speed_figure(tag_window, along, "conformance", PLATE, 50.0)
     assert [shape.y0 for shape in conformance.layout.shapes] == [0.95]
     level = next(note for note in conformance.layout.annotations if "asked for" in note.text)
-    assert "95%" in level.text and level.x == 1.0 and level.xanchor == "left", "outside, where no curve runs"
+    assert "95 %" in level.text and level.x == 1.0 and level.xanchor == "left", "outside, where no curve runs"
+
+
+def test_an_assurance_near_one_is_told_as_it_was_asked(demo_surfaces, tag, study):
+    """99.99 % is not 100 %."""
+    window = pw.find_window(demo_surfaces, tag.with_assurance(0.9999), study)
+    along = along_speed_figure(window, along_speed(window, PLATE, 50.0), "conformance", PLATE, 50.0)
+    for figure in (along, frontier_figure(window, frontier(window))):
+        told = " ".join([figure.layout.title.text, *notes(figure)])
+        assert "99.99 %" in told and "100%" not in told
 
 
 def test_a_planned_roll_is_named_so(tag_window):

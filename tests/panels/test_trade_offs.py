@@ -84,6 +84,15 @@ def test_a_relaxed_limit_moves_everything(page):
     assert note.value == "" and "390 Ω" in text(page.steps)
 
 
+def test_an_assurance_beyond_the_slider_is_shown_as_it_is(demo_surfaces, study, tag):
+    near_one = tag.with_assurance(0.999)
+    page = TradeOffsPage(Evidence(demo_surfaces, study, {tag.name: near_one}))
+    assert page.controls.level.value == page.question.window.level == 0.999
+    assert page.controls.level.readout_format == ".1%", "99.9 % is not 100 %"
+    page.controls.level.value = 0.9
+    assert page.question.window.level == 0.9 and page.controls.level.max == 0.99
+
+
 def test_pinned_set_ups_stand_side_by_side(page):
     page.pin.click()
     page.controls.speed.value = 90.0
