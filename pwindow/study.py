@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 
 from pwindow.errors import DeclarationProblem, UnitProblem
 from pwindow.inputs import InputFile
@@ -48,13 +49,52 @@ class Ink:
     silver_density: float | None = None
 
 
+EACH_PRINT = "each print"
+ROLL_AND_PLATE = "each roll and plate"
+_UNRECORDED = (EACH_PRINT, ROLL_AND_PLATE)
+
+
+@dataclass(frozen=True)
+class MakeReadies:
+    """What is stated of make-readies, for trials that do not tell it themselves.
+
+    Attributes
+    ----------
+    unrecorded : {'', 'each print', 'each roll and plate'}
+        What had a make-ready of its own where a trial file does not record it; '' where that is not known.
+    line_height, line_width, resistivity : float
+        Relative standard deviation from one make-ready to the next. Common practice, no source.
+    gap_closure : float
+        The same, µm. Common practice, no source.
+    known_from : int
+        Number of make-readies that the spread was found from, or is as well known as from.
+    stated : bool
+        Whether the study states any of the spread.
+    """
+
+    unrecorded: str = ""
+    line_height: float = 0.05
+    line_width: float = 0.025
+    resistivity: float = 0.04
+    gap_closure: float = 2.0
+    known_from: int = 7
+    stated: bool = False
+
+    @property
+    def spread(self) -> Mapping[str, float]:
+        """Standard deviation by response."""
+        names = ("line_height", "line_width", "resistivity", "gap_closure")
+        return MappingProxyType({name: getattr(self, name) for name in names})
+
+
 @dataclass(frozen=True)
 class Study:
-    """What is varied and with what: name, roll inventory, ink. All of it has defaults."""
+    """What is varied and with what: name, roll inventory, ink, make-readies. All of it has defaults."""
 
     name: str = ""
     rolls: tuple[Roll, ...] = ()
     ink: Ink = field(default_factory=Ink)
+    make_readies: MakeReadies = field(default_factory=MakeReadies)
 
 
 class Table:
@@ -139,7 +179,7 @@ def read_study(source: str | Path | InputFile) -> Study:
     Parameters
     ----------
     source : path or InputFile
-        A TOML file with ``name``, ``[ink]`` and ``[[rolls]]``.
+        A TOML file with ``name``, ``[ink]``, ``[make_readies]`` and ``[[rolls]]``.
 
     Returns
     -------
@@ -160,8 +200,9 @@ def read_study(source: str | Path | InputFile) -> Study:
     rolls = tuple(_read_roll(entry, document.where) for entry in listed)
     if len({roll.id for roll in rolls}) < len(rolls):
         raise DeclarationProblem(f"{document.where}: two rolls have the same id; give each its own")
-    study = Study(name, rolls, _read_ink(document.table("ink")))
-    document.close("name, [ink], [[rolls]]")
+    ink, readies = document.table("ink"), document.table("make_readies")
+    study = Study(name, rolls, _read_ink(ink), _read_make_readies(readies))
+    document.close("name, [ink], [make_readies], [[rolls]]")
     return study
 
 
@@ -196,3 +237,23 @@ def _read_ink(table: Table) -> Ink:
         )
     table.close("resistivity, resistivity_spread, silver_density")
     return ink
+
+
+def _read_make_readies(table: Table) -> MakeReadies:
+    usual = MakeReadies()
+    unrecorded = table.take("unrecorded", "")
+    if unrecorded not in ("", *_UNRECORDED):
+        known = " or ".join(f'"{one}"' for one in _UNRECORDED)
+        raise DeclarationProblem(f"{table.where}, unrecorded: “{unrecorded}” is not known; write {known}")
+    number = table.take("known_from", usual.known_from)
+    if isinstance(number, bool) or not isinstance(number, int) or not 2 <= number <= 1000:
+        raise DeclarationProblem(
+            f"{table.where}, known_from: “{number}” must be a whole number from 2 to 1000: the make-readies that "
+            "the spread was found from"
+        )
+    spreads = {
+        name: table.quantity(name, "µm" if name == "gap_closure" else "1", above=0.0) for name in usual.spread
+    }
+    table.close(f"unrecorded, {', '.join(usual.spread)}, known_from")
+    stated = {name: value for name, value in spreads.items() if value is not None}
+    return MakeReadies(unrecorded, **{**usual.spread, **stated}, known_from=number, stated=bool(stated))

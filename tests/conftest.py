@@ -1,5 +1,6 @@
 """The demo scenario, read and fitted once for all tests."""
 
+import dataclasses
 import importlib.util
 import io
 
@@ -44,6 +45,24 @@ def tag_window(demo_surfaces, tag, study):
 @pytest.fixture(scope="session")
 def mesh_window(demo_surfaces, mesh, study):
     return pw.find_window(demo_surfaces, mesh, study)
+
+
+@pytest.fixture(scope="session")
+def without_tolerances():
+    """Products with settings that are held exactly."""
+
+    def strip(product):
+        return dataclasses.replace(
+            product,
+            assurance=dataclasses.replace(
+                product.assurance,
+                speed_tolerance=0.0,
+                volume_tolerance=0.0,
+                pressure_tolerance=None,
+            ),
+        )
+
+    return strip
 
 
 @pytest.fixture(scope="session")

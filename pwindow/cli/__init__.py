@@ -64,16 +64,18 @@ def check(files, archive, as_json):
 @main.command()
 @FILES
 @ARCHIVE
+@STUDY
 @TERMS
 @LEAVE_OUT
 @_JSON
 @guarded
-def fit(files, archive, terms, leave_out, as_json):
+def fit(files, archive, study, terms, leave_out, as_json):
     """Fit the surfaces and report coefficients and checks."""
     from pwindow.cli.answers import fit_answer
     from pwindow.cli.tables import fit_text
 
-    reply(fit_answer(surfaces_of(files, archive, terms, leave_out)), fit_text, as_json)
+    declared = study_of(study, files, archive)
+    reply(fit_answer(surfaces_of(files, archive, terms, leave_out, declared)), fit_text, as_json)
 
 
 @main.command()
@@ -102,8 +104,8 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
     from pwindow.cli.tables import place_words, predict_text
 
     wanted = parse_points(points)
-    surfaces = surfaces_of(files, archive, terms, leave_out)
     declared = study_of(study, files, archive)
+    surfaces = surfaces_of(files, archive, terms, leave_out, declared)
     window = None if product is None else window_of(surfaces, product, declared)
     rolls = declared.rolls or surfaces.trial.rolls
     answer = predict_answer(surfaces, read_setups(wanted, surfaces, rolls, window), window)
@@ -141,8 +143,9 @@ def speeds(files, archive, product, study, pressures, assurance, picture, terms,
     from pwindow.errors import UnitProblem
     from pwindow.units import read_quantity
 
-    surfaces = surfaces_of(files, archive, terms, leave_out)
-    window = window_of(surfaces, product, study_of(study, files, archive), assurance)
+    declared = study_of(study, files, archive)
+    surfaces = surfaces_of(files, archive, terms, leave_out, declared)
+    window = window_of(surfaces, product, declared, assurance)
     try:
         asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
     except UnitProblem as problem:
@@ -189,9 +192,8 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
     from pwindow.cli.tables import calibration_text
     from pwindow.window.calibration import calibrate as simulate
 
-    window = window_of(
-        surfaces_of(files, archive, terms, leave_out), product, study_of(study, files, archive)
-    )
+    declared = study_of(study, files, archive)
+    window = window_of(surfaces_of(files, archive, terms, leave_out, declared), product, declared)
 
     def shown(finished):
         with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:

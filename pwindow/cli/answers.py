@@ -12,6 +12,7 @@ from pwindow.product import KINDS
 from pwindow.surfaces.honesty import findings
 from pwindow.surfaces.intervals import turned
 from pwindow.surfaces.judged import Judged, checks_of
+from pwindow.surfaces.make_readies import Mountings
 from pwindow.surfaces.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
@@ -49,7 +50,13 @@ def evidence(surfaces: Surfaces) -> dict:
     """What an answer stands on: files, prints, and the fingerprints of the data and of the fit."""
     trial = surfaces.trial
     told = {"files": list(trial.files), "prints": len(trial.prints), "fingerprint": trial.fingerprint}
-    return told | {"fit": surfaces.fingerprint}
+    return told | {"fit": surfaces.fingerprint, "make_readies": _make_readies(surfaces.mountings)}
+
+
+def _make_readies(found: Mountings) -> dict:
+    """How many, how that is known, and what promises stand on where the trial does not tell their spread."""
+    counted = {"count": found.count, "known": found.known.value, "spread_measured": found.told}
+    return counted | {"assumption": found.sentence or None, "cure": None if found.told else found.cure}
 
 
 def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:

@@ -110,8 +110,9 @@ def _reviewed(files, archive, product, study, assurance, at, terms, leave_out, t
     from pwindow.review import review as collect
 
     wanted = None if at is None else _point(at)
-    surfaces = surfaces_of(files, archive, terms, leave_out)
-    window = window_of(surfaces, product, study_of(study, files, archive), assurance)
+    declared = study_of(study, files, archive)
+    surfaces = surfaces_of(files, archive, terms, leave_out, declared)
+    window = window_of(surfaces, product, declared, assurance)
     return collect(
         window,
         None if wanted is None else _setup(window, wanted),

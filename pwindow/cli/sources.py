@@ -14,7 +14,9 @@ ARCHIVE = click.option(
     envvar="PWINDOW_ARCHIVE",
     help="Archive: an SQLite file or postgresql://…; PWINDOW_ARCHIVE names the usual one.",
 )
-STUDY = click.option("--study", type=click.Path(path_type=Path), help="Study file: roll inventory and ink.")
+STUDY = click.option(
+    "--study", type=click.Path(path_type=Path), help="Study file: roll inventory, ink and make-readies."
+)
 TERMS = click.option(
     "--terms",
     type=click.Choice(["all", "chosen", "bending"]),
@@ -68,11 +70,11 @@ def archive_of(address, there: bool = False):
     return Archive(address)
 
 
-def surfaces_of(files, archive, terms, leave_out):
-    """The surfaces of FILEs, or of the archive."""
+def surfaces_of(files, archive, terms, leave_out, study):
+    """The surfaces of FILEs, or of the archive, with what a study states of make-readies."""
     from pwindow.surfaces import fit
 
-    return fit(trial_of(files, archive), terms, leave_out)
+    return fit(trial_of(files, archive), terms, leave_out, make_readies=study.make_readies)
 
 
 def window_of(surfaces, product, study, assurance=None):

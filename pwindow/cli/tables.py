@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from pwindow.product import KINDS
+from pwindow.surfaces.make_readies import counted
+from pwindow.window.calibration import CANNOT_SEE
 
 
 def table(frame: pd.DataFrame, index: bool = False) -> str:
@@ -18,7 +20,7 @@ def summary_text(summary: Mapping) -> str:
     """What was read from a trial."""
     measured = ", ".join(f"{count} {name}" for name, count in summary["measured"].items() if count)
     lines = [
-        f"{', '.join(summary['files'])}: {summary['prints']} prints in {summary['make_readies']} make-readies, "
+        f"{', '.join(summary['files'])}: {summary['prints']} prints {_mounted(summary)}, "
         f"{summary['features']} features (fingerprint {summary['fingerprint']})",
         f"measured: {measured or 'counts only'}; {summary['gaps_bridged']} of {summary['gaps_inspected']} "
         "inspected gaps bridged",
@@ -36,6 +38,15 @@ def summary_text(summary: Mapping) -> str:
         )
         lines.append(f"constant: {constant}")
     return "\n".join([*lines, *(f"note: {note}" for note in summary["notes"])])
+
+
+def _mounted(summary: Mapping) -> str:
+    count = summary["make_readies"]
+    return (
+        "(make_ready is not recorded)"
+        if count is None
+        else f"in {counted(count, 'make-ready', 'make-readies')}"
+    )
 
 
 def fit_text(answer: Mapping) -> str:
@@ -100,7 +111,7 @@ def place_words(at: Mapping) -> str:
 
 def predict_text(answer: Mapping) -> str:
     """Predictions at each set-up."""
-    parts = []
+    parts = _assumed(answer)
     for point in answer["points"]:
         place = place_words(point["at"])
         where = (
@@ -117,6 +128,12 @@ def predict_text(answer: Mapping) -> str:
             lines.append(f"conformance probability of the next run: {shares}")
         parts.append("\n".join(lines))
     return "\n\n".join(parts)
+
+
+def _assumed(answer: Mapping) -> list[str]:
+    """What the promises stand on where the trial does not tell how far make-readies differ."""
+    found = answer["trial"]["make_readies"]
+    return [] if found["spread_measured"] else [f"note: {found['assumption']}; {found['cure']}"]
 
 
 def _label(name: str) -> str:
@@ -205,6 +222,8 @@ def calibration_text(answer: Mapping) -> str:
             f"{answer['product']}: {answer['simulated_trials']} simulated trials of this layout, the fit taken as true",
             shown.to_string(index=False),
             _recommended_text(best, answer["simulated_trials"]),
+            CANNOT_SEE,
+            *_assumed(answer),
             *(
                 f"{len(answer['unusable'])} could not be judged: {answer['unusable'][0]}"
                 for _ in answer["unusable"][:1]

@@ -101,7 +101,10 @@ class Desk:
         others = [at for at in kept.index[kept["standing"].isin(USED)] if at != number]
         if not others:
             raise UnusableInput("no other trial is used in fits: there is nothing to hold this one against")
-        found = hold_against(fit(self.archive.trial(others)), self.archive.trial([number]))
+        study = self.study()
+        readies = None if study is None else read_study(study).make_readies
+        before = fit(self.archive.trial(others), make_readies=readies)
+        found = hold_against(before, self.archive.trial([number]))
         self.archive.keep_comparison(number, found.comparison)
         return found
 

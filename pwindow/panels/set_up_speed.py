@@ -28,6 +28,8 @@ from pwindow.panels.state import (
 )
 from pwindow.panels.visit import Visit
 from pwindow.product import Product
+from pwindow.surfaces.make_readies import counted
+from pwindow.trials.summary import make_readies
 
 _FULL = widgets.Layout(width="100%")
 _FORMS = {"second order": "all", "second order, free to bend": "bending"}
@@ -199,12 +201,17 @@ class SetUpSpeed:
 def evidence_facts(evidence: Evidence, product: Product) -> str:
     """Which trials, which fit, which product, and when that was read."""
     surfaces, trial = evidence.surfaces, evidence.surfaces.trial
-    readies = trial.prints["make_ready"].nunique() or len(trial.prints)
+    readies = make_readies(trial)
+    mounted = (
+        "make-readies not recorded"
+        if readies is None
+        else f"in {counted(readies, 'make-ready', 'make-readies')}"
+    )
     fitted = ", ".join(surface.kind.label for surface in surfaces.by_name.values())
     return facts(
         (
             "Trials",
-            f"{escape(', '.join(trial.files))}: <b>{len(trial.prints)} prints</b> in {readies} make-readies",
+            f"{escape(', '.join(trial.files))}: <b>{len(trial.prints)} prints</b>, {mounted}",
         ),
         (
             "Fit",

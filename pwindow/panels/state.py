@@ -20,7 +20,7 @@ from pwindow.product import Product, check_product, read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import Surfaces, fit
 from pwindow.surfaces.honesty import Finding, findings
-from pwindow.trials import read_trial
+from pwindow.trials import Trial, read_trial
 from pwindow.trials.archive import USED, Archive
 from pwindow.window import Window, find_window
 from pwindow.window.maps import WindowMap, window_map
@@ -208,10 +208,11 @@ def _fit_archived(
     archive = Archive(address)
     trial = archive.trial()
     declared = Study(rolls=archive.rolls(trial.rolls)) if study is None else read_study(study)
-    return _evidence(fit(trial), products, declared, ARCHIVED)
+    return _evidence(trial, products, declared, ARCHIVED)
 
 
-def _evidence(surfaces: Surfaces, products: Iterable[InputFile], study: Study, source: str) -> Evidence:
+def _evidence(trial: Trial, products: Iterable[InputFile], study: Study, source: str) -> Evidence:
+    surfaces = fit(trial, make_readies=study.make_readies)
     read = [read_product(file) for file in products]
     return Evidence(surfaces, study, {product.name: product for product in read}, source=source)
 
@@ -271,7 +272,7 @@ def _fit_paths(
 ) -> Evidence:
     """Read and fit; `stamps` are the files' times, so that a changed file is read anew."""
     declared = Study() if study is None else read_study(Path(study))
-    return _evidence(fit(read_trial(trials)), map(InputFile.of, products), declared, "files")
+    return _evidence(read_trial(trials), map(InputFile.of, products), declared, "files")
 
 
 def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evidence, str | None]:
@@ -293,20 +294,23 @@ def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evide
     surfaces, study, products, added = before.surfaces, before.study, dict(before.products), None
     fitted = {"source": before.source, "made": before.made, "_findings": before._findings}
     if trials:
-        surfaces, study = fit(read_trial(trials), before.terms), Study(ink=before.study.ink)
-        fitted = {"source": "uploaded files"}
+        study = Study(ink=before.study.ink)
     for file in declared:
         if b"[requirements" in file.content:
             product = read_product(file)
             products[product.name], added = product, product.name
         else:
             study = read_study(file)
+    if trials or study.make_readies != before.study.make_readies:
+        trial = read_trial(trials) if trials else before.surfaces.trial
+        surfaces = fit(trial, before.terms, make_readies=study.make_readies)
+        fitted = {"source": "uploaded files" if trials else before.source}
     return Evidence(surfaces, study, products, before.terms, **fitted), added
 
 
 def reshaped(evidence: Evidence, terms: str) -> Evidence:
     """The same trial fitted with surfaces of another form, as `fit` names them."""
-    surfaces = fit(evidence.surfaces.trial, terms)
+    surfaces = fit(evidence.surfaces.trial, terms, make_readies=evidence.study.make_readies)
     return Evidence(surfaces, evidence.study, evidence.products, terms, evidence.source)
 
 

@@ -64,7 +64,7 @@ def answer_card(question: Question) -> str:
         f"All requirements of <b>{escape(question.product.name)}</b> hold together in the next run with a "
         f"probability of <b>{percent(best['conformance'], question.window.level)}</b>; safest at {best['safest_speed_m_min']:g} m/min "
         f"({percent(best['conformance_at_safest'], question.window.level)}).<br>"
-        f"{escape(together(best['why']))}</div></section>"
+        f"{escape(together(best['why']))}</div>{_assumed(question)}</section>"
     )
 
 
@@ -79,6 +79,14 @@ def finding_list(findings: Sequence[Finding]) -> str:
         return ""
     items = "".join(f"<li>{escape(finding.sentence)}</li>" for finding in findings)
     return f"<p class='pw-note'>What to mind:</p><ul class='pw-findings'>{items}</ul>"
+
+
+def _assumed(question: Question) -> str:
+    """What the promise stands on where the trial does not tell how far make-readies differ."""
+    found = question.evidence.surfaces.mountings
+    if found.told:
+        return ""
+    return f"<p class='pw-warn'>{escape(found.sentence[:1].upper() + found.sentence[1:])}.</p>"
 
 
 def _no_answer(question: Question) -> str:
@@ -100,7 +108,7 @@ def _no_answer(question: Question) -> str:
         f"<div>No roll and tried pressure reaches {asked(question.window.level)} for "
         f"<b>{escape(question.product.name)}</b>. Closest: roll {escape(str(at['roll']))}, "
         f"{at[trial.pressure_key]:g} {trial.pressure_unit}, {at['speed_m_min']:g} m/min with "
-        f"{percent(near['joint'], question.window.level)}.<ul>{rows}</ul></div></section>"
+        f"{percent(near['joint'], question.window.level)}.<ul>{rows}</ul></div>{_assumed(question)}</section>"
     )
 
 

@@ -115,6 +115,7 @@ def review(
         silver_notes=silver_notes(window),
         trial=summarise(trial),
         fit=surface_fits(surfaces),
+        assumption=surfaces.mountings.sentence,
         findings=findings(surfaces),
         notes=window.notes,
         untried=(*_of_drifts(settings), *not_tried(window, setup)),

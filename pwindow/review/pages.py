@@ -24,6 +24,7 @@ from pwindow.review.picture import WINDOW_HEIGHT
 from pwindow.review.records import Review
 from pwindow.review.words import by_interval, in_hundred, listed, program, signed, three, up_to_hundred
 from pwindow.units import asked, percent
+from pwindow.window.calibration import CANNOT_SEE
 from pwindow.window.trade_offs import CONFORMANCE
 
 Paper = Literal["A4", "Letter"]
@@ -95,7 +96,7 @@ def _templates() -> Environment:
         "difference": _difference,
         "capitalize_first": lambda text: text[:1].upper() + text[1:],
     }
-    found.globals |= {"LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "SURE": SURE}
+    found.globals |= {"cannot_see": CANNOT_SEE, "LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "SURE": SURE}
     return found
 
 

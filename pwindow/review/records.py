@@ -137,6 +137,8 @@ class Review:
     trial : mapping
         What was read, as `summarise` tells it.
     fit : tuple of SurfaceFit
+    assumption : str
+        What the probabilities stand on where the trial does not tell how far make-readies differ, else "".
     findings : tuple of Finding
     notes : tuple of str
     untried : tuple of str
@@ -184,6 +186,7 @@ class Review:
     silver_notes: tuple[str, ...]
     trial: Mapping
     fit: tuple[SurfaceFit, ...]
+    assumption: str
     findings: tuple[Finding, ...]
     notes: tuple[str, ...]
     untried: tuple[str, ...]
@@ -265,6 +268,7 @@ class Review:
             "silver_notes": self.silver_notes,
             "trial": self.trial,
             "fit": [asdict(one) for one in self.fit],
+            "assumption": self.assumption or None,
             "findings": [vars(one) for one in self.findings],
             "notes": self.notes,
             "untried": self.untried,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from pwindow.product import KINDS, Pattern, Product, Requirement
-from pwindow.study import Ink, Study
+from pwindow.study import Ink, MakeReadies, Study
 from pwindow.units import asked
 from pwindow.window.setup import Setup
 
@@ -132,6 +132,7 @@ def in_full(product: Product, study: Study) -> dict[str, str]:
     )
     told["inventory"] = "; ".join(f"{roll.label} {roll.cell_volume:g} cm³/m²" for roll in study.rolls)
     told["ink"] = "; ".join(_of_ink(study.ink))
+    told["make-readies"] = "; ".join(_of_make_readies(study.make_readies))
     return {name: words for name, words in told.items() if words}
 
 
@@ -152,6 +153,19 @@ def _of_ink(ink: Ink) -> list[str]:
         spread = f"resistivity spread {100 * ink.resistivity_spread:g} %"
         told += [f"resistivity {ink.resistivity:g} Ω·m", spread]
     return told if ink.silver_density is None else [*told, f"silver density {ink.silver_density:g} g/cm³"]
+
+
+def _of_make_readies(stated: MakeReadies) -> list[str]:
+    told = [f"where not recorded, {stated.unrecorded} had its own"] if stated.unrecorded else []
+    if not stated.stated:
+        return told
+    spreads = [
+        f"{name.replace('_', ' ')} {100 * value:g} %"
+        if name != "gap_closure"
+        else f"gap closure {value:g} µm"
+        for name, value in stated.spread.items()
+    ]
+    return [*told, f"spread {', '.join(spreads)}", f"known from {stated.known_from} make-readies"]
 
 
 def _in_full(requirement: Requirement) -> str:

@@ -25,6 +25,7 @@ from pwindow.inputs import InputFile
 from pwindow.surfaces.bridging import Bridging, hold_bridged
 from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.levels import numbers
+from pwindow.surfaces.make_readies import Mountings
 from pwindow.surfaces.responses import FACTORS, STATE, ResponseData, response_data
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces, fit
@@ -281,7 +282,7 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
         cells, unusable = _comparable(surfaces, surface, data)
         outside += unusable
         if name == "gap_closure" and len(cells):
-            bridging = hold_bridged(surface, cells, _covariances(surface, cells)[0])
+            bridging = hold_bridged(surface, cells, _covariances(surface, cells, surfaces.mountings)[0])
             cells = _measured(cells)
             if surfaces.counts_only and len(cells):
                 notes.append(
@@ -290,7 +291,7 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
                 )
                 continue
         if len(cells):
-            found[name] = _compared(surface, cells)
+            found[name] = _compared(surface, cells, surfaces.mountings)
         else:
             notes.append(f"{data.kind.label}: no measured print lies inside what was tried before")
     return Agreement(
@@ -315,9 +316,9 @@ def _measured(cells: pd.DataFrame) -> pd.DataFrame:
     return whole.assign(count=whole["measured"]).reset_index(drop=True)
 
 
-def _compared(surface: Surface, cells: pd.DataFrame) -> ResponseAgreement:
+def _compared(surface: Surface, cells: pd.DataFrame, before: Mountings) -> ResponseAgreement:
     """The response held against its surface; of what make-readies may share the one that objects least."""
-    found = [_compared_where(surface, cells, one) for one in _covariances(surface, cells)]
+    found = [_compared_where(surface, cells, one) for one in _covariances(surface, cells, before)]
     widest = max(found, key=lambda one: one.shift_high - one.shift_low)
     calmest = max((one.trend for one in found if one.trend), key=lambda one: one.p, default=None)
     return replace(
@@ -351,11 +352,11 @@ def _compared_where(surface: Surface, cells: pd.DataFrame, of_prints: np.ndarray
     )
 
 
-def _covariances(surface: Surface, cells: pd.DataFrame) -> list[np.ndarray]:
+def _covariances(surface: Surface, cells: pd.DataFrame, before: Mountings) -> list[np.ndarray]:
     """Covariances that the prints' errors may have, what varies between features left out.
 
-    One where make-ready and print were told apart. Else what varies belongs to the make-ready, the first, or
-    to the print.
+    One where make-ready and print were told apart, or where the spread between make-readies is not from the
+    trials before. Else what varies belongs to the make-ready, the first, or to the print.
     """
     parts, matrix = surface.components, surface.design.matrix(cells)
     mounted = cells["make_ready"].where(cells["make_ready"].notna(), "print " + cells["print"].astype(str))
@@ -363,6 +364,9 @@ def _covariances(surface: Surface, cells: pd.DataFrame) -> list[np.ndarray]:
         np.equal.outer(codes, codes) for codes in (pd.factorize(one)[0] for one in (cells["print"], mounted))
     )
     known = surface.scale * matrix @ surface.solution.unscaled_cov @ matrix.T
+    if not before.told:  # the surface went through make-readies that were off by as much
+        own = before.spread(surface.kind) ** 2
+        return [known + own / before.count + own * readies + parts.print_ * prints]
     if parts.split or (prints == readies).all():
         return [known + parts.make_ready * readies + parts.print_ * prints]
     return [

@@ -14,6 +14,7 @@ from pwindow.surfaces.surface import Surface, fit_surface
 from pwindow.surfaces.terms import Design, Factor, Term, droppable, label, parents, second_order
 
 _SPARE_PRINTS = 10
+_SAME = 0.9  # share of equal means from which a response counts as constant
 _TOLERANCE = 1e-7
 
 
@@ -63,6 +64,33 @@ def make_design(data: ResponseData, notes: list[str], left_out: Sequence[str] = 
     kept = _carried(full, needed, optional, data)
     notes += _left_out_notes(data, optional, kept)
     return full.keeping(kept)
+
+
+def refuse_without_spread(data: ResponseData, design: Design) -> None:
+    """Refuse a response that hardly varies: without a spread of its own nothing can be promised of it.
+
+    Raises
+    ------
+    SurfaceProblem
+        If nearly all means are the same, or lie on the surface more closely than instruments measure.
+    """
+    cells = data.cells[data.cells["value"].notna()]
+    if cells.empty:
+        return
+    matrix, values, resolved = design.matrix(cells), cells["value"].to_numpy(float), data.resolved
+    rest = values - matrix @ np.linalg.lstsq(matrix, values, rcond=None)[0]
+    same = int(np.isclose(values, np.median(values), rtol=0.0, atol=resolved).sum())
+    spread = np.sqrt(rest @ rest / max(len(rest) - matrix.shape[1], 1) + data.feature_variance)
+    if same >= _SAME * len(cells) and data.copied:
+        what = f"{same} of {len(cells)} means are the same"
+    elif spread < resolved:
+        what = "all means lie on one surface more closely than any instrument measures"
+    else:
+        return
+    raise SurfaceProblem(
+        f"{data.kind.label}: {what}: how far prints differ cannot be seen, and nothing "
+        "can be promised; give the values as measured, not copied or rounded, or leave the column out"
+    )
 
 
 def _left_out_notes(data: ResponseData, optional: list[Term], kept: list[Term]) -> list[str]:

@@ -6,10 +6,12 @@ import hashlib
 import json
 import platform
 from collections.abc import Sequence
+from dataclasses import asdict
 from functools import cache
 from importlib.metadata import version
 
 from pwindow.demo import __version__
+from pwindow.study import MakeReadies
 from pwindow.trials.trial import Trial
 
 
@@ -25,6 +27,7 @@ def digest(content: object) -> str:
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:12]
 
 
-def fit_fingerprint(trial: Trial, terms: str, leave_out: Sequence[str]) -> str:
+def fit_fingerprint(trial: Trial, terms: str, leave_out: Sequence[str], make_readies: MakeReadies) -> str:
     """Of a fit, also before it is made."""
-    return digest([trial.fingerprint, terms, sorted(leave_out), versions()])
+    stated = [] if make_readies == MakeReadies() else [asdict(make_readies)]
+    return digest([trial.fingerprint, terms, sorted(leave_out), versions(), *stated])

@@ -15,6 +15,7 @@ from pwindow.surfaces.diagnostics import NORMALITY, RARE, Diagnostics
 from pwindow.surfaces.form import FormCheck, stretch
 from pwindow.surfaces.judged import Judged
 from pwindow.surfaces.levels import OffLevel, Uneven, numbers, uneven_spread
+from pwindow.surfaces.make_readies import Mountings
 from pwindow.surfaces.responses import FACTORS
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
@@ -73,6 +74,7 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
             alone += _of_lone_prints(judged)
     told = [
+        *_of_mountings(surfaces.mountings),
         *_of_outliers(outliers, surfaces.trial),
         *told,
         *_of_influence(leaned_on),
@@ -80,6 +82,14 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
         *_of_make_readies(surfaces),
     ]
     return tuple(sorted(told, key=lambda finding: finding.weight != "serious"))
+
+
+# make-readies -----------------------------------------------------------------------------------
+
+
+def _of_mountings(found: Mountings) -> list[Finding]:
+    """What promises for the next run stand on where the trial does not tell how far make-readies differ."""
+    return [] if found.told else [Finding("", f"{found.sentence}; {found.cure}", "serious")]
 
 
 # prints -----------------------------------------------------------------------------------------
@@ -240,7 +250,7 @@ def _of_shape(surface: Surface, p: float) -> Finding:
 
 
 def _of_make_readies(surfaces: Surfaces) -> list[Finding]:
-    if any(surface.groups.split for surface in surfaces.by_name.values()):
+    if not surfaces.mountings.told or any(surface.groups.split for surface in surfaces.by_name.values()):
         return []
     what = (
         "each make-ready has one print: what changes from one mounting to the next cannot be told from what changes "

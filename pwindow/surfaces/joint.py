@@ -21,6 +21,7 @@ from pwindow.surfaces.form import FormCheck
 from pwindow.surfaces.intervals import intervals
 from pwindow.surfaces.least_squares import least_squares
 from pwindow.surfaces.levels import OffLevel
+from pwindow.surfaces.make_readies import Mountings
 from pwindow.surfaces.responses import ResponseData
 from pwindow.surfaces.sampler import Draws, Plan, Source, draw_posterior
 from pwindow.surfaces.statistics import PrintStatistics
@@ -177,7 +178,10 @@ class JointSurfaces:
 
 
 def join_responses(
-    responses: Mapping[str, ResponseData], designs: Mapping[str, Design], plan: Plan | None = None
+    responses: Mapping[str, ResponseData],
+    designs: Mapping[str, Design],
+    plan: Plan | None = None,
+    mountings: Mountings | None = None,
 ) -> JointSurfaces:
     """The joint predictive distribution of the responses of one trial.
 
@@ -187,13 +191,22 @@ def join_responses(
     designs : mapping of str to Design
     plan : Plan, optional
         How to sample where there is no closed form.
+    mountings : Mountings, optional
+        Which prints shared a make-ready, and what is held of the spread between make-readies; as the cells
+        say unless given.
     """
-    if _has_closed_form(responses, designs):
+    between = None if mountings is None else mountings.between(tuple(responses))
+    if between is None and _has_closed_form(responses, designs):
         return _closed_form(responses, designs)
     prints = pd.concat([data.cells.set_index("print")["make_ready"] for data in responses.values()])
     prints = prints[~prints.index.duplicated()].sort_index()
     sources = [_source(data, designs[name], prints.index) for name, data in responses.items()]
-    draws = draw_posterior(sources, _readies(prints), plan or Plan())
+    plan = plan or Plan()
+    if between is None:
+        draws = draw_posterior(sources, _readies(prints), plan)
+    else:
+        readies = pd.factorize(mountings.of_print.reindex(prints.index))[0]
+        draws = draw_posterior(sources, readies, replace(plan, between=between))
     told = tuple(source.feature_sd is None for source in sources)
     return _matched(tuple(responses), tuple(designs.values()), draws, told)
 
@@ -255,6 +268,8 @@ def _source(data: ResponseData, design: Design, prints: pd.Index) -> Source:
         precision[: len(design.terms)] = [bool(term) / half_gap**2 for term in design.terms]
     penalised = design.penalised if isinstance(design, BendingDesign) else ()
     feature_sd = data.feature_sd or _untold(data, statistics)
+    if feature_sd is None and data.copied:
+        feature_sd = data.resolved
     return Source(statistics, values, censored, precision, feature_sd, penalised)
 
 

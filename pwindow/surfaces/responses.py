@@ -47,6 +47,9 @@ class ResponseKind:
 
 
 COUNTS_ONLY = "gaps were counted and none was measured: only whether gaps of the tried plate gaps stay open can be judged"
+RESOLVED = 1e-4
+"""Smallest spread, as a share of what is measured, that any instrument resolves (common practice, no source:
+a ten-thousandth of a line's width is a few nanometres)."""
 _FAR = 4.5  # standard deviations from bridging beyond which an open gap says nothing by being open
 _NOMINAL_SPREAD = 0.05  # of the plate gap: the unit in which closures known from counts alone are told
 _LINE = ("plate", "plate_width", "direction")
@@ -93,6 +96,16 @@ class ResponseData:
     def censored(self) -> bool:
         """Whether some of its features are known only to lie beyond an edge."""
         return "bridged" in self.cells and bool(self.cells[["bridged", "unmeasured"]].to_numpy().any())
+
+    @property
+    def resolved(self) -> float:
+        """Smallest spread on the modelled scale that any instrument resolves."""
+        return RESOLVED * (1.0 if self.kind.log else float(self.cells["plate_gap"].min()))
+
+    @property
+    def copied(self) -> bool:
+        """Whether the features of each print agree more closely than any instrument measures."""
+        return self.feature_variance < self.resolved**2
 
     @property
     def typical_count(self) -> float:

@@ -81,6 +81,24 @@ class Draws:
 
 
 @dataclass(frozen=True)
+class Between:
+    """The spread between make-readies as it is held to be before a trial.
+
+    Its covariance is inverse Wishart, so that each variance is scaled inverse χ²: what `freedom` + 1
+    make-readies would have told.
+
+    Attributes
+    ----------
+    scales : tuple of float
+        Standard deviation of each response, on the modelled scale.
+    freedom : float
+    """
+
+    scales: tuple[float, ...]
+    freedom: float
+
+
+@dataclass(frozen=True)
 class Plan:
     """How long to sample, and under which prior.
 
@@ -100,6 +118,8 @@ class Plan:
     hierarchical : bool
         Whether the prior's scale is uncertain, which makes standard deviations half-t and correlations
         uniform; a plain inverse Wishart of that scale otherwise.
+    between : Between, optional
+        What is held of the spread between make-readies before any is seen, in place of that prior.
     seed : int
     """
 
@@ -111,6 +131,7 @@ class Plan:
     width: float = 0.25
     scales: tuple[float, ...] | None = None
     hierarchical: bool = True
+    between: Between | None = None
     seed: int = 20417
 
 
@@ -170,6 +191,9 @@ class _Chains:
         self.helper_a, self.helper_b = (
             np.ones((plan.chains, self.q)) / self.prior_variance for _ in range(2)
         )
+        self.held = plan.between
+        if self.held is not None:  # the helper under which the prior's scatter is freedom times variance
+            self.helper_a = np.tile(2.0 / np.array(self.held.scales) ** 2, (plan.chains, 1))
 
     def run(self, sweeps: int) -> list[tuple]:
         """The states after each of some sweeps."""
@@ -188,9 +212,11 @@ class _Chains:
             self.ridges[r].draw(self.beta[r], self.rng)
             if source.feature_sd is None:
                 self._draw_feature(r, source.statistics)
-        self.print_, self.helper_b = self._draw_covariance(self.b, self.helper_b)
+        learns = self.plan.hierarchical
+        self.print_, self.helper_b = self._draw_covariance(self.b, self.helper_b, self.plan.freedom, learns)
         if self.readies.split:
-            self.make_ready, self.helper_a = self._draw_covariance(self.a, self.helper_a)
+            freedom, learns = (self.plan.freedom, learns) if self.held is None else (self.held.freedom, False)
+            self.make_ready, self.helper_a = self._draw_covariance(self.a, self.helper_a, freedom, learns)
 
     def state(self) -> tuple:
         return (
@@ -260,14 +286,16 @@ class _Chains:
         freedom = statistics.counts.sum()
         self.feature[:, r] = (total / self.rng.chisquare(freedom, len(beta))).clip(min=1e-30)
 
-    def _draw_covariance(self, effects: np.ndarray, helper: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Σ given its effects, and the helper variables of its prior given Σ."""
-        nu, q = self.plan.freedom, self.q
+    def _draw_covariance(
+        self, effects: np.ndarray, helper: np.ndarray, nu: float, learns: bool
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Σ given its effects, and the helper variables of its prior given Σ where that `learns`."""
+        q = self.q
         scatter = effects.transpose(0, 2, 1) @ effects + _diagonal(2.0 * nu / helper)
         precision = self._wishart(nu + q - 1 + effects.shape[1], scatter)
         sigma = np.linalg.inv(precision)
         sigma = (sigma + sigma.transpose(0, 2, 1)) / 2.0
-        if not self.plan.hierarchical:
+        if not learns:
             return sigma, helper
         rate = nu * np.einsum("cii->ci", precision) + 1.0 / self.prior_variance
         helper = rate / self.rng.gamma((nu + q) / 2.0, 1.0, helper.shape)

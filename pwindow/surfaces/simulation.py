@@ -27,6 +27,8 @@ class Truth:
     feature : ndarray, shape (q,)
         Standard deviation between features of a print.
     section_factor : float
+    of_print : Series
+        Make-ready of each print of the trial.
     """
 
     names: tuple[str, ...]
@@ -36,6 +38,7 @@ class Truth:
     print_: np.ndarray
     feature: np.ndarray
     section_factor: float
+    of_print: pd.Series
 
     @classmethod
     def of(cls, surfaces: Surfaces) -> Truth:
@@ -53,6 +56,7 @@ class Truth:
             print_,
             np.array(joint.between),
             surfaces.section_factor,
+            surfaces.mountings.of_print,
         )
 
     def means(self, rows: pd.DataFrame) -> np.ndarray:
@@ -86,8 +90,7 @@ def simulate_trial(trial: Trial, truth: Truth, rng: np.random.Generator) -> Tria
     """
     features = trial.features.copy()
     prints = trial.prints
-    mounted = prints["make_ready"].where(prints["make_ready"].notna(), "print " + prints.index.astype(str))
-    ready = pd.factorize(mounted)[0]
+    ready = pd.factorize(truth.of_print.reindex(prints.index))[0]
     effects = _normal(truth.make_ready, ready.max() + 1, rng)[ready] + _normal(truth.print_, len(prints), rng)
     values = truth.means(features) + effects[prints.index.get_indexer(features["print"])]
     centre = pd.DataFrame(values, columns=list(truth.names), index=features.index)

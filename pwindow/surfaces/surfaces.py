@@ -11,11 +11,13 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from pwindow.errors import SurfaceProblem
-from pwindow.surfaces.choice import choose_terms, learn_factors, make_design
+from pwindow.study import MakeReadies
+from pwindow.surfaces.choice import choose_terms, learn_factors, make_design, refuse_without_spread
 from pwindow.surfaces.departures import bending
 from pwindow.surfaces.fingerprint import fit_fingerprint
 from pwindow.surfaces.joint import JointSurfaces, join_responses
 from pwindow.surfaces.judged import Judged, judge
+from pwindow.surfaces.make_readies import Mountings
 from pwindow.surfaces.region import TrialRegion
 from pwindow.surfaces.responses import (
     COVARIATES,
@@ -44,6 +46,8 @@ class Surfaces:
         The joint predictive distribution of all responses.
     judged : mapping of str to Judged
         What the checks say; without the responses that cannot be checked.
+    mountings : Mountings
+        Which prints shared a make-ready, and whether the trial tells how far make-readies differ.
     section_factor : float
         k, area over height times width.
     region : TrialRegion
@@ -57,6 +61,7 @@ class Surfaces:
     by_name: Mapping[str, Surface]
     joint: JointSurfaces
     judged: Mapping[str, Judged]
+    mountings: Mountings
     section_factor: float
     region: TrialRegion
     notes: tuple[str, ...]
@@ -66,7 +71,7 @@ class Surfaces:
     @property
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits of data, terms and versions."""
-        return fit_fingerprint(self.trial, self.terms, self.left_out)
+        return fit_fingerprint(self.trial, self.terms, self.left_out, self.mountings.declared)
 
     @property
     def bends(self) -> bool:
@@ -78,7 +83,7 @@ class Surfaces:
 
         By its own second-order surface, or by the joint predictive where that holds more than it.
         """
-        if name not in self.joint.misses and not self.joint.bends(name):
+        if name not in self.joint.misses and not self.joint.bends(name) and self.mountings.told:
             return self.by_name[name].predict(setups, level)
         surface = self.by_name[name]
         frame = self.joint.predict_response(name, setups, level, surface.components.typical_count)
@@ -101,6 +106,7 @@ def fit(
     terms: Literal["all", "chosen", "bending"] = "all",
     leave_out: Sequence[str] = (),
     plan: Plan | None = None,
+    make_readies: MakeReadies | None = None,
 ) -> Surfaces:
     """Fit the second-order surfaces of every measured response.
 
@@ -115,6 +121,8 @@ def fit(
         Terms to leave out, named as the fit names them, such as ``"pressure²"``.
     plan : Plan, optional
         How the posterior is drawn, and under which prior.
+    make_readies : MakeReadies, optional
+        What the study states of make-readies, for a trial that does not tell it.
 
     Returns
     -------
@@ -134,10 +142,15 @@ def fit(
     """
     # the matrices are small: threads of the linear algebra library only wait for one another
     with threadpool_limits(1, user_api="blas"):
-        return _fit(trial, terms, leave_out, plan)
+        try:
+            return _fit(trial, terms, leave_out, plan, make_readies or MakeReadies())
+        except np.linalg.LinAlgError as problem:
+            raise SurfaceProblem(_UNDETERMINED) from problem
 
 
-def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) -> Surfaces:
+def _fit(
+    trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None, declared: MakeReadies
+) -> Surfaces:
     factor, factor_note = section_factor(trial)
     notes, designs, faults = [factor_note], {}, []
     responses = response_data(trial)
@@ -146,6 +159,7 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) 
         notes += data.notes
         try:
             designs[name] = make_design(data, notes, leave_out)
+            refuse_without_spread(data, designs[name])
         except SurfaceProblem as problem:
             faults.append(str(problem))
             continue
@@ -160,13 +174,18 @@ def _fit(trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None) 
     if terms == "bending":
         shapes = {name: bending(design, responses[name].cells) for name, design in designs.items()}
         notes.append(_BENDING)
-    joint = join_responses(responses, shapes, plan)
+    mountings = Mountings.of(trial, responses, designs, declared)
+    joint = join_responses(responses, shapes, plan, mountings)
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
     judged = _judged(members, joint, trial)
     joint = replace(joint, misses={name: one.misses for name, one in judged.items() if one.misses})
+    notes += [
+        _COPIED.format(data.kind.label) for data in responses.values() if data.feature_df and data.copied
+    ]
     notes += [_HINTED.format(one.cleared.kind.label) for one in judged.values() if one.only_hinted]
     region = TrialRegion.of(trial)
-    return Surfaces(trial, members, joint, judged, factor, region, tuple(notes), terms, tuple(leave_out))
+    told = tuple(notes), terms, tuple(leave_out)
+    return Surfaces(trial, members, joint, judged, mountings, factor, region, *told)
 
 
 def _judged(members: Mapping[str, Surface], joint: JointSurfaces, trial: Trial) -> dict[str, Judged]:
@@ -183,6 +202,14 @@ def _counts_only(trial: Trial) -> bool:
     return not trial.of_quantity("gap_closure")["count"].any()
 
 
+_UNDETERMINED = (
+    "the surfaces cannot be worked out from these numbers: look in the file for a response that hardly varies, or whose "
+    "values differ by many orders of magnitude, and correct it or leave its column out"
+)
+_COPIED = (
+    "{}: the features of each print all have one value, so how far they differ is not in the trial: where every one of "
+    "many gaps must hold, all that varies counts as varying between gaps"
+)
 _HINTED = (
     "{} may bend more than second order, but too little to tell it from chance: intervals and probabilities "
     "allow for it"

@@ -93,7 +93,7 @@ class Groups:
     slots : ndarray of int, shape (n,)
         In the ordered table, whether a cell is the first, second, … of its print.
     split : bool
-        Whether any make-ready has two prints.
+        Whether any make-ready has two prints, and is not the only one.
     kinds : list of Kind
         The blocks by their pattern: what is worked out for one holds for all of a kind.
     """
@@ -115,7 +115,7 @@ class Groups:
         order = np.lexsort((prints, slots, readies))
         edges = np.flatnonzero(np.diff(readies[order], prepend=-1, append=-1))
         blocks = [(slice(a, b), prints[order][a:b]) for a, b in zip(edges[:-1], edges[1:])]
-        split = any(len(np.unique(members)) > 1 for _, members in blocks)
+        split = len(blocks) > 1 and any(len(np.unique(members)) > 1 for _, members in blocks)
         return cls(order, blocks, slots[order], split, _kinds(blocks, cells["count"].to_numpy(float)[order]))
 
     @property

@@ -19,7 +19,7 @@ def summarise(trial: Trial) -> dict:
         "files": list(trial.files),
         "fingerprint": trial.fingerprint,
         "prints": len(prints),
-        "make_readies": int(prints["make_ready"].nunique()) or len(prints),
+        "make_readies": make_readies(trial),
         "features": len(features),
         "measured": {name: int(features[name].notna().sum()) for name in _COUNTED},
         "gaps_inspected": int(features["gaps_inspected"].sum()),
@@ -30,6 +30,12 @@ def summarise(trial: Trial) -> dict:
         "constant": constant_columns(trial),
         "notes": list(trial.notes),
     }
+
+
+def make_readies(trial: Trial) -> int | None:
+    """Number of make-readies; None where it is not recorded which prints shared one."""
+    recorded = trial.prints["make_ready"]
+    return None if recorded.isna().any() else int(recorded.nunique())
 
 
 def ranges(trial: Trial) -> pd.DataFrame:

@@ -22,6 +22,11 @@ from pwindow.window.quantities import gap_count
 from pwindow.window.recommend import recommend
 from pwindow.window.window import Window, find_window
 
+CANNOT_SEE = (
+    "the fit is taken as the true process: what the fit itself has wrong (the form of a surface, a spread between "
+    "make-readies that was assumed or came out small by chance, a process that has changed) cannot be seen here"
+)
+"""What a calibration is blind to."""
 EDGES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.99, 1.0)
 _RUNS = 4000
 
@@ -158,7 +163,9 @@ class _Study:
         rng = np.random.default_rng(seed)
         window, trial = self.window, simulate_trial(self.window.surfaces.trial, self.truth, rng)
         try:
-            again = find_window(fit(trial, plan=self.plan), window.product, window.study)
+            readies = window.surfaces.mountings.declared
+            surfaces = fit(trial, plan=self.plan, make_readies=readies)
+            again = find_window(surfaces, window.product, window.study)
         except UnusableInput as problem:
             return None, None, str(problem)
         parts = [

@@ -1,7 +1,5 @@
 """Products made in code, and windows of them."""
 
-import dataclasses
-
 import pytest
 
 import pwindow as pw
@@ -32,22 +30,6 @@ def window_of(demo_surfaces, make_product):
         return pw.find_window(demo_surfaces, make_product(**options), study)
 
     return make
-
-
-@pytest.fixture(scope="session")
-def without_tolerances():
-    def strip(product):
-        return dataclasses.replace(
-            product,
-            assurance=dataclasses.replace(
-                product.assurance,
-                speed_tolerance=0.0,
-                volume_tolerance=0.0,
-                pressure_tolerance=None,
-            ),
-        )
-
-    return strip
 
 
 @pytest.fixture(scope="session")

@@ -79,6 +79,7 @@ def refit(
         The one that was kept before, where nothing has changed since.
     """
     _refuse_same_names(products)
+    declared = Study() if study is None else read_study(study)
     trial, kept = archive.trial(), archive.trials()
     recipe = {
         "trials": [
@@ -91,7 +92,7 @@ def refit(
         "study": None if study is None else archive.keep_declaration("study", study),
         "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls(trial.rolls)},
         "versions": versions(),
-        "fit": fit_fingerprint(trial, terms, leave_out),
+        "fit": fit_fingerprint(trial, terms, leave_out, declared.make_readies),
     }
     fingerprint = digest(recipe)
     if fingerprint not in set(archive.fits()["fingerprint"]):
@@ -159,16 +160,21 @@ def surfaces_of(archive: Archive, recipe: Mapping, without: int | None = None) -
     standings = {
         trial["number"]: trial["standing"] for trial in recipe["trials"] if trial["number"] != without
     }
-    return fit(archive.trial(list(standings), standings), recipe["terms"], recipe["leave_out"])
+    trial, readies = archive.trial(list(standings), standings), _study(archive, recipe).make_readies
+    return fit(trial, recipe["terms"], recipe["leave_out"], make_readies=readies)
 
 
 def windows_of(archive: Archive, recipe: Mapping, surfaces: Surfaces) -> Iterator[Window]:
     """The windows of the products of a recipe, as far as the trials can judge them."""
-    study = Study(rolls=tuple(Roll(name, volume) for name, volume in recipe["rolls"].items()))
-    if recipe["study"] is not None:
-        study = read_study(archive.declaration(recipe["study"]))
+    study = _study(archive, recipe)
     for checksum in recipe["products"]:
         yield find_window(surfaces, read_product(archive.declaration(checksum)), study)
+
+
+def _study(archive: Archive, recipe: Mapping) -> Study:
+    if recipe["study"] is not None:
+        return read_study(archive.declaration(recipe["study"]))
+    return Study(rolls=tuple(Roll(name, volume) for name, volume in recipe["rolls"].items()))
 
 
 def _surface(surfaces: Surfaces, name: str) -> dict:
