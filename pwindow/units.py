@@ -116,13 +116,13 @@ def read_quantity(text: object, target: str) -> float:
         raise UnitProblem(f"“{shown(text)}” is too long to be a number with a unit")
     example = f"write it with its unit, for example “{_example_value(text)} {unit}”"
     if not isinstance(text, str) or _DIMENSIONLESS_NUMBER.match(text):
-        raise UnitProblem(f"“{text}” is a number without a unit: {example}")
+        raise UnitProblem(f"“{shown(text)}” is a number without a unit: {example}")
     match = re.match(r"^\s*(?P<value>[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(?P<unit>\S.*?)\s*$", text)
     if match is None:
-        raise UnitProblem(f"“{text}” is not a number with a unit: {example}")
+        raise UnitProblem(f"“{shown(text)}” is not a number with a unit: {example}")
     value = float(match["value"].replace(",", ".")) * factor_between(match["unit"], target)
     if not math.isfinite(value):
-        raise UnitProblem(f"“{text}” is too large to be a quantity: correct it")
+        raise UnitProblem(f"“{shown(text)}” is too large to be a quantity: correct it")
     return value
 
 

@@ -73,6 +73,7 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
             alone += _of_lone_prints(judged)
     told = [
+        *(Finding("", sentence, "serious") for sentence in surfaces.trial.warnings),
         *_of_outliers(outliers, surfaces.trial),
         *told,
         *_of_influence(leaned_on),

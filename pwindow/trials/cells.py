@@ -52,6 +52,8 @@ class TypedCells:
         Unit of each number column in the file, and the factor from it to the unit it is kept in.
     faults : dict
         By column, what is wrong with a cell and how to correct it, by row; such a cell is empty in `table`.
+    unread : frozenset of str
+        Columns in a unit that cannot be converted: their cells are empty in `table`.
     header_problems : tuple of Problem
     notes : tuple of str
         What the reader should know but that is not wrong.
@@ -63,6 +65,7 @@ class TypedCells:
     raw: Mapping[str, pd.Series]
     written: Mapping[str, tuple[str, float]]
     faults: Mapping[str, pd.Series]
+    unread: frozenset[str] = frozenset()
     header_problems: tuple[Problem, ...] = ()
     notes: tuple[str, ...] = field(default=(), repr=False)
 
@@ -72,7 +75,7 @@ class TypedCells:
 
     def faulty(self, names: Sequence[str]) -> pd.Series:
         """Rows in which a cell of the columns could not be read."""
-        found = pd.Series(False, index=self.table.index)
+        found = pd.Series(bool(self.unread & set(names)), index=self.table.index)
         for name in set(names) & set(self.faults):
             found[self.faults[name].index] = True
         return found
@@ -130,6 +133,7 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
     units: dict[str, str] = {}
     notes: list[str] = []
     unknown: list[str] = []
+    unread: set[str] = set()
     marks = _decimal_marks(cells)
     for at, (name, unit) in enumerate(names):
         if name in table or (name not in COLUMNS and not name):
@@ -146,12 +150,18 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
             written[name] = (units[name] if unit is None or unit_problems else unit, scale)
             problems += unit_problems
             notes += unit_notes
+            if unit_problems:
+                unread.add(name)
+                table[name] = pd.Series(math.nan, index=cells.index)
+                continue
             table[name], faults[name], words = _numbers(raw[name], column, marks, written[name], units[name])
         notes += _words_note(words, str(cells.columns[at]), file)
     notes += _unknown_notes(unknown, file)
     typed = pd.DataFrame(table, index=cells.index)
     told = {name: wrong for name, wrong in faults.items() if len(wrong)}
-    return TypedCells(file, typed, units, raw, written, told, tuple(problems), tuple(notes))
+    return TypedCells(
+        file, typed, units, raw, written, told, frozenset(unread), tuple(problems), tuple(notes)
+    )
 
 
 def _header_problems(names: list[tuple[str, str | None]], file: str) -> list[Problem]:

@@ -68,7 +68,9 @@ def without_unprinted(typed: TypedCells) -> tuple[TypedCells, list[str]]:
 
 
 def _silent(typed: TypedCells) -> pd.Series:
-    """Rows without a response, not even one that could not be read."""
+    """Rows without a response, not even one that could not be read; that none is a column is told by itself."""
+    if not set(RESPONSES) & set(typed.table):
+        return pd.Series(False, index=typed.table.index)
     values = pd.concat([typed.column(name) for name in RESPONSES], axis=1)
     return values.isna().all(axis=1) & ~typed.faulty(RESPONSES)
 

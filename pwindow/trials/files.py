@@ -129,7 +129,7 @@ def _width(text: str, delimiter: str, file: InputFile) -> int:
 
 def _rows(text: str, delimiter: str, file: InputFile) -> Iterator[list[str]]:
     try:
-        yield from csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True)
+        yield from csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, skipinitialspace=True)
     except csv.Error as problem:
         raise unreadable(file, f"not a text table ({problem})") from problem
 

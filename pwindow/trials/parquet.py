@@ -31,7 +31,7 @@ def read_parquet(file: InputFile) -> pd.DataFrame:
         # repeated texts stay one text each, however often a row refers to them
         texts = [one.path for one in source.schema if one.physical_type == "BYTE_ARRAY"]
         source = pyarrow.parquet.ParquetFile(io.BytesIO(file.content), read_dictionary=texts)
-        table = source.read()
+        table = source.read().replace_schema_metadata(None)
         table.validate(full=True)
         _check_text(table, file)
         cells = table.to_pandas(ignore_metadata=True, integer_object_nulls=True, timestamp_as_object=True)
