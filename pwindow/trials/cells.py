@@ -273,7 +273,7 @@ def _decimal_marks(cells: pd.DataFrame) -> set[str]:
         known, raw = COLUMNS.get(column_name(str(cells.columns[at]))[0]), cells.iloc[:, at]
         if known is None or known.kind == "text" or raw.dtype.kind in "iuf":
             continue
-        texts = {cell for cell in raw if isinstance(cell, str)}
+        texts = {cell for cell in raw.to_numpy(dtype=object) if isinstance(cell, str)}
         for mark in ".,":
             if any(mark in text and _is_number(text.strip()) for text in texts):
                 marks.add(mark)
@@ -289,10 +289,11 @@ def _numbers(
 ) -> tuple[pd.Series, pd.Series, dict[str, int]]:
     """Numbers in the unit they are kept in, what is wrong by row, and the words for missing ones."""
     unit, scale = written
+    readable = pd.Series(True, index=raw.index)
+    is_text = isinstance(raw.dtype, pd.StringDtype)
     if raw.dtype.kind not in "iuf" or not isinstance(raw.dtype, np.dtype):
         raw = raw.astype(object)
-    readable = pd.Series(True, index=raw.index)
-    if raw.dtype == object:
+    if raw.dtype == object and not is_text:
         readable = raw.map(
             lambda cell: isinstance(cell, (str, Real, Decimal)) and not isinstance(cell, (bool, np.bool_))
         ).astype(bool)
@@ -301,9 +302,9 @@ def _numbers(
     reasons, words = {}, {}
     if odd.any():
         results = raw[odd & readable].map(_Reader(marks)).astype(object)
-        is_text = results.map(lambda result: isinstance(result, str)).astype(bool)
-        values[results.index] = results.where(~is_text, np.nan).astype(float)
-        reasons = {row: (what, _mend(what, column, unit)) for row, what in results[is_text].items()}
+        wrong = results.map(lambda result: isinstance(result, str)).astype(bool)
+        values[results.index] = results.where(~wrong, np.nan).astype(float)
+        reasons = {row: (what, _mend(what, column, unit)) for row, what in results[wrong].items()}
         unread = raw[odd & ~readable].map(_kind_of)
         reasons |= {row: (what, _mend(what, column, unit)) for row, what in unread.items()}
         words = _words(raw[odd & readable])
@@ -315,7 +316,7 @@ def _numbers(
 
 
 def _words(raw: pd.Series) -> dict[str, int]:
-    counts = raw[raw.map(lambda cell: isinstance(cell, str))].value_counts(sort=False)
+    counts = raw[raw.map(lambda cell: isinstance(cell, str) and bool(cell))].value_counts(sort=False)
     words = {str(cell).strip(): int(count) for cell, count in counts.items()}
     return {text: count for text, count in words.items() if text.lower() in _MISSING_NUMBERS}
 
