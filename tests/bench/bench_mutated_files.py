@@ -34,6 +34,7 @@ VALUES = [
     *('""', "0", "-1", '"-5 µm"', '"0 ohm"', "true", "[]", "{}", '"1e999 µm"', '"5 (µm"', "nan", "inf", "1979-05-27"),
     *("9" * 400, "9" * 5000, "0x" + "f" * 400, "[" * 20_000, '"5 %"', '"' + " " * 900 + 'µm"', "9_000_000_000_000_000_000"),
 ]
+AT = "speed=60 m/min, plate=laser-imaged"
 
 
 def originals() -> dict[str, bytes]:
@@ -154,9 +155,9 @@ def asked(file: InputFile, folder: Path) -> str:
     path.write_bytes(file.content)
     trial = str(pw.demo("trial_first.csv"))
     rest = {
-        "study.toml": ["predict", trial, "--at", "speed=60 m/min", "--study", path],
-        "tag.toml": ["predict", trial, "--at", "speed=60 m/min", "--product", path],
-        "mesh.toml": ["predict", trial, "--at", "speed=60 m/min", "--product", path],
+        "study.toml": ["predict", trial, "--at", AT, "--study", path],
+        "tag.toml": ["predict", trial, "--at", AT, "--product", path],
+        "mesh.toml": ["predict", trial, "--at", AT, "--product", path],
     }.get(file.name, ["check", path])
     try:
         done = subprocess.run(

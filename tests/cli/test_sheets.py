@@ -25,7 +25,7 @@ AT = ["--at", "roll=2047, pressure=50 µm, speed=80 m/min"]
 COMMANDS = [
     ["check"],
     ["fit"],
-    ["predict", "--at", "speed=60 m/min"],
+    ["predict", "--at", "speed=60 m/min, plate=laser-imaged"],
     ["speeds", "--product", "tag"],
     ["calibrate", "--trials", "2", "--product", "tag"],
     ["review", "--product", "tag", "--json", *AT],
@@ -60,13 +60,25 @@ def test_a_document_says_the_sheet_in_how_it_is_made_again(answer, book, tag_fil
     assert "--sheet first" in str(found)
 
 
-def test_a_trial_is_added_and_confirmed_from_a_sheet(run, refused, book, tag_file, tmp_path):
+def test_a_trial_is_added_and_confirmed_from_a_sheet(run, refused, book, demo_rows, tag_file, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     assert "“first”" in refused("add", book, *archive)
     assert run("add", book, "--sheet", "first", *archive).exit_code == 0
     assert run("refit", *archive, "--product", tag_file).exit_code == 0
-    assert "“second”" in refused("confirm", book, *archive)
-    assert run("confirm", book, "--sheet", "second", *archive).exit_code == 0
+    prints = tmp_path / "run.xlsx"
+    with pd.ExcelWriter(prints) as writer:
+        demo_rows.to_excel(writer, sheet_name="trial", index=False)
+        pd.read_csv(pw.demo("run_tag.csv"), dtype={"roll": str}).to_excel(writer, sheet_name="run", index=False)
+    assert "“run”" in refused("confirm", prints, *archive)
+    result = run("confirm", prints, "--sheet", "run", *archive)
+    assert result.exit_code == 0, result.stderr
+
+
+def test_another_sheet_of_a_file_that_is_kept_is_not_taken_for_the_same_trial(run, refused, book, tmp_path):
+    archive = ["--archive", tmp_path / "trials.db"]
+    assert run("add", book, "--sheet", "first", *archive).exit_code == 0
+    assert "already" in run("add", book, "--sheet", "first", *archive).stdout
+    assert "“second” as a file of its own" in refused("add", book, "--sheet", "second", *archive)
 
 
 def test_a_sheet_is_of_one_file(misused, first, book):
