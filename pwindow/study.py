@@ -136,7 +136,9 @@ def read_toml(source: str | Path | InputFile) -> Table:
     try:
         content = tomllib.loads(file.content.decode("utf-8-sig"))
     except RecursionError as problem:
-        raise DeclarationProblem(f"{file.name}: brackets are nested too deeply; write plain tables") from problem
+        raise DeclarationProblem(
+            f"{file.name}: brackets are nested too deeply; write plain tables"
+        ) from problem
     except ValueError as problem:  # of the syntax, of the encoding, or of a number with thousands of digits
         raise DeclarationProblem(f"{file.name}: not a TOML file in UTF-8: {str(problem)[:200]}") from problem
     _check_integers(content, file.name)
@@ -208,7 +210,9 @@ def _read_roll(entry: object, where: str) -> Roll:
     identity = table.need("id", '"0412"')
     if not isinstance(identity, str) or not identity.strip():
         example = identity if str(identity).strip() else "0412"
-        raise DeclarationProblem(f'{table.where}: the id “{shown(identity)}” must be text; write id = "{shown(example)}"')
+        raise DeclarationProblem(
+            f'{table.where}: the id “{shown(identity)}” must be text; write id = "{shown(example)}"'
+        )
     table.where += f", roll {shown(identity)}"
     volume = table.quantity("cell_volume", "cm³/m²", above=0.0)
     if volume is None:

@@ -33,7 +33,10 @@ def test_long_files(read, text):
     assert len(str(caught.value)) < 600
 
 
-@pytest.mark.parametrize("count", ["9" * 400, "9" * 900, "0x" + "f" * 900, "9_000_000_000_000_000_000", "9e18", "1000001", "0", "-1"])
+@pytest.mark.parametrize(
+    "count",
+    ["9" * 400, "9" * 900, "0x" + "f" * 900, "9_000_000_000_000_000_000", "9e18", "1000001", "0", "-1"],
+)
 def test_counts_that_no_part_has(count):
     text = TAG.replace("count = 48", f"count = {count}")
     assert text != TAG

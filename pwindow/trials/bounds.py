@@ -35,6 +35,8 @@ def too_large(file: InputFile, what: str) -> TrialProblem:
     return TrialProblem([Problem(file.name, f"the table is too large: {what}", mend)])
 
 
-def unreadable(file: InputFile, what: str, mend: str = "save it again as CSV, XLSX or Parquet") -> TrialProblem:
+def unreadable(
+    file: InputFile, what: str, mend: str = "save it again as CSV, XLSX or Parquet"
+) -> TrialProblem:
     """A file that cannot be read as a table."""
     return TrialProblem([Problem(file.name, what, mend)])

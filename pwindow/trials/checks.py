@@ -256,15 +256,15 @@ def _counts(typed: TypedCells) -> list[Problem]:
 
 def _not_counted(typed: TypedCells) -> list[Problem]:
     """Inspected gaps of which nobody says whether they are bridged must not pass for open ones."""
-    open_unknown = (
-        (typed.column("gaps_inspected") > 0) & typed.empty("gaps_bridged") & typed.empty("gap")
-    )
+    open_unknown = (typed.column("gaps_inspected") > 0) & typed.empty("gaps_bridged") & typed.empty("gap")
     what = "inspected gaps without a measured gap, and not said how many of them are bridged"
     mend = "give 0 or a count in gaps_bridged"
     value = "gaps_bridged" in typed.raw
     return at_rows(
         open_unknown.index[open_unknown],
-        lambda row: Problem(typed.file, what, mend, row, "gaps_bridged", _typed_word(typed, row) if value else None),
+        lambda row: Problem(
+            typed.file, what, mend, row, "gaps_bridged", _typed_word(typed, row) if value else None
+        ),
     )
 
 

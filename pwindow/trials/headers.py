@@ -36,4 +36,6 @@ def known_names(cells: Iterable[object]) -> tuple[str, ...]:
 def header_row(rows: Sequence[Sequence[object]]) -> int | None:
     """The first row that names columns; a title or a comment may stand above it."""
     filled = [at for at, row in enumerate(rows[:HEAD]) if any(cell not in (None, "") for cell in row)]
-    return next((at for at in filled if len(known_names(rows[at])) >= HEADER_NAMES), min(filled, default=None))
+    return next(
+        (at for at in filled if len(known_names(rows[at])) >= HEADER_NAMES), min(filled, default=None)
+    )

@@ -55,7 +55,8 @@ def _check_declared(archive: zipfile.ZipFile, file: InputFile) -> None:
     unpacked = sum(part.file_size for part in archive.infolist())
     if unpacked > most:
         raise too_large(
-            file, f"{len(file.content) / 1e6:.1f} MB that unpack to {unpacked / 1e6:.0f} MB ({most / 1e6:.0f} allowed)"
+            file,
+            f"{len(file.content) / 1e6:.1f} MB that unpack to {unpacked / 1e6:.0f} MB ({most / 1e6:.0f} allowed)",
         )
 
 

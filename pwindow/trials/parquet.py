@@ -55,7 +55,9 @@ def _check_declared(metadata, file: InputFile) -> None:
     check_size(file, sum(chunk.num_values for chunk in chunks), 1)
     unpacked = sum(chunk.total_uncompressed_size for chunk in chunks)
     if unpacked > _MOST_UNPACKED:
-        raise too_large(file, f"it unpacks to {unpacked / 1e6:.0f} MB, more than {_MOST_UNPACKED / 1e6:.0f} MB")
+        raise too_large(
+            file, f"it unpacks to {unpacked / 1e6:.0f} MB, more than {_MOST_UNPACKED / 1e6:.0f} MB"
+        )
 
 
 def _check_text(table, file: InputFile) -> None:

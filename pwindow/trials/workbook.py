@@ -118,7 +118,9 @@ def _cells(sheet: _Sheet, file: InputFile) -> pd.DataFrame:
             places.append(place)
             letters += sum(len(cell) for cell in row if isinstance(cell, str))
         if len(rows) * width > MOST_CELLS or letters > MOST_TEXT:
-            raise too_large(file, f"more than {MOST_CELLS} cells, or more than {MOST_TEXT} characters in them")
+            raise too_large(
+                file, f"more than {MOST_CELLS} cells, or more than {MOST_TEXT} characters in them"
+            )
     return pd.DataFrame(rows, columns=list(sheet.header), dtype=object, index=pd.Index(places, dtype=int))
 
 

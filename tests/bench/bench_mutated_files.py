@@ -26,13 +26,74 @@ from pwindow.inputs import InputFile
 from pwindow.trials import summarise
 
 WORDS = [
-    *("", "NA", "n.a.", "–", "-1", "0", "1e999", "1e201", "1e-320", "9" * 400, "9e18", "abc", "1,5", "1.234,5"),
-    *('"', "'", "µ", ";", "\t", "=SUM(A1)", "[", "]", "True", "12:30", "1979-05-27", "\0", "\x1b[31m", "\u200b", "x" * 5000),
-    *("speed [m/0]", "speed [(]", "pressure [kPa]", "line_height [thou]", "cell_volume [BCM]", "print", "gap [nm]"),
+    *(
+        "",
+        "NA",
+        "n.a.",
+        "–",
+        "-1",
+        "0",
+        "1e999",
+        "1e201",
+        "1e-320",
+        "9" * 400,
+        "9e18",
+        "abc",
+        "1,5",
+        "1.234,5",
+    ),
+    *(
+        '"',
+        "'",
+        "µ",
+        ";",
+        "\t",
+        "=SUM(A1)",
+        "[",
+        "]",
+        "True",
+        "12:30",
+        "1979-05-27",
+        "\0",
+        "\x1b[31m",
+        "\u200b",
+        "x" * 5000,
+    ),
+    *(
+        "speed [m/0]",
+        "speed [(]",
+        "pressure [kPa]",
+        "line_height [thou]",
+        "cell_volume [BCM]",
+        "print",
+        "gap [nm]",
+    ),
 ]
 VALUES = [
-    *('""', "0", "-1", '"-5 µm"', '"0 ohm"', "true", "[]", "{}", '"1e999 µm"', '"5 (µm"', "nan", "inf", "1979-05-27"),
-    *("9" * 400, "9" * 5000, "0x" + "f" * 400, "[" * 20_000, '"5 %"', '"' + " " * 900 + 'µm"', "9_000_000_000_000_000_000"),
+    *(
+        '""',
+        "0",
+        "-1",
+        '"-5 µm"',
+        '"0 ohm"',
+        "true",
+        "[]",
+        "{}",
+        '"1e999 µm"',
+        '"5 (µm"',
+        "nan",
+        "inf",
+        "1979-05-27",
+    ),
+    *(
+        "9" * 400,
+        "9" * 5000,
+        "0x" + "f" * 400,
+        "[" * 20_000,
+        '"5 %"',
+        '"' + " " * 900 + 'µm"',
+        "9_000_000_000_000_000_000",
+    ),
 ]
 AT = "speed=60 m/min, plate=laser-imaged"
 
@@ -179,7 +240,9 @@ def measured(files: Iterator[InputFile], ending: Callable[[InputFile], str]) -> 
         seconds.append(time.perf_counter() - start)
     for what, count in endings.most_common():
         print(f"  {count:5d}  {what}")
-    print(f"  slowest {max(seconds):.2f} s, middle {np.median(seconds):.3f} s, over 10 s: {sum(s > 10 for s in seconds)}")
+    print(
+        f"  slowest {max(seconds):.2f} s, middle {np.median(seconds):.3f} s, over 10 s: {sum(s > 10 for s in seconds)}"
+    )
 
 
 def peak(whose: int) -> float:

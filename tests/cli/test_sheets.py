@@ -41,7 +41,9 @@ def test_every_command_refuses_to_choose(refused, book, tag_file, command):
     assert "“first”, “second”" in reason and "--sheet" in reason
 
 
-@pytest.mark.parametrize("command", [each for each in COMMANDS if each[0] not in ("calibrate", "serve")], ids=lambda c: c[0])
+@pytest.mark.parametrize(
+    "command", [each for each in COMMANDS if each[0] not in ("calibrate", "serve")], ids=lambda c: c[0]
+)
 def test_every_command_reads_the_sheet_that_is_named(run, book, tag_file, command):
     more = [tag_file if word == "tag" else word for word in command[1:]]
     result = run(command[0], book, "--sheet", "first", *more)
@@ -68,7 +70,9 @@ def test_a_trial_is_added_and_confirmed_from_a_sheet(run, refused, book, demo_ro
     prints = tmp_path / "run.xlsx"
     with pd.ExcelWriter(prints) as writer:
         demo_rows.to_excel(writer, sheet_name="trial", index=False)
-        pd.read_csv(pw.demo("run_tag.csv"), dtype={"roll": str}).to_excel(writer, sheet_name="run", index=False)
+        pd.read_csv(pw.demo("run_tag.csv"), dtype={"roll": str}).to_excel(
+            writer, sheet_name="run", index=False
+        )
     assert "“run”" in refused("confirm", prints, *archive)
     result = run("confirm", prints, "--sheet", "run", *archive)
     assert result.exit_code == 0, result.stderr

@@ -55,12 +55,18 @@ def test_a_workbook_that_unpacks_to_a_gigabyte(demo_rows, as_workbook, refused):
 @pytest.mark.parametrize("filling", [b"<row/>", b"<row><c/></row>", b"<c/>", b"<a/>"])
 def test_a_workbook_of_empty_cells(demo_rows, as_workbook, refused, filling):
     sheet = OPEN + b"<row>" + filling * 3_000_000
-    refused(packed(as_workbook(demo_rows.head(5)), SHEET, sheet), "trial.xlsx", "more than .* cells|out of order")
+    refused(
+        packed(as_workbook(demo_rows.head(5)), SHEET, sheet), "trial.xlsx", "more than .* cells|out of order"
+    )
 
 
 def test_a_style_sheet_of_a_million_styles(demo_rows, as_workbook, refused):
     styles = b'<styleSheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><cellXfs>'
-    refused(packed(as_workbook(demo_rows.head(5)), "xl/styles.xml", styles + b"<xf/>" * 900_000), "t.xlsx", "more than")
+    refused(
+        packed(as_workbook(demo_rows.head(5)), "xl/styles.xml", styles + b"<xf/>" * 900_000),
+        "t.xlsx",
+        "more than",
+    )
 
 
 def test_a_thousand_names_of_one_sheet(demo_rows, as_workbook, refused):
@@ -92,7 +98,9 @@ def test_entities_are_not_expanded(demo_rows, as_workbook, refused):
 def test_a_long_text_that_every_row_refers_to(demo_rows, as_workbook, as_parquet, refused):
     remark = "x" * 30_000
     refused(as_workbook(demo_rows.sample(9_000, replace=True).assign(remark=remark)), "t.xlsx", "unpack to")
-    refused(as_parquet(demo_rows.sample(9_000, replace=True).assign(remark=remark)), "t.parquet", "characters")
+    refused(
+        as_parquet(demo_rows.sample(9_000, replace=True).assign(remark=remark)), "t.parquet", "characters"
+    )
 
 
 def parquet(table, **options):
@@ -112,7 +120,9 @@ def test_a_parquet_file_of_many_columns(refused):
     refused(parquet(pa.table({f"c{at}": [1.0] for at in range(3000)})), "trial.parquet", "3000 columns")
 
 
-@pytest.mark.parametrize("damage", [b"{", b"[]", b'{"index_columns": [{"kind": "x"}]}', b"\xff\xfe", b'{"columns": 3}'])
+@pytest.mark.parametrize(
+    "damage", [b"{", b"[]", b'{"index_columns": [{"kind": "x"}]}', b"\xff\xfe", b'{"columns": 3}']
+)
 def test_damaged_notes_of_pandas_in_a_parquet_file_do_not_matter(demo_rows, demo_trial, read_text, damage):
     table = pa.Table.from_pandas(demo_rows.set_index("print"))
     content = parquet(table.replace_schema_metadata({b"pandas": damage}))

@@ -12,7 +12,14 @@ HEAD = (
 )
 NAMES = [cell.split(" ")[0] for cell in HEAD.split(",")]
 LINE = dict(zip(NAMES, ["P1", "M1", "197", "1203", "2.84", "50", "a", "", "0.8", "62", "", "", ""]))
-GAP = LINE | {"plate_gap": "60", "line_height": "", "line_width": "", "gap": "25", "gaps_inspected": "1", "gaps_bridged": "0"}
+GAP = LINE | {
+    "plate_gap": "60",
+    "line_height": "",
+    "line_width": "",
+    "gap": "25",
+    "gaps_inspected": "1",
+    "gaps_bridged": "0",
+}
 EMPTY_GAP = GAP | {"gap": "", "gaps_inspected": "", "gaps_bridged": ""}
 
 
@@ -52,7 +59,9 @@ def test_words_in_a_workbook(demo_rows, as_workbook, read_text):
 
 
 def test_a_word_for_a_roll_is_no_roll_but_nd_is(read_text):
-    trial = read_text(table(LINE | {"roll": "n.a."}, LINE | {"print": "P2", "roll": "ND", "make_ready": "M2"}))
+    trial = read_text(
+        table(LINE | {"roll": "n.a."}, LINE | {"print": "P2", "roll": "ND", "make_ready": "M2"})
+    )
     assert trial.levels("roll") == ["ND"]
 
 
@@ -181,8 +190,20 @@ def test_a_file_of_plans_only_is_refused(problems):
 
 def test_planned_prints_change_no_result(demo_rows, demo_trial, read_frame):
     planned = demo_rows.groupby("print").head(1).assign(print=lambda rows: "N" + rows["print"])
-    measured = [name for name in demo_rows if name.split(" ")[0] in
-                ("line_height", "line_width", "section_area", "gap", "gaps_inspected", "gaps_bridged", "resistance")]
+    measured = [
+        name
+        for name in demo_rows
+        if name.split(" ")[0]
+        in (
+            "line_height",
+            "line_width",
+            "section_area",
+            "gap",
+            "gaps_inspected",
+            "gaps_bridged",
+            "resistance",
+        )
+    ]
     planned[measured] = np.nan
     trial = read_frame(pd.concat([demo_rows, planned]))
     assert trial.fingerprint == demo_trial.fingerprint

@@ -26,11 +26,17 @@ def test_a_slip_of_a_thousand_in_the_heights_is_refused(demo_rows, read_frame, f
         frame = frame.drop(columns=AREA)
     with pytest.raises(TrialProblem) as caught:
         read_frame(frame)
-    assert {problem.column for problem in caught.value.problems} <= {"line_height", "section_area", "resistance"}
+    assert {problem.column for problem in caught.value.problems} <= {
+        "line_height",
+        "section_area",
+        "resistance",
+    }
     assert len(caught.value.reasons) <= 4
 
 
-@pytest.mark.parametrize("column", [WIDTH, AREA, "gap [um]", "resistance [ohm]", "cell_volume [cm3/m2]", "speed [m/min]"])
+@pytest.mark.parametrize(
+    "column", [WIDTH, AREA, "gap [um]", "resistance [ohm]", "cell_volume [cm3/m2]", "speed [m/min]"]
+)
 @pytest.mark.parametrize("factor", [1000.0, 0.001])
 def test_a_slip_of_a_thousand_is_refused_or_warned_of(demo_rows, read_frame, column, factor):
     try:
@@ -43,7 +49,13 @@ def test_a_slip_of_a_thousand_is_refused_or_warned_of(demo_rows, read_frame, col
 
 @pytest.mark.parametrize(
     "column, value",
-    [("speed [m/min]", 1e201), (WIDTH, 1e-9), ("pressure [um]", 1e6), ("gaps_inspected", 1e18), ("direction [deg]", 1e9)],
+    [
+        ("speed [m/min]", 1e201),
+        (WIDTH, 1e-9),
+        ("pressure [um]", 1e6),
+        ("gaps_inspected", 1e18),
+        ("direction [deg]", 1e9),
+    ],
 )
 def test_what_no_press_does_is_refused(demo_rows, read_frame, column, value):
     with pytest.raises(TrialProblem, match="physically impossible"):
@@ -74,7 +86,9 @@ def test_control_characters_in_an_id_are_refused(demo_rows, as_parquet, read_tex
 @pytest.fixture(scope="module")
 def doubtful(demo_rows):
     """Areas three times too large: a section factor of 2, which could be true."""
-    return InputFile("doubtful.csv", demo_rows.assign(**{AREA: demo_rows[AREA] * 3}).to_csv(index=False).encode())
+    return InputFile(
+        "doubtful.csv", demo_rows.assign(**{AREA: demo_rows[AREA] * 3}).to_csv(index=False).encode()
+    )
 
 
 def test_a_doubtful_section_factor_is_a_warning_of_the_first_rank(doubtful):

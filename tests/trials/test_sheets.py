@@ -40,15 +40,18 @@ def read(content, sheet=None):
 @pytest.mark.parametrize("stored", ['<dimension ref="A1:R11"/>', '<dimension ref="A1"/>', ""])
 def test_the_stored_size_of_a_sheet_is_not_trusted(demo_rows, as_workbook, stored):
     rows = demo_rows.head(30)
-    content = rewritten(
-        as_workbook(rows), lambda text: re.sub(r"<dimension [^>]*/>", stored, text, count=1)
-    )
+    content = rewritten(as_workbook(rows), lambda text: re.sub(r"<dimension [^>]*/>", stored, text, count=1))
     assert len(read(content).features) == 30
 
 
 @pytest.mark.parametrize(
     "old, new",
-    [('<row r="5"', '<row r="3"'), ('r="C4"', 'r="A4"'), ('r="C4"', 'r="ZZZZ4"'), ('<row r="5"', '<row r="1048577"')],
+    [
+        ('<row r="5"', '<row r="3"'),
+        ('r="C4"', 'r="A4"'),
+        ('r="C4"', 'r="ZZZZ4"'),
+        ('<row r="5"', '<row r="1048577"'),
+    ],
 )
 def test_rows_and_cells_out_of_order_are_refused_and_not_dropped(demo_rows, as_workbook, old, new):
     content = rewritten(as_workbook(demo_rows.head(30)), lambda text: text.replace(old, new, 1))
@@ -82,7 +85,9 @@ def test_a_named_sheet_is_read_and_the_other_is_noted(demo_rows, sheet, first):
 
 
 def test_a_sheet_that_has_all_of_another_and_more_is_read_and_the_other_noted(demo_rows):
-    few = demo_rows.head(20)[["print", "speed [m/min]", "cell_volume [cm3/m2]", "pressure [um]", "line_height [um]"]]
+    few = demo_rows.head(20)[
+        ["print", "speed [m/min]", "cell_volume [cm3/m2]", "pressure [um]", "line_height [um]"]
+    ]
     (note,) = read(book(few=few, all=demo_rows)).notes
     assert "sheet “all” was read" in note and "“few” has print, speed, cell_volume" in note
 
