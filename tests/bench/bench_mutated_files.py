@@ -95,7 +95,7 @@ VALUES = [
         "9_000_000_000_000_000_000",
     ),
 ]
-AT = "speed=60 m/min, plate=laser-imaged"
+AT = "roll=2047, pressure=50 µm, speed=80 m/min, plate=laser-imaged, plate_width=30 µm, plate_gap=60 µm"
 
 
 def originals() -> dict[str, bytes]:

@@ -25,7 +25,7 @@ AT = ["--at", "roll=2047, pressure=50 µm, speed=80 m/min"]
 COMMANDS = [
     ["check"],
     ["fit"],
-    ["predict", "--at", "speed=60 m/min, plate=laser-imaged"],
+    ["predict", "--product", "tag", *AT],
     ["speeds", "--product", "tag"],
     ["calibrate", "--trials", "2", "--product", "tag"],
     ["review", "--product", "tag", "--json", *AT],
