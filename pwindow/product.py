@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
-from pwindow.errors import DeclarationProblem, UnitProblem
+from pwindow.errors import DeclarationProblem, UnitProblem, shown
 from pwindow.inputs import InputFile
 from pwindow.study import Table, read_toml
 from pwindow.units import read_quantity
@@ -50,6 +50,9 @@ KINDS: Mapping[str, RequirementKind] = MappingProxyType(
         "gap": RequirementKind("µm", "gap", "gap_um", allows={"count": "", "length": "mm"}),
     }
 )
+_MOST_COUNT = 1_000_000
+"""Gaps on one part: a sensor has some hundred, and a part of a million could not be inspected."""
+
 _NEEDS_PITCH = ("sheet_resistance", "voltage_drop", "open_area")
 
 
@@ -213,7 +216,7 @@ def _read_pattern(table: Table) -> Pattern:
     )
     if pattern.layout not in LAYOUTS:
         raise DeclarationProblem(
-            f"{table.where}: layout “{pattern.layout}” is not known; use “{'” or “'.join(LAYOUTS)}”"
+            f"{table.where}: layout “{shown(pattern.layout)}” is not known; use “{'” or “'.join(LAYOUTS)}”"
         )
     table.close("plate, plate_width, plate_gap, direction, pitch, layout")
     return pattern
@@ -224,7 +227,7 @@ def _read_requirements(table: Table) -> tuple[Requirement, ...]:
     unknown = [name for name in names if name not in KINDS]
     if unknown:
         raise DeclarationProblem(
-            f"{table.where}: “{unknown[0]}” is not a requirement; known are {', '.join(KINDS)}"
+            f"{table.where}: “{shown(unknown[0])}” is not a requirement; known are {', '.join(KINDS)}"
         )
     return tuple(_read_requirement(name, table.table(name)) for name in names)
 
@@ -251,15 +254,17 @@ def _read_requirement(name: str, table: Table) -> Requirement:
 
 
 def _checked_count(count: object, where: str) -> int:
-    if not isinstance(count, int) or isinstance(count, bool) or count < 1:
-        raise DeclarationProblem(f"{where}: count “{count}” must be a whole number of at least 1")
+    if not isinstance(count, int) or isinstance(count, bool) or not 1 <= count <= _MOST_COUNT:
+        raise DeclarationProblem(
+            f"{where}: count “{shown(count)}” must be a whole number from 1 to {_MOST_COUNT}"
+        )
     return count
 
 
 def _checked_contacts(contacts: object, where: str) -> str:
     if contacts not in CONTACTS:
         raise DeclarationProblem(
-            f"{where}: contacts “{contacts}” is not known; use one of {', '.join(CONTACTS)}"
+            f"{where}: contacts “{shown(contacts)}” is not known; use one of {', '.join(CONTACTS)}"
         )
     return str(contacts)
 
@@ -278,7 +283,7 @@ def _read_assurance(table: Table) -> Assurance:
 def _checked_level(level: object, where: str) -> float:
     if isinstance(level, bool) or not isinstance(level, (int, float)) or not 0 < level < 1:
         raise DeclarationProblem(
-            f"{where}: level “{level}” must be a probability between 0 and 1, for example 0.95"
+            f"{where}: level “{shown(level)}” must be a probability between 0 and 1, for example 0.95"
         )
     return float(level)
 
@@ -292,8 +297,8 @@ def _checked_pressure(text: object, where: str) -> str | None:
         except UnitProblem:
             continue
         if value < 0:
-            raise DeclarationProblem(f"{where}: pressure_tolerance “{text}” must be at least 0")
+            raise DeclarationProblem(f"{where}: pressure_tolerance “{shown(text)}” must be at least 0")
         return str(text)
     raise DeclarationProblem(
-        f"{where}: pressure_tolerance “{text}” needs a unit of pressure ({', '.join(PRESSURE_UNITS)})"
+        f"{where}: pressure_tolerance “{shown(text)}” needs a unit of pressure ({', '.join(PRESSURE_UNITS)})"
     )

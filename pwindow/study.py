@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
-from pwindow.errors import DeclarationProblem, UnitProblem
+from pwindow.errors import DeclarationProblem, UnitProblem, listed, shown
 from pwindow.inputs import InputFile
 from pwindow.units import read_quantity
+
+_MOST_BYTES, _MOST_IN_LINE = 100_000, 1_000
+"""A study with a thousand rolls has 50,000 bytes; the time to read keys with many dots grows with their square."""
 
 DENSE_SILVER = 10.49
 """Density of silver without pores, g/cm³, near 20 °C (handbook value)."""
@@ -136,7 +140,7 @@ class Table:
         ):
             if not holds:
                 raise DeclarationProblem(
-                    f"{self.where}, {key}: “{text}” must be {words} {f'{bound:g}' if bound else 'zero'}"
+                    f"{self.where}, {key}: “{shown(text)}” must be {words} {f'{bound:g}' if bound else 'zero'}"
                 )
         return value
 
@@ -144,6 +148,7 @@ class Table:
         content = self.take(key, {})
         if not isinstance(content, dict):
             raise DeclarationProblem(f"{self.where}: “{key}” must be a table, written [{key}]")
+        key = shown(key)
         where = f"{self.where[:-1]}.{key}]" if self.where.endswith("]") else f"{self.where} [{key}]"
         return Table(content, where)
 
@@ -153,7 +158,7 @@ class Table:
     def close(self, known: str) -> None:
         """Refuse keys that nobody took: a misspelt limit must not be a missing limit."""
         if self._content:
-            names = ", ".join(f"“{name}”" for name in self._content)
+            names = listed(list(self._content))
             verb = "is" if len(self._content) == 1 else "are"
             raise DeclarationProblem(f"{self.where}: {names} {verb} not known here; known are {known}")
 
@@ -167,10 +172,43 @@ def read_toml(source: str | Path | InputFile) -> Table:
         If the file cannot be read, or not as TOML; the message says where.
     """
     file = InputFile.of(source)
+    _check_size(file)
     try:
-        return Table(tomllib.loads(file.content.decode("utf-8-sig")), file.name)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise DeclarationProblem(f"{file.name}: not a TOML file in UTF-8: {problem}") from problem
+        content = tomllib.loads(file.content.decode("utf-8-sig"))
+    except RecursionError as problem:
+        raise DeclarationProblem(
+            f"{file.name}: brackets are nested too deeply; write plain tables"
+        ) from problem
+    except ValueError as problem:  # of the syntax, of the encoding, or of a number with thousands of digits
+        raise DeclarationProblem(f"{file.name}: not a TOML file in UTF-8: {str(problem)[:200]}") from problem
+    _check_integers(content, file.name)
+    return Table(content, file.name)
+
+
+def _check_size(file: InputFile) -> None:
+    longest = max(map(len, file.content.splitlines()), default=0)
+    for size, most, what in (
+        (len(file.content), _MOST_BYTES, "bytes"),
+        (longest, _MOST_IN_LINE, "bytes in one line"),
+    ):
+        if size > most:
+            raise DeclarationProblem(
+                f"{file.name}: {size} {what}, more than {most}: a product or a study is a page of text; "
+                "leave out what is neither"
+            )
+
+
+def _check_integers(value: object, where: str) -> None:
+    """TOML's integers end at 64 bits (TOML 1.0); longer ones can be read but not always be told."""
+    if isinstance(value, dict):
+        for key, item in value.items():
+            _check_integers(item, f"{where}, {shown(key)}")
+    elif isinstance(value, list):
+        for item in value:
+            _check_integers(item, where)
+    elif isinstance(value, int) and not -(2**63) <= value < 2**63:
+        digits = int(abs(value).bit_length() * math.log10(2)) + 1
+        raise DeclarationProblem(f"{where}: an integer of about {digits} digits; TOML has them up to 9.2e18")
 
 
 def read_study(source: str | Path | InputFile) -> Study:
@@ -213,8 +251,10 @@ def _read_roll(entry: object, where: str) -> Roll:
     identity = table.need("id", '"0412"')
     if not isinstance(identity, str) or not identity.strip():
         example = identity if str(identity).strip() else "0412"
-        raise DeclarationProblem(f'{table.where}: the id “{identity}” must be text; write id = "{example}"')
-    table.where += f", roll {identity}"
+        raise DeclarationProblem(
+            f'{table.where}: the id “{shown(identity)}” must be text; write id = "{shown(example)}"'
+        )
+    table.where += f", roll {shown(identity)}"
     volume = table.quantity("cell_volume", "cm³/m²", above=0.0)
     if volume is None:
         raise DeclarationProblem(

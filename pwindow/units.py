@@ -11,11 +11,12 @@ from functools import cache
 
 import pint
 
-from pwindow.errors import UnitProblem
+from pwindow.errors import UnitProblem, shown
 
 _HEADER = re.compile(
     r"^\s*(?P<name>[^\[\]()]+?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\]|\(\s*(?P<round>[^()]*?)\s*\))?\s*$"
 )
+_LONGEST = 200  # characters of a quantity or a header; patterns are slow on texts of many spaces
 _DIMENSIONLESS_NUMBER = re.compile(r"^\s*[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?\s*$")
 
 
@@ -50,11 +51,11 @@ def _parse_unit(text: str) -> pint.Unit:
     for spelling, standard in _SPELLINGS:
         cleaned = cleaned.replace(spelling, standard)
     if not _UNIT_TEXT.match(cleaned):
-        raise UnitProblem(f"unit “{text}” is not known")
+        raise UnitProblem(f"unit “{shown(text)}” is not known")
     try:
         return registry().parse_units(cleaned)
     except Exception as problem:  # pint lets through whatever Python's tokenizer and arithmetic raise
-        raise UnitProblem(f"unit “{text}” is not known") from problem
+        raise UnitProblem(f"unit “{shown(text)}” is not known") from problem
 
 
 def split_header(header: str) -> tuple[str, str | None]:
@@ -67,7 +68,7 @@ def split_header(header: str) -> tuple[str, str | None]:
     >>> split_header("print")
     ('print', None)
     """
-    match = _HEADER.match(header)
+    match = _HEADER.match(header) if len(header) <= _LONGEST else None
     if match is None:
         return header.strip(), None
     return match["name"].strip(), match["unit"] or match["round"] or None
@@ -89,7 +90,7 @@ def factor_between(unit: str, target: str) -> float:
     """
     source, goal = _parse_unit(unit), _parse_unit(target)
     if not source.is_compatible_with(goal):
-        raise UnitProblem(f"unit “{unit}” does not measure the same thing as “{target}”")
+        raise UnitProblem(f"unit “{shown(unit)}” does not measure the same thing as “{target}”")
     return float(registry().Quantity(1.0, source).to(goal).magnitude)
 
 
@@ -111,15 +112,17 @@ def read_quantity(text: object, target: str) -> float:
     0.02
     """
     unit = "%" if target == "1" else target
+    if len(str(text)) > _LONGEST:
+        raise UnitProblem(f"“{shown(text)}” is too long to be a number with a unit")
     example = f"write it with its unit, for example “{_example_value(text)} {unit}”"
     if not isinstance(text, str) or _DIMENSIONLESS_NUMBER.match(text):
-        raise UnitProblem(f"“{text}” is a number without a unit: {example}")
+        raise UnitProblem(f"“{shown(text)}” is a number without a unit: {example}")
     match = re.match(r"^\s*(?P<value>[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(?P<unit>\S.*?)\s*$", text)
     if match is None:
-        raise UnitProblem(f"“{text}” is not a number with a unit: {example}")
+        raise UnitProblem(f"“{shown(text)}” is not a number with a unit: {example}")
     value = float(match["value"].replace(",", ".")) * factor_between(match["unit"], target)
     if not math.isfinite(value):
-        raise UnitProblem(f"“{text}” is too large to be a quantity: correct it")
+        raise UnitProblem(f"“{shown(text)}” is too large to be a quantity: correct it")
     return value
 
 

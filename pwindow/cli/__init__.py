@@ -18,6 +18,7 @@ from pwindow.cli.sources import (
     FILES,
     LEAVE_OUT,
     PRODUCT,
+    SHEET,
     STUDY,
     TERMS,
     archive_of,
@@ -25,6 +26,7 @@ from pwindow.cli.sources import (
     surfaces_of,
     trial_of,
     window_of,
+    with_sheet,
 )
 from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
@@ -211,6 +213,7 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
 
 @main.command()
 @click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE…]")
+@SHEET
 @click.option(
     "--product",
     "products",
@@ -226,13 +229,14 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @guarded
-def serve(files, products, study, archive, port, host, no_browser):
+def serve(files, sheet, products, study, archive, port, host, no_browser):
     """Open the dashboards: on trial FILEs, on the trials of an archive, or on the demo data."""
     from pwindow.cli.serving import serve as serve_pages
     from pwindow.demo import shipped
     from pwindow.panels.state import check_given
 
-    check_given(files, products, study)
+    with_sheet(files, sheet)
+    check_given(files, products, study, sheet)
     if archive:
         archive_of(archive)
     sys.exit(
@@ -242,6 +246,7 @@ def serve(files, products, study, archive, port, host, no_browser):
             host=host,
             open_browser=not no_browser,
             trials=files,
+            sheet=sheet,
             products=products,
             study=study,
             archive=archive,

@@ -8,7 +8,7 @@ import click
 
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
-from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, STUDY, TERMS, archive_of
+from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, SHEET, STUDY, TERMS, archive_of, with_sheet
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 _REASON = click.option("--reason", default="", help="Why, in a few words; it is kept with the decision.")
@@ -167,13 +167,14 @@ def compare(before, after, archive, picture, as_json):
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
+@SHEET
 @ARCHIVE
 @click.option(
     "--fit", "which", help="Number or fingerprint of the fit that promised; the last one unless given."
 )
 @_JSON
 @guarded
-def confirm(file, archive, which, as_json):
+def confirm(file, sheet, archive, which, as_json):
     """Hold confirmation prints of a run against what a fit promised, and say what the promise is now.
 
     FILE is a trial file with the prints of the run. It is kept in the archive and waits for a decision.
@@ -189,7 +190,7 @@ def confirm(file, archive, which, as_json):
     if not len(numbers):
         raise UnusableInput("no fit has promised anything yet; `pwindow refit --product …` makes one")
     fit = refits.kept_fit(kept, which or str(numbers[-1]))
-    found = refits.confirm(kept, fit, InputFile.of(file))
+    found = refits.confirm(kept, fit, InputFile.of(*with_sheet((file,), sheet)))
     reply(confirmed_answer(kept, fit, found), confirmed_text, as_json)
 
 

@@ -22,6 +22,7 @@ def added_answer(archive: Archive, new: NewTrial) -> dict:
             "name": new.added.name,
             "known": new.added.known,
             **told[["standing", "prints", "features", "fingerprint"]].to_dict(),
+            "warnings": list(new.warnings),
             "agreement": None if new.agreement is None else agreement_answer(new.agreement),
         }
     )

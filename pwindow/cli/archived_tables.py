@@ -23,7 +23,7 @@ def _added_text(one: Mapping, archive: str) -> str:
     )
     if one["known"]:
         return f"{what} is in the archive already; it stays as it is: {one['standing']}"
-    lines = [what]
+    lines = [*(f"WARNING: {warning}" for warning in one["warnings"]), what]
     if one["agreement"] is not None:
         lines.append(f"held against the fit of the trials before it, it {one['agreement']['verdict']}:")
         lines += [f"  {sentence}" for sentence in one["agreement"]["sentences"]]

@@ -10,7 +10,7 @@ import click
 
 from pwindow.errors import UnusableInput
 
-_MOST = 20  # reasons that are told: a wrong unit is wrong in every row
+_MOST = 20  # reasons that are told
 
 
 def guarded(command):
@@ -24,7 +24,7 @@ def guarded(command):
             for reason in problem.reasons[:_MOST]:
                 click.echo(reason, err=True)
             if len(problem.reasons) > _MOST:
-                click.echo(f"… and {len(problem.reasons) - _MOST} more of the kind", err=True)
+                click.echo(f"… and {len(problem.reasons) - _MOST} more problems", err=True)
             sys.exit(1)
 
     return run

@@ -202,11 +202,12 @@ def serve_environment(
     base: Mapping[str, str] | None = None,
     archive: str | None = None,
     figures: Path | None = None,
+    sheet: str | None = None,
 ) -> dict[str, str]:
     """Give the environment of the server, which its kernels inherit.
 
     ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` carry the files as absolute paths parted by
-    `os.pathsep`; each is absent where no file is given. ``PWINDOW_ARCHIVE`` is the address of the archive.
+    `os.pathsep`; each is absent where no file is given. ``PWINDOW_SHEET`` names the sheet of a trial that is a workbook. ``PWINDOW_ARCHIVE`` is the address of the archive.
     The pages' template is found by
     ``JUPYTER_PATH``, which holds the folder `figures` of `offer_figures` where there is one, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
     the server, at ``VOILA_APP_IP`` and past any proxy, that a visitor has come.
@@ -218,6 +219,9 @@ def serve_environment(
         environment.pop(name, None)
         if files:
             environment[name] = os.pathsep.join(str(file.resolve()) for file in files)
+    environment.pop("PWINDOW_SHEET", None)
+    if sheet is not None:
+        environment["PWINDOW_SHEET"] = sheet
     environment.pop("PWINDOW_ARCHIVE", None)
     if archive:
         environment["PWINDOW_ARCHIVE"] = archive if "://" in archive else str(Path(archive).resolve())

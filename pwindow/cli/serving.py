@@ -90,6 +90,7 @@ def serve(
     host: str = "127.0.0.1",
     open_browser: bool = True,
     trials: Sequence[Path] = (),
+    sheet: str | None = None,
     products: Sequence[Path] = (),
     study: Path | None = None,
     archive: str | None = None,
@@ -110,6 +111,8 @@ def serve(
         Open the page once the server answers.
     trials, products : sequence of Path
         Files that the pages read.
+    sheet : str, optional
+        Sheet of the trial, where it is a workbook of several.
     study : Path, optional
         Roll inventory and ink.
     archive : str, optional
@@ -138,7 +141,7 @@ def serve(
         figures = Path(folder, "figures")
         offer_figures(figures)
         environment = serve_environment(
-            dashboards, trials, products, study, host, archive=archive, figures=figures
+            dashboards, trials, products, study, host, archive=archive, figures=figures, sheet=sheet
         )
         Path(folder, "voila.json").write_text(json.dumps(config, indent=2), encoding="utf-8")
         try:

@@ -2,12 +2,41 @@
 
 from __future__ import annotations
 
+from functools import wraps
 from pathlib import Path
 
 import click
 from click.core import ParameterSource
 
-FILES = click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE…]")
+from pwindow.cli.guarded import guarded
+from pwindow.inputs import InputFile
+
+SHEET = click.option("--sheet", metavar="NAME", help="Sheet to read, where FILE is a workbook of several.")
+
+
+def FILES(command):
+    """The trial FILEs of a command, and the sheet to read of a workbook."""
+    named = click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE…]")
+
+    @named
+    @SHEET
+    @guarded
+    @wraps(command)
+    def given(files, sheet, **asked):
+        return command(files=with_sheet(files, sheet), **asked)
+
+    return given
+
+
+def with_sheet(files, sheet):
+    """Paths as they are given; where a sheet is named, the one file it is of."""
+    if sheet is None:
+        return files
+    if len(files) != 1:
+        raise click.UsageError("--sheet is about one workbook: give one FILE")
+    return (InputFile.of(files[0], sheet),)
+
+
 ARCHIVE = click.option(
     "--archive",
     metavar="ADDRESS",

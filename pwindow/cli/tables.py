@@ -20,6 +20,7 @@ def summary_text(summary: Mapping) -> str:
     """What was read from a trial."""
     measured = ", ".join(f"{count} {name}" for name, count in summary["measured"].items() if count)
     lines = [
+        *(f"WARNING: {warning}" for warning in summary["warnings"]),
         f"{', '.join(summary['files'])}: {summary['prints']} prints {_mounted(summary)}, "
         f"{summary['features']} features (fingerprint {summary['fingerprint']})",
         f"measured: {measured or 'counts only'}; {summary['gaps_bridged']} of {summary['gaps_inspected']} "

@@ -181,7 +181,7 @@ def given_evidence() -> Evidence:
         used = tuple(standings[standings.isin(USED)].items())
         if used:
             return _of_archive(os.environ["PWINDOW_ARCHIVE"], archive, used, products, study)
-    return _evidence_of(trials, products, study)
+    return _evidence_of(trials, products, study, os.environ.get("PWINDOW_SHEET"))
 
 
 def _of_archive(
@@ -244,35 +244,44 @@ def given_declarations() -> tuple[list[InputFile], InputFile | None]:
     return [InputFile.of(path) for path in products], InputFile.of(studies[0]) if studies else None
 
 
-def check_given(trials: Sequence[Path], products: Sequence[Path], study: Path | None) -> None:
+def check_given(
+    trials: Sequence[Path], products: Sequence[Path], study: Path | None, sheet: str | None = None
+) -> None:
     """Refuse files that a page could not show, before a server is started on them."""
     if trials or products or study:
         evidence = _evidence_of(
-            tuple(map(str, trials)), tuple(map(str, products)), None if study is None else str(study)
+            tuple(map(str, trials)), tuple(map(str, products)), None if study is None else str(study), sheet
         )
         first_judgeable(evidence, None)
 
 
-def _evidence_of(trials: tuple[str, ...], products: tuple[str, ...], study: str | None) -> Evidence:
+def _evidence_of(
+    trials: tuple[str, ...], products: tuple[str, ...], study: str | None, sheet: str | None = None
+) -> Evidence:
     """Files as given; the demo's stand in for a trial, and for products, that were not given."""
     if not trials:
-        trials, study = (str(demo("trial_first.csv")),), study or str(demo("study.toml"))
+        trials, study, sheet = (str(demo("trial_first.csv")),), study or str(demo("study.toml")), None
     products = products or _demo_products()
     stamps = tuple(
         os.stat(path).st_mtime_ns
         for path in (*trials, *products, *filter(None, [study]))
         if os.path.exists(path)
     )
-    return _fit_paths(trials, products, study, stamps)
+    return _fit_paths(trials, products, study, sheet, stamps)
 
 
 @lru_cache(maxsize=4)
 def _fit_paths(
-    trials: tuple[str, ...], products: tuple[str, ...], study: str | None, stamps: tuple[int, ...]
+    trials: tuple[str, ...],
+    products: tuple[str, ...],
+    study: str | None,
+    sheet: str | None,
+    stamps: tuple[int, ...],
 ) -> Evidence:
     """Read and fit; `stamps` are the files' times, so that a changed file is read anew."""
     declared = Study() if study is None else read_study(Path(study))
-    return _evidence(read_trial(trials), map(InputFile.of, products), declared, "files")
+    trial = read_trial([InputFile.of(path, sheet) for path in trials])
+    return _evidence(trial, map(InputFile.of, products), declared, "files")
 
 
 def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evidence, str | None]:

@@ -227,6 +227,7 @@ class NewTrial:
 
     added: Added
     agreement: Agreement | None
+    warnings: tuple[str, ...] = ()
 
 
 def add_trial(archive: Archive, file: InputFile, standing: str = "undecided", reason: str = "") -> NewTrial:
@@ -241,7 +242,7 @@ def add_trial(archive: Archive, file: InputFile, standing: str = "undecided", re
     elif before.empty:
         standing, reason = "same process", reason or "the first trial of the archive"
     added = archive.add(file, standing, reason, trial, agreement and agreement.comparison)
-    return NewTrial(added, None if added.known else agreement)
+    return NewTrial(added, None if added.known else agreement, trial.warnings)
 
 
 def _side(shift: float) -> str:

@@ -74,6 +74,7 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
             alone += _of_lone_prints(judged)
     told = [
+        *(Finding("", sentence, "serious") for sentence in surfaces.trial.warnings),
         *_of_mountings(surfaces.mountings),
         *_of_outliers(outliers, surfaces.trial),
         *told,

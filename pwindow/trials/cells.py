@@ -1,64 +1,167 @@
-"""Raw cells to typed values in the project's units; every cell that cannot be read is reported."""
+"""Raw cells to typed values in the project's units; what cannot be read is kept as it was typed."""
 
 from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from numbers import Real
 
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import Problem, UnitProblem
+from pwindow.errors import Problem, UnitProblem, at_rows, listed, shown
 from pwindow.trials.columns import COLUMNS, NEEDED, RESPONSES, Column
-from pwindow.trials.files import column_name
+from pwindow.trials.headers import column_name
 from pwindow.units import factor_between, same_dimension
 
-_EMPTY = frozenset({"", "na", "nan", "n/a", "none", "null", "<na>"})
+MISSING_WORDS = frozenset(
+    {
+        *("na", "n/a", "n.a.", "n.a", "#n/a", "#n/a n/a", "#na", "#nv", "nan", "none", "null", "<na>"),
+        *("-", "--", "---", "–", "––", "—", "\u2212", "missing", "not measured", "n.m."),
+    }
+)
+"""What people and programs write into a cell that has no value; upper and lower case are the same."""
+
+_MISSING_NUMBERS = MISSING_WORDS | {"nd", "n.d.", "n.d", "not detected", "?", "."}
+"""The same in a column of numbers; a roll or a plate may well be called ND."""
+
 _NUMBER = re.compile(r"^[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?$")
+_LONGEST_NUMBER = 60  # characters
+_TOLD_UNKNOWN = 10  # unknown columns that are named one by one
 
 
-def read_columns(
-    cells: pd.DataFrame, file: str
-) -> tuple[pd.DataFrame, dict[str, str], list[str], list[Problem]]:
-    """Type and convert a table of raw cells.
+@dataclass(frozen=True)
+class TypedCells:
+    """A table of typed features beside the cells that it was read from.
 
-    Returns
-    -------
+    Attributes
+    ----------
+    file : str
+        Name to report.
     table : DataFrame
-        Known columns, typed, in the project's units; the index is the row of the file. Unknown
-        columns follow as text.
+        Known columns, typed, in the project's units; the index is the row of the file. Unknown columns
+        follow as text.
     units : dict
-        Unit each number column is kept in.
-    notes : list of str
+        Unit that each number column is kept in.
+    raw : dict
+        The cells of each known column as they stand in the file.
+    written : dict
+        Unit of each number column in the file, and the factor from it to the unit it is kept in.
+    faults : dict
+        By column, what is wrong with a cell and how to correct it, by row; such a cell is empty in `table`.
+    unread : frozenset of str
+        Columns in a unit that cannot be converted: their cells are empty in `table`.
+    header_problems : tuple of Problem
+    notes : tuple of str
         What the reader should know but that is not wrong.
-    problems : list of Problem
     """
+
+    file: str
+    table: pd.DataFrame
+    units: Mapping[str, str]
+    raw: Mapping[str, pd.Series]
+    written: Mapping[str, tuple[str, float]]
+    faults: Mapping[str, pd.Series]
+    unread: frozenset[str] = frozenset()
+    header_problems: tuple[Problem, ...] = ()
+    notes: tuple[str, ...] = field(default=(), repr=False)
+
+    def column(self, name: str) -> pd.Series:
+        """The values of a column, or an empty one where the file has none."""
+        return self.table[name] if name in self.table else pd.Series(math.nan, index=self.table.index)
+
+    def faulty(self, names: Sequence[str]) -> pd.Series:
+        """Rows in which a cell of the columns could not be read."""
+        found = pd.Series(bool(self.unread & set(names)), index=self.table.index)
+        for name in set(names) & set(self.faults):
+            found[self.faults[name].index] = True
+        return found
+
+    def empty(self, name: str) -> pd.Series:
+        """Rows in which a column has no value, faulty cells left out: they are told by themselves."""
+        return self.column(name).isna() & ~self.faulty([name])
+
+    def as_typed(self, name: str, row: int) -> str:
+        """A cell as the file has it."""
+        cell = self.raw[name][row]
+        if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
+            cell = int(cell)
+        return str(cell).strip()
+
+    def with_unit(self, name: str, row: int) -> str:
+        """A cell as the file has it, with the unit of its column."""
+        unit = self.unit(name)
+        return f"{shown(self.as_typed(name, row))}{' ' + unit if unit else ''}"
+
+    def unit(self, name: str) -> str:
+        """Unit of a column in the file; of one that it does not have, the unit it would be read in."""
+        return self.written[name][0] if name in self.written else COLUMNS[name].unit or ""
+
+    def without(self, rows: pd.Series) -> TypedCells:
+        """The same without some rows and all that is wrong in them."""
+        if not rows.any():
+            return self
+        faults = {name: wrong[~rows[wrong.index]] for name, wrong in self.faults.items()}
+        return replace(self, table=self.table[~rows], faults=faults)
+
+    def problems(self) -> list[Problem]:
+        """What is wrong with the header and with single cells."""
+        found = list(self.header_problems)
+        for name, wrong in self.faults.items():
+            kinds: dict[tuple[str, str], list[int]] = {}
+            for row, kind in wrong.items():
+                kinds.setdefault(kind, []).append(row)
+            for (what, mend), rows in kinds.items():
+                found += at_rows(rows, self._fault(name, what, mend))
+        return found
+
+    def _fault(self, name: str, what: str, mend: str) -> Callable[[int], Problem]:
+        return lambda row: Problem(self.file, what, mend, row, name, self.as_typed(name, row))
+
+
+def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
+    """Type and convert a table of raw cells."""
     names = [column_name(str(header)) for header in cells.columns]
     problems = _header_problems(names, file)
     table: dict[str, pd.Series] = {}
+    raw: dict[str, pd.Series] = {}
+    written: dict[str, tuple[str, float]] = {}
+    faults: dict[str, pd.Series] = {}
     units: dict[str, str] = {}
     notes: list[str] = []
+    unknown: list[str] = []
+    unread: set[str] = set()
     marks = _decimal_marks(cells)
     for at, (name, unit) in enumerate(names):
-        raw = cells.iloc[:, at]
         if name in table or (name not in COLUMNS and not name):
             continue
         if name not in COLUMNS:
-            table[name] = raw.map(_as_text)
-            notes.append(f"{file}: column “{name}” is not a known column; it is kept but not used")
+            table[name] = _by_value(cells.iloc[:, at], _as_text)
+            unknown.append(name)
             continue
-        column = COLUMNS[name]
+        column, raw[name] = COLUMNS[name], cells.iloc[:, at]
         if column.kind == "text":
-            table[name] = raw.map(_as_text)
-            continue
-        scale, units[name], unit_notes, unit_problems = _scale(column, unit, file)
-        values, cell_problems = _numbers(raw, column, file, marks)
-        problems += unit_problems + cell_problems
-        notes += unit_notes
-        table[name] = values * scale
-    return pd.DataFrame(table, index=cells.index), units, notes, problems
+            table[name], faults[name], words = _texts(raw[name], column)
+        else:
+            scale, units[name], unit_notes, unit_problems = _scale(column, unit, file)
+            written[name] = (units[name] if unit is None or unit_problems else unit, scale)
+            problems += unit_problems
+            notes += unit_notes
+            if unit_problems:
+                unread.add(name)
+                table[name] = pd.Series(math.nan, index=cells.index)
+                continue
+            table[name], faults[name], words = _numbers(raw[name], column, marks, written[name], units[name])
+        notes += _words_note(words, str(cells.columns[at]), file)
+    notes += _unknown_notes(unknown, file)
+    typed = pd.DataFrame(table, index=cells.index)
+    told = {name: wrong for name, wrong in faults.items() if len(wrong)}
+    return TypedCells(
+        file, typed, units, raw, written, told, frozenset(unread), tuple(problems), tuple(notes)
+    )
 
 
 def _header_problems(names: list[tuple[str, str | None]], file: str) -> list[Problem]:
@@ -85,6 +188,23 @@ def _example_header(name: str) -> str:
     return name if unit is None else f"{name} [{unit}]"
 
 
+def _words_note(words: Mapping[str, int], header: str, file: str) -> list[str]:
+    if not words:
+        return []
+    count = sum(words.values())
+    cells = "1 cell" if count == 1 else f"{count} cells"
+    return [f"{file}: “{shown(header)}”: {cells} with {listed(list(words))} read as empty"]
+
+
+def _unknown_notes(names: Sequence[str], file: str) -> list[str]:
+    if len(names) > _TOLD_UNKNOWN:
+        told = listed(names, _TOLD_UNKNOWN)
+        return [f"{file}: columns {told} are not known columns; they are kept but not used"]
+    return [
+        f"{file}: column “{shown(name)}” is not a known column; it is kept but not used" for name in names
+    ]
+
+
 def _scale(column: Column, unit: str | None, file: str) -> tuple[float, str, list[str], list[Problem]]:
     kept = column.unit or ""
     if column.kind == "count":
@@ -99,14 +219,51 @@ def _scale(column: Column, unit: str | None, file: str) -> tuple[float, str, lis
         return 1.0, kept, [], [Problem(file, str(problem), mend, row=1, column=column.name, value=unit)]
 
 
+# text -------------------------------------------------------------------------------------------
+
+
+def _texts(raw: pd.Series, column: Column) -> tuple[pd.Series, pd.Series, dict[str, int]]:
+    """Identifiers, what is wrong with them by row, and how often each word for a missing one stands."""
+    texts = _by_value(raw, _as_text)
+    words = {text for text in texts.dropna().unique() if text.lower() in MISSING_WORDS}
+    counts = texts[texts.isin(words)].value_counts(sort=False).to_dict() if words else {}
+    wrong = _by_value(raw, _text_fault).dropna()
+    fault = (f"{wrong.iloc[0]}" if len(wrong) else "", "type the cell again")
+    return (
+        texts.mask(texts.isin(words)) if words else texts,
+        pd.Series([fault] * len(wrong), index=wrong.index, dtype=object),
+        {str(word): int(count) for word, count in counts.items()},
+    )
+
+
+def _text_fault(cell: object) -> str | None:
+    """A character that no keyboard types would make two names of one, or one of two."""
+    if isinstance(cell, str) and not cell.isprintable() and re.search("[\x00-\x08\x0e-\x1f\x7f]", cell):
+        return "a control character stands in the text"
+    return None
+
+
 def _as_text(cell: object) -> str | None:
     """A cell as an identifier: a workbook's 1234.0 is the id 1234, text stays as it is."""
     if cell is None or cell is pd.NA or (isinstance(cell, float) and math.isnan(cell)):
         return None
     if isinstance(cell, float) and cell.is_integer():
         cell = int(cell)
-    text = "".join(letter for letter in str(cell) if letter.isprintable()).strip()
-    return text or None
+    text = str(cell)
+    if not text.isprintable():
+        text = "".join(letter for letter in text if letter.isprintable())
+    return text.strip() or None
+
+
+def _by_value(raw: pd.Series, function: Callable[[object], object]) -> pd.Series:
+    """A function of each cell, computed once for equal ones."""
+    raw = raw.astype(object)
+    if pd.api.types.infer_dtype(raw, skipna=True) not in ("string", "integer", "floating"):
+        return raw.map(function)  # equal cells may differ in kind, such as 1 and True, or have no hash
+    return raw.map({value: function(value) for value in raw.dropna().unique()})
+
+
+# numbers ----------------------------------------------------------------------------------------
 
 
 def _decimal_marks(cells: pd.DataFrame) -> set[str]:
@@ -116,53 +273,95 @@ def _decimal_marks(cells: pd.DataFrame) -> set[str]:
         known, raw = COLUMNS.get(column_name(str(cells.columns[at]))[0]), cells.iloc[:, at]
         if known is None or known.kind == "text" or raw.dtype.kind in "iuf":
             continue
-        texts = {cell for cell in raw if isinstance(cell, str)}
+        texts = {cell for cell in raw.to_numpy(dtype=object) if isinstance(cell, str)}
         for mark in ".,":
-            if any(mark in text and _NUMBER.match(text.strip()) for text in texts):
+            if any(mark in text and _is_number(text.strip()) for text in texts):
                 marks.add(mark)
     return marks
 
 
-def _numbers(raw: pd.Series, column: Column, file: str, marks: set[str]) -> tuple[pd.Series, list[Problem]]:
+def _is_number(text: str) -> bool:
+    return len(text) <= _LONGEST_NUMBER and _NUMBER.match(text) is not None
+
+
+def _numbers(
+    raw: pd.Series, column: Column, marks: set[str], written: tuple[str, float], kept: str
+) -> tuple[pd.Series, pd.Series, dict[str, int]]:
+    """Numbers in the unit they are kept in, what is wrong by row, and the words for missing ones."""
+    unit, scale = written
+    readable = pd.Series(True, index=raw.index)
+    is_text = isinstance(raw.dtype, pd.StringDtype)
     if raw.dtype.kind not in "iuf" or not isinstance(raw.dtype, np.dtype):
         raw = raw.astype(object)
-    readable = pd.Series(True, index=raw.index)
-    if raw.dtype == object:
+    if raw.dtype == object and not is_text:
         readable = raw.map(
             lambda cell: isinstance(cell, (str, Real, Decimal)) and not isinstance(cell, (bool, np.bool_))
-        )
+        ).astype(bool)
     values = pd.to_numeric(raw.where(readable), errors="coerce").astype(float)
     odd = ~np.isfinite(values) & raw.notna()
-    results = raw[odd].map(lambda cell: _number(cell, marks)).astype(object)
-    wrong = results.map(lambda result: isinstance(result, str)).astype(bool)
-    values[odd] = results.where(~wrong, np.nan).astype(float)
-    problems = [
-        Problem(file, what, _mend(what, column), row=row, column=column.name, value=str(raw[row]))
-        for row, what in results[wrong].items()
-    ]
-    return values, problems + _impossible(values, column, file)
+    reasons, words = {}, {}
+    if odd.any():
+        results = raw[odd & readable].map(_Reader(marks)).astype(object)
+        wrong = results.map(lambda result: isinstance(result, str)).astype(bool)
+        values[results.index] = results.where(~wrong, np.nan).astype(float)
+        reasons = {row: (what, _mend(what, column, unit)) for row, what in results[wrong].items()}
+        unread = raw[odd & ~readable].map(_kind_of)
+        reasons |= {row: (what, _mend(what, column, unit)) for row, what in unread.items()}
+        words = _words(raw[odd & readable])
+    values = values * scale
+    bounds = _impossible(values, column, unit, scale, kept)
+    wrong = pd.Series(reasons | bounds, dtype=object) if reasons or bounds else pd.Series(dtype=object)
+    values[wrong.index] = np.nan
+    return values, wrong, words
 
 
-def _mend(what: str, column: Column) -> str:
+def _words(raw: pd.Series) -> dict[str, int]:
+    counts = raw[raw.map(lambda cell: isinstance(cell, str) and bool(cell))].value_counts(sort=False)
+    words = {str(cell).strip(): int(count) for cell, count in counts.items()}
+    return {text: count for text, count in words.items() if text.lower() in _MISSING_NUMBERS}
+
+
+def _kind_of(cell: object) -> str:
+    return "true/false is not a number" if isinstance(cell, (bool, np.bool_)) else "not a number"
+
+
+def _mend(what: str, column: Column, unit: str) -> str:
     if "decimal" in what:
         return "use one decimal mark throughout and no thousands separator"
-    return f"give a number{' in ' + column.unit if column.unit else ''}, or leave the cell empty"
+    number = f"give a {'count' if column.kind == 'count' else 'number'}{' in ' + unit if unit else ''}"
+    return f"{number}{_or_empty(column)}"
+
+
+def _or_empty(column: Column) -> str:
+    """A cell that every row needs cannot be left empty."""
+    return "; every row needs it" if column.name in NEEDED else ", or leave the cell empty"
+
+
+class _Reader:
+    """Reads cells that are no plain numbers, each text once."""
+
+    def __init__(self, marks: set[str]):
+        self._marks, self._read = marks, {}
+
+    def __call__(self, cell: object) -> float | str:
+        if not isinstance(cell, str):
+            return _number(cell, self._marks)
+        if cell not in self._read:
+            self._read[cell] = _number(cell, self._marks)
+        return self._read[cell]
 
 
 def _number(cell: object, marks: set[str]) -> float | str:
     """A cell as a number, or the text of what is wrong with it."""
-    if cell is None or cell is pd.NA:
-        return math.nan
-    if isinstance(cell, (bool, np.bool_)):
-        return "true/false is not a number"
     if isinstance(cell, (int, float, np.integer, np.floating)):
-        return float(cell) if math.isnan(cell) or math.isfinite(cell) else "infinite"
-    text = str(cell).strip().replace("\u00a0", "").replace("\u2009", "").replace("\u2212", "-")
-    if text.lower() in _EMPTY:
+        return math.nan if isinstance(cell, float) and math.isnan(cell) else "infinite"
+    text = str(cell).strip().replace("\u00a0", "").replace("\u2009", "")
+    if not text or text.lower() in _MISSING_NUMBERS:
         return math.nan
+    text = text.replace("\u2212", "-")
     if "," in text and "." in text:
         return "decimal mark and thousands separator cannot be told apart"
-    if not _NUMBER.match(text):
+    if not _is_number(text):
         return "not a number"
     if "," in text and "." in marks:
         return "the file uses decimal point and decimal comma"
@@ -170,32 +369,20 @@ def _number(cell: object, marks: set[str]) -> float | str:
     return value if math.isfinite(value) else "infinite"
 
 
-def _impossible(values: pd.Series, column: Column, file: str) -> list[Problem]:
+def _impossible(values: pd.Series, column: Column, unit: str, scale: float, kept: str) -> dict[int, tuple]:
+    """What no press and no instrument gives, by row; the bounds are told in the file's own unit."""
     if column.least is None:
-        return []
-    low = values <= column.least if column.strict else values < column.least
-    kind = "above" if column.strict else "at least"
-    problems = [
-        Problem(
-            file,
-            "physically impossible",
-            f"{column.name} must be {kind} {column.least:g}; correct it or leave the cell empty",
-            row=row,
-            column=column.name,
-            value=f"{values[row]:g}",
-        )
-        for row in values.index[low]
-    ]
+        return {}
+    least, most = column.least, column.most_in(kept)
+    slack = 1e-9 * abs(most)  # a bound that was converted to the file's unit and back
+    out = (values < least - 1e-9 * abs(least)) | (values > most + slack)
+    own = f" {unit}" if unit else ""
+    mend = (
+        f"{column.name} is from {least / scale:.4g} to {most / scale:.4g}{own}: check the value and its unit"
+        f"{'' if column.name in NEEDED else ', or leave the cell empty'}"
+    )
+    found = dict.fromkeys(values.index[out], ("physically impossible", mend))
     if column.kind == "count":
-        problems += [
-            Problem(
-                file,
-                "not a whole number",
-                "give a count",
-                row=row,
-                column=column.name,
-                value=f"{values[row]:g}",
-            )
-            for row in values.index[(values % 1 != 0) & values.notna()]
-        ]
-    return problems
+        halves = (values % 1 != 0) & values.notna() & ~out
+        found |= dict.fromkeys(values.index[halves], ("not a whole number", "give a count"))
+    return found

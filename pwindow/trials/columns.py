@@ -22,10 +22,8 @@ class Column:
         Unit the values are kept in, and the unit assumed where the header names none.
     of : {'print', 'feature'}
         Whether all rows of a print must agree on it.
-    least : float or None
-        Smallest value that is physically possible.
-    strict : bool
-        Whether `least` itself is impossible too.
+    least, most : float or None
+        What is physically possible, in `unit`; of a pressure `most` depends on its kind.
     """
 
     name: str
@@ -33,7 +31,7 @@ class Column:
     unit: str | None = None
     of: Literal["print", "feature"] = "feature"
     least: float | None = None
-    strict: bool = False
+    most: float | None = None
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -42,9 +40,18 @@ class Column:
             return PRESSURE_UNITS
         return () if self.unit is None else (self.unit,)
 
+    def most_in(self, unit: str) -> float | None:
+        """The largest possible value in the unit that the column is kept in."""
+        return _MOST_PRESSURE[unit] if self.name == "pressure" else self.most
 
-def _number(name: str, unit: str, of: str = "feature", strict: bool = True) -> Column:
-    return Column(name, "number", unit, of, least=0.0, strict=strict)
+
+def _number(name: str, unit: str, least: float, most: float | None, of: str = "feature") -> Column:
+    return Column(name, "number", unit, of, least, most)
+
+
+_MOST_PRESSURE: Mapping[str, float] = MappingProxyType({"µm": 5_000.0, "N/mm": 1_000.0, "kPa": 100_000.0})
+"""An engagement is less than the plate is thick (1.14 or 1.70 mm in packaging, a vendor's article; up to 6 mm for
+corrugated board, from memory); narrow webs are printed at a few N/mm, and rubber yields at some ten MPa (from memory)."""
 
 
 COLUMNS: Mapping[str, Column] = MappingProxyType(
@@ -53,26 +60,32 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
         for column in (
             Column("print", "text", of="print"),
             Column("make_ready", "text", of="print"),
-            _number("speed", "m/min", "print"),
+            _number("speed", "m/min", 0.01, 2_000.0, "print"),
             Column("roll", "text", of="print"),
-            _number("cell_volume", "cm³/m²", "print"),
-            _number("pressure", "µm", "print", strict=False),
+            _number("cell_volume", "cm³/m²", 0.05, 200.0, "print"),
+            _number("pressure", "µm", 0.0, None, "print"),
             Column("plate", "text", of="print"),
-            Column("direction", "number", "deg"),
-            _number("plate_width", "µm"),
-            _number("plate_gap", "µm"),
-            _number("line_height", "µm"),
-            _number("line_width", "µm"),
-            _number("section_area", "µm²"),
-            _number("gap", "µm"),
-            _number("gap_length", "mm"),
-            Column("gaps_inspected", "count", least=0.0),
-            Column("gaps_bridged", "count", least=0.0),
-            _number("resistance", "Ω"),
-            _number("line_length", "mm"),
+            Column("direction", "number", "deg", least=-360.0, most=360.0),
+            _number("plate_width", "µm", 1.0, 1e5),
+            _number("plate_gap", "µm", 1.0, 1e5),
+            _number("line_height", "µm", 0.005, 200.0),
+            _number("line_width", "µm", 1.0, 1e5),
+            _number("section_area", "µm²", 0.005, 2e7),
+            _number("gap", "µm", 1e-3, 1e5),
+            _number("gap_length", "mm", 1e-3, 1e6),
+            Column("gaps_inspected", "count", least=0.0, most=1e7),
+            Column("gaps_bridged", "count", least=0.0, most=1e7),
+            _number("resistance", "Ω", 1e-6, 1e12),
+            _number("line_length", "mm", 1e-3, 1e6),
         )
     }
 )
+"""The bounds keep out what no printing process makes, and with it a wrong unit; from memory unless a source stands here.
+The fastest presses of any kind run at some 1,000 m/min, a proofing press at 1. Cells hold 1 to 60 cm³/m². Published
+flexographic lines are 20 to 100 µm wide and 0.1 to 2.5 µm high, screen-printed ones up to 20 µm (npj Flexible
+Electronics 2025, s41528-025-00421-8, table 1); a dry film is no thinner than one silver particle of 5 nm, and no higher
+than the most ink that cells hold. A line or a gap is not wider than 10 cm, a gap that is seen at all not under 1 nm."""
+
 DOME_SECTION_FACTOR = 2.0 / 3.0
 """Area of a parabolic dome over its height times its width: taken where no area was measured."""
 

@@ -4,30 +4,32 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import Problem, TrialProblem
+from pwindow.errors import Problem, TrialProblem, at_rows
 from pwindow.inputs import InputFile
-from pwindow.trials.columns import COLUMNS
-from pwindow.units import split_header
+from pwindow.trials.bounds import check_size, unreadable
+from pwindow.trials.headers import HEAD, header_row, known_names
+from pwindow.trials.parquet import read_parquet
+from pwindow.trials.workbook import read_workbook
 
 _DELIMITERS = (",", ";", "\t", "|")
-_HEAD = 50  # rows in which the header must stand
-_HEADER_NAMES = 3  # known names that make a row the header, whatever stands above it
-_SAVE_AGAIN = "save it again as CSV, XLSX or Parquet"
 
 
-def read_cells(file: InputFile) -> pd.DataFrame:
+def read_cells(file: InputFile) -> tuple[pd.DataFrame, list[str]]:
     """Read raw cells, before any conversion.
 
     Returns
     -------
-    DataFrame
+    cells : DataFrame
         One column per header cell in the file's order (headers may repeat). The index is the row
         as a spreadsheet counts it, the header being row 1. Cells of text files are text.
+    notes : list of str
+        Which sheet of a workbook was read, where that is a question.
 
     Raises
     ------
@@ -35,21 +37,25 @@ def read_cells(file: InputFile) -> pd.DataFrame:
         If the file is empty or not a table of its kind.
     """
     if not file.content.strip():
-        raise _unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
+        raise unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
     suffix = Path(file.name).suffix.lower()
     if suffix == ".toml":
         mend = "name it after --product or --study, and a file of measured features here"
-        raise _unreadable(file, "a .toml file declares a product or a study and is not a trial", mend)
+        raise unreadable(file, "a .toml file declares a product or a study and is not a trial", mend)
+    packed = suffix in (".xlsx", ".xlsm") or file.content[:4] == b"PK\x03\x04"
+    if file.sheet is not None and not packed:
+        raise unreadable(file, "a sheet is named, but the file is no workbook", "leave the sheet out")
+    notes: list[str] = []
     if suffix in (".parquet", ".pq") or file.content[:4] == b"PAR1":
-        cells = _read_parquet(file)
-    elif suffix in (".xlsx", ".xlsm") or file.content[:4] == b"PK\x03\x04":
-        cells = _read_workbook(file)
+        cells = read_parquet(file)
+    elif packed:
+        cells, notes = read_workbook(file)
     else:
         cells = _read_text(file)
     cells = cells.loc[~_blank(cells)]
     if cells.empty:
-        raise _unreadable(file, "there is a header but no row", "add one row per measured feature")
-    return cells
+        raise unreadable(file, "there is a header but no row", "add one row per measured feature")
+    return cells, notes
 
 
 def _blank(cells: pd.DataFrame) -> np.ndarray:
@@ -61,56 +67,15 @@ def _blank(cells: pd.DataFrame) -> np.ndarray:
     return blank
 
 
-def _unreadable(file: InputFile, what: str, mend: str) -> TrialProblem:
-    return TrialProblem([Problem(file.name, what, mend)])
-
-
-def _read_parquet(file: InputFile) -> pd.DataFrame:
-    import pyarrow
-
-    try:
-        table = pd.read_parquet(io.BytesIO(file.content))
-    except (pyarrow.ArrowException, ValueError, OSError) as problem:
-        raise _unreadable(file, f"not a Parquet file ({problem})", _SAVE_AGAIN) from problem
-    named = [name for name in table.index.names if name is not None and column_name(str(name))[0] in COLUMNS]
-    table = table.reset_index(named) if named else table
-    return table.set_axis(pd.RangeIndex(2, len(table) + 2))
-
-
-def _read_workbook(file: InputFile) -> pd.DataFrame:
-    """Read the sheet whose header has the most known column names."""
-    import openpyxl
-
-    try:
-        book = openpyxl.load_workbook(io.BytesIO(file.content), read_only=True, data_only=True)
-        sheets = [list(sheet.iter_rows(values_only=True)) for sheet in book.worksheets]
-    except Exception as problem:  # a torn workbook raises whatever its zip or its XML stumbles over
-        raise _unreadable(file, f"not an XLSX workbook ({problem})", _SAVE_AGAIN) from problem
-    tables = [(at, sheet[at:]) for sheet in sheets if (at := _header_row(sheet)) is not None]
-    if not tables:
-        raise _unreadable(file, "the workbook is empty", "put the header in the first row")
-    first, rows = max(tables, key=lambda table: _known_names(table[1][0]))
-    header = ["" if cell is None else str(cell) for cell in rows[0]]
-    filled = [(*row[: len(header)], *[None] * (len(header) - len(row))) for row in rows[1:]]
-    return pd.DataFrame(
-        filled, columns=header, dtype=object, index=pd.RangeIndex(first + 2, first + 2 + len(filled))
-    )
-
-
-def _header_row(rows: list[tuple]) -> int | None:
-    """The first row that names columns; a title or a comment may stand above it."""
-    filled = [at for at, row in enumerate(rows[:_HEAD]) if any(cell not in (None, "") for cell in row)]
-    return next((at for at in filled if _known_names(rows[at]) >= _HEADER_NAMES), min(filled, default=None))
-
-
 def _read_text(file: InputFile) -> pd.DataFrame:
     text = _decode(file)
     if not text.strip():
-        raise _unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
-    head = text.splitlines()[:_HEAD]
+        raise unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
+    head = text.splitlines()[:HEAD]
     delimiter = max(_DELIMITERS, key=lambda mark: max(_score(line, mark) for line in head))
-    first = _header_row([_split(line, delimiter) for line in head]) or 0
+    first = header_row([_split(line, delimiter) for line in head]) or 0
     text = "\n".join(text.splitlines()[first:]) if first else text
+    check_size(file, max(text.count("\n"), text.count("\r")) + 1, _width(text, delimiter, file))
     try:
         cells = pd.read_csv(
             io.StringIO(text),
@@ -130,29 +95,43 @@ def _read_text(file: InputFile) -> pd.DataFrame:
 
 def _read_uneven(text: str, delimiter: str, first: int, file: InputFile) -> pd.DataFrame:
     """Rows of uneven length: empty cells past the header's last are dropped, filled ones are reported."""
-    header, *rows = csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True)
+    header, *rows = _rows(text, delimiter, file)
     width = len(header)
-    problems = [
-        Problem(
-            file.name,
-            f"the row has {len(row)} cells, the header {width}",
-            "give it as many as the header; a text that holds the delimiter must stand in quotes",
-            row=at,
-            value=next(cell for cell in row[width:] if cell.strip()),
-        )
-        for at, row in enumerate(rows, start=first + 2)
-        if any(cell.strip() for cell in row[width:])
-    ]
-    if len(problems) > len(rows) / 2:
-        raise _unreadable(
+    long = [at for at, row in enumerate(rows) if any(cell.strip() for cell in row[width:])]
+    if len(long) > len(rows) / 2:
+        raise unreadable(
             file,
-            f"{len(problems)} of {len(rows)} rows have more cells than the header",
+            f"{len(long)} of {len(rows)} rows have more cells than the header",
             f"a decimal comma needs another delimiter than “{delimiter}”, or quotes",
         )
-    if problems:
-        raise TrialProblem(problems)
+    if long:
+        raise TrialProblem(
+            at_rows(
+                long,
+                lambda at: Problem(
+                    file.name,
+                    f"the row has {len(rows[at])} cells, the header {width}",
+                    "give it as many as the header; a text that holds the delimiter must stand in quotes",
+                    row=first + 2 + at,
+                    value=next(cell for cell in rows[at][width:] if cell.strip()),
+                    kind="the row has more cells than the header",
+                ),
+            )
+        )
     filled = [[*row[:width], *[""] * (width - len(row))] for row in rows]
     return pd.DataFrame(filled, columns=pd.Index([cell.strip() for cell in header]), dtype=object)
+
+
+def _width(text: str, delimiter: str, file: InputFile) -> int:
+    """Cells of the first row."""
+    return len(next(_rows(text, delimiter, file), []))
+
+
+def _rows(text: str, delimiter: str, file: InputFile) -> Iterator[list[str]]:
+    try:
+        yield from csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, skipinitialspace=True)
+    except csv.Error as problem:
+        raise unreadable(file, f"not a text table ({problem})") from problem
 
 
 def _first_row_as_header(cells: pd.DataFrame) -> pd.DataFrame:
@@ -178,32 +157,24 @@ def _decode(file: InputFile) -> str:
             text = content.decode(encoding)
         except UnicodeDecodeError:
             continue
-        if not any(ord(letter) < 32 and letter not in "\t\r\n\x0c" for letter in text[:10000]):
-            return text
-    raise _unreadable(file, "not a text table, a workbook or a Parquet file", _SAVE_AGAIN)
+        if not any(ord(letter) < 32 and letter not in "\0\t\r\n\x0c" for letter in text[:10000]):
+            return _without_zero_bytes(text, file)
+    raise unreadable(file, "not a text table, a workbook or a Parquet file")
+
+
+def _without_zero_bytes(text: str, file: InputFile) -> str:
+    at = text.find("\0")
+    if at < 0:
+        return text
+    row = text.count("\n", 0, at) + 1
+    mend = "the file is damaged or no text: save it again as CSV, XLSX or Parquet"
+    raise TrialProblem([Problem(file.name, "a zero byte stands in the text", mend, row=row)])
 
 
 def _score(line: str, mark: str) -> tuple[int, int]:
     cells = _split(line, mark)
-    return _known_names(cells), len(cells)
+    return len(known_names(cells)), len(cells)
 
 
 def _split(line: str, mark: str) -> list[str]:
     return next(csv.reader([line[:10_000]], delimiter=mark), [])
-
-
-def _known_names(cells) -> int:
-    return sum(column_name(str(cell))[0] in COLUMNS for cell in cells if cell is not None)
-
-
-def column_name(header: str) -> tuple[str, str | None]:
-    """Canonical column name and unit of a header cell.
-
-    Examples
-    --------
-    >>> column_name("Cell volume [BCM]")
-    ('cell_volume', 'BCM')
-    """
-    name, unit = split_header(header.strip().strip('"').lstrip("\ufeff"))
-    canonical = name.lower().replace(" ", "_").replace("-", "_")
-    return (canonical, unit) if canonical in COLUMNS else (name, unit)

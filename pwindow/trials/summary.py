@@ -28,6 +28,7 @@ def summarise(trial: Trial) -> dict:
         "rolls": {roll.id: roll.cell_volume for roll in trial.rolls},
         "plates": trial.levels("plate"),
         "constant": constant_columns(trial),
+        "warnings": list(trial.warnings),
         "notes": list(trial.notes),
     }
 

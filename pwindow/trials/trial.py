@@ -11,13 +11,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import Problem, TrialProblem, UnusableInput
+from pwindow.errors import Problem, SeveralSheets, TrialProblem, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.study import Roll
 from pwindow.trials.cells import read_columns
-from pwindow.trials.checks import find_problems
+from pwindow.trials.checks import find_problems, without_unprinted
 from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS
 from pwindow.trials.files import read_cells
+from pwindow.trials.plausible import doubts
 from pwindow.trials.reduction import reduce_features
 
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
@@ -76,6 +77,11 @@ class Trial:
         """Unit that a column is kept in."""
         return self.pressure_unit if column == "pressure" else COLUMNS[column].unit or ""
 
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """What could be true but is more likely a wrong unit, one sentence each."""
+        return doubts(self.prints, self.cells, self.pressure_unit)
+
     def levels(self, column: str) -> list:
         """Distinct values of a setting or a covariate, in order."""
         table = self.prints if column in self.prints else self.cells
@@ -133,6 +139,8 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
     ------
     TrialProblem
         With every problem of every file: file, row, column, value and what to do.
+    SeveralSheets
+        If more than one sheet of a workbook can be the trial.
     """
     sources = [source] if isinstance(source, (str, Path, InputFile)) else list(source)
     if not sources:
@@ -143,6 +151,8 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
     for file in files:
         try:
             parts.append(_read_file(file))
+        except SeveralSheets:  # what else is wrong depends on the sheet
+            raise
         except TrialProblem as problem:
             problems += problem.problems
     kinds = {part.pressure_unit for part in parts}
@@ -170,20 +180,16 @@ def _repeated(files: list[InputFile]) -> list[Problem]:
 
 
 def _read_file(file: InputFile) -> MeasuredTrial:
-    table, units, notes, problems = read_columns(read_cells(file), file.name)
-    if set(NEEDED) <= set(table):
-        for problem in problems:
-            if problem.row in table.index and problem.column in table:
-                table.loc[problem.row, problem.column] = None
-        reported = {(problem.row, column) for problem in problems for column in (problem.column, None)}
-        problems += [
-            problem
-            for problem in find_problems(table, file.name)
-            if (problem.row, problem.column) not in reported
-        ]
+    cells, notes = read_cells(file)
+    typed = read_columns(cells, file.name)
+    problems = typed.problems()
+    if set(NEEDED) <= set(typed.table):
+        typed, passed = without_unprinted(typed)
+        problems = typed.problems() + find_problems(typed)
+        notes += passed
     if problems:
         raise TrialProblem(sorted(problems, key=lambda problem: problem.row or 0))
-    pressure_unit = units["pressure"]
+    table = typed.table
     known = {name: table.get(name) for name in COLUMNS}
     extra = {name: table[name] for name in table if name not in COLUMNS}
     features = pd.DataFrame(known | extra, index=table.index)
@@ -191,7 +197,9 @@ def _read_file(file: InputFile) -> MeasuredTrial:
         features[name] = features[name].astype(object if COLUMNS[name].kind == "text" else float)
     for name in PRINT_COLUMNS[1:]:
         features[name] = features.groupby("print")[name].transform("first")
-    return MeasuredTrial(features.reset_index(drop=True), pressure_unit, (file.name,), tuple(notes))
+    return MeasuredTrial(
+        features.reset_index(drop=True), typed.units["pressure"], (file.name,), (*typed.notes, *notes)
+    )
 
 
 def _joined(parts: list[MeasuredTrial]) -> MeasuredTrial:

@@ -49,7 +49,7 @@ def test_check_of_a_bad_file_gives_all_reasons_by_row(refused, bad):
         "bad.csv, row 4, column line_height",
         "bad.csv, row 9, column plate_gap",
     ]
-    assert "“thick”" in reasons[0] and "“-45”" in reasons[1] and all("; " in line for line in reasons)
+    assert "“thick”" in reasons[0] and "“-45.0”" in reasons[1] and all("; " in line for line in reasons)
 
 
 def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(run, bad):
@@ -59,7 +59,7 @@ def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(run, bad):
         problems = json.loads(result.stdout)["problems"]
         assert [(p["row"], p["column"], p["value"]) for p in problems] == [
             (4, "line_height", "thick"),
-            (9, "plate_gap", "-45"),
+            (9, "plate_gap", "-45.0"),
         ]
 
 

@@ -121,7 +121,7 @@ def test_a_negative_pressure_is_impossible_but_kiss_is_not(problems, read_text):
 def test_what_is_not_a_number(problems, text):
     found = problems(table(LINE | {"line_width": text}))
     assert places(found)[0] == (2, "line_width", text)
-    assert "not a number" in found[0].what and "µm" in found[0].mend
+    assert "not a number" in found[0].what and "give a number in um" in found[0].mend
 
 
 @pytest.mark.parametrize(

@@ -161,7 +161,7 @@ def test_true_and_false_where_numbers_belong_are_refused(demo_rows, as_parquet, 
 
 
 def test_rows_are_counted_as_the_spreadsheet_counts_them(read_text):
-    rows = [HEADER, ["P1", 60, 4.4, 50, "1203", 0.8], [], ["P2", 60, 4.4, 50, "1203", "#N/A"]]
+    rows = [HEADER, ["P1", 60, 4.4, 50, "1203", 0.8], [], ["P2", 60, 4.4, 50, "1203", "#VALUE!"]]
     workbook = openpyxl.Workbook()
     for at, row in enumerate(rows, start=1):
         for column, value in enumerate(row, start=1):
@@ -170,4 +170,4 @@ def test_rows_are_counted_as_the_spreadsheet_counts_them(read_text):
     workbook.save(stream)
     with pytest.raises(TrialProblem) as caught:
         read_text(stream.getvalue(), "trial.xlsx")
-    assert [(p.row, p.column, p.value) for p in caught.value.problems] == [(4, "line_height", "#N/A")]
+    assert [(p.row, p.column, p.value) for p in caught.value.problems] == [(4, "line_height", "#VALUE!")]

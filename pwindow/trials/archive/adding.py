@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import pandas as pd
 from sqlalchemy import Connection, or_, select
 
-from pwindow.errors import UnusableInput
+from pwindow.errors import UnusableInput, shown
 from pwindow.inputs import InputFile
 from pwindow.trials.archive.rows import read_frame, write_rows
 from pwindow.trials.archive.schema import (
@@ -54,9 +54,20 @@ class Comparison:
 
 
 def known_trial(connection: Connection, file: InputFile, fingerprint: str) -> Added | None:
-    """The trial that has the same file, or the same content, where there is one."""
+    """The trial that has the same file, or the same content, where there is one.
+
+    Raises
+    ------
+    UnusableInput
+        If the file is there with another of its sheets: an archive keeps a file once.
+    """
     same = or_(TRIALS.c.file == checksum_of(file), TRIALS.c.fingerprint == fingerprint)
-    row = connection.execute(select(TRIALS.c.id, TRIALS.c.name).where(same)).first()
+    row = connection.execute(select(TRIALS.c.id, TRIALS.c.name, TRIALS.c.fingerprint).where(same)).first()
+    if row is not None and file.sheet is not None and row.fingerprint != fingerprint:
+        raise UnusableInput(
+            f"{row.name} is in the archive already, as trial {row.id}, with another of its sheets; save sheet "
+            f"“{shown(file.sheet)}” as a file of its own and add that"
+        )
     return None if row is None else Added(row.id, row.name, True)
 
 

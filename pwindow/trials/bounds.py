@@ -1,0 +1,42 @@
+"""How large a table may be: looked at before it is read, because a small file can unpack to a large one."""
+
+from __future__ import annotations
+
+from pwindow.errors import Problem, TrialProblem
+from pwindow.inputs import InputFile
+
+MOST_COLUMNS = 1000
+"""A trial file has some twenty columns; an instrument's export a few hundred."""
+
+MOST_CELLS = 30_000_000
+"""A million rows of thirty columns: twenty thousand trials of the demo, in about 1 GB of memory."""
+
+MOST_TEXT = 200_000_000
+"""Characters in all cells: a long text that stands once in a file can be the text of every row."""
+
+
+def check_size(file: InputFile, rows: int, columns: int) -> None:
+    """Refuse a table that is too large to be a trial.
+
+    Raises
+    ------
+    TrialProblem
+        If it has more than `MOST_COLUMNS` columns or `MOST_CELLS` cells.
+    """
+    if columns > MOST_COLUMNS:
+        raise too_large(file, f"{columns} columns, more than {MOST_COLUMNS}")
+    if rows * columns > MOST_CELLS:
+        raise too_large(file, f"{rows} rows of {columns} columns, more than {MOST_CELLS} cells")
+
+
+def too_large(file: InputFile, what: str) -> TrialProblem:
+    """A table that has more of something than a trial can have."""
+    mend = "leave out what is no trial data, or give the trial as several files"
+    return TrialProblem([Problem(file.name, f"the table is too large: {what}", mend)])
+
+
+def unreadable(
+    file: InputFile, what: str, mend: str = "save it again as CSV, XLSX or Parquet"
+) -> TrialProblem:
+    """A file that cannot be read as a table."""
+    return TrialProblem([Problem(file.name, what, mend)])

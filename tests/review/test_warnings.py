@@ -1,0 +1,31 @@
+"""A doubtful trial is said to be one wherever a set-up is promised on it."""
+
+import pytest
+
+import pwindow as pw
+from pwindow.cli.answers import fit_answer, speeds_answer
+from pwindow.cli.tables import fit_text, speeds_text
+from pwindow.panels.words import finding_list
+from pwindow.review import report_html, review, run_sheet_html
+from pwindow.surfaces.honesty import findings
+
+WARNING = "section factor (area over height times width) of 65 prints"
+
+
+@pytest.fixture(scope="module")
+def doubtful_window(demo_rows, read_frame, tag, study):
+    rows = demo_rows.assign(**{"section_area [um2]": demo_rows["section_area [um2]"] * 3})
+    return pw.find_window(pw.fit(read_frame(rows)), tag, study)
+
+
+def test_documents_tell_the_warnings_of_the_trial(doubtful_window):
+    found = review(doubtful_window)
+    for page in (report_html(found), run_sheet_html(found)):
+        assert WARNING[1:] in page
+
+
+def test_commands_and_the_page_tell_them_first(doubtful_window):
+    surfaces = doubtful_window.surfaces
+    assert f"\n1. {WARNING}" in fit_text(fit_answer(surfaces))
+    assert f"note: {WARNING}" in speeds_text(speeds_answer(doubtful_window, None))
+    assert WARNING in finding_list(findings(surfaces))[:300]
