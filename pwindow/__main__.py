@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -17,6 +18,9 @@ _UNTAKEN = frozenset({errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errn
 
 def main() -> None:
     """Run a command and leave with its status."""
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):  # who is asked to end puts away what is half done
+            signal.signal(getattr(signal, name), lambda number, _: sys.exit(128 + number))
     sys.exit(_status(_run))
 
 

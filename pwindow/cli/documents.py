@@ -193,13 +193,10 @@ def _again() -> str:
 
 
 def _write(output: Path, html: str, paper: str | None) -> None:
+    from pwindow.outputs import write_file
     from pwindow.review import pdf_of
 
-    content = pdf_of(html, paper or "A4") if output.suffix.lower() == ".pdf" else html.encode()
-    try:
-        output.write_bytes(content)
-    except OSError as problem:
-        raise click.BadParameter(f"cannot be written: {problem.strerror}", param_hint="--output") from problem
+    write_file(output, pdf_of(html, paper or "A4") if output.suffix.lower() == ".pdf" else html.encode())
 
 
 def _told(answer) -> str:

@@ -4,6 +4,8 @@ import datetime
 import json
 import re
 import shlex
+import subprocess
+import sys
 
 import pytest
 
@@ -131,3 +133,29 @@ def test_the_page_of_speeds_and_its_numbers(run, answer, asked, tmp_path):
 
 def test_a_picture_of_another_kind_is_wrong_usage(misused, asked, tmp_path):
     assert ".html, .svg, .png or .csv" in misused("speeds", *asked, "--picture", tmp_path / "window.bmp")
+
+
+LIMITED = """
+import resource, sys
+resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))
+from pwindow.__main__ import main
+sys.argv = ["pwindow", *sys.argv[1:]]
+main()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="limits of POSIX")
+@pytest.mark.parametrize("command, option, name", [("review", "-o", "report.html"), ("speeds", "--picture", "map.html")])
+def test_a_document_that_finds_no_room_leaves_the_one_before(asked, tmp_path, command, option, name):
+    file = tmp_path / name
+    file.write_text("the good one", encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-c", LIMITED, command, *map(str, asked), option, str(file)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 1 and f"{file}: cannot be written (File too large)" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    assert file.read_text(encoding="utf-8") == "the good one"
