@@ -7,10 +7,19 @@ from collections.abc import Mapping
 import pandas as pd
 
 from pwindow.cli.answers import plain
+from pwindow.errors import UnusableInput
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.surfaces.fingerprint import versions
 from pwindow.trials.archive import USED, Archive
-from pwindow.window.refits import Confirmation, KeptFit, answer_of, differences, kept_fit
+from pwindow.window.refits import (
+    Confirmation,
+    KeptFit,
+    answer_of,
+    differences,
+    has_its_recipe,
+    kept_fit,
+    verify,
+)
 
 
 def added_answer(archive: Archive, new: NewTrial) -> dict:
@@ -115,12 +124,19 @@ def compared_answer(before: KeptFit, after: KeptFit, found: Mapping) -> dict:
 
 
 def again_answer(kept: KeptFit, archive: Archive) -> dict:
-    """A kept fit made anew from the archive."""
-    moved = differences(kept.answer, answer_of(archive, kept.recipe))
+    """A kept fit made anew from the archive, and whether what it stands on is as it was."""
+    changed, moved = verify(archive, kept), []
+    if has_its_recipe(kept):
+        try:
+            moved = differences(kept.answer, answer_of(archive, kept.recipe))
+        except UnusableInput as problem:
+            changed.append(f"it cannot be made again: {problem}")
     return {
         "number": kept.number,
         "fingerprint": kept.fingerprint,
-        "same_as_printed": not moved,
+        "verified": not changed,
+        "changed": changed,
+        "same_as_printed": not moved and not changed,
         "differences": moved,
         "versions_then": kept.recipe["versions"],
         "versions_now": versions(),
