@@ -18,6 +18,7 @@ from pwindow.errors import UnusableInput
 REFUSALS = (sqlite3.Error, psycopg.Error)
 """What the drivers raise; those around them carry it as ``orig``."""
 
+_PATIENCE = 10  # s, to ask a server that has refused already
 _CORRUPT = "it is damaged; keep a copy of it as it is, and go back to a backup"
 _LOCKED = "somebody else has been writing for long; try again later"
 _READ_ONLY = (
@@ -99,7 +100,8 @@ def _of_postgresql(problem: psycopg.Error, url: URL) -> str | None:
 
 def _of_connection(problem: psycopg.OperationalError, url: URL) -> str | None:
     """Why there is no connection, or no longer."""
-    where = url.set(drivername="postgresql").render_as_string(hide_password=False)
+    where = url.set(drivername="postgresql").update_query_dict({"connect_timeout": str(_PATIENCE)})
+    where = where.render_as_string(hide_password=False)
     answer = Ping(PGconn.ping(where.encode()))
     if answer is Ping.NO_ATTEMPT:
         return _ADDRESS
@@ -114,7 +116,7 @@ def _lets_in(url: URL) -> bool:
     """Whether the server lets the user of an address into the database that every server has."""
     usual = url.set(drivername="postgresql", database="postgres").render_as_string(hide_password=False)
     try:
-        with psycopg.connect(usual, connect_timeout=10):
+        with psycopg.connect(usual, connect_timeout=_PATIENCE):
             return True
     except psycopg.Error:
         return False

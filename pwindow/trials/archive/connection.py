@@ -61,6 +61,8 @@ def read_address(address: str) -> URL:
 def _read_url(address: str) -> URL:
     try:
         url = make_url(address)
+        if url.port is not None and not 0 < url.port < 2**16:
+            raise ValueError("ports are numbers from 1 to 65535")
     except (ArgumentError, ValueError) as problem:  # the latter of a port that is no number
         raise UnusableInput(f"archive “{shown(address)}” is neither a path nor a whole URL; {_GIVE}") from problem
     if url.drivername not in _DRIVERS:
@@ -133,4 +135,9 @@ def _reads(connection: Connection) -> bool:
 
 def shown(address: str) -> str:
     """The address without its password, also where it cannot be read."""
-    return re.sub(r"(://[^:/@]*:)[^/]*@", r"\1***@", address)
+    if "://" not in address:
+        return address
+    try:
+        return make_url(address).render_as_string()
+    except (ArgumentError, ValueError):
+        return re.sub(r"(://[^:/@]*:).*@", r"\1***@", address)
