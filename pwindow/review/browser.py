@@ -76,7 +76,7 @@ def _opened(html: str, work: Callable) -> object:
         from playwright.sync_api import sync_playwright
     except ImportError as problem:
         raise NoBrowser(
-            'PDF, SVG and PNG need the library Playwright: pip install "pwindow[pdf]"; or write .html, which needs nothing'
+            'PDF, SVG and PNG need the library Playwright: pip install -e ".[pdf]"; or write .html, which needs nothing'
         ) from problem
     with tempfile.TemporaryDirectory(prefix="pwindow-") as folder, sync_playwright() as driver:
         file = Path(folder) / "page.html"

@@ -157,7 +157,7 @@ def test_pictures(browser_type_launch_args, tag_found):
 
 def test_without_the_library_the_mend_is_said(monkeypatch):
     monkeypatch.setitem(sys.modules, "playwright.sync_api", None)
-    with pytest.raises(printing.NoBrowser, match=r'pip install "pwindow\[pdf\]"'):
+    with pytest.raises(printing.NoBrowser, match=r'pip install -e "\.\[pdf\]"'):
         pdf_of("<p>")
 
 

@@ -4,6 +4,7 @@ import datetime
 import json
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 
@@ -51,12 +52,13 @@ def test_the_report_prints_what_the_commands_print(run, asked, tmp_path):
     assert f"{float(line):.3g} Ω" in words
 
 
-def test_the_command_makes_the_document_again(run, answer, asked, tmp_path):
+def test_the_command_makes_the_document_again(run, answer, asked, monkeypatch):
     told = answer(
         "run-sheet", *asked, "--at", "roll=1318, pressure=50 µm, speed=60 m/min", "--paper", "Letter"
     )
     words = shlex.split(told["command"])
     assert words[:2] == ["pwindow", "run-sheet"]
+    monkeypatch.chdir(pw.demo("."))
     again = json.loads(run(*words[1:], "--json").stdout)
     assert again == told and told["setup"]["speed_m_min"] == 60.0
 
@@ -67,7 +69,7 @@ def test_archive_with_dated_rolls(run, answer, first, tag_file, tmp_path):
     Archive(str(archive)).keep_volume("2047", 7.15, datetime.date(2026, 10, 30), "after cleaning")
     told = answer("run-sheet", "--archive", archive, "--product", tag_file)
     assert told["roll_volume"] == {"cell_volume": 7.15, "measured": "2026-10-30", "note": "after cleaning"}
-    assert shlex.split(told["command"])[2:4] == ["--archive", str(archive)]
+    assert shlex.split(told["command"])[2:4] == ["--archive", "trials.db"]
 
 
 def test_calibration_where_it_is_asked_for(answer, asked):
@@ -110,6 +112,28 @@ def test_the_command_names_no_folder_of_the_output(run, asked, tmp_path):
     assert run("run-sheet", *asked, "-o", file).exit_code == 0
     text = file.read_text(encoding="utf-8")
     assert "--output sheet.html" in text and str(file) not in text
+
+
+@pytest.mark.parametrize("command", ["review", "run-sheet"])
+@pytest.mark.parametrize("archived", [False, True])
+def test_documents_name_files_and_no_folders(run, answer, tmp_path, command, archived):
+    folder = tmp_path / "a folder of mine"
+    folder.mkdir()
+    for name in ("trial_first.csv", "tag.toml", "study.toml"):
+        shutil.copy(pw.demo(name), folder)
+    product = ["--product", folder / "tag.toml", "--study", folder / "study.toml"]
+    trials = [folder / "trial_first.csv"]
+    if archived:
+        trials = ["--archive", f"sqlite:///{folder}/trials.db"]
+        run("add", folder / "trial_first.csv", *trials)
+    file = folder / "document.html"
+    assert run(command, *trials, *product, "-o", file).exit_code == 0
+    text = file.read_text(encoding="utf-8")
+    named = "--archive trials.db" if archived else "trial_first.csv"
+    assert f"pwindow {command} {named} --product tag.toml --study study.toml --output document.html" in text
+    assert "folder of mine" not in text and str(tmp_path) not in text
+    told = answer(command, *trials, *product)
+    assert "folder of mine" not in json.dumps(told)
 
 
 def test_what_was_not_tried_is_refused(refused, asked):
