@@ -10,6 +10,7 @@ from pwindow.cli.answers import plain
 from pwindow.errors import UnusableInput
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.surfaces.fingerprint import versions
+from pwindow.surfaces.verdict import Verdict
 from pwindow.trials.archive import USED, Archive
 from pwindow.window.refits import (
     Confirmation,
@@ -39,12 +40,14 @@ def added_answer(archive: Archive, new: NewTrial) -> dict:
 def agreement_answer(found: Agreement) -> dict:
     """How a new trial compares with the fit of those before it."""
     return {
-        "agrees": found.agrees and found.compared > 0,
+        "agrees": found.degree is Verdict.AGREES and found.compared > 0,
+        "degree": str(found.degree) if found.compared else None,
         "verdict": found.verdict,
         "against": found.against,
-        "sentences": list(found.sentences),
+        "sentences": list(found.told),
         "responses": {
             name: {
+                "verdict": str(one.verdict),
                 "prints": int(one.cells["print"].nunique()),
                 "means": len(one.cells),
                 "inside_95_percent_interval": one.covered,
