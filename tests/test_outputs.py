@@ -31,7 +31,9 @@ def test_a_file_is_written_and_replaced(tmp_path, report):
     assert names(tmp_path) == ["new.html", "report.html"]
 
 
-@pytest.mark.parametrize("problem", [OSError(28, "No space left on device"), KeyboardInterrupt(), SystemExit(143)])
+@pytest.mark.parametrize(
+    "problem", [OSError(28, "No space left on device"), KeyboardInterrupt(), SystemExit(143)]
+)
 @pytest.mark.parametrize("step", ["fsync", "replace"])
 def test_what_ends_a_write_leaves_the_good_one_and_no_litter(tmp_path, report, monkeypatch, problem, step):
     def ends(*_):
@@ -92,7 +94,16 @@ def test_where_no_file_can_be(tmp_path, where):
         write_file(tmp_path / where, b"a report")
 
 
-FORMULAS = ["=1+1", '=HYPERLINK("http://x","y")', "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\tx", "\rx", "＝1+1"]
+FORMULAS = [
+    "=1+1",
+    '=HYPERLINK("http://x","y")',
+    "+cmd|' /C calc'!A0",
+    "-2+3",
+    "@SUM(A1)",
+    "\tx",
+    "\rx",
+    "＝1+1",
+]
 
 
 def test_text_that_a_spreadsheet_would_run_is_defused():
@@ -104,7 +115,11 @@ def test_text_that_a_spreadsheet_would_run_is_defused():
 
 def test_numbers_stay_and_so_do_ids_that_are_nothing_but_one():
     frame = pd.DataFrame(
-        {"roll": ["-12", "+7", "0412", "A-1", "x=1"], "closure": [-3.2, 1e-9, 0.0, None, -1.0], "mixed": [-1, "=1", None, "", "b"]}
+        {
+            "roll": ["-12", "+7", "0412", "A-1", "x=1"],
+            "closure": [-3.2, 1e-9, 0.0, None, -1.0],
+            "mixed": [-1, "=1", None, "", "b"],
+        }
     )
     told = csv_of(frame)
     assert told.splitlines() == [

@@ -161,7 +161,9 @@ def compare(before, after, archive, picture, as_json):
         answer = again_answer(one, kept)
         reply(answer, again_text, as_json)
         if not answer["same_as_printed"]:
-            raise UnusableInput(f"fit {one.number} does not come out as it was kept, or what it stands on was changed")
+            raise UnusableInput(
+                f"fit {one.number} does not come out as it was kept, or what it stands on was changed"
+            )
         return
     other = refits.kept_fit(kept, after)
     if picture is not None:

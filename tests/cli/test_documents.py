@@ -169,7 +169,9 @@ main()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="limits of POSIX")
-@pytest.mark.parametrize("command, option, name", [("review", "-o", "report.html"), ("speeds", "--picture", "map.html")])
+@pytest.mark.parametrize(
+    "command, option, name", [("review", "-o", "report.html"), ("speeds", "--picture", "map.html")]
+)
 def test_a_document_that_finds_no_room_leaves_the_one_before(asked, tmp_path, command, option, name):
     file = tmp_path / name
     file.write_text("the good one", encoding="utf-8")

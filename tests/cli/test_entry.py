@@ -64,7 +64,13 @@ def told(*arguments, **streams):
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full")
 @pytest.mark.parametrize(
     "more, unbuffered",
-    [(["--help"], ""), (["--version"], "1"), (["check"], ""), (["check", "--json"], "1"), (["fit", "--help"], "1")],
+    [
+        (["--help"], ""),
+        (["--version"], "1"),
+        (["check"], ""),
+        (["check", "--json"], "1"),
+        (["fit", "--help"], "1"),
+    ],
 )
 def test_a_full_disk_takes_no_answer(more, unbuffered, first):
     arguments = [*more, first] if more[0] == "check" else more

@@ -15,7 +15,13 @@ from pwindow.surfaces.verdict import RULE, Verdict, least_of, verdict_of
 
 @pytest.mark.parametrize(
     "chance, verdict",
-    [(1.0, "agrees"), (0.05, "agrees"), (0.0499, "is unusual"), (0.01, "is unusual"), (0.0099, "does not agree")],
+    [
+        (1.0, "agrees"),
+        (0.05, "agrees"),
+        (0.0499, "is unusual"),
+        (0.01, "is unusual"),
+        (0.0099, "does not agree"),
+    ],
 )
 def test_degrees(chance, verdict):
     assert verdict_of(chance) == verdict
@@ -70,7 +76,15 @@ def test_the_two_other_degrees(found):
 
 
 def test_bridged_gaps_by_the_same_rule(found):
-    cells = pd.DataFrame({"print": [found.trial.prints.index[0]], "inspected": [20], "bridged": [3], "expected": [1.0], "p": [0.2]})
+    cells = pd.DataFrame(
+        {
+            "print": [found.trial.prints.index[0]],
+            "inspected": [20],
+            "bridged": [3],
+            "expected": [1.0],
+            "p": [0.2],
+        }
+    )
     unusual = Bridging(cells, 0, 2, 0.03)
     assert unusual.verdict is Verdict.UNUSUAL
     assert unusual.sentence().endswith("is unusual; 3 in 100 trials of the same process are as far off")

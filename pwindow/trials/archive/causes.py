@@ -21,9 +21,7 @@ REFUSALS = (sqlite3.Error, psycopg.Error)
 _PATIENCE = 10  # s, to ask a server that has refused already
 _CORRUPT = "it is damaged; keep a copy of it as it is, and go back to a backup"
 _LOCKED = "somebody else has been writing for long; try again later"
-_READ_ONLY = (
-    "you may not write to it, which reading it needs too; ask for permission, or copy the file to a folder of your own"
-)
+_READ_ONLY = "you may not write to it, which reading it needs too; ask for permission, or copy the file to a folder of your own"
 _FULL = "the disk it lies on is full, so nothing was changed; make room and try again"
 _SICK = "the disk it lies on fails or has no room; look after the disk, and keep a backup of the file"
 _NO_SERVER = "no server answers there; check host and port, and whether the server runs"
@@ -32,7 +30,9 @@ _STRANGER = (
     "the server does not let this user in; check the user and the password (in PGPASSWORD or ~/.pgpass)"
 )
 _NO_DATABASE = "there is no such database on the server; check its name, or have it made (createdb)"
-_NOT_ALLOWED = "this user may not write to that database; ask for permission to create and change tables in it"
+_NOT_ALLOWED = (
+    "this user may not write to that database; ask for permission to create and change tables in it"
+)
 _ADDRESS = "the address says something that the server's driver does not understand; check it"
 
 _OF_SQLITE: Mapping[int, str] = {

@@ -49,10 +49,7 @@ def connect(address: str) -> Engine:
 
 def read_address(address: str) -> URL:
     """The address of an archive in its parts; errors as of `connect`."""
-    if "://" not in address:
-        url = URL.create(_SQLITE, database=address)
-    else:
-        url = _read_url(address)
+    url = _read_url(address) if "://" in address else URL.create(_SQLITE, database=address)
     if url.drivername == _SQLITE:
         _need_a_file(url, address)
     return url
@@ -64,7 +61,9 @@ def _read_url(address: str) -> URL:
         if url.port is not None and not 0 < url.port < 2**16:
             raise ValueError("ports are numbers from 1 to 65535")
     except (ArgumentError, ValueError) as problem:  # the latter of a port that is no number
-        raise UnusableInput(f"archive “{shown(address)}” is neither a path nor a whole URL; {_GIVE}") from problem
+        raise UnusableInput(
+            f"archive “{shown(address)}” is neither a path nor a whole URL; {_GIVE}"
+        ) from problem
     if url.drivername not in _DRIVERS:
         raise UnusableInput(f"archives live in SQLite or PostgreSQL, not in “{url.drivername}”; {_GIVE}")
     return url.set(drivername=_DRIVERS[url.drivername])
@@ -96,7 +95,9 @@ def look_only(path: Path) -> Engine:
     mode = "ro" if path.with_name(f"{path.name}-wal").exists() else "rw"
     name = f"{path.absolute().as_uri()}?mode={mode}"
     return create_engine(
-        f"{_SQLITE}://", creator=lambda: sqlite3.connect(name, uri=True, timeout=_PATIENCE), poolclass=NullPool
+        f"{_SQLITE}://",
+        creator=lambda: sqlite3.connect(name, uri=True, timeout=_PATIENCE),
+        poolclass=NullPool,
     )
 
 

@@ -18,7 +18,9 @@ def verify(archive: Archive, kept: KeptFit) -> list[str]:
     """
     recipe = kept.recipe
     if not has_its_recipe(kept):
-        return [f"the recipe of fit {kept.number} does not have the fingerprint {kept.fingerprint}: nothing else is held against it"]
+        return [
+            f"the recipe of fit {kept.number} does not have the fingerprint {kept.fingerprint}: nothing else is held against it"
+        ]
     found = archive.changed_trials(list(kept.standings))
     found += _other_fingerprints(archive, kept)
     declared = [*recipe["products"], *([recipe["study"]] if recipe["study"] else [])]
@@ -56,7 +58,11 @@ def _other_volumes(archive: Archive, kept: KeptFit) -> Iterator[str]:
     measured = archive.volumes().groupby("roll")["cell_volume"].agg(set)
     for roll, volume in kept.recipe["rolls"].items():
         if roll in measured.index and volume not in measured[roll]:
-            tried = {one.cell_volume for one in archive.trial(list(kept.standings), kept.standings).rolls if one.id == roll}
+            tried = {
+                one.cell_volume
+                for one in archive.trial(list(kept.standings), kept.standings).rolls
+                if one.id == roll
+            }
             if volume not in tried:
                 yield (
                     f"fit {kept.number} took roll {roll} with {volume:g} cm³/m², and no measurement of it says so any more"

@@ -183,7 +183,9 @@ def test_a_file_that_may_not_be_written_to(tmp_path):
     assert "you may not write to it" in str(cause_of(caught.value, make_url("sqlite:///x"), "x"))
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="the administrator may write anywhere")
+@pytest.mark.skipif(
+    not hasattr(os, "geteuid") or os.geteuid() == 0, reason="the administrator may write anywhere"
+)
 def test_a_folder_that_may_not_be_written_to(tmp_path):
     path = tmp_path / "archive.db"
     Archive(str(path))._engine.dispose()

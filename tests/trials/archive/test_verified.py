@@ -55,7 +55,9 @@ def put_into(archive):
         "study": None,
         "rolls": {"2047": 7.2},
     }
-    archive.keep_fit(digest(recipe), json.dumps(recipe), "{}", [("product", tag)], int(trials["decision"].max()))
+    archive.keep_fit(
+        digest(recipe), json.dumps(recipe), "{}", [("product", tag)], int(trials["decision"].max())
+    )
     archive.decide(2, "set aside", "after the fit")
 
 
@@ -93,8 +95,12 @@ def test_what_was_changed_is_found(archive, order, words):
 
 def test_a_volume_that_was_changed_is_found(archive):
     archive.keep_volume("2047", 7.0, datetime.date(2026, 1, 10))
-    assert verify(archive, kept_fit(archive, "1")) == [], "the volume of the trial is one that the fit may have taken"
-    found = changed(archive, "UPDATE fits SET recipe = :recipe, fingerprint = :fingerprint", **other_volume(archive))
+    assert verify(archive, kept_fit(archive, "1")) == [], (
+        "the volume of the trial is one that the fit may have taken"
+    )
+    found = changed(
+        archive, "UPDATE fits SET recipe = :recipe, fingerprint = :fingerprint", **other_volume(archive)
+    )
     assert found == ["fit 1 took roll 2047 with 9 cm³/m², and no measurement of it says so any more"]
 
 
@@ -105,7 +111,9 @@ def other_volume(archive):
 
 def test_words_where_numbers_belong(archive):
     found = changed(archive, "UPDATE features SET gap = 'wide' WHERE trial = 1 AND at = 400")
-    assert any("table features of the archive holds what is no number in the column gap" in one for one in found)
+    assert any(
+        "table features of the archive holds what is no number in the column gap" in one for one in found
+    )
 
 
 @pytest.mark.parametrize("order, words", [TAMPERED[0], TAMPERED[10], TAMPERED[14]])
@@ -129,4 +137,3 @@ def test_an_archive_of_version_0_1_is_sealed_when_it_is_opened(old):
     found = changed(old, "UPDATE decisions SET standing = 'set aside' WHERE trial = 1")
     assert any("does not fit its seal" in one for one in found)
     assert any("used trial 1 as “same process”" in one for one in found), "by the time the fit was made"
-
