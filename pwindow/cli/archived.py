@@ -145,18 +145,25 @@ def fits(archive, as_json):
 def compare(before, after, archive, picture, as_json):
     """Compare fit A with fit B, each by its number or fingerprint: all of it, also coefficients.
 
-    With A alone the fit is made anew from the archive and held against what it said. The picture shows
-    the windows of the first product at the plate and pressure that fit B recommends.
+    With A alone the fit is made anew from the archive and held against what it said, and the files, rows and
+    decisions it stands on against what was kept; status 1 where anything differs. The picture shows the
+    windows of the first product at the plate and pressure that fit B recommends.
     """
     from pwindow.charts import before_after_figure
     from pwindow.cli.archived_answers import again_answer, compared_answer
     from pwindow.cli.archived_tables import again_text, compared_text
+    from pwindow.errors import UnusableInput
     from pwindow.window import refits
 
     kept = archive_of(archive, there=True)
     one = refits.kept_fit(kept, before)
     if after is None:
-        reply(again_answer(one, kept), again_text, as_json)
+        answer = again_answer(one, kept)
+        reply(answer, again_text, as_json)
+        if not answer["same_as_printed"]:
+            raise UnusableInput(
+                f"fit {one.number} does not come out as it was kept, or what it stands on was changed"
+            )
         return
     other = refits.kept_fit(kept, after)
     if picture is not None:

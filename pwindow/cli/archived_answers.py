@@ -7,10 +7,20 @@ from collections.abc import Mapping
 import pandas as pd
 
 from pwindow.cli.answers import plain
+from pwindow.errors import UnusableInput
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.surfaces.fingerprint import versions
+from pwindow.surfaces.verdict import Verdict
 from pwindow.trials.archive import USED, Archive
-from pwindow.window.refits import Confirmation, KeptFit, answer_of, differences, kept_fit
+from pwindow.window.refits import (
+    Confirmation,
+    KeptFit,
+    answer_of,
+    differences,
+    has_its_recipe,
+    kept_fit,
+    verify,
+)
 
 
 def added_answer(archive: Archive, new: NewTrial) -> dict:
@@ -31,12 +41,14 @@ def added_answer(archive: Archive, new: NewTrial) -> dict:
 def agreement_answer(found: Agreement) -> dict:
     """How a new trial compares with the fit of those before it."""
     return {
-        "agrees": found.agrees and found.compared > 0,
+        "agrees": found.degree is Verdict.AGREES and found.compared > 0,
+        "degree": str(found.degree) if found.compared else None,
         "verdict": found.verdict,
         "against": found.against,
-        "sentences": list(found.sentences),
+        "sentences": list(found.told),
         "responses": {
             name: {
+                "verdict": str(one.verdict),
                 "prints": int(one.cells["print"].nunique()),
                 "means": len(one.cells),
                 "inside_95_percent_interval": one.covered,
@@ -116,12 +128,19 @@ def compared_answer(before: KeptFit, after: KeptFit, found: Mapping) -> dict:
 
 
 def again_answer(kept: KeptFit, archive: Archive) -> dict:
-    """A kept fit made anew from the archive."""
-    moved = differences(kept.answer, answer_of(archive, kept.recipe))
+    """A kept fit made anew from the archive, and whether what it stands on is as it was."""
+    changed, moved = verify(archive, kept), []
+    if has_its_recipe(kept):
+        try:
+            moved = differences(kept.answer, answer_of(archive, kept.recipe))
+        except UnusableInput as problem:
+            changed.append(f"it cannot be made again: {problem}")
     return {
         "number": kept.number,
         "fingerprint": kept.fingerprint,
-        "same_as_printed": not moved,
+        "verified": not changed,
+        "changed": changed,
+        "same_as_printed": not moved and not changed,
         "differences": moved,
         "versions_then": kept.recipe["versions"],
         "versions_now": versions(),

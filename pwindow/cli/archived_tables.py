@@ -145,10 +145,14 @@ def again_text(answer: Mapping) -> str:
     """Whether a fit comes out again as it was."""
     start = f"fit {answer['number']} ({answer['fingerprint']}), made anew from the archive"
     if answer["same_as_printed"]:
-        return f"{start}: the same in every printed digit"
-    return "\n".join(
-        [f"{start}: {len(answer['differences'])} numbers print otherwise", *answer["differences"]]
-    )
+        return f"{start}: the same in every printed digit; files, rows and decisions are as they were kept"
+    lines = [f"{start}: not what it was"]
+    if answer["changed"]:
+        lines += ["changed since it was kept:", *(f"  {one}" for one in answer["changed"])]
+    if answer["differences"]:
+        lines += [f"{len(answer['differences'])} numbers print otherwise:"]
+        lines += [f"  {one}" for one in answer["differences"]]
+    return "\n".join(lines)
 
 
 def confirmed_text(answer: Mapping) -> str:

@@ -168,11 +168,11 @@ def _calibrated(window, trials):
 
 
 def _again() -> str:
-    """The command as it was given, with nothing that was not, and no password."""
-    from pwindow.trials.archive.connection import shown
+    """The command as it was given, with nothing that was not: names of files without their folders, no password."""
+    from pwindow.trials.archive.connection import file_of, shown
 
     context = click.get_current_context()
-    words = ["pwindow", str(context.info_name), *map(str, context.params.get("files", ()))]
+    words = ["pwindow", str(context.info_name), *(path.name for path in context.params.get("files", ()))]
     for option in context.command.params:
         value = context.params.get(option.name)
         given = context.get_parameter_source(option.name)
@@ -185,22 +185,17 @@ def _again() -> str:
         if option.name == "archive":
             if context.params.get("files"):
                 continue
-            value = shown(value)
-        if isinstance(value, Path) and option.name == "output":
-            value = value.name
+            value = file_of(value) or shown(value)
         for one in value if option.multiple else [value]:
-            words += [option.opts[-1], str(one)]
+            words += [option.opts[-1], one.name if isinstance(one, Path) else str(one)]
     return shlex.join(words)
 
 
 def _write(output: Path, html: str, paper: str | None) -> None:
+    from pwindow.outputs import write_file
     from pwindow.review import pdf_of
 
-    content = pdf_of(html, paper or "A4") if output.suffix.lower() == ".pdf" else html.encode()
-    try:
-        output.write_bytes(content)
-    except OSError as problem:
-        raise click.BadParameter(f"cannot be written: {problem.strerror}", param_hint="--output") from problem
+    write_file(output, pdf_of(html, paper or "A4") if output.suffix.lower() == ".pdf" else html.encode())
 
 
 def _told(answer) -> str:

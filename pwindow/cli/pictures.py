@@ -46,18 +46,15 @@ def save_picture(figure, path: Path, numbers: Callable) -> None:
     numbers : callable
         Makes the table of what the figure draws, a DataFrame.
     """
+    from pwindow.outputs import csv_of, write_file
     from pwindow.review.browser import image_of
 
     kind = path.suffix.lower()
-    try:
-        if kind == ".html":
-            figure.write_html(path, include_plotlyjs=True)
-        elif kind == ".csv":
-            numbers().to_csv(path, index=False)
-        else:
-            path.write_bytes(image_of(figure, kind[1:]))
-    except OSError as problem:
-        raise click.BadParameter(
-            f"cannot be written: {problem.strerror}", param_hint="--picture"
-        ) from problem
+    if kind == ".html":
+        content = figure.to_html(include_plotlyjs=True).encode()
+    elif kind == ".csv":
+        content = csv_of(numbers()).encode()
+    else:
+        content = image_of(figure, kind[1:])
+    write_file(path, content)
     click.echo(f"picture: {path}", err=True)

@@ -91,10 +91,12 @@ def archive_of(address, there: bool = False):
     """The archive that was named; made where there is none, unless it must be `there`."""
     from pwindow.errors import UnusableInput
     from pwindow.trials.archive import Archive
+    from pwindow.trials.archive.connection import file_of
 
     if not address:
         raise click.UsageError("name the archive: --archive ADDRESS, or PWINDOW_ARCHIVE")
-    if there and "://" not in address and not Path(address).exists():
+    file = file_of(address)
+    if there and file is not None and not file.exists():
         raise UnusableInput(f"there is no archive {address}; `pwindow add` makes one")
     return Archive(address)
 

@@ -14,10 +14,12 @@ from pwindow.panels.frame import clock, facts
 from pwindow.panels.words import percent, table
 from pwindow.product import KINDS
 from pwindow.surfaces.agreement import Agreement, NewTrial
+from pwindow.surfaces.verdict import Verdict
 from pwindow.trials.archive import STANDINGS, USED
 from pwindow.trials.trial import Trial
 from pwindow.window.refits import Confirmation, KeptFit
 
+_BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
 NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits judge it.</p>"
 
 
@@ -102,10 +104,9 @@ def added_card(new: NewTrial, standing: str) -> str:
 
 def agreement_card(found: Agreement) -> str:
     """Whether a trial agrees with the fit of the others."""
-    big = "Agrees" if found.agrees else "Differs"
-    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in found.sentences)
+    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in found.told)
     return (
-        f"<section class='pw-answer'><div class='pw-big'>{big if found.compared else 'Cannot tell'}</div><div>"
+        f"<section class='pw-answer'><div class='pw-big'>{_BIG[found.degree] if found.compared else 'Cannot tell'}</div><div>"
         f"{escape(', '.join(found.trial.files))}, held against fit <code>{found.against}</code>: "
         f"{found.verdict}.</div></section>"
         f"<ul class='pw-findings'>{items}</ul>"

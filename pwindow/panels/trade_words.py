@@ -8,6 +8,7 @@ from html import escape
 
 import pandas as pd
 
+from pwindow.outputs import csv_of
 from pwindow.panels.words import link, percent, table
 from pwindow.product import KINDS
 from pwindow.study import Roll
@@ -218,7 +219,7 @@ def _stretch(part: pd.DataFrame) -> str:
 
 def numbers(name: str, drawn: pd.DataFrame) -> str:
     """What saves the numbers of a picture."""
-    return link("Save its numbers (CSV)", f"{name}.csv", drawn.to_csv(index=False))
+    return link("Save its numbers (CSV)", f"{name}.csv", csv_of(drawn))
 
 
 def refused(why: str) -> str:

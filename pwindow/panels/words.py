@@ -8,6 +8,7 @@ from html import escape
 
 import pandas as pd
 
+from pwindow.outputs import csv_of
 from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
 from pwindow.surfaces.honesty import Finding
@@ -253,7 +254,7 @@ def _cell(text: str) -> str:
 
 def downloads(question: Question) -> str:
     """What saves the table of speed bands."""
-    return link("Save the table (CSV)", "speed-bands.csv", question.bands.to_csv(index=False))
+    return link("Save the table (CSV)", "speed-bands.csv", csv_of(question.bands))
 
 
 def link(text: str, name: str, content: str, kind: str = "text/csv") -> str:

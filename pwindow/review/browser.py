@@ -8,8 +8,9 @@ from __future__ import annotations
 import base64
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from urllib.parse import unquote
 
@@ -76,11 +77,9 @@ def _opened(html: str, work: Callable) -> object:
         from playwright.sync_api import sync_playwright
     except ImportError as problem:
         raise NoBrowser(
-            'PDF, SVG and PNG need the library Playwright: pip install "pwindow[pdf]"; or write .html, which needs nothing'
+            'PDF, SVG and PNG need the library Playwright: pip install -e ".[pdf]"; or write .html, which needs nothing'
         ) from problem
-    with tempfile.TemporaryDirectory(prefix="pwindow-") as folder, sync_playwright() as driver:
-        file = Path(folder) / "page.html"
-        file.write_text(html, encoding="utf-8")
+    with _page_file(html) as file, sync_playwright() as driver:
         browser = _browser(driver.chromium)
         try:
             page = browser.new_page(offline=True)
@@ -89,6 +88,22 @@ def _opened(html: str, work: Callable) -> object:
             return work(page)
         finally:
             browser.close()
+
+
+@contextmanager
+def _page_file(html: str) -> Iterator[Path]:
+    """A page as a file, for as long as a browser reads it."""
+    with ExitStack() as kept:
+        try:
+            folder = kept.enter_context(tempfile.TemporaryDirectory(prefix="pwindow-"))
+            file = Path(folder) / "page.html"
+            file.write_text(html, encoding="utf-8")
+        except OSError as problem:
+            raise UnusableInput(
+                f"PDF, SVG and PNG need room in the folder for temporary files ({problem.strerror}); make some, or name "
+                "another folder in TMPDIR"
+            ) from problem
+        yield file
 
 
 def _browser(chromium):

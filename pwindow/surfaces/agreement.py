@@ -29,6 +29,7 @@ from pwindow.surfaces.make_readies import Mountings
 from pwindow.surfaces.responses import FACTORS, STATE, ResponseData, response_data
 from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces, fit
+from pwindow.surfaces.verdict import RULE, Verdict, in_hundred, least_of, verdict_of
 from pwindow.trials.archive import USED, Added, Archive, Comparison
 from pwindow.trials.trial import Trial, read_trial
 
@@ -92,10 +93,14 @@ class ResponseAgreement:
         return [str(name) for name in rare.index]
 
     @property
+    def verdict(self) -> Verdict:
+        """By the shift, its trend or the scatter, whichever is the least likely by chance."""
+        return verdict_of(min(self.shift_p, self.joint_p, 1.0 if self.trend is None else self.trend.p))
+
+    @property
     def agrees(self) -> bool:
-        """Whether nothing speaks against the new trial being more of the same."""
-        bends = self.trend is not None and self.trend.p < RARE
-        return self.shift_p >= RARE and self.joint_p >= RARE and not bends
+        """Whether nothing speaks against the new trial being more of the same; also where that is unusual."""
+        return self.verdict is not Verdict.DIFFERS
 
     @property
     def _reach(self) -> str:
@@ -104,11 +109,17 @@ class ResponseAgreement:
         return f"{' to '.join(ends)}, 95 %"
 
     @property
-    def _chance(self) -> str:
-        """How often chance alone shifts prints as far, where no shift at all lies outside the interval."""
-        if self.shift_low <= 0.0 <= self.shift_high:
-            return ""
-        return f"; {100.0 * self.shift_p:.0f} in 100 trials of the same process are as far off"
+    def _unlikely(self) -> str:
+        """What is unusual and how often chance alone does it, in words; "" where nothing is."""
+        trend = self.trend
+        told = [(self.shift_p, "are as far off"), (self.joint_p, "scatter as far from what was predicted")]
+        if trend is not None:
+            told.append((trend.p, f"follow {trend.factor.replace('_', ' ')} in as different a way"))
+        return "".join(
+            f"; {in_hundred(chance)} trials of the same process {words}"
+            for chance, words in told
+            if verdict_of(chance) is Verdict.UNUSUAL
+        )
 
     def sentence(self, unit_of: Callable[[str], str]) -> str:
         """What was found, in plain words; `unit_of` tells the unit of a factor."""
@@ -128,8 +139,8 @@ class ResponseAgreement:
             found = "prints scatter farther from what was predicted than before"
         else:
             found = (
-                f"agrees; {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}{self._chance}), and "
-                f"{self.cells['inside'].sum()} of {len(self.cells)} means lie inside their 95 % intervals"
+                f"{self.verdict}; {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}), and "
+                f"{self.cells['inside'].sum()} of {len(self.cells)} means lie inside their 95 % intervals{self._unlikely}"
             )
         out = self.standing_out
         apart = (
@@ -181,13 +192,20 @@ class Agreement:
         apart = (
             "" if self.compared == there else f", as far as {self.compared} of {there} prints can be compared"
         )
-        return f"{'agrees' if self.agrees else 'does not agree'}{apart}"
+        return f"{self.degree}{apart}"
+
+    @property
+    def degree(self) -> Verdict:
+        """The verdict of the response that agrees the least."""
+        of_gaps = [] if self.bridging is None else [self.bridging.verdict]
+        return least_of([*(one.verdict for one in self.by_name.values()), *of_gaps])
 
     @property
     def agrees(self) -> bool:
-        """Whether nothing speaks against the new trial being more of the same; also where nothing was compared."""
-        bridge_alike = self.bridging is None or self.bridging.agrees
-        return bridge_alike and all(one.agrees for one in self.by_name.values())
+        """Whether nothing speaks against the new trial being more of the same: also where that is unusual, or nothing
+        was compared.
+        """
+        return self.degree is not Verdict.DIFFERS
 
     def to_frame(self) -> pd.DataFrame:
         """Compared cells of every response, as of `ResponseAgreement`, with ``response``."""
@@ -209,9 +227,14 @@ class Agreement:
         return (*told, *self.notes)
 
     @property
+    def told(self) -> tuple[str, ...]:
+        """The sentences, and by which rule they judge."""
+        return (*self.sentences, RULE) if self.compared else self.sentences
+
+    @property
     def comparison(self) -> Comparison:
         """What an archive keeps of it."""
-        return Comparison(self.against, self.verdict, self.sentences)
+        return Comparison(self.against, self.verdict, self.told)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from scipy.special import ndtr
 
 from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.surface import Surface
+from pwindow.surfaces.verdict import Verdict, in_hundred, verdict_of
 
 _REACH, _NODES = 12.0, 401  # standard deviations of a print's closure that are integrated over, and steps
 _LEAST = 0.05  # between gaps, beside what varies between prints: less would change nothing told
@@ -48,8 +49,13 @@ class Bridging:
         return [str(name) for name in worst.index[worst < RARE]]
 
     @property
+    def verdict(self) -> Verdict:
+        return Verdict.DIFFERS if self.standing_out else verdict_of(self.p)
+
+    @property
     def agrees(self) -> bool:
-        return self.p >= RARE and not self.standing_out
+        """Whether nothing speaks against more of the same; so it is also where that is unusual."""
+        return self.verdict is not Verdict.DIFFERS
 
     def sentence(self) -> str:
         """What was found, in plain words."""
@@ -59,6 +65,8 @@ class Bridging:
         span = f"{self.low} to {self.high}" if self.high else "none"
         expected = f"{number} were expected, {span} in 95 of 100 such trials"
         found = f"bridged gaps: {bridged} of {inspected}, where {expected}"
+        if self.verdict is Verdict.UNUSUAL:
+            return f"{found}: is unusual; {in_hundred(self.p)} trials of the same process are as far off"
         if self.agrees:
             return f"{found}: agrees"
         out = self.standing_out

@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import Error
 
 import pwindow as pw
+from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.review import browser as printing
 from pwindow.review import image_of, pdf_of, report_html, review, run_sheet_html
@@ -157,7 +158,7 @@ def test_pictures(browser_type_launch_args, tag_found):
 
 def test_without_the_library_the_mend_is_said(monkeypatch):
     monkeypatch.setitem(sys.modules, "playwright.sync_api", None)
-    with pytest.raises(printing.NoBrowser, match=r'pip install "pwindow\[pdf\]"'):
+    with pytest.raises(printing.NoBrowser, match=r'pip install -e "\.\[pdf\]"'):
         pdf_of("<p>")
 
 
@@ -168,3 +169,14 @@ def test_without_a_browser_the_mend_is_said():
 
     with pytest.raises(printing.NoBrowser, match="apt install chromium.*nothing at that path"):
         printing._browser(Nothing())
+
+
+def test_no_room_for_temporary_files(monkeypatch):
+    def full(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(printing.tempfile, "TemporaryDirectory", full)
+    with pytest.raises(
+        UnusableInput, match="need room in the folder for temporary files .No space left on device"
+    ):
+        printing.pdf_of("<p>page</p>")

@@ -25,7 +25,7 @@ def test_from_the_first_trial_to_a_decision(answer, run, first, second, archive,
     assert (added["trial"], added["standing"], added["known"]) == (2, "undecided", False)
     agreement = added["agreement"]
     assert not agreement["agrees"] and agreement["responses"]["line_height"]["shift"] < 0
-    assert len(agreement["sentences"]) == 5 and agreement["bridged_gaps"]["p"] > 0.1
+    assert len(agreement["sentences"]) == 6 and agreement["bridged_gaps"]["p"] > 0.1
     assert answer("fit", "--archive", archive)["trial"]["prints"] == 65
     answer("accept", 2, "--archive", archive, "--reason", "the ink of the next runs")
     assert answer("fit", "--archive", archive)["trial"]["prints"] == 65 + 24
@@ -37,6 +37,7 @@ def test_from_the_first_trial_to_a_decision(answer, run, first, second, archive,
     found = next(event for event in history if "told" in event)
     assert found["told"] == agreement["sentences"] and found["against"] == agreement["against"]
     decided = [event["standing"] for event in history if "standing" in event]
+    assert found["told"][-1].startswith("How this is judged") and "1 in 100 trials" in found["told"][-1]
     assert decided == ["undecided", "same process", "set aside"]
     assert "% low throughout" in run("trials", 2, "--archive", archive).stdout
 

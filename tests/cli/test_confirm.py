@@ -37,7 +37,8 @@ def run_prints(make_demo, tmp_path_factory):
 
 def test_prints_as_promised(answer, archive, run_prints):
     found = answer("confirm", run_prints(1), "--archive", archive)
-    assert found["fit"]["number"] == 1 and found["agreement"]["agrees"]
+    assert found["fit"]["number"] == 1 and found["agreement"]["degree"] != "does not agree"
+    assert found["agreement"]["sentences"][-1].startswith("How this is judged")
     (promise,) = found["promises"]
     assert (promise["speed_m_min"], promise["prints"]) == (80.0, 8)
     assert promise["promised"] > 0.98 and promise["if_same_process"] > 0.97

@@ -4,6 +4,9 @@ import datetime
 import json
 import re
 import shlex
+import shutil
+import subprocess
+import sys
 
 import pytest
 
@@ -49,12 +52,13 @@ def test_the_report_prints_what_the_commands_print(run, asked, tmp_path):
     assert f"{float(line):.3g} Ω" in words
 
 
-def test_the_command_makes_the_document_again(run, answer, asked, tmp_path):
+def test_the_command_makes_the_document_again(run, answer, asked, monkeypatch):
     told = answer(
         "run-sheet", *asked, "--at", "roll=1318, pressure=50 µm, speed=60 m/min", "--paper", "Letter"
     )
     words = shlex.split(told["command"])
     assert words[:2] == ["pwindow", "run-sheet"]
+    monkeypatch.chdir(pw.demo("."))
     again = json.loads(run(*words[1:], "--json").stdout)
     assert again == told and told["setup"]["speed_m_min"] == 60.0
 
@@ -65,7 +69,7 @@ def test_archive_with_dated_rolls(run, answer, first, tag_file, tmp_path):
     Archive(str(archive)).keep_volume("2047", 7.15, datetime.date(2026, 10, 30), "after cleaning")
     told = answer("run-sheet", "--archive", archive, "--product", tag_file)
     assert told["roll_volume"] == {"cell_volume": 7.15, "measured": "2026-10-30", "note": "after cleaning"}
-    assert shlex.split(told["command"])[2:4] == ["--archive", str(archive)]
+    assert shlex.split(told["command"])[2:4] == ["--archive", "trials.db"]
 
 
 def test_calibration_where_it_is_asked_for(answer, asked):
@@ -110,6 +114,28 @@ def test_the_command_names_no_folder_of_the_output(run, asked, tmp_path):
     assert "--output sheet.html" in text and str(file) not in text
 
 
+@pytest.mark.parametrize("command", ["review", "run-sheet"])
+@pytest.mark.parametrize("archived", [False, True])
+def test_documents_name_files_and_no_folders(run, answer, tmp_path, command, archived):
+    folder = tmp_path / "a folder of mine"
+    folder.mkdir()
+    for name in ("trial_first.csv", "tag.toml", "study.toml"):
+        shutil.copy(pw.demo(name), folder)
+    product = ["--product", folder / "tag.toml", "--study", folder / "study.toml"]
+    trials = [folder / "trial_first.csv"]
+    if archived:
+        trials = ["--archive", f"sqlite:///{folder}/trials.db"]
+        run("add", folder / "trial_first.csv", *trials)
+    file = folder / "document.html"
+    assert run(command, *trials, *product, "-o", file).exit_code == 0
+    text = file.read_text(encoding="utf-8")
+    named = "--archive trials.db" if archived else "trial_first.csv"
+    assert f"pwindow {command} {named} --product tag.toml --study study.toml --output document.html" in text
+    assert "folder of mine" not in text and str(tmp_path) not in text
+    told = answer(command, *trials, *product)
+    assert "folder of mine" not in json.dumps(told)
+
+
 def test_what_was_not_tried_is_refused(refused, asked):
     at = "roll=2047, pressure=50 µm, speed=150 m/min"
     for command in ("review", "run-sheet"):
@@ -131,3 +157,31 @@ def test_the_page_of_speeds_and_its_numbers(run, answer, asked, tmp_path):
 
 def test_a_picture_of_another_kind_is_wrong_usage(misused, asked, tmp_path):
     assert ".html, .svg, .png or .csv" in misused("speeds", *asked, "--picture", tmp_path / "window.bmp")
+
+
+LIMITED = """
+import resource, sys
+resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))
+from pwindow.__main__ import main
+sys.argv = ["pwindow", *sys.argv[1:]]
+main()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="limits of POSIX")
+@pytest.mark.parametrize(
+    "command, option, name", [("review", "-o", "report.html"), ("speeds", "--picture", "map.html")]
+)
+def test_a_document_that_finds_no_room_leaves_the_one_before(asked, tmp_path, command, option, name):
+    file = tmp_path / name
+    file.write_text("the good one", encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-c", LIMITED, command, *map(str, asked), option, str(file)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 1 and f"{file}: cannot be written (File too large)" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    assert file.read_text(encoding="utf-8") == "the good one"

@@ -43,3 +43,14 @@ def test_measured_against_predicted_and_two_windows(table, run, first, tag_file,
     run("refit", *archive, "--product", tag_file)
     rows = table("compare", 1, 2, *archive)
     assert {row["fit"] for row in rows} == {"before", "after"} and len(rows) > 1000
+
+
+def test_ids_that_a_spreadsheet_would_run(table, run, tmp_path):
+    archive = ["--archive", tmp_path / "trials.db"]
+    run("add", str(pw.demo("trial_first.csv")), *archive)
+    evil = tmp_path / "second.csv"
+    evil.write_bytes(pw.demo("trial_second.csv").read_bytes().replace(b"B-001", b"=1+1"))
+    rows = table("add", evil, *archive)
+    assert "'=1+1" in {row["print"] for row in rows}
+    assert not [cell for row in rows for cell in row.values() if cell.startswith("=")]
+    assert any(float(row["error"]) < 0.0 for row in rows), "numbers stay numbers"

@@ -1,6 +1,7 @@
 """``pwindow refit``, ``fits`` and ``compare``."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pandas as pd
@@ -73,9 +74,10 @@ def test_a_fit_comes_out_again_to_the_last_printed_digit(refitted, answer, archi
     """Also the first, although the standing of a trial has changed since."""
     again = answer("compare", number, "--archive", archive)
     assert again["same_as_printed"] and again["differences"] == []
+    assert again["verified"] and again["changed"] == []
 
 
-def test_a_number_that_changed_would_be_seen(refitted, answer, archive):
+def test_a_number_that_changed_would_be_seen(refitted, run, archive):
     engine = create_engine(f"sqlite:///{archive}")
     with engine.begin() as connection:
         kept = json.loads(connection.scalar(text("SELECT answer FROM fits WHERE id = 1")))
@@ -84,10 +86,27 @@ def test_a_number_that_changed_would_be_seen(refitted, answer, archive):
         connection.execute(
             text("UPDATE fits SET answer = :answer WHERE id = 1"), {"answer": json.dumps(kept)}
         )
-    found = answer("compare", 1, "--archive", archive)
-    assert not found["same_as_printed"]
+    result = run("compare", 1, "--archive", archive, "--json")
+    assert result.exit_code == 1 and "fit 1 does not come out as it was kept" in result.stderr
+    found = json.loads(result.stdout)
+    assert not found["same_as_printed"] and found["verified"]
     assert len(found["differences"]) == 1
     assert found["differences"][0].startswith("surfaces, line_height, coefficients, speed 1: ")
+
+
+def test_what_was_changed_in_an_archive_is_told(run, tmp_path):
+    archive = tmp_path / "old.db"
+    shutil.copy(Path(__file__).parents[1] / "trials" / "archive" / "archive_0_1.db", archive)
+    told = run("compare", 1, "--archive", archive)
+    assert told.exit_code == 0 and "files, rows and decisions are as they were kept" in told.stdout
+    with create_engine(f"sqlite:///{archive}").begin() as connection:
+        connection.execute(text("UPDATE decisions SET reason = 'another' WHERE id = 1"))
+        connection.execute(text("UPDATE features SET line_width = line_width + 1 WHERE trial = 1 AND at = 2"))
+    told = run("compare", 1, "--archive", archive)
+    assert told.exit_code == 1
+    assert "decision 1, “same process” about trial 1, does not fit its seal" in told.stdout
+    assert "table features, trial 1, column line_width: 1 of 650 rows" in told.stdout
+    assert told.stderr.startswith("fit 1 does not come out as it was kept, or what it stands on was changed")
 
 
 def test_as_text(refitted, run, archive):

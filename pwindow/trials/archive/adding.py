@@ -17,11 +17,13 @@ from pwindow.trials.archive.schema import (
     CELLS,
     COMPARISONS,
     DECISIONS,
+    DECLARATIONS,
     FEATURES,
     FILES,
     PRINTS,
     TRIALS,
 )
+from pwindow.trials.archive.seals import seal_newest
 from pwindow.trials.trial import Trial
 
 
@@ -103,7 +105,18 @@ def write_file(connection: Connection, file: InputFile) -> str:
 
 
 def write_decision(connection: Connection, trial: int, standing: str, reason: str) -> None:
-    connection.execute(DECISIONS.insert().values(trial=trial, standing=standing, reason=reason, made=now()))
+    values = {"trial": trial, "standing": standing, "reason": reason, "made": now(), "seal": ""}
+    connection.execute(DECISIONS.insert().values(values))
+    seal_newest(connection)
+
+
+def write_declaration(connection: Connection, kind: str, file: InputFile) -> None:
+    """Write a product or a study as it stands, where it is not there yet."""
+    checksum = checksum_of(file)
+    if connection.scalar(select(DECLARATIONS.c.id).where(DECLARATIONS.c.file == checksum)) is None:
+        if connection.scalar(select(FILES.c.name).where(FILES.c.checksum == checksum)) is None:
+            write_file(connection, file)
+        connection.execute(DECLARATIONS.insert().values(kind=kind, file=checksum, added=now()))
 
 
 def write_comparison(connection: Connection, trial: int, found: Comparison) -> None:

@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 import pandas as pd
 from sqlalchemy import Connection, Select, Table, func, select
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy.exc import DBAPIError
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
@@ -25,11 +25,12 @@ from pwindow.trials.archive.adding import (
     worded,
     write_comparison,
     write_decision,
-    write_file,
+    write_declaration,
     write_trial,
 )
-from pwindow.trials.archive.connection import connect, shown
-from pwindow.trials.archive.migrations import migrate
+from pwindow.trials.archive.causes import REFUSALS, cause_of
+from pwindow.trials.archive.connection import connect, file_of, look_only, shown
+from pwindow.trials.archive.migrations import migrate, taken
 from pwindow.trials.archive.rows import read_frame
 from pwindow.trials.archive.schema import (
     COMPARISONS,
@@ -48,6 +49,13 @@ from pwindow.trials.archive.stored import (
     read_stored,
     states_of,
 )
+from pwindow.trials.archive.verified import (
+    changed_decisions,
+    changed_trials,
+    is_whole,
+    standings_then,
+    stored_file,
+)
 from pwindow.trials.trial import Trial, read_trial
 
 STANDINGS: Mapping[str, str] = MappingProxyType(
@@ -62,18 +70,6 @@ USED = ("same process", "changed process")
 """Standings of the trials that fits use."""
 
 
-_MENDS: Mapping[str, str] = MappingProxyType(
-    {
-        "readonly database": "you may not write to it, which reading it needs too; ask for permission, or copy the file to a "
-        "folder of your own",
-        "database is locked": "somebody else has been writing for long; try again later",
-        "lock timeout": "somebody else has been writing for long; try again later",
-    }
-)
-"""What helps where a database refuses, by words of its refusal."""
-_CHECK = "check the address, and whether the folder or server is there"
-
-
 class Archive:
     """An archive, opened; made where there is none.
 
@@ -85,13 +81,14 @@ class Archive:
     Raises
     ------
     UnusableInput
-        If it cannot be reached.
+        If it cannot be reached, or is no archive that this version knows; then it is left as it is.
     """
 
     def __init__(self, address: str):
         self.address, self._whole_address = shown(address), address
         self._engine = connect(address)
-        with self._reached():
+        with self._reached(), self._known():
+            self._look()
             migrate(self._engine)
 
     def __reduce__(self):
@@ -102,10 +99,24 @@ class Archive:
     def _reached(self) -> Iterator[None]:
         try:
             yield
-        except DatabaseError as problem:
-            reason = str(problem.orig).strip().splitlines()[0]
-            mend = next((mend for sign, mend in _MENDS.items() if sign in reason), _CHECK)
-            raise UnusableInput(f"archive {self.address}: {reason}; {mend}") from problem
+        except (DBAPIError, *REFUSALS) as problem:
+            refusal = problem.orig if isinstance(problem, DBAPIError) else problem
+            raise cause_of(refusal, self._engine.url, self.address) from problem
+
+    @contextmanager
+    def _known(self) -> Iterator[None]:
+        try:
+            yield
+        except UnusableInput as problem:
+            raise UnusableInput(f"archive {self.address}: {problem}") from problem
+
+    def _look(self) -> None:
+        """Refuse a file that is no archive before anything is set in it."""
+        path = file_of(self._whole_address)
+        if path is not None and path.is_dir():
+            raise UnusableInput("it is a folder; name a file in it")
+        if path is not None and path.exists():
+            taken(look_only(path))
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
@@ -195,14 +206,9 @@ class Archive:
 
     def keep_declaration(self, kind: str, file: InputFile) -> str:
         """Keep a product or a study as it stood when it was used; gives the checksum it is found by."""
-        checksum = checksum_of(file)
-        asked = select(DECLARATIONS.c.id).where(DECLARATIONS.c.file == checksum)
         with self._writing() as connection:
-            if connection.scalar(asked) is None:
-                if connection.scalar(select(FILES.c.name).where(FILES.c.checksum == checksum)) is None:
-                    write_file(connection, file)
-                connection.execute(DECLARATIONS.insert().values(kind=kind, file=checksum, added=now()))
-        return checksum
+            write_declaration(connection, kind, file)
+        return checksum_of(file)
 
     def declaration(self, checksum: str) -> InputFile:
         """A product or a study as it stood."""
@@ -233,13 +239,31 @@ class Archive:
         with self._writing() as connection:
             connection.execute(VOLUMES.insert().values(values))
 
-    def keep_fit(self, fingerprint: str, recipe: str, answer: str) -> None:
-        """Keep what a fit stood on and what it said; a fit that is there already stays as it is."""
+    def keep_fit(
+        self,
+        fingerprint: str,
+        recipe: str,
+        answer: str,
+        declared: Sequence[tuple[str, InputFile]] = (),
+        decision: int | None = None,
+    ) -> None:
+        """Keep what a fit stood on and what it said, all of it or nothing; one that is there stays as it is.
+
+        Parameters
+        ----------
+        fingerprint, recipe, answer : str
+        declared : sequence of (str, InputFile)
+            Products and a study as they stood, each with its kind.
+        decision : int, optional
+            Number of the last decision that was made when the trials were chosen.
+        """
         values = {"fingerprint": fingerprint, "recipe": recipe, "answer": answer, "made": now()}
         asked = select(FITS.c.id).where(FITS.c.fingerprint == fingerprint)
         with self._writing() as connection:
             if connection.scalar(asked) is None:
-                connection.execute(FITS.insert().values(values))
+                for kind, file in declared:
+                    write_declaration(connection, kind, file)
+                connection.execute(FITS.insert().values(values | {"decision": decision}))
 
     # asking -------------------------------------------------------------------------------------
 
@@ -250,7 +274,7 @@ class Archive:
         -------
         DataFrame
             ``name``, ``fingerprint``, ``prints``, ``features``, ``added``, ``standing``, ``reason``,
-            ``decided``.
+            ``decided``, and the number of that ``decision``.
         """
         last = select(func.max(DECISIONS.c.id)).group_by(DECISIONS.c.trial)
         prints = select(func.count()).where(PRINTS.c.trial == TRIALS.c.id).scalar_subquery()
@@ -264,6 +288,7 @@ class Archive:
             DECISIONS.c.standing,
             DECISIONS.c.reason,
             DECISIONS.c.made.label("decided"),
+            DECISIONS.c.id.label("decision"),
         ]
         joined = TRIALS.join(DECISIONS)
         asked = select(*columns).select_from(joined).where(DECISIONS.c.id.in_(last)).order_by(TRIALS.c.id)
@@ -313,7 +338,7 @@ class Archive:
 
     def fits(self) -> pd.DataFrame:
         """The fits that were kept, the oldest first, with their number as index: ``fingerprint``,
-        ``recipe``, ``answer``, ``made``.
+        ``recipe``, ``answer``, ``made``, and the last ``decision`` before it.
         """
         with self._reading() as connection:
             return read_frame(connection, select(FITS).order_by(FITS.c.id)).set_index("id")
@@ -343,14 +368,58 @@ class Archive:
             if numbers:
                 _need(connection, numbers)
         if not numbers:
-            kept = self.trials()
-            numbers = list(kept.index[kept["standing"].isin(USED)])
-            if not numbers:
-                raise UnusableInput(
-                    f"archive {self.address} has no trial that fits may use; add one, or decide about those it has"
-                )
+            numbers = self.used(self.trials())
         with self._reading() as connection:
             return self._stored(connection, [int(number) for number in numbers], standings)
+
+    # verifying ----------------------------------------------------------------------------------
+
+    def changed_trials(self, numbers: Sequence[int]) -> list[str]:
+        """What differs between trials and their files, each read again; in sentences."""
+        with self._reading() as connection:
+            return list(changed_trials(connection, numbers))
+
+    def changed_files(self, checksums: Sequence[str]) -> list[str]:
+        """Products and studies that are not what they were when they were kept; in sentences."""
+        with self._reading() as connection:
+            files = {checksum: stored_file(connection, checksum) for checksum in checksums}
+        return [
+            f"a product or study that was kept ({checksum[:12]}) is not in the archive any more"
+            if file is None
+            else f"{file.name} is not the file that was kept: its SHA-256 differs"
+            for checksum, file in files.items()
+            if file is None or not is_whole(file, checksum)
+        ]
+
+    def changed_decisions(self) -> list[str]:
+        """Decisions that do not bear the seal they were given; in sentences."""
+        with self._reading() as connection:
+            return list(changed_decisions(connection))
+
+    def standings_then(self, decision: int | None, made: datetime.datetime) -> dict[int, str] | None:
+        """The standing of each trial up to a decision; up to a moment where `decision` is None.
+
+        None where that decision is not there.
+        """
+        with self._reading() as connection:
+            return standings_then(connection, decision, made)
+
+    # putting together ---------------------------------------------------------------------------
+
+    def used(self, trials: pd.DataFrame) -> list[int]:
+        """Numbers of the trials that fits use, of `trials` as the archive told them at a time.
+
+        Raises
+        ------
+        UnusableInput
+            If there is none.
+        """
+        numbers = [int(number) for number in trials.index[trials["standing"].isin(USED)]]
+        if not numbers:
+            raise UnusableInput(
+                f"archive {self.address} has no trial that fits may use; add one, or decide about those it has"
+            )
+        return numbers
 
     def _stored(
         self, connection: Connection, numbers: list[int], standings: Mapping[int, str] | None

@@ -6,7 +6,11 @@ still holds when it writes. Those who only read (the execution option ``reads``)
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, Engine, create_engine, event
+import re
+import sqlite3
+from pathlib import Path
+
+from sqlalchemy import URL, Connection, Engine, NullPool, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
@@ -15,7 +19,15 @@ from pwindow.errors import UnusableInput
 _PATIENCE = 120
 """Seconds to wait for others that are writing."""
 _LOCK = 7_946_301  # any number that nothing else in a shared database locks
-_DRIVERS = {"postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
+_SQLITE, _POSTGRESQL = "sqlite+pysqlite", "postgresql+psycopg"
+_DRIVERS = {
+    "sqlite": _SQLITE,
+    _SQLITE: _SQLITE,
+    "postgresql": _POSTGRESQL,
+    "postgres": _POSTGRESQL,
+    _POSTGRESQL: _POSTGRESQL,
+}
+_GIVE = "give a file name or postgresql://user@host/database"
 
 
 def connect(address: str) -> Engine:
@@ -31,25 +43,65 @@ def connect(address: str) -> Engine:
     UnusableInput
         If the address is of another kind.
     """
-    if "://" not in address:
-        address = f"sqlite:///{address}"
+    url = read_address(address)
+    return _sqlite(url) if url.drivername == _SQLITE else _postgresql(url)
+
+
+def read_address(address: str) -> URL:
+    """The address of an archive in its parts; errors as of `connect`."""
+    url = _read_url(address) if "://" in address else URL.create(_SQLITE, database=address)
+    if url.drivername == _SQLITE:
+        _need_a_file(url, address)
+    return url
+
+
+def _read_url(address: str) -> URL:
     try:
         url = make_url(address)
-    except ArgumentError as problem:
+        if url.port is not None and not 0 < url.port < 2**16:
+            raise ValueError("ports are numbers from 1 to 65535")
+    except (ArgumentError, ValueError) as problem:  # the latter of a port that is no number
         raise UnusableInput(
-            f"archive “{address}” is not a path or a URL; give a file name or postgresql://…"
+            f"archive “{shown(address)}” is neither a path nor a whole URL; {_GIVE}"
         ) from problem
-    url = url.set(drivername=_DRIVERS.get(url.drivername, url.drivername))
-    if url.get_backend_name() == "sqlite":
-        return _sqlite(url)
-    if url.get_backend_name() == "postgresql":
-        return _postgresql(url)
-    raise UnusableInput(
-        f"archives live in SQLite or PostgreSQL, not in {url.get_backend_name()}; give a file name or postgresql://…"
+    if url.drivername not in _DRIVERS:
+        raise UnusableInput(f"archives live in SQLite or PostgreSQL, not in “{url.drivername}”; {_GIVE}")
+    return url.set(drivername=_DRIVERS[url.drivername])
+
+
+def _need_a_file(url: URL, address: str) -> None:
+    if url.host or url.query:
+        raise UnusableInput(
+            f"archive “{shown(address)}”: the address of an SQLite file is sqlite:/// and the file, and nothing else"
+        )
+    if not url.database or url.database == ":memory:":
+        raise UnusableInput(
+            f"archive “{address}” names no file, so nothing that is added would be kept; give a file name"
+        )
+
+
+def file_of(address: str) -> Path | None:
+    """The SQLite file that an address names; None of a server."""
+    url = read_address(address)
+    return Path(url.database) if url.drivername == _SQLITE else None
+
+
+def look_only(path: Path) -> Engine:
+    """An engine that reads an SQLite file and changes nothing about it.
+
+    A log of writes that lies beside it is left to those who write; where there is none, only who may write
+    puts away what reading lays there.
+    """
+    mode = "ro" if path.with_name(f"{path.name}-wal").exists() else "rw"
+    name = f"{path.absolute().as_uri()}?mode={mode}"
+    return create_engine(
+        f"{_SQLITE}://",
+        creator=lambda: sqlite3.connect(name, uri=True, timeout=_PATIENCE),
+        poolclass=NullPool,
     )
 
 
-def _sqlite(url) -> Engine:
+def _sqlite(url: URL) -> Engine:
     """A commit is on the disk when it returns."""
     engine = create_engine(url, connect_args={"timeout": _PATIENCE})
 
@@ -66,7 +118,7 @@ def _sqlite(url) -> Engine:
     return engine
 
 
-def _postgresql(url) -> Engine:
+def _postgresql(url: URL) -> Engine:
     engine = create_engine(url, pool_pre_ping=True, isolation_level="READ COMMITTED")
 
     @event.listens_for(engine, "begin")
@@ -83,5 +135,10 @@ def _reads(connection: Connection) -> bool:
 
 
 def shown(address: str) -> str:
-    """The address without its password."""
-    return make_url(address).render_as_string() if "://" in address else address
+    """The address without its password, also where it cannot be read."""
+    if "://" not in address:
+        return address
+    try:
+        return make_url(address).render_as_string()
+    except (ArgumentError, ValueError):
+        return re.sub(r"(://[^:/@]*:).*@", r"\1***@", address)

@@ -22,7 +22,9 @@ from sqlalchemy import (
     text,
 )
 
+from pwindow.errors import UnusableInput
 from pwindow.trials.archive import schema
+from pwindow.trials.archive.seals import seal_all
 
 _STEPS_META = MetaData()
 _DONE = Table(
@@ -58,12 +60,25 @@ def _verdicts(connection: Connection) -> None:
             connection.execute(text(order))
 
 
+def _seals(connection: Connection) -> None:
+    """Decisions bear a seal from now on, those of before too; fits say the last decision they stand on."""
+    inspector = inspect(connection)
+    columns = {name: {one["name"] for one in inspector.get_columns(name)} for name in ("decisions", "fits")}
+    if "seal" not in columns["decisions"]:
+        connection.execute(text("ALTER TABLE decisions ADD COLUMN seal VARCHAR(64) NOT NULL DEFAULT ''"))
+        seal_all(connection)
+    if "decision" not in columns["fits"]:
+        connection.execute(text("ALTER TABLE fits ADD COLUMN decision INTEGER"))
+
+
 STEPS: Mapping[str, Callable[[Connection], None]] = {
     "trials": _trials,
     "declarations and fits": _declarations_and_fits,
     "comparisons": _comparisons,
     "verdicts": _verdicts,
+    "seals": _seals,
 }
+_FIRST = next(iter(STEPS))
 
 
 def migrate(engine: Engine) -> None:
@@ -79,8 +94,35 @@ def migrate(engine: Engine) -> None:
 
 
 def taken(engine: Engine) -> set[str]:
-    """Names of the steps that an archive has taken."""
+    """Names of the steps that an archive has taken; none of a database without tables.
+
+    Raises
+    ------
+    UnusableInput
+        If the tables are not those of an archive, or a newer version has changed them.
+    """
     with engine.connect().execution_options(reads=True) as connection:
-        if not inspect(connection).has_table(_DONE.name):
+        tables = inspect(connection).get_table_names()
+        if not tables:
             return set()
-        return set(connection.scalars(select(_DONE.c.name)))
+        names = _steps_of(connection) if _DONE.name in tables else set()
+    if _FIRST not in names:
+        told = ", ".join(sorted(tables)[:3]) + ", …" * (len(tables) > 3)
+        raise UnusableInput(
+            f"this database is no archive, it holds tables of something else ({told}); it stays as it is: give the archive "
+            "a file or a database of its own"
+        )
+    if newer := sorted(names - set(STEPS)):
+        raise UnusableInput(
+            f"it was made or changed by a newer version of pwindow (step “{newer[0]}”), which this one would spoil; it stays "
+            "as it is: use that version"
+        )
+    return names
+
+
+def _steps_of(connection: Connection) -> set[str]:
+    """The steps on record; none where the table of that name is somebody else's."""
+    columns = {column["name"] for column in inspect(connection).get_columns(_DONE.name)}
+    if not {column.name for column in _DONE.columns} <= columns:
+        return set()
+    return set(map(str, connection.scalars(select(_DONE.c.name))))

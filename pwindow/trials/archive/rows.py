@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import pandas as pd
 from sqlalchemy import Connection, Select, Table, select
 
+from pwindow.errors import UnusableInput
+
 _CHUNK = 50_000
 
 
@@ -43,7 +45,13 @@ def read_rows(connection: Connection, table: Table, trials: Sequence[int]) -> pd
     frame = read_frame(connection, select(table).where(table.c.trial.in_(trials)))
     for column in table.columns:
         kind = object if column.type.python_type is str else column.type.python_type
-        frame[column.name] = frame[column.name].astype(kind)
+        try:
+            frame[column.name] = frame[column.name].astype(kind)
+        except (TypeError, ValueError) as problem:
+            raise UnusableInput(
+                f"table {table.name} of the archive holds what is no number in the column {column.name}: it was changed "
+                "by something else; go back to a backup of the archive"
+            ) from problem
     order = frame["trial"].map({trial: place for place, trial in enumerate(trials)})
     return frame.assign(order=order).sort_values(["order", "at"], ignore_index=True).drop(columns="order")
 

@@ -84,6 +84,7 @@ DECISIONS = Table(
     _text("standing"),
     _text("reason"),
     _when("made"),
+    Column("seal", String(64), nullable=False),
 )
 COMPARISONS = Table(
     "comparisons",
@@ -129,4 +130,5 @@ FITS = Table(
     _text("recipe"),
     _text("answer"),
     _when("made"),
+    Column("decision", Integer),
 )

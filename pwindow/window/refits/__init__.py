@@ -8,6 +8,7 @@ from pwindow.window.refits.compare import (
 )
 from pwindow.window.refits.confirm import Confirmation, confirm
 from pwindow.window.refits.kept import KeptFit, answer_of, kept_fit, refit
+from pwindow.window.refits.verify import has_its_recipe, verify
 
 __all__ = [
     "Confirmation",
@@ -17,7 +18,9 @@ __all__ = [
     "compare",
     "confirm",
     "differences",
+    "has_its_recipe",
     "kept_fit",
     "refit",
+    "verify",
     "windows_side_by_side",
 ]

@@ -7,6 +7,9 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from types import MappingProxyType
+
+import pandas as pd
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
@@ -14,7 +17,7 @@ from pwindow.product import read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces.fingerprint import digest, fit_fingerprint, versions
 from pwindow.surfaces.surfaces import Surfaces, fit
-from pwindow.trials.archive import Archive
+from pwindow.trials.archive import Archive, checksum_of
 from pwindow.window.recommend import recommend
 from pwindow.window.window import Window, find_window
 
@@ -40,6 +43,8 @@ class KeptFit:
         ``surfaces``: coefficients and standard deviations; ``products``: speed bands and the
         recommended set-up of each.
     made : datetime
+    decision : int or None
+        Number of the last decision before the trials were chosen; None where that was not noted.
     """
 
     number: int
@@ -47,6 +52,7 @@ class KeptFit:
     recipe: Mapping
     answer: Mapping
     made: datetime
+    decision: int | None = None
 
     @property
     def standings(self) -> dict[int, str]:
@@ -79,8 +85,11 @@ def refit(
         The one that was kept before, where nothing has changed since.
     """
     _refuse_same_names(products)
-    declared = Study() if study is None else read_study(study)
-    trial, kept = archive.trial(), archive.trials()
+    kept = archive.trials()
+    trial = archive.trial(archive.used(kept), kept["standing"].to_dict())
+    stated = Study() if study is None else read_study(study)
+    declared = [("product", file) for file in products] + [("study", study)] * (study is not None)
+    files = {checksum_of(file): file for _, file in declared}
     recipe = {
         "trials": [
             {"number": number, **kept.loc[number, ["name", "fingerprint", "standing"]].to_dict()}
@@ -88,15 +97,17 @@ def refit(
         ],
         "terms": terms,
         "leave_out": sorted(leave_out),
-        "products": sorted(archive.keep_declaration("product", file) for file in products),
-        "study": None if study is None else archive.keep_declaration("study", study),
+        "products": sorted(checksum_of(file) for file in products),
+        "study": None if study is None else checksum_of(study),
         "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls(trial.rolls)},
         "versions": versions(),
-        "fit": fit_fingerprint(trial, terms, leave_out, declared.make_readies),
+        "fit": fit_fingerprint(trial, terms, leave_out, stated.make_readies),
     }
     fingerprint = digest(recipe)
     if fingerprint not in set(archive.fits()["fingerprint"]):
-        archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer_of(archive, recipe, tell=tell)))
+        answer = answer_of(archive, recipe, tell=tell, files=files)
+        decision = int(kept["decision"].max())
+        archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer), declared, decision)
     return kept_fit(archive, fingerprint)
 
 
@@ -125,14 +136,15 @@ def kept_fit(archive: Archive, which: str) -> KeptFit:
     if len(found) != 1:
         what = "no fit" if found.empty else "more than one fit"
         raise UnusableInput(f"there is {what} “{which}”; `pwindow fits` lists them")
-    row = found.iloc[0]
-    return KeptFit(
-        int(found.index[0]),
-        row["fingerprint"],
-        json.loads(row["recipe"]),
-        json.loads(row["answer"]),
-        row["made"],
-    )
+    row, number = found.iloc[0], int(found.index[0])
+    try:
+        recipe, answer = json.loads(row["recipe"]), json.loads(row["answer"])
+    except ValueError as problem:
+        raise UnusableInput(
+            f"what is kept of fit {number} cannot be read: it was changed after it was made; go back to a backup of the archive"
+        ) from problem
+    decision = None if pd.isna(row["decision"]) else int(row["decision"])
+    return KeptFit(number, row["fingerprint"], recipe, answer, row["made"], decision)
 
 
 def answer_of(
@@ -140,12 +152,16 @@ def answer_of(
     recipe: Mapping,
     without: int | None = None,
     tell: Callable[[str], None] = lambda step: None,
+    files: Mapping[str, InputFile] = MappingProxyType({}),
 ) -> dict:
-    """What a recipe says, made anew; with a trial left out where one is named."""
+    """What a recipe says, made anew; with a trial left out where one is named.
+
+    Declarations come from `files`, by their checksum, and from the archive where they are not among them.
+    """
     tell("fitting the surfaces")
-    surfaces = surfaces_of(archive, recipe, without)
+    surfaces = surfaces_of(archive, recipe, without, files)
     products = {}
-    for window in windows_of(archive, recipe, surfaces):
+    for window in windows_of(archive, recipe, surfaces, files):
         tell(f"judging {window.product.name}")
         products[window.product.name] = _judged(window)
     return {
@@ -155,25 +171,39 @@ def answer_of(
     }
 
 
-def surfaces_of(archive: Archive, recipe: Mapping, without: int | None = None) -> Surfaces:
-    """The surfaces of a recipe."""
+def surfaces_of(
+    archive: Archive,
+    recipe: Mapping,
+    without: int | None = None,
+    files: Mapping[str, InputFile] = MappingProxyType({}),
+) -> Surfaces:
+    """The surfaces of a recipe; `without` and `files` as of `answer_of`."""
     standings = {
         trial["number"]: trial["standing"] for trial in recipe["trials"] if trial["number"] != without
     }
-    trial, readies = archive.trial(list(standings), standings), _study(archive, recipe).make_readies
+    trial, readies = archive.trial(list(standings), standings), _study(archive, recipe, files).make_readies
     return fit(trial, recipe["terms"], recipe["leave_out"], make_readies=readies)
 
 
-def windows_of(archive: Archive, recipe: Mapping, surfaces: Surfaces) -> Iterator[Window]:
-    """The windows of the products of a recipe, as far as the trials can judge them."""
-    study = _study(archive, recipe)
+def windows_of(
+    archive: Archive,
+    recipe: Mapping,
+    surfaces: Surfaces,
+    files: Mapping[str, InputFile] = MappingProxyType({}),
+) -> Iterator[Window]:
+    """The windows of the products of a recipe, as far as the trials can judge them; `files` as of `answer_of`."""
+    study = _study(archive, recipe, files)
     for checksum in recipe["products"]:
-        yield find_window(surfaces, read_product(archive.declaration(checksum)), study)
+        yield find_window(surfaces, read_product(_declaration(archive, checksum, files)), study)
 
 
-def _study(archive: Archive, recipe: Mapping) -> Study:
+def _declaration(archive: Archive, checksum: str, files: Mapping[str, InputFile]) -> InputFile:
+    return files[checksum] if checksum in files else archive.declaration(checksum)
+
+
+def _study(archive: Archive, recipe: Mapping, files: Mapping[str, InputFile]) -> Study:
     if recipe["study"] is not None:
-        return read_study(archive.declaration(recipe["study"]))
+        return read_study(_declaration(archive, recipe["study"], files))
     return Study(rolls=tuple(Roll(name, volume) for name, volume in recipe["rolls"].items()))
 
 

@@ -132,3 +132,44 @@ def test_a_killed_process_leaves_the_archive_whole(address, another, tmp_path):
         assert set(told) <= set(kept), "what was said to be kept is kept"
         assert len(kept) - len(told) <= round_ + 1, "at most one a kill was kept and not yet told"
     assert KILLS <= len(kept) < 12 * KILLS
+
+
+REFITTING = """
+import os, signal, sys
+from sqlalchemy import event
+from sqlalchemy.engine import Engine
+import pwindow as pw
+from pwindow.inputs import InputFile
+from pwindow.trials.archive import Archive
+from pwindow.window.refits import kept
+
+def killed(*_, **__):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+def killed_before_the_fit(connection, cursor, order, *_):
+    if order.startswith("INSERT INTO fits"):
+        killed()
+
+if sys.argv[2] == "while it fits":
+    kept.answer_of = killed
+else:
+    kept.answer_of = lambda *_, **__: {"surfaces": {}, "products": {}}
+    event.listen(Engine, "before_cursor_execute", killed_before_the_fit)
+tag, study = (InputFile.of(pw.demo(name)) for name in ("tag.toml", "study.toml"))
+kept.refit(Archive(sys.argv[1]), [tag], study)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+@pytest.mark.parametrize("when", ["while it fits", "while it writes"])
+def test_a_killed_refit_declares_nothing(address, first, when):
+    Archive(address).add(first, "same process", "the first")
+    done = subprocess.run(
+        [sys.executable, "-c", REFITTING, address, when], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == -signal.SIGKILL, done.stderr
+    archive = Archive(address)
+    assert archive.declarations("product") == archive.declarations("study") == []
+    assert archive.fits().empty
+    with archive._reading() as connection:
+        assert connection.scalar(select(func.count()).select_from(FILES)) == 1
