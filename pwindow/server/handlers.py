@@ -1,0 +1,44 @@
+"""What all handlers share, and the answers to requests that are for none of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from jupyter_server.base.handlers import JupyterHandler
+from tornado.web import HTTPError, RequestHandler
+
+
+class Told(HTTPError):
+    """An error whose message is for the visitor to read."""
+
+    told = True
+
+
+class Served(JupyterHandler):
+    """A handler that says first whether it has such a method, then whether the visitor may use it."""
+
+    async def prepare(self, **options: Any) -> None:
+        method = (self.request.method or "").lower()
+        if getattr(type(self), method, None) is getattr(RequestHandler, method, None):
+            raise self.without_user(HTTPError(405))
+        await super().prepare(**options)
+
+    def without_user(self, error: HTTPError) -> HTTPError:
+        """The error, for which nobody needs to be known."""
+        self.current_user = self._jupyter_current_user = None
+        return error
+
+
+class Unknown(Served):
+    """Any address that is none of ours."""
+
+    async def prepare(self, **options: Any) -> None:
+        raise self.without_user(HTTPError(404))
+
+
+class ForeignName(Served):
+    """Any request that calls this computer by a name it does not have."""
+
+    async def prepare(self, **options: Any) -> None:
+        told = "This computer does not answer to the name in that address. Use its own name or its IP address."
+        raise self.without_user(Told(403, told))
