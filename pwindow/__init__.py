@@ -6,12 +6,22 @@
 65
 """
 
+from importlib import import_module
+
 from pwindow.demo import demo
-from pwindow.product import Product, read_product
-from pwindow.study import Study, read_study
-from pwindow.surfaces import Surfaces, fit
-from pwindow.trials import Trial, read_trial
-from pwindow.window import Window, find_window
+
+_HOMES = {
+    "Product": "product",
+    "Study": "study",
+    "Surfaces": "surfaces",
+    "Trial": "trials",
+    "Window": "window",
+    "find_window": "window",
+    "fit": "surfaces",
+    "read_product": "product",
+    "read_study": "study",
+    "read_trial": "trials",
+}
 
 __all__ = [
     "Product",
@@ -26,3 +36,14 @@ __all__ = [
     "read_study",
     "read_trial",
 ]
+
+
+def __getattr__(name: str) -> object:
+    """Import what is asked for: the server of the pages is of this package, and needs none of it."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -31,23 +31,17 @@ class Channels(Served, VoilaKernelWebsocketHandler):
     """Connects pages, which speak the v1 protocol, with kernels that have a visitor."""
 
     async def get(self, kernel_id: str) -> None:
-        visit = self.settings["visitors"].of(kernel_id)
+        visitors = self.settings["visitors"]
+        visit = visitors.of(kernel_id)
         if visit is None:
             raise HTTPError(404)
         if V1 not in self._offered() or not SESSION.fullmatch(self.get_argument("session_id", "")):
             raise HTTPError(400)
         if visit.sockets >= MOST_SOCKETS:
             raise HTTPError(429)
-        await super().get(kernel_id)
+        with visitors.connection(visit):
+            await super().get(kernel_id)
 
     def _offered(self) -> list[str]:
         named = self.request.headers.get("Sec-WebSocket-Protocol", "")
         return [name.strip() for name in named.split(",")]
-
-    async def open(self, kernel_id: str) -> None:
-        self.settings["visitors"].connected(kernel_id)
-        await super().open(kernel_id)
-
-    def on_close(self) -> None:
-        self.settings["visitors"].disconnected(self.kernel_id)
-        super().on_close()

@@ -20,20 +20,24 @@ class Served(JupyterHandler):
     async def prepare(self, **options: Any) -> None:
         method = (self.request.method or "").lower()
         if getattr(type(self), method, None) is getattr(RequestHandler, method, None):
-            raise self.without_user(HTTPError(405))
+            raise HTTPError(405)
         await super().prepare(**options)
 
-    def without_user(self, error: HTTPError) -> HTTPError:
-        """The error, for which nobody needs to be known."""
+    def write_error(self, status_code: int, **options: Any) -> None:
+        if not hasattr(self, "_jupyter_current_user"):  # refused before anybody was looked for
+            self.as_nobody()
+        super().write_error(status_code, **options)
+
+    def as_nobody(self) -> None:
+        """Go on without looking who it is."""
         self.current_user = self._jupyter_current_user = None
-        return error
 
 
 class Unknown(Served):
     """Any address that is none of ours."""
 
     async def prepare(self, **options: Any) -> None:
-        raise self.without_user(HTTPError(404))
+        raise HTTPError(404)
 
 
 class ForeignName(Served):
@@ -41,4 +45,4 @@ class ForeignName(Served):
 
     async def prepare(self, **options: Any) -> None:
         told = "This computer does not answer to the name in that address. Use its own name or its IP address."
-        raise self.without_user(Told(403, told))
+        raise Told(403, told)

@@ -8,8 +8,8 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -106,13 +106,14 @@ class Visitors:
         """The visit that has a kernel."""
         return next((visit for visit in self._present() if visit.kernel == kernel_id), None)
 
-    def connected(self, kernel_id: str) -> None:
-        if visit := self.of(kernel_id):
-            visit.sockets += 1
-            visit.came = True
-
-    def disconnected(self, kernel_id: str) -> None:
-        if visit := self.of(kernel_id):
+    @contextmanager
+    def connection(self, visit: Visit) -> Iterator[None]:
+        """A connection of the page, from its first request to its close."""
+        visit.sockets += 1
+        visit.came = True
+        try:
+            yield
+        finally:
             visit.sockets -= 1
             visit.since = self._clock()
 

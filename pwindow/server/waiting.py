@@ -21,7 +21,7 @@ class Waiting(Served, RequestInfoSocketHandler):
         self._expected = expected
 
     async def prepare(self, **options: Any) -> None:
-        self.current_user = self._jupyter_current_user = None
+        self.as_nobody()
         if not hmac.compare_digest(self.path_kwargs["secret"].encode(), self._expected.encode()):
             raise HTTPError(404)
 
