@@ -15,6 +15,7 @@ from typing import Any, Protocol
 
 PATIENCE = 4.0  # s in which a visitor who leaves, or reloads, makes room for the next
 NAP = 0.1  # s
+GIVES_WAY = 10.0  # s after which a lost connection yields its place, where somebody waits for one
 
 
 class Kernels(Protocol):
@@ -80,6 +81,7 @@ class Visitors:
         self._kernels, self._most, self._clock = kernels, most, clock
         self._claim_limit, self._gone_limit = claim_limit, gone_limit
         self._visits: list[Visit] = []
+        self._giving_way: asyncio.Future[None] | None = None  # held: a task that nobody holds may vanish
 
     @asynccontextmanager
     async def arrival(self, patience: float = PATIENCE) -> AsyncIterator[Visit]:
@@ -92,6 +94,7 @@ class Visitors:
         """
         deadline = self._clock() + patience
         while len(self._present()) >= self._most:
+            self._make_room()
             if self._clock() >= deadline:
                 raise NoPlace
             await asyncio.sleep(NAP)
@@ -119,20 +122,34 @@ class Visitors:
 
     async def end_abandoned(self) -> None:
         """End the kernels whose visitors never came, or are gone."""
-        await asyncio.gather(*(self._end(visit) for visit in self._present() if self._is_abandoned(visit)))
+        abandoned = [visit for visit in self._present() if self._is_abandoned(visit)]
+        await asyncio.gather(*map(self._end, abandoned))
 
     def _present(self) -> list[Visit]:
         self._visits = [visit for visit in self._visits if visit.serving or visit.kernel in self._kernels]
         return self._visits
 
-    def _is_abandoned(self, visit: Visit) -> bool:
-        if visit.serving or visit.sockets or visit.ending:
-            return False
-        limit = self._gone_limit if visit.came else self._claim_limit
-        return self._clock() - visit.since > limit
+    def _make_room(self) -> None:
+        """End the kernel whose visitor is gone the longest, unless one is being ended already."""
+        gone = [visit for visit in self._visits if visit.came and self._alone_for(visit) > GIVES_WAY]
+        if gone and not any(visit.ending for visit in self._visits):
+            self._giving_way = asyncio.ensure_future(self._end(min(gone, key=lambda visit: visit.since)))
 
-    async def _end(self, visit: Visit) -> None:
-        visit.ending = True
+    def _is_abandoned(self, visit: Visit) -> bool:
+        limit = self._gone_limit if visit.came else self._claim_limit
+        return self._alone_for(visit) > limit
+
+    def _alone_for(self, visit: Visit) -> float:
+        """Time in s without a connection; none for a kernel that is served, connected, or being ended."""
+        if visit.serving or visit.sockets or visit.ending:
+            return 0.0
+        return self._clock() - visit.since
+
+    def _end(self, visit: Visit) -> Awaitable[None]:
+        visit.ending = True  # at once, before it is awaited
+        return self._shut_down(visit)
+
+    async def _shut_down(self, visit: Visit) -> None:
         try:
             await self._kernels.shutdown_kernel(visit.kernel)
         except Exception:  # the others are to be ended all the same; this one is tried again

@@ -144,6 +144,34 @@ def test_places_are_held_from_the_request_to_the_end_of_the_kernel(clock):
     asyncio.run(arrive(visitors, kernels, "e"))
 
 
+def test_a_lost_connection_yields_its_place_to_who_waits(clock):
+    kernels = Kernels({"kept ready"})
+    visitors = Visitors(kernels, 2, 60, 120, clock)
+
+    async def lost_and_waited_for(span):
+        for name in "ab":
+            await arrive(visitors, kernels, name)
+            with visitors.connection(visitors.of(name)):
+                clock.now += 1
+        clock.now += span
+        async with visitors.arrival(patience=1) as visit:
+            visit.kernel = "a"
+
+    with pytest.raises(NoPlace):
+        asyncio.run(asyncio.wait_for(_ticking(clock, lost_and_waited_for(5)), 20))
+    kernels.difference_update("ab")
+    asyncio.run(asyncio.wait_for(_ticking(clock, lost_and_waited_for(20)), 20))
+    assert kernels == {"kept ready", "b"}, "the one that is gone the longest, and only that"
+
+
+async def _ticking(clock, waiting):
+    task = asyncio.ensure_future(waiting)
+    while not task.done():
+        await asyncio.sleep(0.01)
+        clock.now += 0.01
+    return await task
+
+
 @pytest.mark.parametrize(("ask", "kernel"), [("get_rendered_notebook", "ready"), ("start_kernel", "started")])
 def test_a_visit_learns_its_kernel_from_either_way(ask, kernel):
     kernels = Kernels()
