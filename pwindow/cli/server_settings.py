@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import ipaddress
 import json
 import os
 import secrets
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+
+from pwindow.server.hosts import is_loopback
 
 LANDING_PAGE = "set-up-speed.ipynb"
 PAGES = ("set-up-speed", "trade-offs", "new-trial-data")
@@ -51,20 +52,6 @@ def offer_figures(folder: Path) -> None:
     static.mkdir(parents=True)
     code = Path(plotly.__file__).parent / "package_data" / "widgetbundle.js"
     (static / "figures.js").write_bytes(b"//# allFunctionsCalledOnLoad\n" + code.read_bytes())
-
-
-def is_loopback(host: str) -> bool:
-    """Say whether only this computer can reach `host`.
-
-    >>> is_loopback("127.0.0.1"), is_loopback("localhost"), is_loopback("0.0.0.0")
-    (True, True, False)
-    """
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def exposure_caution(host: str, password: bool = False) -> str | None:

@@ -44,5 +44,5 @@ class ForeignName(Served):
     """Any request that calls this computer by a name it does not have."""
 
     async def prepare(self, **options: Any) -> None:
-        told = "This computer does not answer to the name in that address. Use its own name or its IP address."
+        told = "This server does not answer to the name in that address. Use this computer's own name or its IP address."
         raise Told(403, told)

@@ -13,9 +13,26 @@ from collections.abc import Iterable, Mapping
 from urllib.parse import urlsplit
 
 
+def is_loopback(host: str) -> bool:
+    """Say whether only this computer can reach `host`.
+
+    >>> is_loopback("127.0.0.1"), is_loopback("localhost"), is_loopback("0.0.0.0")
+    (True, True, False)
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
 def own_names(host: str) -> frozenset[str]:
-    """Give this computer's names: localhost, what it calls itself, and the name it was told to listen on."""
-    names = ("localhost", socket.gethostname(), socket.getfqdn(), host)
+    """Give this computer's names: localhost, what it calls itself, and the name it was told to listen on.
+
+    Its name in the network is looked up, which may take seconds, only where the network can reach it.
+    """
+    names = ["localhost", socket.gethostname(), host, *([] if is_loopback(host) else [socket.getfqdn()])]
     return frozenset(name.lower().rstrip(".") for name in names if name)
 
 

@@ -25,7 +25,6 @@ class Page(Served, TornadoVoilaHandler):
     """A page, run in a kernel of its own."""
 
     _visit: Visit | None = None
-    _left = False
 
     @property
     def kernel_manager(self) -> Any:
@@ -39,7 +38,7 @@ class Page(Served, TornadoVoilaHandler):
     async def get(self, path: str) -> None:
         self._check_name(path)
         if not is_visit(self.request.headers, self.request.host):
-            raise Told(403, "Another site has asked for this page. Open it in a window of its own.")
+            raise Told(403, "Another site requested this page. Open it in a browser tab of its own.")
         if self.identity_provider.auth_enabled and "token" in self.request.query_arguments:
             self.redirect(without_token(self.request.path, self.request.query))
             return

@@ -103,7 +103,7 @@ def test_the_password_can_be_typed(visitor, token):
 def test_a_wrong_password_is_said_after_a_pause(visitor, password):
     start = time.monotonic()
     status, text, headers = form(visitor, password)
-    assert status == 401 and "not the password" in text
+    assert status == 401 and "Wrong password" in text
     assert time.monotonic() - start >= PAUSE
     assert not [name for name in cookies(headers) if name.startswith("username")]
 
