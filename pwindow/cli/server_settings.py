@@ -18,6 +18,7 @@ FIGURES_SERVED = "PWINDOW_FIGURES_SERVED"
 FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first picture
 PASSWORD = "PWINDOW_PASSWORD"
 MOST_VISITORS = 12
+START_TIMEOUT = 180  # s for a kernel to answer: on a busy computer more than the minute it has elsewhere
 LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
 
 
@@ -218,6 +219,7 @@ def voila_config(
             # It loads plotly once more, for pictures in stored output; the pages have none.
             "extension_denylist": ["jupyterlab-plotly"],
         },
+        "VoilaExecutor": {"startup_timeout": START_TIMEOUT},
         # The next kernel is made ready once the page of the visitor before is drawn, not meanwhile.
         "VoilaKernelManager": {"fill_delay": FILL_DELAY},
         # What passes between server and kernel stays unread by other users of this computer.

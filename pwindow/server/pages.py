@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 from typing import Any
 
@@ -25,11 +26,12 @@ class Page(Served, TornadoVoilaHandler):
     """A page, run in a kernel of its own."""
 
     _visit: Visit | None = None
+    _serving: asyncio.Future[None] | None = None
 
     @property
     def kernel_manager(self) -> Any:
         manager = super().kernel_manager
-        return manager if self._visit is None else Seat(manager, self._visit)
+        return manager if self._visit is None else Seat(manager, self._visit, self.settings["visitors"].turn)
 
     def head(self, path: str) -> None:
         self._check_name(path)
@@ -50,7 +52,15 @@ class Page(Served, TornadoVoilaHandler):
 
     async def _serve(self, path: str) -> None:
         self.set_cookie_for_leaving()
-        await super().get(path)
+        self._serving = asyncio.ensure_future(super().get(path))
+        await asyncio.wait([self._serving])
+        if not self._serving.cancelled():
+            self._serving.result()
+
+    def on_connection_close(self) -> None:
+        """Stop making a page for a visitor who does not wait for it."""
+        if self._serving is not None:
+            self._serving.cancel()
 
     def set_cookie_for_leaving(self) -> None:
         """Give the browser what the page needs to end its kernel when it is left."""

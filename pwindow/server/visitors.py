@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from contextlib import asynccontextmanager, contextmanager
@@ -15,6 +16,8 @@ from typing import Any, Protocol
 
 PATIENCE = 4.0  # s in which a visitor who leaves, or reloads, makes room for the next
 NAP = 0.1  # s
+STARTS = os.cpu_count() or 1  # kernels that start at the same time; more would all be late
+TURN = 60.0  # s after which a kernel that still starts keeps no other from it
 GIVES_WAY = 10.0  # s after which a lost connection yields its place, where somebody waits for one
 
 
@@ -44,6 +47,8 @@ class Visit:
         Whether there has been a connection: the page was not only fetched, but shown.
     since : float
         When the page was fetched whole, or the last connection was closed; in s.
+    started : float or None
+        When a kernel was started for it, where none was ready; in s.
     """
 
     kernel: str | None = None
@@ -52,6 +57,7 @@ class Visit:
     came: bool = False
     ending: bool = False
     since: float = 0.0
+    started: float | None = None
 
 
 class Visitors:
@@ -104,6 +110,15 @@ class Visitors:
             yield visit
         finally:
             visit.serving, visit.since = False, self._clock()
+
+    async def turn(self, visit: Visit) -> None:
+        """Wait until a kernel may be started for a visit."""
+        while sum(map(self._is_starting, self._visits)) >= STARTS:
+            await asyncio.sleep(NAP)
+        visit.started = self._clock()
+
+    def _is_starting(self, visit: Visit) -> bool:
+        return visit.serving and visit.started is not None and self._clock() - visit.started < TURN
 
     def of(self, kernel_id: str) -> Visit | None:
         """The visit that has a kernel."""
@@ -159,10 +174,10 @@ class Visitors:
 
 
 class Seat:
-    """The kernel manager as one visit sees it: notes which kernel the visit is given."""
+    """The kernel manager as one visit sees it: notes which kernel it is given, and starts one when its turn comes."""
 
-    def __init__(self, manager: Any, visit: Visit):
-        self._manager, self._visit = manager, visit
+    def __init__(self, manager: Any, visit: Visit, turn: Callable[[Visit], Awaitable[None]]):
+        self._manager, self._visit, self._turn = manager, visit, turn
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._manager, name)
@@ -173,5 +188,6 @@ class Seat:
         return given
 
     async def start_kernel(self, *args: Any, **options: Any) -> str:
+        await self._turn(self._visit)
         self._visit.kernel = await self._manager.start_kernel(*args, **options)
         return self._visit.kernel

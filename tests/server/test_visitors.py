@@ -1,12 +1,14 @@
 """Who starts a kernel, how many there may be, and when they end."""
 
 import asyncio
+import socket
 import time
+from contextlib import AsyncExitStack
 
 import pytest
 
 from pwindow.server.hosts import is_visit
-from pwindow.server.visitors import NoPlace, Seat, Visitors
+from pwindow.server.visitors import STARTS, TURN, NoPlace, Seat, Visitors
 
 OPENING = {"Accept": "text/html,application/xhtml+xml", "Upgrade-Insecure-Requests": "1"}
 IMAGE = {"Sec_Fetch_Site": "cross-site", "Sec_Fetch_Mode": "no-cors", "Sec_Fetch_Dest": "image"}
@@ -164,6 +166,42 @@ def test_a_lost_connection_yields_its_place_to_who_waits(clock):
     assert kernels == {"kept ready", "b"}, "the one that is gone the longest, and only that"
 
 
+def test_kernels_start_a_few_at_a_time(clock):
+    kernels = Kernels()
+    visitors = Visitors(kernels, 9, 60, 120, clock)
+    starting, most = [], []
+
+    async def page(name):
+        async with visitors.arrival() as visit:
+            await visitors.turn(visit)
+            starting.append(name)
+            most.append(len(starting))
+            await asyncio.sleep(0.05)
+            starting.remove(name)
+
+    async def all_at_once():
+        await asyncio.gather(*map(page, range(5)))
+
+    asyncio.run(asyncio.wait_for(all_at_once(), 20))
+    assert len(most) == 5 and max(most) <= STARTS
+
+
+def test_a_kernel_that_never_starts_keeps_no_other_from_it_for_ever(clock):
+    visitors = Visitors(Kernels(), 99, 60, 120, clock)
+
+    async def waited():
+        async with AsyncExitStack() as held:
+            for _ in range(STARTS):
+                await visitors.turn(await held.enter_async_context(visitors.arrival()))
+            async with visitors.arrival() as visit:
+                with pytest.raises(TimeoutError):
+                    await asyncio.wait_for(visitors.turn(visit), 0.3)
+                clock.now += TURN
+                await asyncio.wait_for(visitors.turn(visit), 5)
+
+    asyncio.run(waited())
+
+
 async def _ticking(clock, waiting):
     task = asyncio.ensure_future(waiting)
     while not task.done():
@@ -177,8 +215,9 @@ def test_a_visit_learns_its_kernel_from_either_way(ask, kernel):
     kernels = Kernels()
 
     async def given():
-        async with Visitors(kernels, 1, 60, 120).arrival() as visit:
-            await getattr(Seat(kernels, visit), ask)()
+        visitors = Visitors(kernels, 1, 60, 120)
+        async with visitors.arrival() as visit:
+            await getattr(Seat(kernels, visit, visitors.turn), ask)()
             return visit
 
     assert asyncio.run(given()).kernel == kernel
@@ -252,3 +291,13 @@ def test_a_kernel_kept_ready_is_nobodys_to_connect_to(visitor, at_rest):
     kernel = visitor.open_page()
     assert [process.pid for process in at_rest] == [process.pid for process in visitor.kernels()[:1]]
     assert visitor.refused("0" * 8 + kernel[8:]) == 404
+
+
+def test_who_does_not_wait_for_the_page_leaves_no_kernel(visitor, at_rest, wait_until):
+    host, port = visitor.address.split(":")
+    for _ in range(4):  # twice as many as may be here
+        with socket.create_connection((host, int(port))) as line:
+            line.sendall(f"GET {visitor.page}?theme=dark HTTP/1.1\r\nHost: {visitor.address}\r\n\r\n".encode())
+            time.sleep(0.5)
+    assert wait_until(lambda: visitor.ask("GET", visitor.page)[0] == 200, 60)
+    assert wait_until(lambda: len(visitor.kernels()) == 1, 60)
