@@ -17,6 +17,7 @@ ORDER = [
     {"charts"},
     {"review"},
     {"panels"},
+    {"server"},
     {"cli"},
 ]
 PLACE = {name: at for at, names in enumerate(ORDER) for name in names}
@@ -72,7 +73,12 @@ def outside(part):
 def test_widgets_live_in_panels_only():
     for part in PLACE:
         if part not in ("panels", "cli"):
-            assert not outside(part) & {"ipywidgets", "anywidget", "IPython", "voila"}, part
+            assert not outside(part) & {"ipywidgets", "anywidget", "IPython"}, part
+
+
+def test_the_server_alone_knows_what_serves():
+    for part in set(PLACE) - {"server"}:
+        assert not outside(part) & {"voila", "tornado", "jupyter_server"}, part
 
 
 def test_panels_and_charts_do_no_statistics():

@@ -12,6 +12,7 @@ from pwindow.cli.archived import COMMANDS
 from pwindow.cli.documents import DOCUMENTS
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
+from pwindow.cli.server_settings import MOST_VISITORS
 from pwindow.cli.sources import (
     ARCHIVE,
     ASSURANCE,
@@ -227,9 +228,21 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
     "--port", type=click.IntRange(1, 65535), help="Port; the usual one, or a free one, unless given."
 )
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option(
+    "--password",
+    is_flag=True,
+    help="Ask visitors for the password in PWINDOW_PASSWORD, or make one and print a link with it.",
+)
+@click.option(
+    "--most-visitors",
+    type=click.IntRange(1),
+    default=MOST_VISITORS,
+    show_default=True,
+    help="Pages open at the same time; each takes a process of about 210 MB.",
+)
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @guarded
-def serve(files, sheet, products, study, archive, port, host, no_browser):
+def serve(files, sheet, products, study, archive, port, host, password, most_visitors, no_browser):
     """Open the dashboards: on trial FILEs, on the trials of an archive, or on the demo data."""
     from pwindow.cli.serving import serve as serve_pages
     from pwindow.demo import shipped
@@ -250,6 +263,8 @@ def serve(files, sheet, products, study, archive, port, host, no_browser):
             products=products,
             study=study,
             archive=archive,
+            password=password,
+            most_visitors=most_visitors,
         )
     )
 

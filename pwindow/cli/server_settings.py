@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-import ipaddress
 import json
 import os
+import secrets
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+
+from pwindow.server.hosts import is_loopback
 
 LANDING_PAGE = "set-up-speed.ipynb"
 PAGES = ("set-up-speed", "trade-offs", "new-trial-data")
 """Order of the pages in the navigation; others come after them."""
 FIGURES_SERVED = "PWINDOW_FIGURES_SERVED"
 FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first picture
+PASSWORD = "PWINDOW_PASSWORD"
+MOST_VISITORS = 12
+START_TIMEOUT = 180  # s for a kernel to answer: on a busy computer more than the minute it has elsewhere
 LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
 
 
@@ -50,38 +55,51 @@ def offer_figures(folder: Path) -> None:
     (static / "figures.js").write_bytes(b"//# allFunctionsCalledOnLoad\n" + code.read_bytes())
 
 
-def is_loopback(host: str) -> bool:
-    """Say whether only this computer can reach `host`.
+def exposure_caution(host: str, password: bool = False) -> str | None:
+    """Give the caution due when others can reach the page, or None.
 
-    >>> is_loopback("127.0.0.1"), is_loopback("localhost"), is_loopback("0.0.0.0")
-    (True, True, False)
+    Parameters
+    ----------
+    host : str
+        Address to listen on.
+    password : bool, default False
+        Whether visitors are asked for a password.
     """
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
-
-
-def exposure_caution(host: str) -> str | None:
-    """Give the caution due when others can reach the page, or None."""
     if is_loopback(host):
         return None
+    who = "anyone who has the password and" if password else "anyone who"
+    missing = (
+        "The connection is not encrypted: others on the network may read along, the password too."
+        if password
+        else "There is no password and no encryption; --password asks visitors for one."
+    )
     return (
-        f"Caution: listening on {host}, so anyone who can reach this computer over the network "
-        "can open the page and read the trial in it; there is no password and no encryption. "
-        "Leave --host out to serve this computer alone."
+        f"Caution: listening on {host}, so {who} can reach this computer over the network can open the pages, "
+        "read the trials in them, and change the archive: add trials, and decide which of them count. "
+        f"{missing} Leave --host out to serve this computer alone."
     )
 
 
-def page_address(host: str, port: int, page: str = LANDING_PAGE) -> str:
+def page_address(host: str, port: int, page: str = LANDING_PAGE, token: str | None = None) -> str:
     """Give the address of a page as a browser on this computer opens it.
 
     >>> page_address("0.0.0.0", 8866)
     'http://127.0.0.1:8866/voila/render/set-up-speed.ipynb'
     """
-    return f"http://{_bracketed(reachable(host))}:{port}/voila/render/{page}"
+    query = f"?token={token}" if token else ""
+    return f"http://{_bracketed(reachable(host))}:{port}/voila/render/{page}{query}"
+
+
+def chosen_password(environment: Mapping[str, str]) -> tuple[str, bool]:
+    """Give the password that visitors are asked for, and whether it was made here.
+
+    One that is made here is long enough to go into a link; one that a person chose stays out of links.
+
+    >>> chosen_password({"PWINDOW_PASSWORD": "three plain words"})
+    ('three plain words', False)
+    """
+    given = environment.get(PASSWORD, "")
+    return (given, False) if given else (secrets.token_urlsafe(16), True)
 
 
 def reachable(host: str) -> str:
@@ -113,14 +131,28 @@ def content_policy(host: str) -> str:
     )
 
 
+def security_headers(host: str) -> dict[str, str]:
+    """Give the headers of everything that the server answers."""
+    return {
+        "Content-Security-Policy": content_policy(host),
+        "X-Content-Type-Options": "nosniff",
+        "X-Frame-Options": "DENY",
+        "Referrer-Policy": "same-origin",
+        "Cross-Origin-Resource-Policy": "same-origin",
+    }
+
+
 def voila_config(
     dashboards: Path,
     *,
     host: str,
     port: int,
     pool_size: int = 1,
-    idle_timeout: int = 1800,
-    idle_check: int = 60,
+    most_visitors: int = MOST_VISITORS,
+    claim_timeout: int = 60,
+    idle_timeout: int = 120,
+    idle_check: int = 5,
+    password: str | None = None,
 ) -> dict[str, dict[str, object]]:
     """Give the server's whole configuration.
 
@@ -134,9 +166,16 @@ def voila_config(
         Port to listen on; no other is tried.
     pool_size : int, default 1
         Number of kernels kept ready for each page; 0 starts each kernel when its page is opened.
-    idle_timeout, idle_check : int, default 1800 and 60
+    most_visitors : int, default 12
+        Number of pages that may be open at the same time, each with a kernel of its own.
+    claim_timeout : int, default 60
+        Time in s in which a page must connect to its kernel.
+    idle_timeout, idle_check : int, default 120 and 5
         Time in s after which the kernel of a page that nobody has open is ended, and the time
-        in s between two looks.
+        in s between two looks. A page that has lost its server, because the computer slept or the
+        network failed, looks for it for about two minutes; after that nobody comes back to the kernel.
+    password : str, optional
+        What visitors are asked for; without it they are asked for nothing.
 
     Returns
     -------
@@ -156,11 +195,15 @@ def voila_config(
             "tornado_settings": {
                 "compress_response": not is_loopback(host),  # from this computer to itself it only costs time
                 "websocket_max_message_size": LARGEST_UPLOAD,
-                # False refuses requests whose Host is a name that a foreign page may have
-                # pointed at this computer.
-                "allow_remote_access": not is_loopback(host),
-                "headers": {"Content-Security-Policy": content_policy(host)},
+                "headers": security_headers(host),
             },
+            "token": password or "",
+        },
+        "PageServer": {
+            "most_visitors": most_visitors,
+            "claim_limit": claim_timeout,
+            "gone_limit": idle_timeout,
+            "look_interval": idle_check,
         },
         "VoilaConfiguration": {
             "template": "pwindow",
@@ -176,21 +219,17 @@ def voila_config(
             # It loads plotly once more, for pictures in stored output; the pages have none.
             "extension_denylist": ["jupyterlab-plotly"],
         },
+        "VoilaExecutor": {"startup_timeout": START_TIMEOUT},
         # The next kernel is made ready once the page of the visitor before is drawn, not meanwhile.
         "VoilaKernelManager": {"fill_delay": FILL_DELAY},
         # What passes between server and kernel stays unread by other users of this computer.
         "KernelManager": {"transport_encryption": "auto"},
-        "MappingKernelManager": {
-            "cull_idle_timeout": idle_timeout,
-            "cull_interval": idle_check,
-            "cull_connected": False,
-        },
     }
 
 
 def serve_command(config_folder: Path) -> list[str]:
     """Give the server's command line; `config_folder` holds its ``voila.json``."""
-    return [sys.executable, "-m", "voila", f"--Voila.config_file_paths={config_folder}"]
+    return [sys.executable, "-m", "pwindow.server", f"--Voila.config_file_paths={config_folder}"]
 
 
 def serve_environment(
@@ -222,7 +261,8 @@ def serve_environment(
     environment.pop("PWINDOW_SHEET", None)
     if sheet is not None:
         environment["PWINDOW_SHEET"] = sheet
-    environment.pop("PWINDOW_ARCHIVE", None)
+    for name in ("PWINDOW_ARCHIVE", PASSWORD):
+        environment.pop(name, None)
     if archive:
         environment["PWINDOW_ARCHIVE"] = archive if "://" in archive else str(Path(archive).resolve())
     package_home = Path(__file__).resolve().parents[2]

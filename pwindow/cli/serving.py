@@ -22,6 +22,7 @@ from typing import IO
 
 from pwindow.cli.server_settings import (
     LANDING_PAGE,
+    chosen_password,
     exposure_caution,
     offer_figures,
     page_address,
@@ -95,6 +96,7 @@ def serve(
     study: Path | None = None,
     archive: str | None = None,
     page: str = LANDING_PAGE,
+    password: bool = False,
     **settings: int,
 ) -> int:
     """Serve the dashboards until Ctrl-C or a request to end.
@@ -119,8 +121,10 @@ def serve(
         Address of the archive that the pages use.
     page : str, default "set-up-speed.ipynb"
         The page to open.
+    password : bool, default False
+        Ask visitors for the password in ``PWINDOW_PASSWORD``, or for one that is made here and printed.
     **settings : int
-        `pool_size`, `idle_timeout` and `idle_check` of `voila_config`.
+        `pool_size`, `most_visitors`, `claim_timeout`, `idle_timeout` and `idle_check` of `voila_config`.
 
     Returns
     -------
@@ -135,8 +139,9 @@ def serve(
     if not (dashboards / page).is_file():
         raise ServingProblem(f"there is no page {page} in {dashboards}; give the folder of the dashboards")
     port = choose_port(host, port)
-    _say(exposure_caution(host))
-    config = voila_config(dashboards, host=host, port=port, **settings)
+    _say(exposure_caution(host, password))
+    secret, made = chosen_password(os.environ) if password else (None, False)
+    config = voila_config(dashboards, host=host, port=port, password=secret, **settings)
     with tempfile.TemporaryDirectory(prefix="pwindow-") as folder:
         figures = Path(folder, "figures")
         offer_figures(figures)
@@ -147,7 +152,7 @@ def serve(
         try:
             with _running(serve_command(Path(folder)), environment) as server:
                 _wait_until_it_answers(server, host, port)
-                _announce(page_address(host, port, page), open_browser)
+                _announce(page_address(host, port, page, secret if made else None), open_browser)
                 server.wait()
         except KeyboardInterrupt:
             _say("Ended.")
@@ -187,11 +192,11 @@ def _wait_until_it_answers(server: subprocess.Popen[bytes], host: str, port: int
 
 
 def _answers(host: str, port: int) -> bool:
-    """Ask for a small file: asking for a page would use up a kernel that is kept ready."""
+    """Ask for a small file, which needs no kernel; with a password it is refused, which is an answer too."""
     connection = http.client.HTTPConnection(reachable(host), port, timeout=5)
     try:
         connection.request("HEAD", "/voila/templates/pwindow/static/pwindow.css")
-        return connection.getresponse().status == http.HTTPStatus.OK
+        return connection.getresponse().status < http.HTTPStatus.INTERNAL_SERVER_ERROR
     except OSError:
         return False
     finally:

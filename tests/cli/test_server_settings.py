@@ -3,6 +3,8 @@
 import json
 import os
 import socket
+import subprocess
+import sys
 
 import pytest
 
@@ -10,10 +12,13 @@ from pwindow.cli import serving
 from pwindow.cli.server_settings import (
     FIGURES_SERVED,
     LANDING_PAGE,
+    chosen_password,
     exposure_caution,
     offer_figures,
+    page_address,
     pages,
     serve_environment,
+    voila_config,
 )
 from pwindow.panels.pictures import SERVED
 
@@ -23,6 +28,9 @@ def test_only_loopback_goes_without_a_caution():
     assert exposure_caution("::1") is None
     for host in ("0.0.0.0", "::", "192.0.2.7", "press-office"):
         assert host in exposure_caution(host)
+        assert "change the archive" in exposure_caution(host) and "--password" in exposure_caution(host)
+    assert "change the archive" in exposure_caution("0.0.0.0", password=True)
+    assert "not encrypted" in exposure_caution("0.0.0.0", password=True)
 
 
 def test_a_port_asked_for_and_taken_is_an_error():
@@ -56,6 +64,30 @@ def test_the_environment_carries_the_files_and_nothing_stale(tmp_path):
     assert given["JUPYTER_PATH"].split(os.pathsep) == [str(tmp_path / "templates"), "before"]
     assert given["no_proxy"] == "127.0.0.1,localhost,intranet"
     assert "PWINDOW_TRIAL" not in serve_environment(tmp_path, base=base)
+
+
+def test_a_password_is_the_users_or_a_long_one_and_reaches_no_kernel(tmp_path):
+    assert chosen_password({"PWINDOW_PASSWORD": "three plain words"}) == ("three plain words", False)
+    first, second = (chosen_password({})[0] for _ in range(2))
+    assert first != second and len(first) >= 22, "128 random bits"
+    assert "PWINDOW_PASSWORD" not in serve_environment(tmp_path, base={"PWINDOW_PASSWORD": "x"})
+    assert page_address("0.0.0.0", 80, token=first).endswith(f"ipynb?token={first}")
+    assert voila_config(tmp_path, host="0.0.0.0", port=80, password="x")["Voila"]["token"] == "x"
+    assert voila_config(tmp_path, host="0.0.0.0", port=80)["Voila"]["token"] == ""
+
+
+def test_ten_may_visit_at_once_unless_told_otherwise(tmp_path):
+    def limit(**asked):
+        return voila_config(tmp_path, host="localhost", port=80, **asked)["PageServer"]["most_visitors"]
+
+    assert limit() >= 10 and limit(most_visitors=3) == 3
+
+
+def test_the_server_itself_stays_light():
+    heavy = "{'numpy', 'pandas', 'scipy', 'sklearn', 'plotly', 'ipywidgets'}"
+    code = f"import sys, pwindow.server.app; print({heavy} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True)
+    assert done.stdout.strip() == "set()"
 
 
 def test_a_missing_page_is_named(tmp_path):

@@ -61,12 +61,4 @@
   document.addEventListener("click", (event) => {
     if (event.target.id === "pw-reload") window.location.reload();
   });
-
-  /* On leaving, the page asks the server to end its kernel, and the server wants its own cookie
-     with that. Pages do not set the cookie, the list of pages does. */
-  document.addEventListener("DOMContentLoaded", () => {
-    if (!/\b_xsrf=/.test(document.cookie)) {
-      fetch(document.body.dataset.baseUrl + "tree", { credentials: "same-origin" });
-    }
-  });
 })();

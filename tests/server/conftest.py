@@ -1,0 +1,122 @@
+"""A small page, served as the dashboards are, and a visitor who is no browser."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import re
+import shutil
+import sys
+import time
+import uuid
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
+
+import nbformat
+import psutil
+import pytest
+import websocket
+
+from pwindow.cli.server_settings import LANDING_PAGE
+from pwindow.server.frames import V1
+
+TEMPLATES = Path(__file__).resolve().parents[2] / "dashboards" / "templates"
+XSRF = "a" * 32  # what a page has in its cookie, it says once more
+READY = "import os, ipywidgets\nfrom voila.utils import get_query_string\nget_query_string()"
+SHOWN = 'print("asked", os.environ["QUERY_STRING"])'
+SERVE = """
+import json, sys
+from pathlib import Path
+from pwindow.cli.serving import serve
+asked = json.loads(sys.argv[1])
+sys.exit(serve(Path(asked.pop("folder")), open_browser=False, **asked))
+"""
+
+
+class Visitor:
+    """Asks a running server, which may also be asked by other names."""
+
+    page = f"/voila/render/{LANDING_PAGE}"
+
+    def __init__(self, server):
+        self.server = server
+        self.address = server.address.removeprefix("http://")
+
+    def ask(self, method: str, path: str, body: str | None = None, **headers: str):
+        connection = http.client.HTTPConnection(self.address, timeout=60)
+        named = {name.replace("_", "-"): value for name, value in headers.items()}
+        try:
+            connection.request(method, path, body, named)
+            answer = connection.getresponse()
+            return answer.status, answer.read().decode("utf-8", "replace"), answer.headers
+        finally:
+            connection.close()
+
+    def open_page(self, query: str = "", **headers: str) -> str:
+        """Open the page; give the id of its kernel."""
+        status, text, _ = self.ask("GET", self.page + query, **headers)
+        assert status == 200, text
+        return re.search(r'"kernelId": "([^"]+)"', text).group(1)
+
+    def connect(self, kernel: str, path: str = "/api/kernels/{}/channels?session_id={}", **options):
+        options = {"subprotocols": [V1], "timeout": 20, **options}
+        address = f"ws://{self.address}{path.format(kernel, uuid.uuid4().hex)}"
+        return websocket.create_connection(address, **options)
+
+    def refused(self, *given, **options) -> int:
+        """The status with which a socket is refused."""
+        with pytest.raises(websocket.WebSocketBadStatusException) as refused:
+            self.connect(*given, **options)
+        return refused.value.status_code
+
+    def leave(self, kernel: str) -> int:
+        """Tell the server, as a page does when it is left."""
+        path = f"/voila/api/shutdown/{kernel}"
+        return self.ask("POST", path, "", Cookie=f"_xsrf={XSRF}", X_XSRFToken=XSRF)[0]
+
+    def kernel_exists(self, kernel: str) -> bool:
+        return self.ask("GET", f"/api/kernels/{kernel}")[0] == 200
+
+    def kernels(self) -> list[psutil.Process]:
+        """The processes of kernels, with those kept ready."""
+        return [part for part in self.server.family() if "ipykernel_launcher" in " ".join(_command(part))]
+
+
+def _command(process: psutil.Process) -> list[str]:
+    try:
+        return process.cmdline()
+    except psutil.NoSuchProcess:
+        return []
+
+
+@pytest.fixture(scope="session")
+def wait_until() -> Callable[[Callable[[], bool]], bool]:
+    def wait(condition: Callable[[], bool], limit: float = 30.0) -> bool:
+        deadline = time.monotonic() + limit
+        while not condition():
+            if time.monotonic() > deadline:
+                return False
+            time.sleep(0.1)
+        return True
+
+    return wait
+
+
+@pytest.fixture(scope="session")
+def visiting(run_server, free_port, tmp_path_factory) -> Callable[..., AbstractContextManager[Visitor]]:
+    """A context manager that serves a small page with the options of `serve`, and gives a visitor."""
+
+    @contextmanager
+    def visit(**options) -> Iterator[Visitor]:
+        folder = tmp_path_factory.mktemp("pages")
+        shutil.copytree(TEMPLATES, folder / "templates")
+        cells = [nbformat.v4.new_code_cell(source) for source in (READY, SHOWN)]
+        nbformat.write(nbformat.v4.new_notebook(cells=cells), folder / LANDING_PAGE)
+        (folder / "trial.csv").write_text("print,speed\n1,60\n", encoding="utf-8")
+        port = free_port()
+        asked = json.dumps({"folder": str(folder), "port": port, **options})
+        with run_server([sys.executable, "-c", SERVE, asked], port, folder / "log") as server:
+            yield Visitor(server)
+
+    return visit
