@@ -12,9 +12,9 @@ import plotly.graph_objects as go
 from pwindow.charts.labels import LETTER, LINE, Box, Labels, covered, moved_apart, overlap, title
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
-from pwindow.units import asked
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
+from pwindow.wording import asked
 
 _ROOM = 0.055  # between labels, as a share of the axis
 _PLOT = (430, 380)  # px that a plot has at the least; where it has more, labels have more room

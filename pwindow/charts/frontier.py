@@ -12,9 +12,9 @@ from plotly.subplots import make_subplots
 from pwindow.charts.labels import Labels, title
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
-from pwindow.units import asked
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
+from pwindow.wording import asked
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
 _PLOT = (430, 330)  # px of a pane, at the least

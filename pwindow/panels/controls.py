@@ -10,8 +10,8 @@ import ipywidgets as widgets
 from pwindow.errors import UnusableInput
 from pwindow.panels.state import Evidence, Question, Setup, changed_limits
 from pwindow.product import Product, RequirementKind
-from pwindow.units import asked
 from pwindow.window.bands import SPEED_STEP
+from pwindow.wording import asked
 
 _WIDE = {"description_width": "112px"}
 _LAYOUT = widgets.Layout(width="100%")

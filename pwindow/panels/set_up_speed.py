@@ -7,7 +7,7 @@ from html import escape
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
-from pwindow.charts import update_figure, window_figure
+from pwindow.charts import same_form, update_figure, window_figure
 from pwindow.charts.window_map import HEIGHT
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
@@ -185,11 +185,12 @@ class SetUpSpeed:
 
     def _show_setup(self, setup: Setup) -> None:
         """Show what depends on the set-up looked at, the picture first."""
-        if self.figure is None:
+        content = self.question.content(setup)
+        if self.figure is None or not same_form(self.figure, content):
             self.place.show(lambda palette: window_figure(self.question.content(self._setup()), palette))
         else:
             with self.figure.batch_update():
-                update_figure(self.figure, self.question.content(setup))
+                update_figure(self.figure, content, self.frame.palette)
         self.setup.value = words.setup_card(self.question, setup)
         self.neighbours.value = words.neighbour_card(self.question, setup)
         declared = self.declared[self.question.product.name]

@@ -1,6 +1,7 @@
 """The page as an object: set what a visitor sets, read what the page says."""
 
 import datetime
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,6 @@ from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts, set_up_speed
 from pwindow.panels.state import (
     Evidence,
     ask,
-    bands_on_map,
     changed_limits,
     first_judgeable,
     given_evidence,
@@ -164,13 +164,14 @@ def test_what_speaks_against_a_fit_is_worked_out_once(page, monkeypatch):
     assert len(asked) == 2
 
 
-def test_bands_read_off_the_map_agree_with_the_table(evidence):
+@pytest.mark.parametrize("pressure", [50.0, 47.0])
+def test_the_map_draws_the_bands_of_the_table(evidence, pressure):
     question = ask(evidence, evidence.products["Grain moisture tag"])
-    table = question.bands[question.bands["pressure_um"] == 50.0]
-    drawn = bands_on_map(question.map("laser-imaged", 50.0), question.window.rolls, question.window.level)
-    merged = table.merge(drawn, on="roll", suffixes=("", "_drawn"))
-    assert len(merged) == len(table) > 2
-    np.testing.assert_allclose(merged["speed_high_m_min"], merged["speed_high_m_min_drawn"], atol=1.5)
+    setup = replace(question.start(), pressure=pressure)
+    drawn = question.content(setup).bands
+    expected = question.window.speed_bands([pressure])
+    assert len(expected) > 2
+    pd.testing.assert_frame_equal(drawn.reset_index(drop=True), expected)
 
 
 def test_a_product_the_trial_cannot_judge_is_passed_over_with_its_reason(evidence):

@@ -10,10 +10,10 @@ from pwindow.errors import WindowProblem
 from pwindow.inputs import InputFile
 from pwindow.review import report_html, review, run_sheet_html
 from pwindow.review.cautions import CAUTIONS
-from pwindow.units import percent
 from pwindow.window.recommend import recommend
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import with_planned_roll
+from pwindow.wording import percent
 
 
 @pytest.fixture(scope="module")
