@@ -66,7 +66,7 @@ def test_the_limits_that_conflict_are_those_of_the_lowest_pair(demo_surfaces, ta
 def _requirements(sides):
     for name in dict.fromkeys(side.requirement.name for side in sides):
         own = [side for side in sides if side.requirement.name == name]
-        ends = {end: None for end in ("least", "most")} | {side.end: side.value for side in own}
+        ends = dict.fromkeys(("least", "most")) | {side.end: side.value for side in own}
         yield dataclasses.replace(own[0].requirement, **ends)
 
 
