@@ -73,7 +73,7 @@ def _of_probability(joint: np.ndarray) -> Colours:
 def _up_to(joint: np.ndarray, top: float, level: float) -> Colours:
     """From 0 to the highest value that is reached, which the last tick names."""
     step = next((one for one in _STEPS if top / one <= 4), _STEPS[-1])
-    whole = [step * at for at in range(math.ceil(top / step)) if step * at < top - 0.35 * step]
+    whole = [step * at for at in range(math.ceil(top / step)) if step * at < top - 0.4 * step]
     decimals = 1 if step < 0.01 else 0
     words = [f"{100 * tick:.{decimals}f} %" for tick in whole] + [f"<b>{percent(top, level)}</b>"]
     return Colours(
@@ -82,7 +82,7 @@ def _up_to(joint: np.ndarray, top: float, level: float) -> Colours:
         top,
         (*whole, top),
         tuple(words),
-        f"joint conformance probability: the colours end at {percent(top, level)}, the highest reached",
+        f"joint conformance; colours end at {percent(top, level)}, the highest reached",
         "joint conformance %{z:.1%}",
         (step, whole[-1], max(whole[-1] - step, step)),
         f".{decimals}%",

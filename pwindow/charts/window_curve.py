@@ -23,6 +23,7 @@ CURVE, TRIED, BANDS, RECOMMENDED, CLOSEST, CHOSEN = (
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 _SHARES = (-0.03, 1.04)
 _NAMES = {"speed": ("press speed, m/min", "m/min"), "cell_volume": ("cell volume, cm³/m²", "cm³/m²")}
+_NAMED = 5  # rolls that were not tried
 _SAME = 1e-6  # relative difference of volumes that are one
 
 
@@ -204,7 +205,7 @@ def _layout(content: MapContent, palette: Palette, height: int) -> dict:
     return {
         **palette.look,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
-        "margin": {"l": 84, "r": 108, "t": 74, "b": 60},
+        "margin": {"l": 92, "r": 108, "t": 74, "b": 70},
         "height": height,
         "hovermode": "closest",
         "xaxis": hidden,
@@ -213,7 +214,7 @@ def _layout(content: MapContent, palette: Palette, height: int) -> dict:
         | {"title": {"text": axis_title(content)}, "overlaying": "x", "anchor": "y2", "range": _padded(x)},
         "yaxis2": axis
         | {
-            "title": {"text": "joint conformance probability"},
+            "title": {"text": "joint conformance probability", "standoff": 16},
             "overlaying": "y",
             "anchor": "x2",
             "range": list(_SHARES),
@@ -308,15 +309,23 @@ def _legend(content: MapContent) -> str:
         lead = f"<b>One cell volume was tried</b>, {only}" + f": {names}" * bool(tried)
     else:
         lead = f"<b>One speed was tried</b>, {speed(shown.speeds[0])} m/min"
-    away = [escape(roll.id) for roll in content.rolls if roll not in tried]
-    not_tried = f" · not tried: roll{'s' * (len(away) > 1)} {', '.join(away)}" * bool(away)
     if content.nearest is None:
         state = "<b>thick along the axis</b> assured"
     else:
         state = f"<b>no roll reaches {asked(content.level)}</b>"
         state += "" if content.nearest.spot else ", closest at another plate or pressure"
     fit = f" · fit {content.fit}" * bool(content.fit)
-    return f"{lead}{not_tried}<br><b>line</b> joint conformance · {state}<br><b>hatched</b> not tried{fit}"
+    nor = _untried(content, tried)
+    return f"{lead}<br><b>line</b> joint conformance · {state}<br><b>hatched</b> not tried{nor}{fit}"
+
+
+def _untried(content: MapContent, tried: list[Roll]) -> str:
+    """The rolls of the inventory that the trial says nothing about, the first few by name."""
+    away = [escape(roll.id) for roll in content.rolls if roll not in tried]
+    if not away:
+        return ""
+    more = f" and {len(away) - _NAMED} more" * (len(away) > _NAMED)
+    return f", nor roll{'s' * (len(away) > 1)} {', '.join(away[:_NAMED])}{more}"
 
 
 def _padded(values: np.ndarray) -> list[float]:

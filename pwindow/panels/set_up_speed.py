@@ -59,7 +59,9 @@ class SetUpSpeed:
         self.back = widgets.Button(description="Look at the recommended set-up", layout=_FULL)
         self.back.on_click(guard(lambda _button: self._show(self.question.start())))
         self.busy = widgets.HTML()
-        self.answer, self.setup, self.neighbours, self.bands = (widgets.HTML(layout=_FULL) for _ in range(4))
+        self.answer, self.shortfall, self.setup, self.neighbours, self.bands = (
+            widgets.HTML(layout=_FULL) for _ in range(5)
+        )
         self.place = Place(self.frame.palette, HEIGHT, "set-up-speed")
         self.evidence, self.declared = evidence, dict(evidence.products)
         self.question = first_judgeable(evidence, None)
@@ -82,7 +84,7 @@ class SetUpSpeed:
             ]
         )
         details = widgets.HBox([self.setup, self.neighbours])
-        right = widgets.VBox([self.answer, self.place, details, self.bands])
+        right = widgets.VBox([self.answer, self.place, self.shortfall, details, self.bands])
         for box, name in ((left, "pw-controls"), (right, "pw-results"), (details, "pw-details")):
             box.add_class(name)
         self.answer.add_class("pw-answer-room")
@@ -180,6 +182,7 @@ class SetUpSpeed:
             + words.window_notes(self.question)
             + words.finding_list(self.evidence.findings)
         )
+        self.shortfall.value = words.shortfall_list(self.question)
         self.bands.value = words.band_table(self.question)
         self.place.beside(words.downloads(self.question))
 

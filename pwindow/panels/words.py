@@ -82,7 +82,7 @@ def finding_list(findings: Sequence[Finding]) -> str:
 
 
 def _no_answer(question: Question) -> str:
-    """How close it comes, what conflicts and what would do."""
+    """The set-up that comes closest, and how close for each requirement."""
     found = question.shortfall
     if found is None:
         return (
@@ -91,18 +91,24 @@ def _no_answer(question: Question) -> str:
         )
     rows = "".join(
         f"<li>{escape(one.requirement.wording())}: predicted {_interval((one.mean, one.low, one.high), one.requirement.kind.unit)}, "
-        f"{percent(one.conformance, found.level)} probability of meeting it</li>"
+        f"{together(percent(one.conformance, found.level))} probability of meeting it</li>"
         for one in found.missed
-    )
-    told = "".join(
-        f"<h3>{heading}</h3><ul>{''.join(f'<li>{escape(together(one))}</li>' for one in sentences)}</ul>"
-        for heading, sentences in (("What conflicts", conflicts(found)), ("What would do", remedies(found)))
-        if sentences
     )
     return (
         "<section class='pw-answer'><div class='pw-big'>No speed is assured</div>"
         f"<div><b>{escape(question.product.name)}</b>: {escape(together(promise(found)))}<ul>{rows}</ul></div></section>"
-        f"<div class='pw-shortfall'>{told}</div>"
+    )
+
+
+def shortfall_list(question: Question) -> str:
+    """Where nothing is assured, what conflicts and what would do; nothing elsewhere."""
+    found = question.shortfall
+    if found is None:
+        return ""
+    return "".join(
+        f"<h3>{heading}</h3><ul class='pw-findings'>{''.join(f'<li>{escape(together(one))}</li>' for one in sentences)}</ul>"
+        for heading, sentences in (("What conflicts", conflicts(found)), ("What would do", remedies(found)))
+        if sentences
     )
 
 

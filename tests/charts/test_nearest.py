@@ -98,7 +98,7 @@ def test_one_cell_volume_is_a_curve_and_paints_no_other(palette):
     assert list(found["bands"].x)[:2] == [40.0, 62.5] and set(found["bands"].y) == {0.0, None}
     assert found["bands"].line.width > 8
     assert any(shape.y0 == shape.y1 == 0.95 for shape in figure.layout.shapes)
-    assert "assured: 40 to 62.5 m/min" in words(figure) and "not tried: roll B" in words(figure)
+    assert "assured: 40 to 62.5 m/min" in words(figure) and "not tried, nor roll B" in words(figure)
 
 
 def test_beyond_the_ends_of_the_region_a_curve_stands_on_hatching():
