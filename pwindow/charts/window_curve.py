@@ -293,7 +293,7 @@ def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
     return [
         {
             "xref": "x2", "yref": "y2", "x": place[0], "y": place[1], "ax": -40 if left else 40,
-            "ay": -34 if place[1] < 0.5 else 34, "xanchor": "right" if left else "left", "showarrow": True, "arrowhead": 0,
+            "ay": -34 if place[1] < 0.5 else 70, "xanchor": "right" if left else "left", "showarrow": True, "arrowhead": 0,
             "standoff": 11, "arrowcolor": palette.ink, "font": {"size": 13, "color": palette.ink},
             "bgcolor": palette.veil, "borderpad": 3,
             "text": f"<b>closest: {told}, {percent(content.nearest.joint, content.level)}</b>",
