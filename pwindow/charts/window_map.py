@@ -30,6 +30,7 @@ HEIGHT = 590
 """Of the figure, px."""
 _ABOVE, _BELOW = 74, 132  # px, what stands above and below the map
 _SCALE_BELOW = 65  # px from the map to the scale of its colours, past the name of the speed axis
+_SPECK = 0.006  # half a bar that stands for one speed, as a share of it
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 
 
@@ -244,7 +245,9 @@ def _roll_lines(content: MapContent) -> dict[str, list]:
 def _band_lines(content: MapContent) -> dict[str, list]:
     x, y, text = [], [], []
     for band in content.bands.itertuples():
-        x += [band.speed_low_m_min, band.speed_high_m_min, None]
+        low, high = band.speed_low_m_min, band.speed_high_m_min
+        one = _SPECK * low * (low == high)  # a single speed would be no bar
+        x += [low - one, high + one, None]
         y += [band.cell_volume_cm3_m2, band.cell_volume_cm3_m2, None]
         text += [escape(str(band.roll))] * 3
     return {"x": x, "y": y, "text": text}
