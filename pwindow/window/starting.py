@@ -10,7 +10,6 @@ import numpy as np
 
 from pwindow.window.bands import SPEED_STEP, Row, rows
 from pwindow.window.plackett import quick_probability
-from pwindow.window.recommend import recommend
 from pwindow.window.setup import Setup
 from pwindow.window.window import LimitPredictive, Window, conformance_probability
 
@@ -78,11 +77,6 @@ def starting_setup(
     pressure = float(best[window.surfaces.trial.pressure_key])
     setup = Setup(best["plate"], roll, pressure, float(best["speed_m_min"]))
     return StartingSetup(setup, Choice.RECOMMENDED, float(best["conformance"]))
-
-
-def found_start(window: Window, pressures: Sequence[float] | None = None) -> StartingSetup | None:
-    """`starting_setup` with the bands and the recommendation worked out for it."""
-    return starting_setup(window, recommend(window, window.speed_bands(pressures)), pressures)
 
 
 def closest_setup(window: Window, pressures: Sequence[float] | None = None) -> StartingSetup | None:
