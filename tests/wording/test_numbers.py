@@ -81,3 +81,15 @@ def test_the_page_and_the_command_tell_a_height_alike(tag_window):
     command = _response_table({"line_height_um": found.to_dict()})
     assert {value, low, high} <= set(command.split())
     assert f"<b>{value}</b> µm ({low} … {high})" == words._value(found, "µm")
+
+
+@pytest.mark.parametrize(
+    "told, ends",
+    [
+        (("0.77", "0.70", "0.84"), (0.7682, 0.6991, 0.8402)),
+        (("132", "117", "150"), (132.4, 116.9, 149.8)),
+        (("67.5", "64.9", "70.3"), (67.52, 64.87, 70.28)),
+    ],
+)
+def test_an_interval_leaves_two_digits_of_its_width(told, ends):
+    assert with_interval(*ends) == told
