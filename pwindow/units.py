@@ -128,37 +128,3 @@ def read_quantity(text: object, target: str) -> float:
 
 def _example_value(text: object) -> object:
     return text if isinstance(text, (int, float)) or _DIMENSIONLESS_NUMBER.match(str(text)) else 10
-
-
-def percent(value: float, level: float = 0.95) -> str:
-    """A probability in words that never round up to certainty.
-
-    Parameters
-    ----------
-    value : float
-    level : float
-        The probability asked for: digits are as many as it takes to tell what is near it.
-
-    Examples
-    --------
-    >>> percent(0.9504), percent(0.99999), percent(0.00001)
-    ('95.0 %', 'over 99.9 %', 'under 0.1 %')
-    >>> percent(0.99987, level=0.9999), percent(0.9999995, level=0.9999)
-    ('99.987 %', 'over 99.999 %')
-    """
-    decimals = max(1, math.ceil(-math.log10(1.0 - level) - 1e-9) - 1)
-    most = 1.0 - 10.0 ** -(decimals + 2)
-    if value > most:
-        return f"over {100 * most:.{decimals}f} %"
-    return "under 0.1 %" if value < 0.001 else f"{100 * value:.{decimals}f} %"
-
-
-def asked(level: float) -> str:
-    """A level that was asked for, as it was asked.
-
-    Examples
-    --------
-    >>> asked(0.95), asked(0.9999)
-    ('95 %', '99.99 %')
-    """
-    return f"{100 * level:.10g} %"

@@ -9,7 +9,7 @@ import pwindow as pw
 
 ROOT = Path(pw.__file__).parent
 ORDER = [
-    {"units", "inputs", "outputs", "errors", "demo"},
+    {"wording", "units", "inputs", "outputs", "errors", "demo"},
     {"study", "product"},
     {"trials", "metrology"},
     {"surfaces", "conductors"},

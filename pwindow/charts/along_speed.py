@@ -12,9 +12,10 @@ import plotly.graph_objects as go
 from pwindow.charts.labels import LETTER, LINE, Box, Labels, covered, moved_apart, overlap, title
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
-from pwindow.units import asked
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
+from pwindow.wording import asked, percent, with_interval
+from pwindow.wording import pressure as pressure_words
 
 _ROOM = 0.055  # between labels, as a share of the axis
 _PLOT = (430, 380)  # px that a plot has at the least; where it has more, labels have more room
@@ -62,7 +63,7 @@ def along_speed_figure(
     for members in by_roll.values():
         _draw_casing(figure, members, shown, palette)
     for roll, members in by_roll.items():
-        _draw_line(figure, members, shown, looks[roll], palette.paper)
+        _draw_line(figure, members, shown, looks[roll], palette.paper, window.level)
     limits = _limits(window, plate, shown)
     y_range = _range(table, shown, [limit for limit, _ in limits])
     _lay_out(figure, window, shown, (plate, pressure), by_roll, y_range, palette)
@@ -111,21 +112,15 @@ def _draw_casing(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, 
 
 
 def _draw_line(
-    figure: go.Figure, members: pd.DataFrame, shown: Shown | None, look: RollLook, ground: str
+    figure: go.Figure, members: pd.DataFrame, shown: Shown | None, look: RollLook, ground: str, level: float
 ) -> None:
     """A thin line along all speeds, and a thick one over it where the set-up is assured."""
-    mean, unit = _mean(members, shown), "" if shown is None else f" {shown.unit}"
+    mean = _mean(members, shown)
     low, high = (mean if shown is None else members[f"{shown.key}_obs_ci_{end}"] for end in ("low", "high"))
-    number, share = (
-        (":.1%", "")
-        if shown is None
-        else (":.3g", "<br>95 of 100 next prints %{customdata[0]:.3g} to %{customdata[1]:.3g}")
-    )
     hover = {
         "customdata": np.column_stack([low, high, members[CONFORMANCE]]),
-        "hovertemplate": f"{escape(look.words)}, %{{x:.1f}} m/min<br>%{{y{number}}}{unit}"
-        + (f"{share}{unit}<br>joint conformance %{{customdata[2]:.1%}}" if shown is not None else "")
-        + "<extra></extra>",
+        "text": _told(members, shown, level),
+        "hovertemplate": f"{escape(look.words)}, %{{x:.1f}} m/min<br>%{{text}}<extra></extra>",
     }
     assured = members["assured"].to_numpy(bool)
     # both parts hold the point where they meet
@@ -146,6 +141,19 @@ def _draw_line(
                 x=members["speed_m_min"], y=mean.where(where), mode="lines", connectgaps=False,
                 line={"color": ground, "width": 0.45 * width}, name="hollow", hoverinfo="skip",
             )  # fmt: skip
+
+
+def _told(members: pd.DataFrame, shown: Shown | None, level: float) -> list[str]:
+    """What a tooltip says at each speed: the quantity with its interval, and how likely all is met."""
+    chances = [f"joint conformance {percent(share, level)}" for share in members[CONFORMANCE]]
+    if shown is None:
+        return chances
+    ends = members[[f"{shown.key}_{end}" for end in ("mean", "obs_ci_low", "obs_ci_high")]].to_numpy(float)
+    values = (with_interval(*each) for each in ends)
+    return [
+        f"{value} {shown.unit}<br>95 of 100 next prints {low} to {high} {shown.unit}<br>{chance}"
+        for (value, low, high), chance in zip(values, chances)
+    ]
 
 
 def _limits(window: Window, plate: str, shown: Shown | None) -> list[tuple[float, str]]:
@@ -313,7 +321,9 @@ def _lay_out(
 ) -> None:
     (plate, pressure), trial = place, window.surfaces.trial
     what = "joint conformance probability" if shown is None else f"{shown.label}, {shown.unit}"
-    where = f"{pressure:g} {trial.pressure_unit}" + (f" · plate {escape(plate)}" if plate else "")
+    where = f"{pressure_words(pressure)} {trial.pressure_unit}" + (
+        f" · plate {escape(plate)}" if plate else ""
+    )
     lines = (
         f"{where} · fit {window.surfaces.fingerprint}",
         f"thick: assured, {asked(window.level)} jointly · thin: not"

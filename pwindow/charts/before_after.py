@@ -8,9 +8,9 @@ import plotly.graph_objects as go
 
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.study import Roll
-from pwindow.units import asked
 from pwindow.window.maps import WindowMap
 from pwindow.window.refits import SideBySide
+from pwindow.wording import asked, speed, volume
 
 
 def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figure:
@@ -50,7 +50,7 @@ def _draw_roll(figure: go.Figure, roll: Roll, low: float, high: float, palette: 
         y=[roll.cell_volume] * 2,
         mode="lines+text",
         line={"color": palette.faint, "width": 1},
-        text=["", f"roll {escape(roll.label)} · {roll.cell_volume:.3g}"],
+        text=["", f"roll {escape(roll.label)} · {volume(roll.cell_volume)}"],
         textposition="top left",
         textfont={"size": 11, "color": palette.quiet},
         hoverinfo="skip",
@@ -66,7 +66,7 @@ def _draw_outline(figure: go.Figure, window: WindowMap, level: float, name: str,
         contours={"start": level, "end": level, "size": 1, "coloring": "none", "showlabels": False},
         line=line,
         showscale=False,
-        hovertemplate=f"{name}<br>%{{x:.1f}} m/min, %{{y:.2f}} cm³/m²: %{{z:.1%}}<extra></extra>",
+        hovertemplate=f"{name}<br>%{{x:.1f}} m/min, %{{y:.2f}} cm³/m²<extra></extra>",
     )
 
 
@@ -78,7 +78,7 @@ def _draw_recommended(
         y=[spot[1]],
         mode="markers+text",
         marker={"size": 15, "symbol": "diamond", "color": fill, "line": {"color": palette.mark, "width": 3}},
-        text=[f"{name}: {spot[0]:g} m/min"],
+        text=[f"{name}: {speed(spot[0])} m/min"],
         textposition="bottom right" if name == "before" else "top left",
         hoverinfo="skip",
     )

@@ -12,9 +12,10 @@ from plotly.subplots import make_subplots
 from pwindow.charts.labels import Labels, title
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
-from pwindow.units import asked
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
+from pwindow.wording import asked, percent
+from pwindow.wording import pressure as pressure_words
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
 _PLOT = (430, 330)  # px of a pane, at the least
@@ -99,8 +100,11 @@ def _draw_frontier(
     stretch = ((table["roll"] != table["roll"].shift()) | (table[key] != table[key].shift())).cumsum()
     for _, members in table.assign(at=range(len(table))).groupby(stretch):
         first = members.iloc[0]
-        look, pressure = looks[first["roll"]], f"{first[key]:g} {window.surfaces.trial.pressure_unit}"
-        _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place, palette)
+        look, pressure = (
+            looks[first["roll"]],
+            f"{pressure_words(first[key])} {window.surfaces.trial.pressure_unit}",
+        )
+        _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place, palette, window.level)
         chosen = np.unique(np.linspace(0, len(members) - 1, _SPOTS).round().astype(int))
         words = f"{look.words} · {pressure}"
         off_middle = np.abs(chosen - len(members) // 2)
@@ -137,6 +141,7 @@ def _draw_points(
     pressure: str,
     place: dict,
     palette: Palette,
+    level: float,
 ) -> None:
     assured = members["assured"].to_numpy(bool)
     silver = members["silver_mg_m_mean"] if "silver_mg_m_mean" in members else np.full(len(members), np.nan)
@@ -154,8 +159,9 @@ def _draw_points(
             else {"color": look.colour, "width": 1.6},
         },
         customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
+        text=[percent(share, level) for share in members["conformance"]],
         hovertemplate=f"{escape(look.words)} · {pressure}, %{{customdata[0]:.1f}} m/min<br>"
-        "joint conformance %{customdata[1]:.1%}<br>silver %{customdata[2]:.3g} mg/m<extra></extra>",
+        "joint conformance %{text}<br>silver %{customdata[2]:.3g} mg/m<extra></extra>",
         **place,
     )
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pwindow.charts.palette import LIGHT, Palette
 from pwindow.study import Roll
+from pwindow.wording import volume
 
 _DASHES = (
     "solid", "12px,5px", "3px,4px", "12px,4px,3px,4px", "24px,6px", "20px,4px,3px,4px,3px,4px",
@@ -40,6 +41,6 @@ def roll_looks(rolls: Sequence[Roll], palette: Palette = LIGHT) -> dict[str, Rol
         dash = _DASHES[(place + turn) % len(_DASHES)]
         looks[roll.id] = RollLook(colours[place], dash, f"roll {roll.id}")
     for at, roll in enumerate(planned):
-        words = f"roll {roll.id} (planned, {roll.cell_volume:.3g} cm³/m²)"
+        words = f"roll {roll.id} (planned, {volume(roll.cell_volume)} cm³/m²)"
         looks[roll.id] = RollLook(palette.quiet, _DASHES[at % len(_DASHES)], words, hollow=True)
     return looks

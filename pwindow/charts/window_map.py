@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from html import escape
 
 import numpy as np
-import pandas as pd
 import plotly.graph_objects as go
 
 from pwindow.charts.labels import moved_apart
+from pwindow.charts.map_colours import Colours, colours_of
+from pwindow.charts.map_content import MapContent
 from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette
-from pwindow.study import Roll
-from pwindow.units import asked
 from pwindow.window.maps import WindowMap
+from pwindow.wording import asked, percent, speed, volume
 
-MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
+MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CLOSEST, HALO, CHOSEN = (
     "map",
     "lines",
     "assured",
@@ -23,6 +22,7 @@ MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
     "rolls",
     "bands",
     "recommended",
+    "closest",
     "halo",
     "chosen",
 )
@@ -30,40 +30,12 @@ HEIGHT = 590
 """Of the figure, px."""
 _ABOVE, _BELOW = 74, 132  # px, what stands above and below the map
 _SCALE_BELOW = 65  # px from the map to the scale of its colours, past the name of the speed axis
+_SPECK = 0.006  # half a bar that stands for one speed, as a share of it
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 
 
-@dataclass(frozen=True)
-class MapContent:
-    """What the picture shows.
-
-    Attributes
-    ----------
-    window_map : WindowMap
-    level : float
-        Assurance level.
-    rolls : sequence of Roll
-    bands : DataFrame
-        Speed bands of the plate and pressure shown.
-    chosen : (float, float)
-        Speed, m/min, and cell volume, cm³/m², of the set-up looked at.
-    recommended : (float, float) or None
-        The same of the recommended set-up, where it lies on this map.
-    fit : str
-        Fingerprint of the fit.
-    """
-
-    window_map: WindowMap
-    level: float
-    rolls: tuple[Roll, ...]
-    bands: pd.DataFrame
-    chosen: tuple[float, float]
-    recommended: tuple[float, float] | None = None
-    fit: str = ""
-
-
-def window_figure(content: MapContent, palette: Palette = LIGHT, height: int = HEIGHT) -> go.Figure:
-    """The picture as a plotly figure; `update_figure` repaints it with other content.
+def map_figure(content: MapContent, palette: Palette = LIGHT, height: int = HEIGHT) -> go.Figure:
+    """The map as a plotly figure; `update_map` repaints it with other content.
 
     Parameters
     ----------
@@ -80,16 +52,13 @@ def window_figure(content: MapContent, palette: Palette = LIGHT, height: int = H
         go.Heatmap(
             name=MAP,
             **_AXES,
-            zmin=0,
-            zmax=1,
             colorscale=SCALE,
             hoverongaps=False,
             zsmooth="fast",
             colorbar={
-                "title": {"text": "joint conformance probability", "side": "top"},
+                "title": {"side": "top"},
                 "orientation": "h",
-                "tickformat": ".0%",
-                "tickvals": [0, 0.25, 0.5, 0.75, 1],
+                "tickmode": "array",
                 "thickness": 12,
                 "len": 1.0,
                 "x": 0.5,
@@ -97,7 +66,6 @@ def window_figure(content: MapContent, palette: Palette = LIGHT, height: int = H
                 "yanchor": "top",
                 "outlinewidth": 0,
             },
-            hovertemplate="%{x:.1f} m/min, %{y:.2f} cm³/m²<br>joint conformance %{z:.1%}<extra></extra>",
         )
     )
     figure.add_trace(_level_lines(common))
@@ -126,34 +94,53 @@ def window_figure(content: MapContent, palette: Palette = LIGHT, height: int = H
     )
     figure.add_trace(_halo())  # below the diamond, which the ring may stand round
     figure.add_trace(_point(RECOMMENDED, "diamond", 17, LIGHT.paper, LIGHT.mark))
+    figure.add_trace(_point(CLOSEST, "diamond-open", 17, LIGHT.paper, LIGHT.mark))
     figure.add_trace(_point(CHOSEN, "circle-open", 20, LIGHT.mark, LIGHT.mark))
-    update_figure(figure, content)
+    update_map(figure, content)
     return figure
 
 
-def update_figure(figure: go.Figure, content: MapContent) -> None:
-    """Repaint a figure made by `window_figure`; arrays are sent as flat columns, which travel fast."""
+def update_map(figure: go.Figure, content: MapContent) -> None:
+    """Repaint a figure made by `map_figure`; arrays are sent as flat columns, which travel fast."""
     shown = content.window_map
     grid = _columns(shown)
     joint = shown.joint.ravel().astype(np.float32)
     trace = {item.name: item for item in figure.data}
     margin = shown.margin.ravel().astype(np.float32)
-    for name, values in ((MAP, joint), (LINES, joint), (ASSURED, joint), (NOMINAL, margin)):
+    colours = colours_of(content)
+    painted = colours.values.astype(np.float32)
+    for name, values in ((MAP, painted), (LINES, painted), (ASSURED, joint), (NOMINAL, margin)):
         _set_changed(trace[name], **grid, z=values)
+    _set_colours(trace[MAP], trace[LINES], colours)
     if trace[ASSURED].contours.start != content.level:
         trace[ASSURED].contours.update(start=content.level, end=content.level)
     _set_changed(trace[ROLLS], **_roll_lines(content))
     _set_changed(trace[BANDS], **_band_lines(content))
     _set_changed(trace[HALO], x=[content.chosen[0]], y=[content.chosen[1]])
     _set_changed(trace[CHOSEN], x=[content.chosen[0]], y=[content.chosen[1]], text=["looked at"])
-    spot = content.recommended
-    _set_changed(
-        trace[RECOMMENDED],
-        x=[] if spot is None else [spot[0]],
-        y=[] if spot is None else [spot[1]],
-        text=[] if spot is None else [f"recommended {spot[0]:g} m/min"],
-    )
+    closest = None if content.nearest is None else content.nearest.spot
+    for name, spot in ((RECOMMENDED, content.recommended), (CLOSEST, closest)):
+        _set_changed(
+            trace[name],
+            x=[] if spot is None else [spot[0]],
+            y=[] if spot is None else [spot[1]],
+            text=[] if spot is None else [f"{name} {speed(spot[0])} m/min"],
+        )
     _set_axes(figure, content)
+
+
+def _set_colours(painted: go.Heatmap, lines: go.Contour, colours: Colours) -> None:
+    if (painted.zmin, painted.zmax, painted.hovertemplate) == (colours.low, colours.high, _hover(colours)):
+        return
+    painted.update(zmin=colours.low, zmax=colours.high, hovertemplate=_hover(colours))
+    painted.colorbar.update(tickvals=colours.ticks, ticktext=colours.tick_words, title_text=colours.title)
+    start, end, size = colours.lines
+    lines.update(zmin=colours.low, zmax=colours.high)
+    lines.contours.update(start=start, end=end, size=size, labelformat=colours.line_format)
+
+
+def _hover(colours: Colours) -> str:
+    return f"%{{x:.1f}} m/min, %{{y:.2f}} cm³/m²<br>{colours.hover}<extra></extra>"
 
 
 def _set_changed(part, **values) -> None:
@@ -176,23 +163,13 @@ def _columns(shown: WindowMap) -> dict[str, np.ndarray]:
 
 
 def _level_lines(common: dict) -> go.Contour:
-    """Thin lines at 25 and 75 %: light on the dark half of the scale, dark on the bright."""
+    """Thin lines: light on the dark half of the scale, dark on the bright."""
     light, dark = LIGHT.paper, LIGHT.ink
     return go.Contour(
         name=LINES,
         line={"width": 1},
-        zmin=0,
-        zmax=1,
         colorscale=[[0, light], [0.5, light], [0.5, dark], [1, dark]],
-        contours={
-            "start": 0.25,
-            "end": 0.75,
-            "size": 0.5,
-            "coloring": "lines",
-            "showlabels": True,
-            "labelformat": ".0%",
-            "labelfont": {"size": 12},
-        },
+        contours={"coloring": "lines", "showlabels": True, "labelfont": {"size": 12}},
         connectgaps=False,
         **common,
     )
@@ -268,7 +245,9 @@ def _roll_lines(content: MapContent) -> dict[str, list]:
 def _band_lines(content: MapContent) -> dict[str, list]:
     x, y, text = [], [], []
     for band in content.bands.itertuples():
-        x += [band.speed_low_m_min, band.speed_high_m_min, None]
+        low, high = band.speed_low_m_min, band.speed_high_m_min
+        one = _SPECK * low * (low == high)  # a single speed would be no bar
+        x += [low - one, high + one, None]
         y += [band.cell_volume_cm3_m2, band.cell_volume_cm3_m2, None]
         text += [escape(str(band.roll))] * 3
     return {"x": x, "y": y, "text": text}
@@ -318,7 +297,8 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
                 "yref": "y2",
                 "y": place,
                 "yanchor": "middle",
-                "text": f"roll {escape(roll.id)} · {roll.cell_volume:.3g}" + "<br>(planned)" * roll.planned,
+                "text": f"roll {escape(roll.id)} · {volume(roll.cell_volume)}"
+                + "<br>(planned)" * roll.planned,
                 "align": "left",
                 "showarrow": False,
                 "font": {"size": 12},
@@ -333,18 +313,59 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
             "yanchor": "bottom",
             "xanchor": "left",
             "showarrow": False,
-            "text": f"<b>heavy outline</b> joint conformance {asked(content.level)} · <b>thin</b> 25 and 75 %"
-            "<br><b>thick bars</b> speed bands of the rolls · <b>hatched</b> not tried"
-            "<br><b>dotted</b> predicted means meet every requirement"
-            + f" · fit {content.fit}"
-            * bool(content.fit),
+            "text": _legend(content),
             "align": "left",
             "font": {"size": 12},
         }
     )
+    notes += _closest_note(content)
     told = [(note.text, note.y) for note in figure.layout.annotations]
     if told != [(note["text"], note["y"]) for note in notes]:
         figure.layout.annotations = notes
+
+
+def _legend(content: MapContent) -> str:
+    fit = f" · fit {content.fit}" * bool(content.fit)
+    if content.nearest is None:
+        return (
+            f"<b>heavy outline</b> joint conformance {asked(content.level)} · <b>thin</b> 25 and 75 %"
+            "<br><b>thick bars</b> speed bands of the rolls · <b>hatched</b> not tried"
+            f"<br><b>dotted</b> predicted means meet every requirement{fit}"
+        )
+    return (
+        f"<b>No roll reaches {asked(content.level)}</b>: the colours tell how close it comes"
+        f"<br><b>closest set-up</b> {percent(content.nearest.joint, content.level)}"
+        f"{'' if content.nearest.spot else ', at another plate or pressure'} · <b>hatched</b> not tried"
+        f"<br><b>dotted</b> predicted means meet every requirement{fit}"
+    )
+
+
+def _closest_note(content: MapContent) -> list[dict]:
+    """Words beside the closest set-up, towards the middle of the map."""
+    if content.nearest is None or content.nearest.spot is None:
+        return []
+    (x, y), shown = content.nearest.spot, content.window_map
+    left = x > (shown.speeds[0] + shown.speeds[-1]) / 2
+    above = y < (shown.volumes[0] + shown.volumes[-1]) / 2
+    return [
+        {
+            "x": x,
+            "y": y,
+            "xref": "x2",
+            "yref": "y2",
+            "ax": -34 if left else 34,
+            "ay": -34 if above else 34,
+            "xanchor": "right" if left else "left",
+            "text": f"<b>closest: {speed(x)} m/min, {percent(content.nearest.joint, content.level)}</b>",
+            "showarrow": True,
+            "arrowhead": 0,
+            "standoff": 11,
+            "arrowcolor": LIGHT.ink,
+            "font": {"size": 13, "color": LIGHT.ink},
+            "bgcolor": LIGHT.veil,
+            "borderpad": 3,
+        }
+    ]
 
 
 def _padded(values: np.ndarray) -> list[float]:

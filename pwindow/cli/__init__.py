@@ -161,14 +161,15 @@ def speeds(files, archive, product, study, pressures, assurance, picture, terms,
 
 def _draw_window(window, pressures, picture):
     from pwindow.charts import window_figure
-    from pwindow.review.collect import chosen_setup, own_bands
+    from pwindow.review.collect import started
     from pwindow.review.picture import around
+    from pwindow.window.bands import bands_at
     from pwindow.window.recommend import recommend
 
     bands = window.speed_bands(pressures)
-    best = recommend(window, bands)
-    setup = chosen_setup(window, best, pressures=pressures)[1]
-    shown = around(window, setup, own_bands(window, bands, setup), best)
+    start = started(window, recommend(window, bands), pressures)
+    setup = start.setup
+    shown = around(window, setup, bands_at(window, bands, setup.plate, setup.pressure), start)
     save_picture(window_figure(shown), picture, shown.window_map.to_frame)
 
 

@@ -18,9 +18,10 @@ from pwindow.surfaces.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
-from pwindow.window.bands import closest
 from pwindow.window.calibration import Calibration
 from pwindow.window.recommend import recommend
+from pwindow.window.shortfall import Shortfall, shortfall
+from pwindow.window.shortfall_words import shortfall_dict
 from pwindow.window.window import Window
 
 _KEYS = {
@@ -71,8 +72,37 @@ def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
         "notes": list(window.notes),
     }
     if bands.empty:
-        answer["closest"] = closest(window, pressures)
+        found = shortfall(window, pressures)
+        answer["closest"] = None if found is None else _closest(found, window.surfaces.trial)
+        answer["shortfall"] = None if found is None else shortfall_dict(found)
     return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces)]})
+
+
+def _closest(found: Shortfall, trial: Trial) -> dict:
+    """The set-up that comes closest, and how close for each requirement."""
+    setup = found.closest.setup
+    return {
+        "at": {
+            "roll": setup.roll.id,
+            "plate": setup.plate,
+            "cell_volume_cm3_m2": setup.roll.cell_volume,
+            trial.pressure_key: setup.pressure,
+            "speed_m_min": setup.speed,
+        },
+        "joint": found.closest.joint,
+        "requirements": {
+            one.requirement.name: {
+                "conformance": one.conformance,
+                "predicted": one.mean,
+                "predicted_low": one.low,
+                "predicted_high": one.high,
+                "least": one.requirement.least,
+                "most": one.requirement.most,
+                "unit": one.requirement.kind.unit,
+            }
+            for one in found.missed
+        },
+    }
 
 
 def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | None) -> dict:
@@ -90,7 +120,8 @@ def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | No
             table = window.conformance(setup)
             point["conformance"] = {name: float(table[name].iloc[0]) for name in table}
         points.append(point)
-    return plain({"points": points, "trial": evidence(surfaces)})
+    answer = {"points": points, "trial": evidence(surfaces)}
+    return plain(answer if window is None else answer | {"assurance": window.level})
 
 
 def _at(setup: pd.DataFrame, trial: Trial) -> dict:

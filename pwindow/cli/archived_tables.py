@@ -9,6 +9,7 @@ import pandas as pd
 
 from pwindow.cli.tables import table
 from pwindow.product import KINDS
+from pwindow.wording import percent, pressure, speed
 
 
 def added_text(answer: Mapping) -> str:
@@ -92,9 +93,9 @@ def _run(best: Mapping | None, unit: str, judged: bool = True) -> str:
     if best is None:
         return "no assured speed"
     return (
-        f"{best['speed_m_min']:g} m/min with roll {best['roll']}, pressure {best['pressure']:g} {unit}".rstrip()
+        f"{speed(best['speed_m_min'])} m/min with roll {best['roll']}, pressure {pressure(best['pressure'])} {unit}".rstrip()
         + (f", plate {best['plate']}" if best["plate"] else "")
-        + f" (conformance {best['conformance']:.3f})"
+        + f" (conformance {percent(best['conformance'])})"
     )
 
 
@@ -201,7 +202,7 @@ def _met_text(rows: Sequence[Mapping]) -> list[str]:
 def _chance(value: float | None) -> str:
     if value is None or pd.isna(value):
         return "–"
-    return "below 0.001" if value < 0.001 else f"{value:.3f}"
+    return percent(value)
 
 
 def volumes_text(answer: Mapping) -> str:

@@ -199,10 +199,13 @@ def _write(output: Path, html: str, paper: str | None) -> None:
 
 
 def _told(answer) -> str:
+    from pwindow.wording import percent, setup_words
+
     at, pressure = answer["setup"], next(one for one in answer["settings"] if one["name"] == "pressure")
+    setup = setup_words(at["roll"], pressure["value"], pressure["unit"], at["speed_m_min"])
     return (
-        f"{answer['file']}: {answer['product']}, set-up {answer['chosen']}: roll {at['roll']}, {pressure['value']:g} "
-        f"{pressure['unit']}, {at['speed_m_min']:g} m/min, conformance {answer['conformance']['joint']:.3f} "
+        f"{answer['file']}: {answer['product']}, set-up {answer['chosen']}: {setup}, conformance "
+        f"{percent(answer['conformance']['joint'], answer['assurance'])} "
         f"(fingerprint {answer['fingerprints']['document']})"
     )
 

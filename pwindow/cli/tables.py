@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
 from pwindow.product import KINDS
-from pwindow.surfaces.make_readies import counted
+from pwindow.window.bands import limited_by
 from pwindow.window.calibration import CANNOT_SEE
+from pwindow.wording import amount, asked, counted, percent, speed, to_width, with_interval
+from pwindow.wording import pressure as pressure_text
+from pwindow.wording import volume as volume_text
 
 
 def table(frame: pd.DataFrame, index: bool = False) -> str:
@@ -28,7 +32,8 @@ def summary_text(summary: Mapping) -> str:
         "",
         table(pd.DataFrame.from_dict(summary["ranges"], orient="index"), index=True),
         "",
-        "rolls: " + ", ".join(f"{name} ({volume:.3g} cm³/m²)" for name, volume in summary["rolls"].items()),
+        "rolls: "
+        + ", ".join(f"{name} ({volume_text(volume)} cm³/m²)" for name, volume in summary["rolls"].items()),
     ]
     if summary["plates"]:
         lines.append("plates: " + ", ".join(summary["plates"]))
@@ -103,11 +108,22 @@ def _number(value: float | None) -> str:
     return "not defined" if value is None else f"{value:.4g}"
 
 
+_SETTINGS = {"speed_m_min": speed, "cell_volume_cm3_m2": volume_text}
+
+
 def place_words(at: Mapping) -> str:
     """A set-up as one line: each setting by the name that `--json` gives it."""
-    return ", ".join(
-        f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}" for name, value in at.items()
-    )
+    return ", ".join(f"{name} {_setting(name, value)}" for name, value in at.items())
+
+
+def _setting(name: str, value: object) -> str:
+    if not isinstance(value, float):
+        return str(value)
+    return pressure_text(value) if name in _PRESSURES else _SETTINGS.get(name, _short)(value)
+
+
+def _short(value: float) -> str:
+    return amount(value, 4)
 
 
 def predict_text(answer: Mapping) -> str:
@@ -122,10 +138,13 @@ def predict_text(answer: Mapping) -> str:
         )
         lines = [
             f"{place}: {where}",
-            table(pd.DataFrame.from_dict(point["responses"], orient="index"), index=True),
+            _response_table(point["responses"]),
         ]
         if "conformance" in point:
-            shares = ", ".join(f"{_label(name)} {value:.3f}" for name, value in point["conformance"].items())
+            shares = ", ".join(
+                f"{_label(name)} {percent(value, answer['assurance'])}"
+                for name, value in point["conformance"].items()
+            )
             lines.append(f"conformance probability of the next run: {shares}")
         parts.append("\n".join(lines))
     return "\n\n".join(parts)
@@ -137,6 +156,16 @@ def _assumed(answer: Mapping) -> list[str]:
     return [] if found["spread_measured"] else [f"note: {found['assumption']}; {found['cure']}"]
 
 
+def _response_table(responses: Mapping[str, Mapping]) -> str:
+    """Predictions, each with the decimals that its prediction interval leaves."""
+    rows = {}
+    for name, found in responses.items():
+        low, high = found.get("obs_ci_low"), found.get("obs_ci_high")
+        width = high - low if low is not None and high is not None else math.nan
+        rows[name] = {end: "–" if value is None else to_width(value, width) for end, value in found.items()}
+    return pd.DataFrame.from_dict(rows, orient="index").to_string(na_rep="–")
+
+
 def _label(name: str) -> str:
     return "all together" if name == "joint" else KINDS[name].label
 
@@ -146,17 +175,17 @@ def speeds_text(answer: Mapping) -> str:
     trial = answer["trial"]
     head = (
         f"{answer['product']}: speeds at which all requirements hold together with a probability of at least "
-        f"{answer['assurance']:g}\n{trial['prints']} prints of {', '.join(trial['files'])} "
+        f"{asked(answer['assurance'])}\n{trial['prints']} prints of {', '.join(trial['files'])} "
         f"(data {trial['fingerprint']}, fit {trial['fit']})"
     )
     serious = [finding["sentence"] for finding in answer["findings"] if finding["weight"] == "serious"]
     head += "".join(f"\nnote: {note}" for note in [*answer["notes"], *serious])
     if not answer["bands"]:
-        return f"{head}\n\n{_closest_text(answer['closest'])}"
+        return f"{head}\n\n{_closest_text(answer)}"
     chosen = answer["recommended"]
     return (
-        f"{head}\n\n{_band_table(answer['bands'])}\n\nrecommended: {chosen['speed_m_min']:g} m/min, conformance "
-        f"{chosen['conformance']:.3f}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
+        f"{head}\n\n{_band_table(answer['bands'], answer['assurance'])}\n\nrecommended: {speed(chosen['speed_m_min'])} m/min, conformance "
+        f"{percent(chosen['conformance'], answer['assurance'])}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
     )
 
 
@@ -167,40 +196,47 @@ _PRESSURES = {
 }
 
 
-def _band_table(bands: Sequence[Mapping]) -> str:
+def _band_table(bands: Sequence[Mapping], level: float) -> str:
     """One line a band: the speeds, the safest of them, and what limits at the slow and the fast end."""
     rows = []
     for band in bands:
         pressure = next(key for key in _PRESSURES if key in band)
-        limits = [_label(band[name]) for name in ("limiting_low", "limiting_high")]
         rows.append(
             {
                 "roll": band["roll"],
                 "plate": band["plate"],
-                "cm³/m²": f"{band['cell_volume_cm3_m2']:.3g}",
-                _PRESSURES[pressure]: f"{band[pressure]:g}",
-                "speeds, m/min": f"{band['speed_low_m_min']:g} – {band['speed_high_m_min']:g}",
-                "at fastest": f"{band['conformance_at_fastest']:.3f}",
-                "safest": f"{band['safest_speed_m_min']:g} ({band['conformance_at_safest']:.3f})",
-                "limiting slow / fast": " / ".join(limits),
+                "cm³/m²": volume_text(band["cell_volume_cm3_m2"]),
+                _PRESSURES[pressure]: pressure_text(band[pressure]),
+                "speeds, m/min": f"{speed(band['speed_low_m_min'])} – {speed(band['speed_high_m_min'])}",
+                "at fastest": percent(band["conformance_at_fastest"], level),
+                "safest": f"{speed(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",
+                "limiting slow / fast": f"{limited_by(band, 'low')} / {limited_by(band, 'high')}",
             }
         )
     return pd.DataFrame(rows).to_string(index=False)
 
 
-def _closest_text(closest: Mapping | None) -> str:
+def _closest_text(answer: Mapping) -> str:
+    """How close it comes, what conflicts and what would do."""
+    closest, found = answer["closest"], answer["shortfall"]
     if closest is None:
         return "no roll of the inventory lies in the trial region"
-    lines = [
-        f"no set-up is assured; the closest reaches {closest['joint']:.3f} at {place_words(closest['at'])}"
-    ]
-    for name, found in closest["requirements"].items():
-        limits = [f"{word} {found[word]:g}" for word in ("least", "most") if found[word] is not None]
-        lines.append(
-            f"  {KINDS[name].label}: conformance {found['conformance']:.3f}, predicted {found['predicted']:.4g} "
-            f"{found['unit']} ({', '.join(limits)})"
-        )
+    lines = [found["promise"]]
+    lines += [_missed_text(name, one, answer["assurance"]) for name, one in closest["requirements"].items()]
+    for heading, sentences in (("what conflicts", found["conflicts"]), ("what would do", found["remedies"])):
+        lines += ["", heading, *(f"  {sentence}" for sentence in sentences)] if sentences else []
     return "\n".join(lines)
+
+
+def _missed_text(name: str, found: Mapping, level: float) -> str:
+    limits = " and ".join(f"at {end} {found[end]:g}" for end in ("least", "most") if found[end] is not None)
+    predicted = "counted, not measured"
+    if found["predicted"] is not None:
+        value, *ends = with_interval(*(found[f"predicted{end}"] for end in ("", "_low", "_high")))
+        predicted = f"predicted {value} ({' … '.join(ends)}) {found['unit']}"
+    return (
+        f"  {KINDS[name].label} {limits} {found['unit']}: {percent(found['conformance'], level)}, {predicted}"
+    )
 
 
 def calibration_text(answer: Mapping) -> str:

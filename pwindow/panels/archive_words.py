@@ -11,13 +11,14 @@ import pandas as pd
 
 from pwindow.panels.archive_state import Compared
 from pwindow.panels.frame import clock, facts
-from pwindow.panels.words import percent, table
+from pwindow.panels.words import table
 from pwindow.product import KINDS
 from pwindow.surfaces.agreement import Agreement, NewTrial
 from pwindow.surfaces.verdict import Verdict
 from pwindow.trials.archive import STANDINGS, USED
 from pwindow.trials.trial import Trial
 from pwindow.window.refits import Confirmation, KeptFit
+from pwindow.wording import percent, pressure, speed, volume
 
 _BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
 NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits judge it.</p>"
@@ -152,8 +153,8 @@ def _promises(found: pd.DataFrame, trial: Trial) -> str:
     rows = [
         (
             row["product"],
-            f"{row['speed_m_min']:g} m/min, {row['cell_volume_cm3_m2']:.3g} cm³/m², "
-            f"{row[trial.pressure_key]:g} {trial.pressure_unit}",
+            f"{speed(row['speed_m_min'])} m/min, {volume(row['cell_volume_cm3_m2'])} cm³/m², "
+            f"{pressure(row[trial.pressure_key])} {trial.pressure_unit}",
             *("not tried" if pd.isna(row[name]) else percent(row[name]) for name in chances),
         )
         for _, row in found.iterrows()
@@ -217,5 +218,5 @@ def _run(kept: KeptFit | None, name: str) -> str:
     if best is None:
         return "no assured speed"
     plate = f", {best['plate']}" if best["plate"] else ""
-    pressure = f"{best['pressure']:g} {kept.answer.get('pressure_unit', '')}".rstrip()
-    return f"{best['speed_m_min']:g} m/min, roll {best['roll']}, {pressure}{plate}\n{percent(best['conformance'])}"
+    nip = f"{pressure(best['pressure'])} {kept.answer.get('pressure_unit', '')}".rstrip()
+    return f"{speed(best['speed_m_min'])} m/min, roll {best['roll']}, {nip}{plate}\n{percent(best['conformance'])}"

@@ -10,8 +10,8 @@ import ipywidgets as widgets
 from pwindow.errors import UnusableInput
 from pwindow.panels.state import Evidence, Question, Setup, changed_limits
 from pwindow.product import Product, RequirementKind
-from pwindow.units import asked
 from pwindow.window.bands import SPEED_STEP
+from pwindow.wording import asked, volume
 
 _WIDE = {"description_width": "112px"}
 _LAYOUT = widgets.Layout(width="100%")
@@ -78,7 +78,7 @@ class SetupControls:
             self.plate.value = setup.plate
             self.roll.options = [
                 # of a planned roll without the unit, so that the menu holds all of it
-                (f"{roll.label} · {roll.cell_volume:.3g}{' cm³/m²' * (not roll.planned)}", roll.id)
+                (f"{roll.label} · {volume(roll.cell_volume)}{' cm³/m²' * (not roll.planned)}", roll.id)
                 for roll in question.window.rolls
             ]
             self.roll.value = setup.roll.id

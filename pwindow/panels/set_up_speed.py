@@ -7,7 +7,7 @@ from html import escape
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
-from pwindow.charts import update_figure, window_figure
+from pwindow.charts import same_form, update_figure, window_figure
 from pwindow.charts.window_map import HEIGHT
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
@@ -28,8 +28,8 @@ from pwindow.panels.state import (
 )
 from pwindow.panels.visit import Visit
 from pwindow.product import Product
-from pwindow.surfaces.make_readies import counted
 from pwindow.trials.summary import make_readies
+from pwindow.wording import counted
 
 _FULL = widgets.Layout(width="100%")
 _FORMS = {"second order": "all", "second order, free to bend": "bending"}
@@ -61,7 +61,9 @@ class SetUpSpeed:
         self.back = widgets.Button(description="Look at the recommended set-up", layout=_FULL)
         self.back.on_click(guard(lambda _button: self._show(self.question.start())))
         self.busy = widgets.HTML()
-        self.answer, self.setup, self.neighbours, self.bands = (widgets.HTML(layout=_FULL) for _ in range(4))
+        self.answer, self.shortfall, self.setup, self.neighbours, self.bands = (
+            widgets.HTML(layout=_FULL) for _ in range(5)
+        )
         self.place = Place(self.frame.palette, HEIGHT, "set-up-speed")
         self.evidence, self.declared = evidence, dict(evidence.products)
         self.question = first_judgeable(evidence, None)
@@ -84,7 +86,7 @@ class SetUpSpeed:
             ]
         )
         details = widgets.HBox([self.setup, self.neighbours])
-        right = widgets.VBox([self.answer, self.place, details, self.bands])
+        right = widgets.VBox([self.answer, self.place, self.shortfall, details, self.bands])
         for box, name in ((left, "pw-controls"), (right, "pw-results"), (details, "pw-details")):
             box.add_class(name)
         self.answer.add_class("pw-answer-room")
@@ -182,16 +184,18 @@ class SetUpSpeed:
             + words.window_notes(self.question)
             + words.finding_list(self.evidence.findings)
         )
+        self.shortfall.value = words.shortfall_list(self.question)
         self.bands.value = words.band_table(self.question)
         self.place.beside(words.downloads(self.question))
 
     def _show_setup(self, setup: Setup) -> None:
         """Show what depends on the set-up looked at, the picture first."""
-        if self.figure is None:
+        content = self.question.content(setup)
+        if self.figure is None or not same_form(self.figure, content):
             self.place.show(lambda palette: window_figure(self.question.content(self._setup()), palette))
         else:
             with self.figure.batch_update():
-                update_figure(self.figure, self.question.content(setup))
+                update_figure(self.figure, content, self.frame.palette)
         self.setup.value = words.setup_card(self.question, setup)
         self.neighbours.value = words.neighbour_card(self.question, setup)
         declared = self.declared[self.question.product.name]

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import cached_property, lru_cache
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
-from pwindow.charts import MapContent
+from pwindow.charts import MapContent, content_at
 from pwindow.demo import demo
 from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.inputs import InputFile
@@ -23,9 +22,12 @@ from pwindow.surfaces.honesty import Finding, findings
 from pwindow.trials import Trial, read_trial
 from pwindow.trials.archive import USED, Archive
 from pwindow.window import Window, find_window
+from pwindow.window.bands import bands_at
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import neighbours, recommend
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall import Shortfall, shortfall
+from pwindow.window.starting import StartingSetup, starting_setup
 
 ARCHIVED = "the archive"
 """Where trials came from that an archive keeps."""
@@ -83,20 +85,21 @@ class Question:
     def recommended(self) -> dict | None:
         return recommend(self.window, self.bands)
 
+    @cached_property
+    def starting(self) -> StartingSetup | None:
+        """The recommended set-up, or the closest; None where no roll lies in the trial region."""
+        return starting_setup(self.window, self.recommended)
+
     def start(self) -> Setup:
-        """The recommended set-up, else the middle of what was tried."""
-        trial, best = self.evidence.surfaces.trial, self.recommended
-        if best is not None:
-            return Setup(
-                best["plate"], self.roll(best["roll"]), best[trial.pressure_key], best["speed_m_min"]
-            )
-        speeds = trial.prints["speed"]
-        rolls = self.window.rolls
+        """The set-up that a page opens at; the middle of what was tried where no roll was."""
+        if self.starting is not None:
+            return self.starting.setup
+        trial, rolls = self.evidence.surfaces.trial, self.window.rolls
         return Setup(
             self.window.plates[0],
             rolls[len(rolls) // 2],
             trial.pressures[len(trial.pressures) // 2],
-            float(speeds.median()),
+            float(trial.prints["speed"].median()),
         )
 
     def roll(self, identity: str) -> Roll:
@@ -107,29 +110,36 @@ class Question:
 
     def map(self, plate: str, pressure: float) -> WindowMap:
         """The map at a plate and pressure; the last few are kept."""
-        key = (plate, pressure)
-        if key not in self._maps:
-            if len(self._maps) > 200:
-                self._maps.clear()
-            self._maps[key] = window_map(self.window, plate, pressure, MAP_CELLS)
-        return self._maps[key]
+        return self._kept(
+            ("map", plate, pressure), lambda: window_map(self.window, plate, pressure, MAP_CELLS)
+        )
 
     def content(self, setup: Setup) -> MapContent:
         """What the picture shows for a set-up."""
         shown = self.map(setup.plate, setup.pressure)
-        best, key = self.recommended, self.evidence.surfaces.trial.pressure_key
-        on_map = best is not None and best["plate"] == setup.plate and abs(best[key] - setup.pressure) < 1e-9
-        spot = (best["speed_m_min"], best["cell_volume_cm3_m2"]) if on_map else None
-        bands = bands_on_map(shown, self.window.rolls, self.window.level)
-        return MapContent(
-            shown,
-            self.window.level,
-            self.window.rolls,
-            bands,
-            (setup.speed, setup.roll.cell_volume),
-            spot,
-            self.evidence.surfaces.fingerprint,
+        bands = self._bands_at(setup.plate, setup.pressure)
+        return content_at(self.window, setup, shown, bands, self.starting)
+
+    @cached_property
+    def shortfall(self) -> Shortfall | None:
+        """What there is to say where nothing is assured; None where something is, or no roll was tried."""
+        if self.starting is None or self.starting.assured:
+            return None
+        return shortfall(self.window, closest=self.starting)
+
+    def _bands_at(self, plate: str, pressure: float) -> pd.DataFrame:
+        """Speed bands of a map; those at pressures that were not tried are searched for once."""
+        return self._kept(
+            ("bands", plate, pressure), lambda: bands_at(self.window, self.bands, plate, pressure)
         )
+
+    def _kept(self, key: tuple, work: Callable):
+        """What `work` finds, of which the last few are kept."""
+        if key not in self._maps:
+            if len(self._maps) > 400:
+                self._maps.clear()
+            self._maps[key] = work()
+        return self._maps[key]
 
     def neighbours(self, setup: Setup) -> pd.DataFrame:
         return neighbours(self.window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed)
@@ -138,30 +148,6 @@ class Question:
 def ask(evidence: Evidence, product: Product) -> Question:
     """The question, where the trial can judge the product; raises UnusableInput otherwise."""
     return Question(evidence, product, find_window(evidence.surfaces, product, evidence.study))
-
-
-def bands_on_map(shown: WindowMap, rolls: Sequence[Roll], level: float) -> pd.DataFrame:
-    """Speed bands read off a map by interpolation: good for a picture, not for a table."""
-    found = []
-    if len(shown.volumes) == 1 or len(shown.speeds) == 1:
-        return pd.DataFrame(
-            found, columns=["roll", "cell_volume_cm3_m2", "speed_low_m_min", "speed_high_m_min"]
-        )
-    fine = np.linspace(shown.speeds[0], shown.speeds[-1], 600)
-    for roll in rolls:
-        if not shown.volumes[0] <= roll.cell_volume <= shown.volumes[-1]:
-            continue
-        at = min(
-            int(np.searchsorted(shown.volumes, roll.cell_volume, side="right")) - 1, len(shown.volumes) - 2
-        )
-        share = (roll.cell_volume - shown.volumes[at]) / (shown.volumes[at + 1] - shown.volumes[at])
-        row = shown.joint[at] if share < 1e-9 else shown.joint[at] * (1 - share) + shown.joint[at + 1] * share
-        if share > 1 - 1e-9:
-            row = shown.joint[at + 1]
-        assured = np.interp(fine, shown.speeds, row) >= level
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], assured.astype(int), [0]])))
-        found += [(roll.id, roll.cell_volume, fine[a], fine[b - 1]) for a, b in zip(edges[::2], edges[1::2])]
-    return pd.DataFrame(found, columns=["roll", "cell_volume_cm3_m2", "speed_low_m_min", "speed_high_m_min"])
 
 
 def given_evidence() -> Evidence:

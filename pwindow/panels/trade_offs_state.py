@@ -24,6 +24,7 @@ from pwindow.window.trade_offs import (
     silver_notes,
 )
 from pwindow.window.window import Window
+from pwindow.wording import volume as volume_words
 
 OWN = ("pin", "planned", "show")
 """Names of the address that are this page's alone."""
@@ -112,7 +113,7 @@ def _check_planned(volume: float, tried: pd.Series, rolls: Iterable[Roll]) -> No
         raise UnusableInput(
             f"a roll of {told} cannot be judged: cell volumes from {low:g} to {high:g} cm³/m² were tried"
         )
-    same = next((roll for roll in rolls if f"{roll.cell_volume:.3g}" == f"{volume:.3g}"), None)
+    same = next((roll for roll in rolls if volume_words(roll.cell_volume) == volume_words(volume)), None)
     if same is not None:
         have = "it is planned already" if same.planned else "you have it"
         raise UnusableInput(f"{told}: {have}: roll {same.id}")

@@ -2,37 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from html import escape
 
 import pandas as pd
 
 from pwindow.outputs import csv_of
-from pwindow.panels.words import link, percent, table
+from pwindow.panels.words import link, table
 from pwindow.product import KINDS
 from pwindow.study import Roll
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
 from pwindow.window.window import Window
+from pwindow.wording import amount, percent, points, pressure, setup_words, speed, volume, with_interval
 
 _SETTINGS = {"speed": "press speed", "pressure": "printing pressure", "cell_volume": "cell volume"}
 _DIRECTIONS = {"least": "at least", "most": "at most"}
 
 
 def setup_name(window: Window, setup: Setup) -> str:
-    """A set-up in a few words; not escaped.
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace as Some
-    >>> from pwindow.study import Roll
-    >>> setup_name(Some(surfaces=Some(trial=Some(pressure_unit="µm"))), Setup("", Roll("0412", 2.4), 50.0, 80.0))
-    'roll 0412, 50 µm, 80 m/min'
-    """
+    """A set-up in a few words; not escaped."""
     unit = window.surfaces.trial.pressure_unit
-    plate = f", {setup.plate}" if setup.plate else ""
-    return f"roll {setup.roll.label}, {setup.pressure:g} {unit}, {setup.speed:g} m/min{plate}"
+    return setup_words(setup.roll.label, setup.pressure, unit, setup.speed, setup.plate)
 
 
 def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> str:
@@ -58,11 +49,7 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> str:
 def _faster(step: pd.Series) -> str:
     if pd.isna(step["gain_percentage_points"]):
         return f"One more m/min is {escape(step['reason'])}."
-    return f"One more m/min: {_points(step['gain_percentage_points'])} percentage points."
-
-
-def _points(gain: float) -> str:
-    return "±0.0" if abs(gain) < 0.05 else f"{gain:+.1f}".replace("-", "−")
+    return f"One more m/min: {points(step['gain_percentage_points'])} percentage points."
 
 
 def step_table(steps: pd.DataFrame, level: float) -> str:
@@ -78,19 +65,29 @@ def step_table(steps: pd.DataFrame, level: float) -> str:
 
 
 def _stepped(step: pd.Series) -> tuple[str, str]:
-    now = f"{step['before']:.4g} {step['unit']}"
+    now = _setting(step, "before")
     if step["limit"]:
         return f"limit: {step['what']} {_DIRECTIONS[step['limit']]}", now
     return _SETTINGS[step["what"]], now
 
 
+def _setting(step: pd.Series, end: str) -> str:
+    """A setting or a limit with its unit."""
+    told = {"speed": speed, "cell_volume": volume, "pressure": pressure}.get(step["what"], _limit)
+    return f"{told(step[end])} {step['unit']}"
+
+
+def _limit(value: float) -> str:
+    return amount(value, 4)
+
+
 def _step(step: pd.Series, level: float) -> str:
-    to = f"{step['after']:.4g} {step['unit']}"
+    to = _setting(step, "after")
     if pd.isna(step["gain_percentage_points"]):
         return f"{to}: {step['reason']}"
     after = percent(step["conformance_after"], level)
     return (
-        f"{to}: {_points(step['gain_percentage_points'])}, to {after}\n{KINDS[step['limiting_after']].label}"
+        f"{to}: {points(step['gain_percentage_points'])}, to {after}\n{KINDS[step['limiting_after']].label}"
     )
 
 
@@ -134,25 +131,14 @@ def _difference(row: pd.Series, at: int, unit: str) -> str:
     if pd.isna(moved):
         return ""
     if unit:
-        return f"\n{_points(moved)}{unit}"
+        return f"\n{points(moved)}{unit}"
     low, high = (row[f"setup_{at}_difference_{end}"] for end in ("low", "high"))
     return f"\n{_with_interval(moved, low, high, '+', '[]')}"
 
 
 def _with_interval(value: float, low: float, high: float, sign: str = "", brackets: str = "()") -> str:
-    """A value and its interval, to two digits of the interval's width; what is in brackets keeps together.
-
-    Examples
-    --------
-    >>> _with_interval(0.6788, 0.6181, 0.7459).replace("\u00a0", " ")
-    '0.68 (0.62 … 0.75)'
-    >>> _with_interval(-3.21, -5.24, -1.19, "+", "[]").replace("\u00a0", " ")
-    '−3.2 [−5.2 … −1.2]'
-    """
-    width = high - low
-    decimals = max(0, 1 - math.floor(math.log10(width))) if width > 0 and math.isfinite(width) else 3
-    rounded = (round(part, decimals) or 0.0 for part in (value, low, high))  # no −0.0
-    one, first, last = (f"{part:{sign if part else ''}.{decimals}f}".replace("-", "−") for part in rounded)
+    """A value and its interval; what is in brackets keeps together."""
+    one, first, last = with_interval(value, low, high, sign)
     return f"{one} {brackets[0]}{first}\u00a0…\u00a0{last}{brackets[1]}"
 
 
@@ -166,7 +152,7 @@ def plate_table(found: PlatesCompared, level: float) -> str:
     )
     there = [(key, words) for key, words in quantities if f"{key}_mean" in found.table]
     shown = [row for _, row in found.table.iterrows()]
-    names = ("", *(f"{row['plate']}, {row['plate_width_um']:.3g} µm {row['basis']}" for row in shown))
+    names = ("", *(f"{row['plate']}, {amount(row['plate_width_um'])} µm {row['basis']}" for row in shown))
     rows = [
         *((words, *(_interval(row, key) for row in shown)) for key, words in there),
         (
@@ -213,7 +199,7 @@ def pinch_table(along: pd.DataFrame) -> str:
 
 def _stretch(part: pd.DataFrame) -> str:
     first, last = part["speed_m_min"].iloc[[0, -1]]
-    span = f"{first:.0f}" if len(part) == 1 else f"{first:.0f} to {last:.0f}"
+    span = speed(first) if len(part) == 1 else f"{speed(first)} to {speed(last)}"
     return f"{KINDS[part['limiting'].iloc[0]].label} at {span} m/min"
 
 
@@ -229,7 +215,7 @@ def refused(why: str) -> str:
 def added(roll: Roll) -> str:
     """That a planned roll is there now, and where."""
     return (
-        f"<p class='pw-note' role='status'>Added as {escape(roll.id)} ({roll.cell_volume:.3g} cm³/m²): it is in the "
+        f"<p class='pw-note' role='status'>Added as {escape(roll.id)} ({volume(roll.cell_volume)} cm³/m²): it is in the "
         "pictures and in the menu of rolls; what is looked at stays.</p>"
     )
 

@@ -12,10 +12,10 @@ from pwindow.outputs import csv_of
 from pwindow.panels.state import Question, Setup
 from pwindow.product import KINDS
 from pwindow.surfaces.honesty import Finding
-from pwindow.units import asked, percent
-from pwindow.window.bands import closest
-from pwindow.window.recommend import ends_at_trial
+from pwindow.window.bands import limited_by
+from pwindow.window.shortfall_words import conflicts, promise, remedies
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
+from pwindow.wording import asked, percent, pressure, setup_words, speed, volume, with_interval
 
 
 def working(what: str) -> str:
@@ -59,11 +59,11 @@ def answer_card(question: Question) -> str:
     plate = f" · plate {escape(best['plate'])}" if best["plate"] else ""
     return (
         "<section class='pw-answer'>"
-        f"<div class='pw-big'>{best['speed_m_min']:g} m/min</div>"
-        f"<div><b>Roll {escape(str(best['roll']))}</b> ({best['cell_volume_cm3_m2']:.3g} cm³/m²) · pressure "
-        f"{best[trial.pressure_key]:g} {trial.pressure_unit}{plate}<br>"
+        f"<div class='pw-big'>{speed(best['speed_m_min'])} m/min</div>"
+        f"<div><b>Roll {escape(str(best['roll']))}</b> ({volume(best['cell_volume_cm3_m2'])} cm³/m²) · pressure "
+        f"{pressure(best[trial.pressure_key])} {trial.pressure_unit}{plate}<br>"
         f"All requirements of <b>{escape(question.product.name)}</b> hold together in the next run with a "
-        f"probability of <b>{percent(best['conformance'], question.window.level)}</b>; safest at {best['safest_speed_m_min']:g} m/min "
+        f"probability of <b>{percent(best['conformance'], question.window.level)}</b>; safest at {speed(best['safest_speed_m_min'])} m/min "
         f"({percent(best['conformance_at_safest'], question.window.level)}).<br>"
         f"{escape(together(best['why']))}</div>{_assumed(question)}</section>"
     )
@@ -91,40 +91,42 @@ def _assumed(question: Question) -> str:
 
 
 def _no_answer(question: Question) -> str:
-    near = closest(question.window)
-    if near is None:
+    """The set-up that comes closest, and how close for each requirement."""
+    found = question.shortfall
+    if found is None:
         return (
             "<section class='pw-answer'><div class='pw-big'>No set-up</div><div>No roll of the inventory lies in "
             "the trial region: nothing can be said about this product.</div></section>"
         )
-    at = near["at"]
     rows = "".join(
-        f"<li>{KINDS[name].label}: predicted {found['predicted']:.4g} {found['unit']}"
-        f" ({_limit_words(found)}), met with {percent(found['conformance'], question.window.level)}</li>"
-        for name, found in near["requirements"].items()
+        f"<li>{escape(one.requirement.wording())}: predicted {_interval((one.mean, one.low, one.high), one.requirement.kind.unit)}, "
+        f"{together(percent(one.conformance, found.level))} probability of meeting it</li>"
+        for one in found.missed
     )
-    trial = question.evidence.surfaces.trial
     return (
         "<section class='pw-answer'><div class='pw-big'>No speed is assured</div>"
-        f"<div>No roll and tried pressure reaches {asked(question.window.level)} for "
-        f"<b>{escape(question.product.name)}</b>. Closest: roll {escape(str(at['roll']))}, "
-        f"{at[trial.pressure_key]:g} {trial.pressure_unit}, {at['speed_m_min']:g} m/min with "
-        f"{percent(near['joint'], question.window.level)}.<ul>{rows}</ul></div>{_assumed(question)}</section>"
+        f"<div><b>{escape(question.product.name)}</b>: {escape(together(promise(found)))}<ul>{rows}</ul></div>{_assumed(question)}</section>"
     )
 
 
-def _limit_words(found: dict) -> str:
-    return " and ".join(f"at {word} {found[word]:g}" for word in ("least", "most") if found[word] is not None)
+def shortfall_list(question: Question) -> str:
+    """Where nothing is assured, what conflicts and what would do; nothing elsewhere."""
+    found = question.shortfall
+    if found is None:
+        return ""
+    return "".join(
+        f"<h3>{heading}</h3><ul class='pw-findings'>{''.join(f'<li>{escape(together(one))}</li>' for one in sentences)}</ul>"
+        for heading, sentences in (("What conflicts", conflicts(found)), ("What would do", remedies(found)))
+        if sentences
+    )
 
 
 def setup_card(question: Question, setup: Setup) -> str:
     """Predicted responses and conformance of the set-up looked at."""
     window, frame = question.window, question.frame(setup)
     trial = question.evidence.surfaces.trial
-    title = (
-        f"<h3>Looked at: roll {escape(setup.roll.id)}, {setup.pressure:g} {trial.pressure_unit}, "
-        f"{setup.speed:g} m/min</h3>"
-    )
+    name = setup_words(setup.roll.id, setup.pressure, trial.pressure_unit, setup.speed)
+    title = f"<h3>Looked at: {escape(name)}</h3>"
     if not window.in_trial_region(frame)[0]:
         return f"{title}<p class='pw-warn'>Outside the trial region: nothing was tried there, so nothing is promised.</p>"
     table = window.conformance(frame).iloc[0]
@@ -152,9 +154,15 @@ def _count(requirement) -> str:
 
 
 def _value(row: pd.Series, unit: str) -> str:
-    if pd.isna(row["mean"]):
+    return _interval((row["mean"], row["obs_ci_low"], row["obs_ci_high"]), unit)
+
+
+def _interval(ends: tuple[float, float, float], unit: str) -> str:
+    """A prediction with its interval."""
+    if pd.isna(ends[0]):
         return "counted, not measured"
-    return f"<b>{row['mean']:.3g}</b> {unit} ({row['obs_ci_low']:.3g} … {row['obs_ci_high']:.3g})"
+    value, low, high = with_interval(*ends)
+    return f"<b>{value}</b> {unit} ({low} … {high})"
 
 
 def _response_table(question: Question, frame: pd.DataFrame) -> str:
@@ -183,7 +191,7 @@ def neighbour_card(question: Question, setup: Setup) -> str:
     head = "".join(f"<th scope='col'>{KINDS[name].label}</th>" for name in names)
     rows = "".join(
         f"<tr{' class=pw-here' if abs(row['speed_m_min'] - setup.speed) < 1e-6 else ''}>"
-        f"<th scope='row'>{row['speed_m_min']:.1f} m/min</th><td><b>{percent(row['joint'], question.window.level)}</b></td>"
+        f"<th scope='row'>{speed(row['speed_m_min'])} m/min</th><td><b>{percent(row['joint'], question.window.level)}</b></td>"
         + "".join(f"<td>{percent(row[name], question.window.level)}</td>" for name in names)
         + "</tr>"
         for _, row in table.iterrows()
@@ -200,7 +208,7 @@ def _why_not(question: Question, table: pd.DataFrame) -> str:
     if failing.empty:
         return f"All these speeds stay at or above {asked(level)}."
     parts = [
-        f"at {row['speed_m_min']:.1f} m/min {KINDS[row['limiting']].label} holds with only {percent(row[row['limiting']], level)}"
+        f"at {speed(row['speed_m_min'])} m/min {KINDS[row['limiting']].label} holds with only {percent(row[row['limiting']], level)}"
         for _, row in failing.iterrows()
     ]
     return f"Below {asked(level)}: " + "; ".join(parts) + "."
@@ -215,21 +223,18 @@ def band_table(question: Question) -> str:
     several = bands["plate"].nunique() > 1
     rows = []
     for _, band in bands.iterrows():
-        low_end, high_end = ends_at_trial(question.window, band)
         chosen = (
             band["roll"] == best["roll"]
             and band["plate"] == best["plate"]
             and (band[trial.pressure_key] == best[trial.pressure_key])
         )
-        low = "end of trial" if low_end else KINDS[band["limiting_low"]].label
-        high = "end of trial" if high_end else KINDS[band["limiting_high"]].label
         rows.append(
             f"<tr{' class=pw-here' if chosen else ''}><th scope='row'>{escape(str(band['roll']))}</th>"
-            f"<td>{band['cell_volume_cm3_m2']:.3g}</td>{_cell(escape(band['plate'])) if several else ''}"
-            f"<td>{band[trial.pressure_key]:g}</td>"
-            f"<td>{band['speed_low_m_min']:g} – <b>{band['speed_high_m_min']:g}</b></td>"
-            f"<td>{band['safest_speed_m_min']:g} ({percent(band['conformance_at_safest'], question.window.level)})</td>"
-            f"<td>{low} / {high}</td></tr>"
+            f"<td>{volume(band['cell_volume_cm3_m2'])}</td>{_cell(escape(band['plate'])) if several else ''}"
+            f"<td>{pressure(band[trial.pressure_key])}</td>"
+            f"<td>{speed(band['speed_low_m_min'])} – <b>{speed(band['speed_high_m_min'])}</b></td>"
+            f"<td>{speed(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], question.window.level)})</td>"
+            f"<td>{limited_by(band, 'low')} / {limited_by(band, 'high')}</td></tr>"
         )
     heads = [
         "roll",

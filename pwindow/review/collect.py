@@ -22,12 +22,15 @@ from pwindow.surfaces.fingerprint import digest, versions
 from pwindow.surfaces.honesty import findings
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.summary import summarise
-from pwindow.window.bands import closest
+from pwindow.window.bands import bands_at
 from pwindow.window.calibration import Calibration
-from pwindow.window.recommend import ends_at_trial, neighbours, recommend
+from pwindow.window.recommend import neighbours, recommend
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall import shortfall
+from pwindow.window.starting import Choice, StartingSetup, starting_setup
 from pwindow.window.trade_offs import sensitivities, silver_notes
 from pwindow.window.window import Window
+from pwindow.wording import setup_words
 
 
 def review(
@@ -78,23 +81,24 @@ def review(
     surfaces, trial = window.surfaces, window.surfaces.trial
     bands = window.speed_bands()
     best = recommend(window, bands)
-    chosen, setup = chosen_setup(window, best, setup)
+    start = started(window, best)
+    chosen, setup = _chosen(start, setup), setup or start.setup
     frame = setup.frame(window)
     if not window.in_trial_region(frame)[0]:
         raise WindowProblem(
-            f"{_setup_words(setup, trial.pressure_unit)} lies outside the trial region: nothing was tried there, so "
+            f"{setup_words(setup.roll.id, setup.pressure, trial.pressure_unit, setup.speed, setup.plate)} lies outside the trial region: nothing was tried there, so "
             "nothing can be promised of it; choose a set-up inside, or print a trial there"
         )
     conformance = window.conformance(frame).iloc[0]
     judgements = _judgements(window, frame, conformance)
-    own = own_bands(window, bands, setup)
+    own = bands_at(window, bands, setup.plate, setup.pressure)
     band, moved = _band_of(own, setup), sensitivities(window, setup)
     settings, first = _settings(window, setup), first_prints(window, frame)
     return Review(
         product=window.product,
         setup=setup,
         chosen=chosen,
-        why=best["why"] if chosen == "recommended" else "",
+        why=best["why"] if chosen is Choice.RECOMMENDED else "",
         joint=float(conformance["joint"]),
         judgements=judgements,
         pressure_unit=trial.pressure_unit,
@@ -102,7 +106,7 @@ def review(
         settings=settings,
         volume=(volumes or {}).get(setup.roll.id, RollVolume(setup.roll.cell_volume)),
         band=band,
-        bands=tuple(_told(window, band) for _, band in bands.iterrows()),
+        bands=tuple(bands.to_dict("records")),
         recommended=best,
         nearby=tuple(
             neighbours(window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed).to_dict(
@@ -124,6 +128,7 @@ def review(
         gaps=gaps_to_inspect(window),
         stops=stops(window, frame, first),
         pattern=_pattern(frame),
+        shortfall=None if start.assured else shortfall(window, closest=start),
         in_full=in_full(window.product, replace(window.study, rolls=window.rolls)),
         fit_options=_fit_options(surfaces),
         fit_notes=gathered(surfaces.notes),
@@ -132,42 +137,31 @@ def review(
         made=made or datetime.date.today(),
         command=command,
         address=address,
-        pictures=pictures(window, setup, own, best, min(judgements, key=lambda one: one.conformance).name),
+        pictures=pictures(window, setup, own, start, min(judgements, key=lambda one: one.conformance).name),
     )
 
 
-def chosen_setup(
-    window: Window, best: Mapping | None, setup: Setup | None = None, pressures: Sequence[float] | None = None
-) -> tuple[str, Setup]:
-    """Whose choice the set-up is, and the set-up: see `Review.chosen`."""
-    key = window.surfaces.trial.pressure_key
-    if setup is None:
-        at = best or (closest(window, pressures) or {}).get("at")
-        if at is None:
-            raise WindowProblem(
-                "no roll of the inventory lies in the trial region, so nothing can be said about this product; add a "
-                "roll that was tried to the inventory, or print a trial with one of its rolls"
-            )
-        roll = next(roll for roll in window.rolls if roll.id == at["roll"])
-        found = Setup(at["plate"], roll, float(at[key]), float(at["speed_m_min"]))
-        return ("closest" if best is None else "recommended"), found
-    same = best is not None and (setup.plate, setup.roll.id, setup.pressure, setup.speed) == (
-        best["plate"],
-        best["roll"],
-        best[key],
-        best["speed_m_min"],
-    )
-    return ("recommended" if same else "asked for"), setup
+def _chosen(start: StartingSetup, setup: Setup | None) -> Choice:
+    """Whose choice the set-up is; the closest one is asked for where it is named."""
+    if setup is None or start.assured and setup == start.setup:
+        return start.choice
+    return Choice.ASKED_FOR
+
+
+def started(window: Window, best: Mapping | None, pressures: Sequence[float] | None = None) -> StartingSetup:
+    """The recommended set-up, or the closest where there is none; errors as of `review`."""
+    found = starting_setup(window, best, pressures)
+    if found is None:
+        raise WindowProblem(
+            "no roll of the inventory lies in the trial region, so nothing can be said about this product; add a "
+            "roll that was tried to the inventory, or print a trial with one of its rolls"
+        )
+    return found
 
 
 def recommended_setup(window: Window) -> Setup:
     """The recommended set-up, or the closest where none is assured; errors as of `review`."""
-    return chosen_setup(window, recommend(window, window.speed_bands()))[1]
-
-
-def _setup_words(setup: Setup, unit: str) -> str:
-    plate = f", plate {setup.plate}" if setup.plate else ""
-    return f"roll {setup.roll.id}, {setup.pressure:g} {unit}, {setup.speed:g} m/min{plate}"
+    return started(window, recommend(window, window.speed_bands())).setup
 
 
 def _judgements(window: Window, frame: pd.DataFrame, conformance: pd.Series) -> tuple[Judgement, ...]:
@@ -241,14 +235,6 @@ def _pressures(window: Window, setup: Setup) -> tuple[float, float]:
     return float(inside[0]), float(inside[-1])
 
 
-def own_bands(window: Window, bands: pd.DataFrame, setup: Setup) -> pd.DataFrame:
-    """Speed bands at the plate and pressure of a set-up, out of `bands` where they are of tried pressures."""
-    key = window.surfaces.trial.pressure_key
-    if not np.isclose(setup.pressure, window.surfaces.trial.pressures).any():
-        bands = window.speed_bands([setup.pressure])
-    return bands[(bands["plate"] == setup.plate) & np.isclose(bands[key].astype(float), setup.pressure)]
-
-
 def _band_of(bands: pd.DataFrame, setup: Setup) -> Mapping | None:
     inside = bands[
         (bands["roll"] == setup.roll.id)
@@ -256,10 +242,6 @@ def _band_of(bands: pd.DataFrame, setup: Setup) -> Mapping | None:
         & (bands["speed_high_m_min"] >= setup.speed - 1e-9)
     ]
     return None if inside.empty else inside.iloc[0].to_dict()
-
-
-def _told(window: Window, band: pd.Series) -> dict:
-    return band.to_dict() | {"ends_at_trial": ends_at_trial(window, band)}
 
 
 def _kept(found: Calibration) -> dict:

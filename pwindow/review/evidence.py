@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pwindow.review.words import listed
 from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.judged import Judged, checks_of
 from pwindow.surfaces.surface import Surface
@@ -14,6 +13,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.summary import constant_columns
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
+from pwindow.wording import listed, pressure, speed, volume
 
 
 @dataclass(frozen=True)
@@ -109,13 +109,13 @@ def _of_roll(window: Window, setup: Setup) -> list[str]:
     roll = setup.roll
     if roll.id not in tried:
         return [
-            f"Roll {roll.id} was not in the trial: its cell volume, {roll.cell_volume:.3g} cm³/m², lies between volumes that "
+            f"Roll {roll.id} was not in the trial: its cell volume, {volume(roll.cell_volume)} cm³/m², lies between volumes that "
             "were. What is peculiar to this roll beside its volume (screen, cell shape, wear) is not in the numbers."
         ]
     if abs(tried[roll.id] / roll.cell_volume - 1.0) > 0.01:
         return [
-            f"Roll {roll.id} is reckoned with {roll.cell_volume:.3g} cm³/m²; in the trial it was measured as "
-            f"{tried[roll.id]:.3g} cm³/m²."
+            f"Roll {roll.id} is reckoned with {volume(roll.cell_volume)} cm³/m²; in the trial it was measured as "
+            f"{volume(tried[roll.id])} cm³/m²."
         ]
     return []
 
@@ -124,11 +124,11 @@ def _of_speed(window: Window, setup: Setup) -> list[str]:
     low, high = window.surfaces.region.speed_range(setup.plate, setup.roll.cell_volume, setup.pressure)
     unit = window.surfaces.trial.pressure_unit
     words = (
-        f"With roll {setup.roll.id} at {setup.pressure:g} {unit} the trial reaches from {low:.3g} to {high:.3g} m/min; what "
+        f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial reaches from {speed(low)} to {speed(high)} m/min; what "
         "slower or faster prints do is not known."
     )
     if setup.speed > 0.97 * high or setup.speed < low / 0.97:
-        words += f" {setup.speed:g} m/min is at the edge of that."
+        words += f" {speed(setup.speed)} m/min is at the edge of that."
     return [words]
 
 
@@ -136,9 +136,9 @@ def _of_pressure(window: Window, setup: Setup) -> list[str]:
     trial = window.surfaces.trial
     if any(math.isclose(setup.pressure, tried) for tried in trial.pressures):
         return []
-    tried = ", ".join(f"{one:g}" for one in trial.pressures)
+    tried = ", ".join(pressure(one) for one in trial.pressures)
     return [
-        f"No print was made at {setup.pressure:g} {trial.pressure_unit}; tried were {tried} {trial.pressure_unit}."
+        f"No print was made at {pressure(setup.pressure)} {trial.pressure_unit}; tried were {tried} {trial.pressure_unit}."
     ]
 
 

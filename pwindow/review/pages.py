@@ -21,11 +21,24 @@ from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
 from pwindow.review.first_prints import LEVEL, MAKE_READIES, SURE
 from pwindow.review.picture import WINDOW_HEIGHT
-from pwindow.review.records import Review
-from pwindow.review.words import by_interval, in_hundred, listed, program, signed, three, up_to_hundred
-from pwindow.units import asked, percent
+from pwindow.review.records import Judgement, Review
+from pwindow.review.words import in_hundred, program, up_to_hundred
+from pwindow.window.bands import limited_by
 from pwindow.window.calibration import CANNOT_SEE
+from pwindow.window.shortfall_words import conflicts, promise, remedies
 from pwindow.window.trade_offs import CONFORMANCE
+from pwindow.wording import (
+    amount,
+    asked,
+    listed,
+    percent,
+    points,
+    pressure,
+    signed,
+    speed,
+    volume,
+    with_interval,
+)
 
 Paper = Literal["A4", "Letter"]
 PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
@@ -88,8 +101,14 @@ def _templates() -> Environment:
         "in_hundred": in_hundred,
         "listed": listed,
         "up_to_hundred": up_to_hundred,
-        "short": three,
+        "short": amount,
         "plain": "{:g}".format,
+        "speed": speed,
+        "pressure": pressure,
+        "volume": volume,
+        "setting": _setting,
+        "predicted": _predicted,
+        "points": points,
         "signed": signed,
         "program": program,
         "cell": _cell,
@@ -97,12 +116,28 @@ def _templates() -> Environment:
         "capitalize_first": lambda text: text[:1].upper() + text[1:],
     }
     found.globals |= {"cannot_see": CANNOT_SEE, "LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "SURE": SURE}
+    found.globals |= {
+        "promise": promise,
+        "conflicts": conflicts,
+        "remedies": remedies,
+        "limited_by": limited_by,
+    }
     return found
 
 
 @pass_context
 def _percent(context, value: float) -> str:
     return percent(value, context["review"].level)
+
+
+def _predicted(one: Judgement) -> tuple[str, str, str]:
+    """A prediction and the ends of its interval."""
+    return with_interval(one.mean, one.low, one.high)
+
+
+def _setting(value: float, name: str) -> str:
+    """What a setting of the press is set to, by its name."""
+    return {"speed": speed, "press speed": speed, "pressure": pressure}.get(name, volume)(value)
 
 
 @pass_context
@@ -116,8 +151,8 @@ def _cell(context, one: Mapping, row: Mapping) -> str:
     if math.isnan(value):
         return "–"
     if math.isnan(one["low"]):
-        return three(value)
-    value, low, high = by_interval((value, one["low"], one["high"]), one["high"] - one["low"])
+        return amount(value)
+    value, low, high = with_interval(value, one["low"], one["high"])
     return f"{value} ({low} … {high})"
 
 
@@ -127,11 +162,11 @@ def _difference(one: Mapping, row: Mapping) -> str:
     if math.isnan(apart) or apart == 0.0:
         return ""
     if row["what"] == CONFORMANCE:
-        return f"{signed(apart, 1)} percentage points"
+        return f"{points(apart)} percentage points"
     low, high = one["difference_low"], one["difference_high"]
     if math.isnan(low):
-        return "+" * (apart > 0) + three(apart)
-    apart, low, high = by_interval((apart, low, high), high - low, "+")
+        return "+" * (apart > 0) + amount(apart)
+    apart, low, high = with_interval(apart, low, high, "+")
     return f"{apart} ({low} … {high})"
 
 

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts import MapContent, along_speed_figure, window_figure
+from pwindow.charts import MapContent, along_speed_figure, content_at, window_figure
 from pwindow.window.maps import window_map
 from pwindow.window.setup import Setup
+from pwindow.window.starting import StartingSetup
 from pwindow.window.trade_offs import CONFORMANCE, along_speed
 from pwindow.window.window import Window
 
 WINDOW_HEIGHT = 420  # px: as high as fits on the first page
 
 
-def around(window: Window, setup: Setup, bands: pd.DataFrame, best: Mapping | None) -> MapContent:
+def around(window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSetup | None) -> MapContent:
     """What the picture of the window shows at the plate and pressure of a set-up.
 
     Parameters
@@ -25,25 +24,20 @@ def around(window: Window, setup: Setup, bands: pd.DataFrame, best: Mapping | No
     setup : Setup
     bands : DataFrame
         Speed bands at that plate and pressure.
-    best : mapping or None
-        The recommended set-up, drawn where it lies on this map.
+    start : StartingSetup or None
+        The recommended set-up or the closest, drawn where it lies on this map.
     """
-    key, spot = window.surfaces.trial.pressure_key, None
-    if best is not None and (best["plate"], float(best[key])) == (setup.plate, setup.pressure):
-        spot = (best["speed_m_min"], best["cell_volume_cm3_m2"])
-    chosen = setup.speed, setup.roll.cell_volume
-    found = window_map(window, setup.plate, setup.pressure)
-    return MapContent(found, window.level, window.rolls, bands, chosen, spot, window.surfaces.fingerprint)
+    return content_at(window, setup, window_map(window, setup.plate, setup.pressure), bands, start)
 
 
 def pictures(
-    window: Window, setup: Setup, bands: pd.DataFrame, best: Mapping | None, limiting: str
+    window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSetup | None, limiting: str
 ) -> dict[str, go.Figure]:
     """The pictures of a report: the window, and along the speed conformance and what limits it.
 
     Parameters
     ----------
-    window, setup, bands, best
+    window, setup, bands, start
         As of `around`.
     limiting : str
         The requirement whose quantity is drawn along the speed.
@@ -51,7 +45,7 @@ def pictures(
     place = setup.plate, setup.pressure
     table = along_speed(window, *place)
     return {
-        "window": window_figure(around(window, setup, bands, best), height=WINDOW_HEIGHT),
+        "window": window_figure(around(window, setup, bands, start), height=WINDOW_HEIGHT),
         "conformance": along_speed_figure(window, table, CONFORMANCE, *place),
         "limiting": along_speed_figure(window, table, limiting, *place),
     }

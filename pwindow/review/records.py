@@ -17,6 +17,9 @@ from pwindow.review.words import at_words
 from pwindow.surfaces.honesty import Finding
 from pwindow.trials.archive import Archive
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall import Shortfall
+from pwindow.window.shortfall_words import shortfall_dict
+from pwindow.window.starting import Choice
 
 
 @dataclass(frozen=True)
@@ -112,7 +115,7 @@ class Review:
     ----------
     product : Product
     setup : Setup
-    chosen : {'recommended', 'asked for', 'closest'}
+    chosen : Choice
         Whose choice the set-up is; the closest where no set-up is assured.
     why : str
         Why it is recommended; "" where it is not.
@@ -124,7 +127,7 @@ class Review:
     band : mapping or None
         The speed band that holds the set-up.
     bands : tuple of mapping
-        As `pwindow speeds` answers them, with ``ends_at_trial``.
+        As `pwindow speeds` answers them.
     recommended : mapping or None
     nearby : tuple of mapping
         Slower and faster speeds: conformance of each requirement, and of all.
@@ -150,6 +153,8 @@ class Review:
         How often a first print is held up though the press prints as in the trial.
     pattern : mapping of str to float
         What is on the plate of the set-up, µm: "plate_width", "plate_gap"; what is not known is left out.
+    shortfall : Shortfall or None
+        What there is to say where no set-up is assured.
     in_full : mapping of str to str
         All that product and study declare, in words.
     fit_options : str
@@ -168,7 +173,7 @@ class Review:
 
     product: Product
     setup: Setup
-    chosen: str
+    chosen: Choice
     why: str
     joint: float
     judgements: tuple[Judgement, ...]
@@ -195,6 +200,7 @@ class Review:
     gaps: int | None
     stops: Stops
     pattern: Mapping[str, float]
+    shortfall: Shortfall | None
     in_full: Mapping[str, str]
     fit_options: str
     fit_notes: tuple[str, ...]
@@ -251,7 +257,7 @@ class Review:
                 self.pressure_key: self.setup.pressure,
                 "speed_m_min": self.setup.speed,
             },
-            "chosen": self.chosen,
+            "chosen": str(self.chosen),
             "assured": self.assured,
             "conformance": {"joint": self.joint} | {one.name: one.conformance for one in self.judgements},
             "requirements": [asdict(one) for one in self.judgements],
@@ -277,6 +283,7 @@ class Review:
             "gaps_to_inspect": self.gaps,
             "stops": asdict(self.stops),
             "pattern": self.pattern,
+            "shortfall": None if self.shortfall is None else shortfall_dict(self.shortfall),
             "in_full": self.in_full,
             "fit_notes": self.fit_notes,
             "fingerprints": self.fingerprints,

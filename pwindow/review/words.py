@@ -7,8 +7,8 @@ from collections.abc import Mapping
 
 from pwindow.product import KINDS, Pattern, Product, Requirement
 from pwindow.study import Ink, MakeReadies, Study
-from pwindow.units import asked
 from pwindow.window.setup import Setup
+from pwindow.wording import amount, asked
 
 SOURCE = "from source"
 
@@ -36,43 +36,6 @@ def up_to_hundred(value: float) -> str:
     return f"{math.ceil(100 * value - 1e-9)} of 100"
 
 
-def three(value: float) -> str:
-    """A number with three digits, or all digits before the point.
-
-    Examples
-    --------
-    >>> three(0.067123), three(98.81), three(1234.5), three(-0.5), three(7.0)
-    ('0.0671', '98.8', '1234', '−0.5', '7')
-    """
-    text = f"{value:.0f}" if 1000 <= abs(value) < 1e6 else f"{value:.3g}"
-    return text.replace("-", "−")
-
-
-def by_interval(values: tuple[float, ...], width: float, sign: str = "") -> tuple[str, ...]:
-    """Numbers with the digits that an interval of this width leaves them: two of its half.
-
-    Examples
-    --------
-    >>> by_interval((63.7143, 60.1, 67.6), 7.5)
-    ('63.7', '60.1', '67.6')
-    >>> by_interval((-0.0123,), 0.01, sign="+")
-    ('−0.0123',)
-    """
-    decimals = max(0, 1 - math.floor(math.log10(width / 2))) if width > 0 else 3
-    return tuple(f"{value:{sign}.{decimals}f}".replace("-", "−") for value in values)
-
-
-def signed(value: float, decimals: int) -> str:
-    """A difference with its sign.
-
-    Examples
-    --------
-    >>> signed(-0.25, 1), signed(2.0, 1)
-    ('−0.2', '+2.0')
-    """
-    return f"{value:+.{decimals}f}".replace("-", "−")
-
-
 def limit_words(low: float, high: float, unit: str) -> str:
     """Limits as people say them; infinite where there is none.
 
@@ -84,19 +47,8 @@ def limit_words(low: float, high: float, unit: str) -> str:
     if math.isinf(low) and math.isinf(high):
         return "–"
     if math.isinf(low):
-        return f"at most {three(high)} {unit}"
-    return f"at least {three(low)} {unit}" if math.isinf(high) else f"{three(low)} to {three(high)} {unit}"
-
-
-def listed(parts: list[str]) -> str:
-    """Words in a row.
-
-    Examples
-    --------
-    >>> listed(["a", "b", "c"])
-    'a, b and c'
-    """
-    return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
+        return f"at most {amount(high)} {unit}"
+    return f"at least {amount(low)} {unit}" if math.isinf(high) else f"{amount(low)} to {amount(high)} {unit}"
 
 
 def requirement_words(requirement: Requirement) -> str:

@@ -74,7 +74,9 @@ class PageServer(Voila):
     def start(self) -> None:
         """Serve until a signal ends it."""
         for kind, ending in (("text/javascript", ".js"), ("text/css", ".css")):
-            mimetypes.add_type(kind, ending)  # what a system has on record may be another, and is then not run
+            mimetypes.add_type(
+                kind, ending
+            )  # what a system has on record may be another, and is then not run
         self.connection_dir = tempfile.mkdtemp(prefix="voila_", dir=self.connection_dir_root)
         self.app = Application(**{**self.init_settings(), **self.tornado_settings})
         self.app.add_transform(on_every_answer(self.tornado_settings.get("headers", {})))
@@ -90,9 +92,7 @@ class PageServer(Voila):
         return {
             **settings,
             "jinja2_env": settings["voila_jinja2_env"],  # errors look like pages wherever they come from
-            "visitors": Visitors(
-                self.kernel_manager, self.most_visitors, self.claim_limit, self.gone_limit
-            ),
+            "visitors": Visitors(self.kernel_manager, self.most_visitors, self.claim_limit, self.gone_limit),
             "own_names": own_names(self.ip),
             "default_handler_class": Unknown,
             "xsrf_cookie_kwargs": {"samesite": "Lax"},
@@ -108,7 +108,11 @@ class PageServer(Voila):
             ("/voila/render/(.*)", Page, {**of_voila, **making}),
             ("/voila/templates/(.*)", TemplateFile),
             ("/voila/static/(.*)", PageFile, {"paths": self.static_paths}),
-            ("/voila/labextensions/(.*)", WidgetFile, {"path": self.labextensions_path, "no_cache_paths": ["/"]}),
+            (
+                "/voila/labextensions/(.*)",
+                WidgetFile,
+                {"path": self.labextensions_path, "no_cache_paths": ["/"]},
+            ),
             (f"/voila/api/shutdown/{KERNEL}", Leaving),
             (f"/api/kernels/{KERNEL}", KernelModel),
             (f"/api/kernels/{KERNEL}/channels", Channels),

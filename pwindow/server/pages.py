@@ -74,4 +74,6 @@ class Page(Served, TornadoVoilaHandler):
     def _say_busy(self) -> None:
         self.set_status(503)
         self.set_header("Retry-After", str(COME_AGAIN))
-        self.write(self.render_template("busy.html", seconds=COME_AGAIN, most=self.settings["voila"].most_visitors))
+        self.write(
+            self.render_template("busy.html", seconds=COME_AGAIN, most=self.settings["voila"].most_visitors)
+        )

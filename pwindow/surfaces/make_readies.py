@@ -20,6 +20,7 @@ from pwindow.surfaces.responses import KINDS, ResponseData, ResponseKind
 from pwindow.surfaces.sampler import Between
 from pwindow.surfaces.terms import Design
 from pwindow.trials.trial import Trial
+from pwindow.wording import counted
 
 LEAST_SPARE = 5
 """Make-readies that a trial needs beyond those which the terms of its surfaces take up.
@@ -139,17 +140,6 @@ class Mountings:
             ends = f"{scale * value * low:.1f} to {scale * value * high:.1f}"
             parts.append(f"{kind.label} {scale * value:.3g} {unit} ({ends})")
         return f"a standard deviation of {', '.join(parts)}"
-
-
-def counted(number: int, one: str, many: str) -> str:
-    """A number of things in words.
-
-    Examples
-    --------
-    >>> counted(1, "make-ready", "make-readies"), counted(2, "make-ready", "make-readies")
-    ('1 make-ready', '2 make-readies')
-    """
-    return f"{number} {one if number == 1 else many}"
 
 
 def _of_print(prints: pd.DataFrame, declared: MakeReadies) -> tuple[pd.Series, Known]:

@@ -62,8 +62,10 @@ class Hull:
     def chord(self, point: np.ndarray, direction: np.ndarray) -> tuple[float, float] | None:
         """Ends t of the part of the line ``point + t direction`` that lies inside; None where none does."""
         moved = point - self.centre
-        if np.abs(direction - direction @ self.basis.T @ self.basis).max() > _SLACK:
-            return (0.0, 0.0) if self.contains(point[None])[0] else None
+        beside, leaving = (one - one @ self.basis.T @ self.basis for one in (moved, direction))
+        if np.abs(leaving).max() > _SLACK:  # the line meets what the points span in one place
+            at = -float(beside @ leaving / (leaving @ leaving))
+            return (at, at) if self.contains((point + at * direction)[None])[0] else None
         inner = moved @ self.basis.T
         if np.abs(moved - inner @ self.basis).max() > _SLACK:
             return None

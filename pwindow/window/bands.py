@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from pwindow.errors import WindowProblem
+from pwindow.product import KINDS
 from pwindow.study import Roll
 from pwindow.window.window import Window
 
@@ -64,14 +65,32 @@ def band_columns(window: Window) -> list[str]:
         "conformance_at_safest",
         "limiting_low",
         "limiting_high",
+        "trial_ends_low",
+        "trial_ends_high",
     ]
 
 
-def speed_bands(window: Window, pressures: Sequence[float] | None = None) -> pd.DataFrame:
-    """See `Window.speed_bands`."""
+def limited_by(band: Mapping, end: str) -> str:
+    """What a band is limited by at its 'low' or its 'high' end, in words."""
+    return "end of trial" if band[f"trial_ends_{end}"] else KINDS[band[f"limiting_{end}"]].label
+
+
+def speed_bands(
+    window: Window, pressures: Sequence[float] | None = None, plates: Collection[str] | None = None
+) -> pd.DataFrame:
+    """See `Window.speed_bands`; of all plate processes unless `plates` names some."""
     _refuse_untried(window, pressures)
-    found = [band for row in rows(window, pressures) for band in _bands(window, row)]
+    asked = [row for row in rows(window, pressures) if plates is None or row.plate in plates]
+    found = [band for row in asked for band in bands_of(window, row)]
     return pd.DataFrame(found, columns=band_columns(window))
+
+
+def bands_at(window: Window, bands: pd.DataFrame, plate: str, pressure: float) -> pd.DataFrame:
+    """Speed bands at a plate and a pressure: those of `bands` where it was tried, else searched for."""
+    if not np.isclose(pressure, window.surfaces.trial.pressures).any():
+        return speed_bands(window, [pressure], [plate])
+    pressures = bands[window.surfaces.trial.pressure_key].astype(float)
+    return bands[(bands["plate"] == plate) & np.isclose(pressures, pressure)]
 
 
 def _refuse_untried(window: Window, pressures: Sequence[float] | None) -> None:
@@ -84,14 +103,14 @@ def _refuse_untried(window: Window, pressures: Sequence[float] | None) -> None:
             )
 
 
-def _bands(window: Window, row: Row) -> list[dict]:
+def bands_of(window: Window, row: Row) -> list[dict]:
+    """The speed bands of one row, by the names of `band_columns`."""
     speeds = row.speeds()
     joint = window.joint_conformance(_at(window, row, speeds), _COARSE_POINTS)
     bands = []
     for first, last in _runs(joint >= window.level):
-        ends = _round_inward(
-            window, row, _edge(speeds, joint, first, -1, window), _edge(speeds, joint, last, 1, window)
-        )
+        crossings = (_crossing(speeds, joint, at, step, window) for at, step in ((first, -1), (last, 1)))
+        ends = _round_inward(window, row, *crossings)
         if ends is not None:
             safest = speeds[first + int(np.argmax(joint[first : last + 1]))]
             bands.append(_describe(window, row, *ends, float(np.clip(round(safest, 1), *ends))))
@@ -108,7 +127,7 @@ def _runs(assured: np.ndarray) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2])]
 
 
-def _edge(speeds: np.ndarray, joint: np.ndarray, at: int, step: int, window: Window) -> float:
+def _crossing(speeds: np.ndarray, joint: np.ndarray, at: int, step: int, window: Window) -> float:
     """Speed at which the joint conformance crosses the level, between a grid point and the next."""
     beyond = at + step
     if not 0 <= beyond < len(speeds):
@@ -120,12 +139,20 @@ def _edge(speeds: np.ndarray, joint: np.ndarray, at: int, step: int, window: Win
 
 def _round_inward(window: Window, row: Row, low: float, high: float) -> tuple[float, float] | None:
     """Ends to the speed step, each still assured; None where no such speed is left."""
-    lowest, highest = int(np.ceil(low / SPEED_STEP - 1e-6)), int(np.floor(high / SPEED_STEP + 1e-6))
+    if row.slowest == row.fastest:  # the one speed that was tried, whether it is a step or not
+        assured = window.joint_conformance(_at(window, row, row.slowest))[0] >= window.level
+        return (row.slowest, row.fastest) if assured else None
+    lowest, highest = _steps_inside(low, high)
     lowest = _assured_from(window, row, lowest, highest, 1)
     highest = None if lowest is None else _assured_from(window, row, highest, lowest, -1)
     if lowest is None or highest is None:
         return None
     return round(lowest * SPEED_STEP, 1), round(highest * SPEED_STEP, 1)
+
+
+def _steps_inside(low: float, high: float) -> tuple[int, int]:
+    """The first and the last speed step between two speeds; the last is below the first where there is none."""
+    return int(np.ceil(low / SPEED_STEP - 1e-6)), int(np.floor(high / SPEED_STEP + 1e-6))
 
 
 def _assured_from(window: Window, row: Row, start: int, end: int, step: int) -> int | None:
@@ -138,8 +165,8 @@ def _assured_from(window: Window, row: Row, start: int, end: int, step: int) -> 
 
 
 def _describe(window: Window, row: Row, low: float, high: float, safest: float) -> dict:
-    table = window.conformance(_at(window, row, [low, high, safest]))
-    limiting = table.drop(columns="joint").idxmin(axis=1)
+    table = window.conformance(_at(window, row, [low, high, safest, row.slowest, row.fastest]))
+    joint, limiting = table["joint"], table.drop(columns="joint").idxmin(axis=1)
     values = (
         row.roll.id,
         row.plate,
@@ -149,52 +176,24 @@ def _describe(window: Window, row: Row, low: float, high: float, safest: float) 
         high,
         high,
         safest,
-        float(table["joint"][1]),
-        float(table["joint"][2]),
+        float(joint[1]),
+        float(joint[2]),
         limiting[0],
         limiting[1],
+        *_ends_with_trial(row, low, high, joint[3:] >= window.level),
     )
     return dict(zip(band_columns(window), values))
 
 
-def closest(window: Window, pressures: Sequence[float] | None = None) -> dict | None:
-    """The set-up of the inventory that comes closest, and how close for each requirement.
+def _ends_with_trial(row: Row, low: float, high: float, assured: Sequence[bool]) -> tuple[bool, bool]:
+    """Whether it is the trial region that ends a band at its low and its high end.
 
-    Returns
-    -------
-    dict or None
-        ``at`` (the set-up), ``joint``, and ``requirements``: conformance, predicted value and limits of
-        each. None where no roll lies in the trial region.
+    It is where no speed step lies between the band and the edge of the region and the edge itself is
+    `assured`: else a requirement ends the band within that step.
     """
-    best = None
-    for row in rows(window, pressures):
-        speeds = row.speeds()
-        joint = window.joint_conformance(_at(window, row, speeds), _COARSE_POINTS)
-        top = int(np.argmax(joint))
-        if best is None or joint[top] > best[0]:
-            best = (joint[top], row, speeds[top])
-    if best is None:
-        return None
-    _, row, speed = best
-    setup = _at(window, row, round(float(speed), 1))
-    table, quantities = window.conformance(setup), window.quantities(setup)
-    return {
-        "at": {
-            "roll": row.roll.id,
-            "plate": row.plate,
-            "cell_volume_cm3_m2": row.roll.cell_volume,
-            window.surfaces.trial.pressure_key: row.pressure,
-            "speed_m_min": round(float(speed), 1),
-        },
-        "joint": float(table["joint"][0]),
-        "requirements": {
-            requirement.name: {
-                "conformance": float(table[requirement.name][0]),
-                "predicted": float(quantities[requirement.name]["mean"][0]),
-                "least": requirement.least,
-                "most": requirement.most,
-                "unit": requirement.kind.unit,
-            }
-            for requirement in window.product.requirements
-        },
-    }
+    first, last = _steps_inside(row.slowest, row.fastest)
+    at_edge = (
+        low <= max(first * SPEED_STEP, row.slowest) + 1e-6,
+        high >= min(last * SPEED_STEP, row.fastest) - 1e-6,
+    )
+    return tuple(bool(edge and sure) for edge, sure in zip(at_edge, assured))

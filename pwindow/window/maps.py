@@ -14,6 +14,7 @@ from pwindow.window.window import LimitPredictive, Window
 _SECOND_ORDER, _SMOOTH = 4, 18
 """Degrees of the polynomials: 4 is exact, for scales are made of products of second-order surfaces;
 departures from second order are followed to 1e-5 of a standard deviation."""
+_FINER = 5
 
 
 @dataclass(frozen=True)
@@ -60,10 +61,13 @@ def window_map(window: Window, plate: str, pressure: float, cells: int = 60) -> 
     pressure : float
         In the trial's unit of pressure.
     cells : int
-        Number of speeds and of volumes.
+        Number of speeds and of volumes; five times as many of the one where only one was varied.
     """
     prints = window.surfaces.trial.prints
-    volumes, speeds = (_axis(prints[name], cells) for name in ("cell_volume", "speed"))
+    alone = min(prints[name].nunique() for name in ("cell_volume", "speed")) == 1
+    volumes, speeds = (
+        _axis(prints[name], _FINER * cells if alone else cells) for name in ("cell_volume", "speed")
+    )
     setups = _setups(window, plate, pressure, volumes, speeds)
     inside = window.in_trial_region(setups)
     joint, margin = np.full((2, len(setups)), np.nan)

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 
 from pwindow.product import KINDS
-from pwindow.units import asked
 from pwindow.window.window import Window
+from pwindow.wording import asked
+from pwindow.wording import speed as speed_words
 
 
 def recommend(window: Window, bands: pd.DataFrame) -> dict | None:
@@ -36,11 +37,10 @@ def recommend(window: Window, bands: pd.DataFrame) -> dict | None:
 
 def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
     speed = float(best["fastest_speed_m_min"])
-    end = ends_at_trial(window, best)[1]
     limiting = KINDS[best["limiting_high"]].label
     beyond = (
         "the trial tried no higher speed there"
-        if end
+        if best["trial_ends_high"]
         else f"above it {limiting} pulls the joint conformance below {asked(window.level)}"
     )
     fastest = bands.groupby("roll")["fastest_speed_m_min"].max()
@@ -56,7 +56,7 @@ def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
     roll = next(roll for roll in window.rolls if roll.id == best["roll"])
     return (
         f"Among the pressures that were {_which(window, bands)}, roll {roll.label} is {among} that "
-        f"meet{'s' if rolls == 1 else ''} all requirements together with the assurance asked for, up to {speed:g} m/min; "
+        f"meet{'s' if rolls == 1 else ''} all requirements together with the assurance asked for, up to {speed_words(speed)} m/min; "
         f"{beyond}."
     )
 
@@ -66,13 +66,6 @@ def _which(window: Window, bands: pd.DataFrame) -> str:
     trial = window.surfaces.trial
     apart = np.subtract.outer(bands[trial.pressure_key].to_numpy(float), np.asarray(trial.pressures, float))
     return "tried" if np.isclose(apart, 0.0).any(axis=1).all() else "looked at"
-
-
-def ends_at_trial(window: Window, band: pd.Series) -> tuple[bool, bool]:
-    """Whether the low and the high end of a band are where the trial region ends."""
-    pressure = band[window.surfaces.trial.pressure_key]
-    low, high = window.surfaces.region.speed_range(band["plate"], band["cell_volume_cm3_m2"], pressure)
-    return bool(band["speed_low_m_min"] - low < 0.2), bool(high - band["speed_high_m_min"] < 0.2)
 
 
 def neighbours(window: Window, plate: str, cell_volume: float, pressure: float, speed: float) -> pd.DataFrame:

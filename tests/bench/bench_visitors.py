@@ -58,7 +58,9 @@ def started(port: int) -> psutil.Popen:
 
 def of_kernels(server: psutil.Popen) -> list[float]:
     """Memory of each kernel's own, in MB; the fewest last."""
-    parts = [part for part in server.children(recursive=True) if "ipykernel_launcher" in " ".join(part.cmdline())]
+    parts = [
+        part for part in server.children(recursive=True) if "ipykernel_launcher" in " ".join(part.cmdline())
+    ]
     return sorted((part.memory_full_info().uss / 1e6 for part in parts), reverse=True)
 
 
@@ -96,8 +98,12 @@ def visits(server: psutil.Popen, address: str, many: int) -> None:
     drawn = sorted(time_ for time_ in taken if time_ is not None)
     print(f"{len(drawn)} of {many} visitors at once see their picture")
     if drawn:
-        print(f"first after {drawn[0]:.1f} s, median {statistics.median(drawn):.1f} s, last {drawn[-1]:.1f} s")
-    print(f"memory of each: median {statistics.median(held):.0f} MB, most {held[0]:.0f} MB; in all {sum(held):.0f} MB")
+        print(
+            f"first after {drawn[0]:.1f} s, median {statistics.median(drawn):.1f} s, last {drawn[-1]:.1f} s"
+        )
+    print(
+        f"memory of each: median {statistics.median(held):.0f} MB, most {held[0]:.0f} MB; in all {sum(held):.0f} MB"
+    )
 
 
 def answered(address: str) -> float:
@@ -118,7 +124,9 @@ def rubbish(address: str) -> None:
         times.append(answered(address))
         line.close()
     worst = max(times)
-    print(f"{FRAMES} malformed frames: the list of pages after each, median {statistics.median(times):.3f} s, worst {worst:.3f} s")
+    print(
+        f"{FRAMES} malformed frames: the list of pages after each, median {statistics.median(times):.3f} s, worst {worst:.3f} s"
+    )
 
 
 def main() -> None:
@@ -130,7 +138,9 @@ def main() -> None:
         time.sleep(15)  # kernels are made ready
         visits(server, address, many)
         rubbish(address)
-        print(f"the list of pages with nothing else: {statistics.median(answered(address) for _ in range(20)):.3f} s")
+        print(
+            f"the list of pages with nothing else: {statistics.median(answered(address) for _ in range(20)):.3f} s"
+        )
     finally:
         server.terminate()
         server.wait()

@@ -22,8 +22,6 @@ def asked(first, tag_file):
 def test_numbers_are_those_of_speeds_and_predict(answer, asked):
     found = answer("review", *asked)
     told = answer("speeds", *asked)
-    for band in found["bands"]:
-        band.pop("ends_at_trial")
     assert found["bands"] == told["bands"] and found["recommended"] == told["recommended"]
     at = "roll=2047, pressure=50 µm, speed=98.8 m/min"
     point = answer("predict", *asked, "--at", at)["points"][0]
@@ -45,11 +43,11 @@ def test_the_report_prints_what_the_commands_print(run, asked, tmp_path):
     text = run("speeds", *asked).stdout
     for band in re.findall(r"[\d.]+ – [\d.]+", text):
         assert band in words
-    speed, conformance = re.search(r"recommended: ([\d.]+) m/min, conformance (0\.\d+)", text).groups()
-    assert f"{speed} m/min" in words and f"{100 * float(conformance):.1f} %" in words
+    speed, conformance = re.search(r"recommended: ([\d.]+) m/min, conformance ([\d.]+ %)", text).groups()
+    assert f"{speed} m/min" in words and conformance in words
     at = f"roll=2047, pressure=50 µm, speed={speed} m/min"
     line = re.search(r"line_resistance_ohm +([\d.]+)", run("predict", *asked, "--at", at).stdout)[1]
-    assert f"{float(line):.3g} Ω" in words
+    assert f"{line} Ω" in words
 
 
 def test_the_command_makes_the_document_again(run, answer, asked, monkeypatch):

@@ -86,7 +86,9 @@ def test_ten_may_visit_at_once_unless_told_otherwise(tmp_path):
 def test_the_server_itself_stays_light():
     heavy = "{'numpy', 'pandas', 'scipy', 'sklearn', 'plotly', 'ipywidgets'}"
     code = f"import sys, pwindow.server.app; print({heavy} & set(sys.modules))"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True
+    )
     assert done.stdout.strip() == "set()"
 
 

@@ -19,6 +19,8 @@ BAND = [
     "conformance_at_safest",
     "limiting_low",
     "limiting_high",
+    "trial_ends_low",
+    "trial_ends_high",
 ]
 
 
@@ -111,9 +113,14 @@ def test_no_band_is_an_answer(answer, run, first, tmp_path, tag_file):
     assert found["bands"] == [] and found["recommended"] is None
     assert set(found["closest"]["requirements"]) == {"line_resistance", "line_width", "gap"}
     for requirement in found["closest"]["requirements"].values():
-        assert set(requirement) == {"conformance", "predicted", "least", "most", "unit"}
+        assert set(requirement) == {
+            *("conformance", "predicted", "predicted_low", "predicted_high", "least", "most", "unit")
+        }
     text = run("speeds", first, "--product", product).stdout
-    assert "no set-up is assured" in text and "line resistance" in text and "3" in text
+    told = found["shortfall"]
+    assert "no set-up qualifies" in told["promise"] and told["remedies"]
+    for sentence in (told["promise"], *told["conflicts"], *told["remedies"]):
+        assert sentence in text
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,8 @@
 """The page as an object: set what a visitor sets, read what the page says."""
 
 import datetime
+import html
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,13 +15,15 @@ from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts, set_up_speed
 from pwindow.panels.state import (
     Evidence,
     ask,
-    bands_on_map,
     changed_limits,
     first_judgeable,
     given_evidence,
     loaded_evidence,
 )
+from pwindow.panels.words import together
+from pwindow.review import review
 from pwindow.trials.archive import Archive
+from pwindow.window.shortfall_words import conflicts, promise, remedies
 
 HOSTILE = "<img src=x onerror=alert(1)>"
 
@@ -164,13 +168,14 @@ def test_what_speaks_against_a_fit_is_worked_out_once(page, monkeypatch):
     assert len(asked) == 2
 
 
-def test_bands_read_off_the_map_agree_with_the_table(evidence):
+@pytest.mark.parametrize("pressure", [50.0, 47.0])
+def test_the_map_draws_the_bands_of_the_table(evidence, pressure):
     question = ask(evidence, evidence.products["Grain moisture tag"])
-    table = question.bands[question.bands["pressure_um"] == 50.0]
-    drawn = bands_on_map(question.map("laser-imaged", 50.0), question.window.rolls, question.window.level)
-    merged = table.merge(drawn, on="roll", suffixes=("", "_drawn"))
-    assert len(merged) == len(table) > 2
-    np.testing.assert_allclose(merged["speed_high_m_min"], merged["speed_high_m_min_drawn"], atol=1.5)
+    setup = replace(question.start(), pressure=pressure)
+    drawn = question.content(setup).bands
+    expected = question.window.speed_bands([pressure])
+    assert len(expected) > 2
+    pd.testing.assert_frame_equal(drawn.reset_index(drop=True), expected)
 
 
 def test_a_product_the_trial_cannot_judge_is_passed_over_with_its_reason(evidence):
@@ -229,3 +234,32 @@ def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):
     monkeypatch.setattr("pwindow.panels.visit.given_evidence", lambda: 1 / 0)
     shown = set_up_speed("")
     assert "ZeroDivisionError" in shown.value and "ZeroDivisionError" in caplog.text
+
+
+def test_where_nothing_is_assured_the_page_helps_on(page):
+    """Opens at the closest set-up, as the report does, and says what conflicts and what would do."""
+    assert page.shortfall.value == ""
+    page.editor.box.children[0].value = 150.0
+    page.back.click()
+    question, found = page.question, page.question.shortfall
+    assert question.recommended is None and found.closest.setup == question.start() == page._setup()
+    assert review(question.window).setup == question.start()
+    assert "No speed is assured" in page.answer.value
+    for sentence in (promise(found), *conflicts(found), *remedies(found)):
+        told = page.answer.value + page.shortfall.value
+        assert html.escape(together(sentence)) in told
+    assert trace(page, "map").zmax < 0.95 and len(trace(page, "closest").x) == 1
+    page.editor.box.children[0].value = 330.0
+    assert page.shortfall.value == "" and trace(page, "map").zmax == 1.0
+
+
+def test_a_trial_of_one_cell_volume_is_a_curve_and_the_next_a_map_again(page, demo_rows):
+    one = demo_rows.assign(roll="1203", **{"cell_volume [cm3/m2]": 4.4})
+    upload(page, "one.csv", one.to_csv(index=False).encode())
+    assert page.frame.problem.value == "" and {item.type for item in page.figure.data} == {"scatter"}
+    before = np.array(trace(page, "curve").y, float)
+    page.controls.pressure.value = page.controls.pressure.value + 10
+    assert page.frame.problem.value == ""
+    assert np.nanmax(np.abs(np.array(trace(page, "curve").y, float) - before)) > 0.01
+    upload(page, "first.csv", demo("trial_first.csv").read_bytes())
+    assert page.frame.problem.value == "" and trace(page, "map").type == "heatmap"

@@ -11,9 +11,9 @@ from pwindow.panels import trade_words
 from pwindow.panels.state import Evidence
 from pwindow.panels.trade_offs import TradeOffsPage, trade_offs
 from pwindow.panels.trade_offs_state import Own, pinned, setup_of
-from pwindow.units import percent
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import sensitivities, side_by_side
+from pwindow.wording import percent
 
 
 @pytest.fixture

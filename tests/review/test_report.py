@@ -10,10 +10,12 @@ from pwindow.errors import WindowProblem
 from pwindow.inputs import InputFile
 from pwindow.review import report_html, review, run_sheet_html
 from pwindow.review.cautions import CAUTIONS
-from pwindow.units import percent
+from pwindow.window.bands import limited_by
 from pwindow.window.recommend import recommend
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall_words import conflicts, promise, remedies
 from pwindow.window.trade_offs import with_planned_roll
+from pwindow.wording import percent, pressure, speed, volume, with_interval
 
 
 @pytest.fixture(scope="module")
@@ -54,12 +56,13 @@ def test_speed_bands_are_those_of_the_window(page, tag_window):
     for row, (_, band) in zip(told, bands.iterrows()):
         assert row[:5] == [
             band["roll"],
-            f"{band['cell_volume_cm3_m2']:.3g}",
-            f"{band['pressure_um']:g}",
-            f"{band['speed_low_m_min']:g} – {band['speed_high_m_min']:g}",
+            volume(band["cell_volume_cm3_m2"]),
+            pressure(band["pressure_um"]),
+            f"{speed(band['speed_low_m_min'])} – {speed(band['speed_high_m_min'])}",
             percent(band["conformance_at_fastest"]),
         ]
-        assert row[5] == f"{band['safest_speed_m_min']:g} ({percent(band['conformance_at_safest'])})"
+        assert row[5] == f"{speed(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'])})"
+        assert row[6] == f"{limited_by(band, 'low')} / {limited_by(band, 'high')}"
 
 
 def test_requirements_are_predicted_as_the_window_predicts(page, tag_window):
@@ -67,12 +70,8 @@ def test_requirements_are_predicted_as_the_window_predicts(page, tag_window):
     chances, found = tag_window.conformance(setup).iloc[0], tag_window.quantities(setup)
     rows = {row[0].split(" at ")[0]: row for row in page.rows("requirements")}
     for name, label, unit in (("line_resistance", "line resistance", "Ω"), ("gap", "gap", "µm")):
-        told = found[name].iloc[0]
-        assert rows[label][1:] == [
-            f"{told['mean']:.3g} {unit}",
-            f"{told['obs_ci_low']:.3g} … {told['obs_ci_high']:.3g} {unit}",
-            percent(chances[name]),
-        ]
+        value, low, high = with_interval(*found[name].iloc[0][["mean", "obs_ci_low", "obs_ci_high"]])
+        assert rows[label][1:] == [f"{value} {unit}", f"{low} … {high} {unit}", percent(chances[name])]
     assert rows["all together"][-1] == percent(chances["joint"])
 
 
@@ -113,6 +112,9 @@ def test_without_an_assured_set_up(demo_surfaces, tag, study, read_page):
     assert found.chosen == "closest" and found.band is None
     text = read_page(report_html(found)).text
     assert "No speed is assured" in text and "99.999 %" in text
+    assert found.shortfall.closest.setup == found.setup and found.to_dict()["shortfall"]["remedies"]
+    for sentence in (promise(found.shortfall), *conflicts(found.shortfall), *remedies(found.shortfall)):
+        assert sentence in text
     assert re.search(r"over 99\.9999 %|99\.\d{4} %", text) and "over 99.9 %" not in text
     with pytest.raises(WindowProblem, match="99.999 %"):
         run_sheet_html(found)

@@ -130,7 +130,8 @@ def test_what_is_not_there_is_said_so_by_our_own_page(visitor, path):
 
 @pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH"])
 @pytest.mark.parametrize(
-    "path", ["/", "/voila/render/set-up-speed.ipynb", "/voila/render/none.ipynb", CSS, f"/api/kernels/{NOBODY}"]
+    "path",
+    ["/", "/voila/render/set-up-speed.ipynb", "/voila/render/none.ipynb", CSS, f"/api/kernels/{NOBODY}"],
 )
 def test_a_method_that_an_address_does_not_have(visitor, method, path):
     assert visitor.ask(method, path)[0] == 405
@@ -152,7 +153,9 @@ EVERYWHERE = ["/", "/voila/render/set-up-speed.ipynb", CSS, "/voila/static/voila
 
 
 @pytest.mark.parametrize("path", [*EVERYWHERE, f"/voila/query/{NOBODY}", f"/api/kernels/{NOBODY}"])
-@pytest.mark.parametrize("name", ["foreign.example", "foreign.example:80", "127.0.0.1.foreign.example", "2130706433"])
+@pytest.mark.parametrize(
+    "name", ["foreign.example", "foreign.example:80", "127.0.0.1.foreign.example", "2130706433"]
+)
 def test_a_foreign_name_for_this_computer_is_refused(visitor, path, name):
     status, text, headers = visitor.ask("GET", path, Host=name)
     assert status == 403
@@ -160,7 +163,9 @@ def test_a_foreign_name_for_this_computer_is_refused(visitor, path, name):
     check_headers(headers)
 
 
-@pytest.mark.parametrize("name", ["localhost", "LOCALHOST.", "192.0.2.7:8866", "[::1]:8866", socket.gethostname()])
+@pytest.mark.parametrize(
+    "name", ["localhost", "LOCALHOST.", "192.0.2.7:8866", "[::1]:8866", socket.gethostname()]
+)
 def test_its_own_names_and_addresses_are_answered(visitor, name):
     assert visitor.ask("GET", "/", Host=name)[0] == 200
 
@@ -199,7 +204,9 @@ def test_sockets_that_come_and_go_where_kernels_wait_do_not_keep_the_next_page(v
         for line in lines:
             line.close()
     opened = []
-    thread = threading.Thread(target=lambda: opened.append(visitor.ask("GET", visitor.page + "?speed=61")), daemon=True)
+    thread = threading.Thread(
+        target=lambda: opened.append(visitor.ask("GET", visitor.page + "?speed=61")), daemon=True
+    )
     thread.start()
     thread.join(30)
     assert opened and opened[0][0] == 200

@@ -21,7 +21,9 @@ def visitor(visiting):
 @pytest.fixture(scope="module")
 def token(visitor):
     told = visitor.server.log.read_text(encoding="utf-8")
-    return re.search(r"http://127\.0\.0\.1:\d+/voila/render/set-up-speed\.ipynb\?token=([\w-]{22,})\n", told).group(1)
+    return re.search(
+        r"http://127\.0\.0\.1:\d+/voila/render/set-up-speed\.ipynb\?token=([\w-]{22,})\n", told
+    ).group(1)
 
 
 def cookies(headers):
@@ -87,7 +89,9 @@ def test_a_link_does_not_free_from_the_check_of_origins(visitor, known, token):
 def form(visitor, password):
     _, text, headers = visitor.ask("GET", "/login?next=%2Fvoila%2Frender%2Fset-up-speed.ipynb")
     assert "pw-plain" in text and 'type="password"' in text
-    sent = urlencode({"password": password, "_xsrf": re.search(r'name="_xsrf" value="([^"]+)"', text).group(1)})
+    sent = urlencode(
+        {"password": password, "_xsrf": re.search(r'name="_xsrf" value="([^"]+)"', text).group(1)}
+    )
     action = re.search(r'action="([^"]+)"', text).group(1)
     asked = {"Cookie": as_header(cookies(headers)), "Content_Type": "application/x-www-form-urlencoded"}
     return visitor.ask("POST", action, sent, **asked)

@@ -297,7 +297,9 @@ def test_who_does_not_wait_for_the_page_leaves_no_kernel(visitor, at_rest, wait_
     host, port = visitor.address.split(":")
     for _ in range(4):  # twice as many as may be here
         with socket.create_connection((host, int(port))) as line:
-            line.sendall(f"GET {visitor.page}?theme=dark HTTP/1.1\r\nHost: {visitor.address}\r\n\r\n".encode())
+            line.sendall(
+                f"GET {visitor.page}?theme=dark HTTP/1.1\r\nHost: {visitor.address}\r\n\r\n".encode()
+            )
             time.sleep(0.5)
     assert wait_until(lambda: visitor.ask("GET", visitor.page)[0] == 200, 60)
     assert wait_until(lambda: len(visitor.kernels()) == 1, 60)

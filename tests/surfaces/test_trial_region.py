@@ -63,7 +63,8 @@ def test_one_point_is_its_own_hull():
     hull = Hull.around(np.array([[0.3, -0.2], [0.3, -0.2]]))
     np.testing.assert_array_equal(hull.contains(np.array([[0.3, -0.2], [0.3, -0.1]])), [True, False])
     assert hull.chord(np.array([0.3, -0.2]), np.array([1.0, 0.0])) == (0.0, 0.0)
-    assert hull.chord(np.array([0.4, -0.2]), np.array([1.0, 0.0])) is None
+    assert hull.chord(np.array([0.4, -0.2]), np.array([1.0, 0.0])) == pytest.approx((-0.1, -0.1))
+    assert hull.chord(np.array([0.3, -0.1]), np.array([1.0, 0.0])) is None
 
 
 @pytest.mark.parametrize("dimension", [2, 3])
@@ -156,3 +157,17 @@ def test_demo_prints_are_inside_and_on_their_speed_ranges(demo_surfaces):
     for row in prints.itertuples():
         low, high = region.speed_range(row.plate, row.cell_volume, row.pressure)
         assert low * (1 - 1e-6) <= row.speed <= high * (1 + 1e-6)
+
+
+def test_where_speed_and_volume_went_together_each_roll_has_its_own_speed(read_frame, demo_rows):
+    """Rolls that were each run at one speed: the region is a line, and a roll finds its speed on it."""
+    speeds = {"0655": 30.0, "1203": 60.0, "2047": 120.0}
+    rows = demo_rows[demo_rows["roll"].isin(speeds)]
+    volumes = rows["roll"].map({"0655": 3.0, "1203": 6.0, "2047": 12.0})
+    rows = rows.assign(**{"speed [m/min]": rows["roll"].map(speeds), "cell_volume [cm3/m2]": volumes})
+    region = TrialRegion.of(read_frame(rows))
+    for volume, speed in ((3.0, 30.0), (6.0, 60.0), (12.0, 120.0)):
+        assert region.speed_range("laser-imaged", volume, 50.0) == pytest.approx((speed, speed))
+    between = region.speed_range("laser-imaged", 4.5, 50.0)
+    assert between[0] == between[1] and 30.0 < between[0] < 60.0
+    assert region.speed_range("laser-imaged", 2.0, 50.0) is None

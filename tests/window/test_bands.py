@@ -9,8 +9,8 @@ import pytest
 import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.study import Roll, Study
-from pwindow.window.bands import band_columns, closest
-from pwindow.window.recommend import ends_at_trial, recommend
+from pwindow.window.bands import Row, band_columns, bands_at, bands_of, limited_by, speed_bands
+from pwindow.window.recommend import recommend
 
 
 @pytest.fixture(scope="module", params=["tag", "mesh", "tag at 60 %", "tag without tolerances"])
@@ -50,11 +50,10 @@ def test_beyond_its_ends_the_band_is_not_assured(case):
     """One metre a minute further the level is lost, unless the trial ends there."""
     window, bands = case
     looked = 0
-    for (_, row), band in zip(bands.iterrows(), bands.itertuples()):
-        low_ends, high_ends = ends_at_trial(window, row)
+    for band in bands.itertuples():
         for end, step, at_trial in (
-            (band.speed_low_m_min, -1.0, low_ends),
-            (band.speed_high_m_min, 1.0, high_ends),
+            (band.speed_low_m_min, -1.0, band.trial_ends_low),
+            (band.speed_high_m_min, 1.0, band.trial_ends_high),
         ):
             beyond = at(window, band, end + step)
             if at_trial:
@@ -141,40 +140,49 @@ def test_an_impossible_product_has_no_band_and_says_how_close(hopeless, tag_wind
     assert bands.empty and isinstance(bands, pd.DataFrame)
     assert list(bands.columns) == band_columns(tag_window) == list(tag_window.speed_bands().columns)
     assert recommend(hopeless, bands) is None
-    near = closest(hopeless)
-    assert set(near["requirements"]) == {"line_resistance", "line_width", "gap"}
-    resistance = near["requirements"]["line_resistance"]
-    assert resistance["conformance"] < 1e-3 and resistance["predicted"] > 100.0 and resistance["most"] == 20.0
-    setup = hopeless.setups(
-        near["at"]["plate"],
-        near["at"]["speed_m_min"],
-        near["at"]["cell_volume_cm3_m2"],
-        near["at"]["pressure_um"],
+
+
+def test_an_end_is_the_trials_where_no_step_is_left_before_its_edge(window_of):
+    """The trial starts at 30 m/min: a limit that every speed meets leaves both ends to the trial."""
+    window = window_of(line_width=(None, 200.0, {}))
+    for _, band in window.speed_bands().iterrows():
+        assert (band["speed_low_m_min"], band["speed_high_m_min"]) == (30.0, 120.0)
+        assert limited_by(band, "low") == limited_by(band, "high") == "end of trial"
+
+
+@pytest.mark.parametrize("sure, words", [(False, "line width"), (True, "end of trial")])
+def test_an_end_is_a_requirements_where_it_ends_the_band_within_the_last_step(window_of, sure, words):
+    """From 30.04 m/min on the first step is 30.1: whether 30.04 is assured tells what ends the band."""
+    window = window_of(line_width=(None, 64.0, {}))
+    roll = next(roll for roll in window.rolls if roll.id == "1318")
+    edge, step = window.joint_conformance(
+        window.setups("laser-imaged", [30.04, 30.1], roll.cell_volume, 50.0)
     )
-    assert hopeless.in_trial_region(setup)[0]
-    assert near["joint"] == pytest.approx(hopeless.joint_conformance(setup)[0], rel=1e-6)
+    assert edge < step
+    level = float(edge if sure else (edge + step) / 2)
+    window = window_of(line_width=(None, 64.0, {}), assurance={"level": level})
+    (band,) = bands_of(window, Row(roll, "laser-imaged", 50.0, 30.04, 60.0))
+    assert band["speed_low_m_min"] == 30.1
+    assert (limited_by(band, "low"), limited_by(band, "high")) == (words, "end of trial")
 
 
-def test_closest_is_the_best_of_what_was_looked_at(demo_surfaces, tag, study):
-    window = pw.find_window(demo_surfaces, tag.with_assurance(0.99999), study)
-    assert window.speed_bands().empty
-    best = max(
-        window.joint_conformance(
-            window.setups("laser-imaged", np.arange(30.0, 121.0), roll.cell_volume, pressure)
-        )[
-            window.in_trial_region(
-                window.setups("laser-imaged", np.arange(30.0, 121.0), roll.cell_volume, pressure)
-            )
-        ].max(initial=0.0)
-        for roll in window.rolls
-        for pressure in (20.0, 50.0, 80.0)
-    )
-    assert closest(window)["joint"] == pytest.approx(best, abs=3e-3)
+def test_at_one_tried_speed_the_band_is_that_speed(read_frame, demo_rows, window_of):
+    """A speed that is no step, such as 150 ft/min in m/min, is a band as any other."""
+    own = demo_rows[demo_rows["speed [m/min]"] == 60.0].assign(**{"speed [m/min]": 45.72})
+    product = window_of(line_width=(None, 90.0, {})).product
+    window = pw.find_window(pw.fit(read_frame(own)), product)
+    bands = window.speed_bands()
+    assert len(bands) and (bands[["speed_low_m_min", "speed_high_m_min"]] == 45.72).all(axis=None)
+    assert bands[["trial_ends_low", "trial_ends_high"]].all(axis=None)
 
 
-def test_no_roll_in_the_region_has_no_closest(demo_surfaces, tag):
-    window = pw.find_window(demo_surfaces, tag, Study(rolls=(Roll("large", 12.0),)))
-    assert window.speed_bands().empty and closest(window) is None
+@pytest.mark.parametrize("pressure", [50.0, 47.0])
+def test_bands_at_a_pressure_are_those_of_the_table_there(tag_window, pressure):
+    table = speed_bands(tag_window, [20.0, 50.0, 80.0])
+    expected = tag_window.speed_bands([pressure])
+    found = bands_at(tag_window, table, "laser-imaged", pressure)
+    pd.testing.assert_frame_equal(found.reset_index(drop=True), expected)
+    assert bands_at(tag_window, table, "film-imaged", pressure).empty
 
 
 def test_the_recommended_speed_is_the_fastest_assured(tag_window):

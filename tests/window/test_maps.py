@@ -87,7 +87,7 @@ def test_a_setting_that_was_not_varied(read_frame, demo_rows, make_product, sett
     product = make_product(line_width=(None, 63.0, {}), gap=(24.0, None, {"count": 1}))
     window = pw.find_window(pw.fit(read_frame(still)), product)
     shown = window_map(window, "laser-imaged", 50.0, CELLS)
-    assert shown.joint.shape == ((CELLS, 1) if setting.startswith("speed") else (1, CELLS))
+    assert shown.joint.shape == ((5 * CELLS, 1) if setting.startswith("speed") else (1, 5 * CELLS))
     found, expected = map_and_truth(window)
     np.testing.assert_allclose(found, expected, rtol=0, atol=2e-3)
 

@@ -14,6 +14,7 @@ from pwindow.trials.archive import Archive
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import recommend
 from pwindow.window.refits.kept import BAND, KeptFit, answer_of, surfaces_of, windows_of
+from pwindow.wording import speed
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
         at = bests[0]
         where = f"{at['plate'] + ', ' if at['plate'] else ''}{at[key]:g} {trial.pressure_unit}"
         elsewhere = (
-            f"before: {at['speed_m_min']:g} m/min with roll {at['roll']} at {where}, not on this picture"
+            f"before: {speed(at['speed_m_min'])} m/min with roll {at['roll']} at {where}, not on this picture"
         )
     fits = before.fingerprint, after.fingerprint
     return SideBySide(title, other.level, other.rolls, *maps, spots, fits, elsewhere)

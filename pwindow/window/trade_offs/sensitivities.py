@@ -148,7 +148,7 @@ def _moved_limit(
     window: Window, setup: Setup, predictive: LimitPredictive, before: float, change: Change
 ) -> tuple:
     try:
-        limits = _limits_of(window, setup.plate, with_limit(window.product, change))
+        limits = limits_of(window, setup.plate, with_limit(window.product, change))
     except UnusableInput as problem:
         return change.row(before, np.nan, reason=str(problem))
     each = {name: float(conformance_probability(predictive, limits, name)[0]) for name in limits.requirements}
@@ -168,7 +168,7 @@ def with_limit(product: Product, change: Change) -> Product:
     return changed
 
 
-def _limits_of(window: Window, plate: str, product: Product) -> Limits:
+def limits_of(window: Window, plate: str, product: Product) -> Limits:
     """Limits of a product with other numbers: its lines, and so the predictive, are the window's."""
     gap = float(window.patterns[plate]["plate_gap"])
     return product_limits(product, window.surfaces, window.joint, window.study.ink, gap)

@@ -1,0 +1,106 @@
+"""What the colours of a map stand for: all probabilities, or where nothing is assured how close it comes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from pwindow.charts.map_content import MapContent
+from pwindow.wording import percent, signed
+
+_WORTH = 0.01  # highest probability below which probabilities say nothing about how close it comes
+_CERTAIN = 0.999  # a tooltip is rounded, and must not round up to certainty
+_STEPS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.25)
+
+
+@dataclass(frozen=True)
+class Colours:
+    """A scale of colours.
+
+    Attributes
+    ----------
+    values : ndarray
+        What is coloured, flat.
+    low, high : float
+        Ends of the scale.
+    ticks : tuple of float
+    tick_words : tuple of str
+    title, hover : str
+        Words beside the scale, and the line of a tooltip.
+    lines : (float, float, float)
+        First, last and step of thin contour lines; the first is above the last where there are none.
+    line_format : str
+    """
+
+    values: np.ndarray
+    low: float
+    high: float
+    ticks: tuple[float, ...]
+    tick_words: tuple[str, ...]
+    title: str
+    hover: str
+    lines: tuple[float, float, float]
+    line_format: str = ".0%"
+
+
+def colours_of(content: MapContent) -> Colours:
+    """What the colours of a map stand for."""
+    joint = content.window_map.joint.ravel()
+    if content.nearest is None:
+        return _of_probability(joint)
+    top = max(float(np.nanmax(joint, initial=0.0)), content.nearest.joint)
+    return (
+        _up_to(joint, top, content.level) if top >= _WORTH else _of_margins(content.window_map.margin.ravel())
+    )
+
+
+def _of_probability(joint: np.ndarray) -> Colours:
+    ticks = (0.0, 0.25, 0.5, 0.75, 1.0)
+    return Colours(
+        np.minimum(joint, _CERTAIN),
+        0.0,
+        1.0,
+        ticks,
+        tuple(f"{100 * tick:.0f} %" for tick in ticks),
+        "joint conformance probability",
+        "joint conformance %{z:.1%}",
+        (0.25, 0.75, 0.5),
+    )
+
+
+def _up_to(joint: np.ndarray, top: float, level: float) -> Colours:
+    """From 0 to the highest value that is reached, which the last tick names."""
+    step = next((one for one in _STEPS if top / one <= 4), _STEPS[-1])
+    whole = [step * at for at in range(math.ceil(top / step)) if step * at < top - 0.4 * step]
+    decimals = 1 if step < 0.01 else 0
+    words = [f"{100 * tick:.{decimals}f} %" for tick in whole] + [f"<b>{percent(top, level)}</b>"]
+    return Colours(
+        np.minimum(joint, _CERTAIN),
+        0.0,
+        top,
+        (*whole, top),
+        tuple(words),
+        f"joint conformance; colours end at {percent(top, level)}, the highest reached",
+        "joint conformance %{z:.1%}",
+        (step, whole[-1], max(whole[-1] - step, step)),
+        f".{decimals}%",
+    )
+
+
+def _of_margins(margin: np.ndarray) -> Colours:
+    """Where probabilities are all next to nothing: how far outside the limits the predicted means are."""
+    finite = margin[np.isfinite(margin)]
+    low, high = (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 1.0)
+    ticks = tuple(np.linspace(low, high, 4).tolist())
+    return Colours(
+        margin,
+        low,
+        high if high > low else low + 1.0,
+        ticks,
+        tuple(signed(tick, 1) for tick in ticks),
+        "predicted means inside (+) or outside (−) the worst limit, standard deviations",
+        "means %{z:+.1f} standard deviations inside the worst limit",
+        (1.0, 0.0, 1.0),
+    )

@@ -1,0 +1,98 @@
+"""What the picture of the window shows, whatever form it takes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pwindow.study import Roll
+from pwindow.window.maps import WindowMap
+from pwindow.window.setup import Setup
+from pwindow.window.starting import StartingSetup
+from pwindow.window.window import Window
+
+Spot = tuple[float, float]
+"""Speed, m/min, and cell volume, cm³/m²."""
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """The closest set-up where none is assured: its joint conformance, and its spot where it lies on this map."""
+
+    joint: float
+    spot: Spot | None = None
+
+
+@dataclass(frozen=True)
+class MapContent:
+    """What the picture shows.
+
+    Attributes
+    ----------
+    window_map : WindowMap
+    level : float
+        Assurance level.
+    rolls : sequence of Roll
+    bands : DataFrame
+        Speed bands of the plate and pressure shown.
+    chosen : Spot
+        The set-up looked at.
+    recommended : Spot or None
+        The recommended set-up, where it lies on this map.
+    fit : str
+        Fingerprint of the fit.
+    nearest : Nearest or None
+        None where some set-up of the inventory is assured.
+    """
+
+    window_map: WindowMap
+    level: float
+    rolls: tuple[Roll, ...]
+    bands: pd.DataFrame
+    chosen: Spot
+    recommended: Spot | None = None
+    fit: str = ""
+    nearest: Nearest | None = None
+
+    @property
+    def along(self) -> str | None:
+        """The one setting that the trial varied of speed and cell volume; None where it varied both."""
+        volumes, speeds = self.window_map.joint.shape
+        if volumes > 1 and speeds > 1:
+            return None
+        return "cell_volume" if volumes > 1 else "speed"
+
+
+def content_at(
+    window: Window, setup: Setup, shown: WindowMap, bands: pd.DataFrame, start: StartingSetup | None
+) -> MapContent:
+    """What the picture shows at the plate and pressure of a set-up.
+
+    Parameters
+    ----------
+    window : Window
+    setup : Setup
+        The one looked at.
+    shown : WindowMap
+        At its plate and pressure, as are `bands`.
+    bands : DataFrame
+    start : StartingSetup or None
+        The recommended set-up or the closest, drawn where it lies on this map.
+    """
+    spot = nearest = None
+    if start is not None:
+        here = start.setup.plate == setup.plate and np.isclose(start.setup.pressure, setup.pressure)
+        spot = (start.setup.speed, start.setup.roll.cell_volume) if here else None
+        nearest = None if start.assured else Nearest(start.joint, spot)
+    return MapContent(
+        shown,
+        window.level,
+        window.rolls,
+        bands,
+        (setup.speed, setup.roll.cell_volume),
+        spot if nearest is None else None,
+        window.surfaces.fingerprint,
+        nearest,
+    )

@@ -1,0 +1,334 @@
+"""The window of a trial with one cell volume, or one speed: joint conformance along the other."""
+
+from __future__ import annotations
+
+from html import escape
+
+import numpy as np
+import plotly.graph_objects as go
+
+from pwindow.charts.map_content import MapContent, Spot
+from pwindow.charts.palette import FONT, Palette
+from pwindow.study import Roll
+from pwindow.wording import asked, listed, percent, speed, volume
+
+CURVE, TRIED, BANDS, RECOMMENDED, CLOSEST, CHOSEN = (
+    "curve",
+    "tried",
+    "bands",
+    "recommended",
+    "closest",
+    "chosen",
+)
+_AXES = {"xaxis": "x2", "yaxis": "y2"}
+_SHARES = (-0.03, 1.04)
+_NAMES = {"speed": ("press speed, m/min", "m/min"), "cell_volume": ("cell volume, cm³/m²", "cm³/m²")}
+_NAMED = 5  # rolls that were not tried
+_SAME = 1e-6  # relative difference of volumes that are one
+
+
+def curve_figure(content: MapContent, palette: Palette, height: int) -> go.Figure:
+    """Draw the joint conformance probability along the one setting that was varied.
+
+    Parameters
+    ----------
+    content : MapContent
+        Of one cell volume, or of one speed.
+    palette : Palette
+    height : int
+        Of the figure, px.
+    """
+    figure = go.Figure(layout=_layout(content, palette, height))
+    x, joint = _curve(content)
+    figure.add_trace(_outside(palette))
+    figure.add_trace(_tried(x, joint, palette))
+    figure.add_trace(
+        go.Scatter(
+            name=CURVE, **_AXES, x=x, y=joint, mode="lines", connectgaps=False,
+            line={"color": palette.ink, "width": 3, "simplify": False}, text=_told(content, x, joint),
+            hovertemplate="%{text}<extra></extra>",
+        )
+    )  # fmt: skip
+    figure.add_trace(_bands(content, palette))
+    closest = None if content.nearest is None else content.nearest.spot
+    for name, spot, symbol, size, fill in (
+        (RECOMMENDED, content.recommended, "diamond", 17, palette.paper),
+        (CLOSEST, closest, "diamond-open", 17, palette.paper),
+        (CHOSEN, content.chosen, "circle-open", 20, palette.mark),
+    ):
+        figure.add_trace(_mark(name, _place(content, spot), symbol, size, fill, palette))
+    figure.layout.annotations = _notes(content, palette)
+    return figure
+
+
+def update_curve(figure: go.Figure, content: MapContent, palette: Palette) -> None:
+    """Repaint a figure made by `curve_figure` with other content of the same form."""
+    fresh = curve_figure(content, palette, figure.layout.height)
+    for old, new in zip(figure.data, fresh.data):
+        old.update(x=new.x, y=new.y, text=new.text)
+    figure.layout.xaxis2.range = fresh.layout.xaxis2.range
+    figure.layout.shapes, figure.layout.annotations = fresh.layout.shapes, fresh.layout.annotations
+
+
+def axis_title(content: MapContent) -> str:
+    """What the curve runs along."""
+    return _NAMES[content.along][0]
+
+
+def _curve(content: MapContent) -> tuple[np.ndarray, np.ndarray]:
+    shown = content.window_map
+    return (shown.volumes if content.along == "cell_volume" else shown.speeds), shown.joint.ravel()
+
+
+def _told(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
+    unit, told = _NAMES[content.along][1], speed if content.along == "speed" else volume
+    return [
+        f"{told(at)} {unit}<br>joint conformance {percent(share, content.level)}"
+        if np.isfinite(share)
+        else ""
+        for at, share in zip(x, joint)
+    ]
+
+
+def _outside(palette: Palette) -> go.Scatter:
+    """A hatched ground: what nothing covers was not tried."""
+    return go.Scatter(
+        name="outside",
+        x=[0, 0, 1, 1],
+        y=[0, 1, 1, 0],
+        fill="toself",
+        mode="none",
+        hoverinfo="skip",
+        fillpattern={
+            "shape": "/",
+            "fgcolor": palette.quiet,
+            "bgcolor": palette.hatched,
+            "size": 9,
+            "solidity": 0.12,
+        },
+    )
+
+
+def _tried(x: np.ndarray, joint: np.ndarray, palette: Palette) -> go.Scatter:
+    """Plain ground under the part of the axis that the trial region has."""
+    known = x[np.isfinite(joint)]
+    low, high = (float(known[0]), float(known[-1])) if len(known) else (0.0, 0.0)
+    return go.Scatter(
+        name=TRIED,
+        **_AXES,
+        x=[low, low, high, high] if high > low else [],
+        y=[_SHARES[0], _SHARES[1], _SHARES[1], _SHARES[0]] if high > low else [],
+        fill="toself",
+        fillcolor=palette.paper,
+        mode="lines",
+        line={"width": 1, "color": palette.quiet},
+        hoverinfo="skip",
+    )
+
+
+def _bands(content: MapContent, palette: Palette) -> go.Scatter:
+    """What is assured, thick along the axis."""
+    x, text = [], []
+    for band in content.bands.itertuples():
+        low, high = band.speed_low_m_min, band.speed_high_m_min
+        if content.along == "speed":
+            x += [low, high, None]
+            text += [
+                f"speed band of roll {escape(str(band.roll))}<br>{speed(low)} to {speed(high)} m/min"
+            ] * 3
+        else:
+            x += [band.cell_volume_cm3_m2, None]
+            text += [f"roll {escape(str(band.roll))}: assured"] * 2
+    return go.Scatter(
+        name=BANDS,
+        **_AXES,
+        x=x,
+        y=[None if at is None else 0.0 for at in x],
+        text=text,
+        mode="lines" if content.along == "speed" else "markers",
+        line={"color": palette.ink, "width": 11},
+        marker={
+            "color": palette.ink,
+            "size": 15,
+            "symbol": "line-ns",
+            "line": {"width": 7, "color": palette.ink},
+        },
+        hovertemplate="%{text}<extra></extra>",
+    )
+
+
+def _mark(
+    name: str, place: tuple[float, float] | None, symbol: str, size: int, fill: str, palette: Palette
+) -> go.Scatter:
+    return go.Scatter(
+        name=name,
+        **_AXES,
+        x=[] if place is None else [place[0]],
+        y=[] if place is None else [place[1]],
+        text=["selected" if name == CHOSEN else name],
+        cliponaxis=False,
+        mode="markers",
+        marker={"symbol": symbol, "size": size, "color": fill, "line": {"color": palette.mark, "width": 3}},
+        hovertemplate="%{text}<extra></extra>",
+    )
+
+
+def _place(content: MapContent, spot: Spot | None) -> tuple[float, float] | None:
+    """Where a set-up stands on the curve; nowhere if it was not tried or is of another volume or speed."""
+    if spot is None:
+        return None
+    shown, along = content.window_map, content.along
+    at, held = (spot[0], spot[1]) if along == "speed" else (spot[1], spot[0])
+    kept = shown.volumes[0] if along == "speed" else shown.speeds[0]
+    x, joint = _curve(content)
+    known = np.isfinite(joint)
+    if not known.any() or abs(held / kept - 1.0) > _SAME or not x[known][0] <= at <= x[known][-1]:
+        return None
+    return float(at), float(np.interp(at, x[known], joint[known]))
+
+
+def _layout(content: MapContent, palette: Palette, height: int) -> dict:
+    x, _ = _curve(content)
+    axis = {
+        "showgrid": False,
+        "tickmode": "auto",
+        "zeroline": False,
+        "ticks": "outside",
+        "tickcolor": palette.quiet,
+        "linecolor": palette.quiet,
+    }
+    hidden = {"range": [0, 1], "visible": False, "fixedrange": True}
+    level = {
+        "type": "line", "xref": "x2 domain", "x0": 0, "x1": 1, "yref": "y2", "y0": content.level,
+        "y1": content.level, "line": {"color": palette.mark, "width": 2},
+    }  # fmt: skip
+    return {
+        **palette.look,
+        "font": {"family": FONT, "size": 13, "color": palette.ink},
+        "margin": {"l": 92, "r": 108, "t": 74, "b": 70},
+        "height": height,
+        "hovermode": "closest",
+        "xaxis": hidden,
+        "yaxis": hidden,
+        "xaxis2": axis
+        | {"title": {"text": axis_title(content)}, "overlaying": "x", "anchor": "y2", "range": _padded(x)},
+        "yaxis2": axis
+        | {
+            "title": {"text": "joint conformance probability", "standoff": 16},
+            "overlaying": "y",
+            "anchor": "x2",
+            "range": list(_SHARES),
+            "tickmode": "array",
+            "tickvals": [0, 0.25, 0.5, 0.75, 1],
+            "ticktext": ["0 %", "25 %", "50 %", "75 %", "100 %"],
+        },
+        "shapes": [level, *_roll_lines(content, palette)],
+    }
+
+
+def _roll_lines(content: MapContent, palette: Palette) -> list[dict]:
+    if content.along == "speed":
+        return []
+    return [
+        {
+            "type": "line", "xref": "x2", "x0": roll.cell_volume, "x1": roll.cell_volume, "yref": "y2 domain",
+            "y0": 0, "y1": 1, "line": {"color": palette.faint, "width": 1.2},
+        }
+        for roll in _tried_rolls(content)
+    ]  # fmt: skip
+
+
+def _tried_rolls(content: MapContent) -> list[Roll]:
+    """Rolls of the inventory whose volume lies in what was tried."""
+    low, high = (float(end(content.window_map.volumes)) for end in (np.min, np.max))
+    return [roll for roll in content.rolls if low * (1 - _SAME) <= roll.cell_volume <= high * (1 + _SAME)]
+
+
+def _notes(content: MapContent, palette: Palette) -> list[dict]:
+    top = {
+        "xref": "paper", "x": 0, "yref": "paper", "y": 1, "yanchor": "bottom", "xanchor": "left",
+        "showarrow": False, "align": "left", "font": {"size": 12}, "text": _legend(content),
+    }  # fmt: skip
+    level = {
+        "xref": "paper", "x": 1.0, "xanchor": "left", "xshift": 6, "yref": "y2", "y": content.level,
+        "yanchor": "middle", "showarrow": False, "align": "left",
+        "text": f"<b>assurance<br>asked for:<br>{asked(content.level)}</b>",
+        "font": {"size": 12, "color": palette.mark},
+    }  # fmt: skip
+    notes = [top, level, *_band_notes(content, palette), *_closest_note(content, palette)]
+    if content.along == "cell_volume":
+        notes += [
+            {
+                "xref": "x2", "x": roll.cell_volume, "yref": "paper", "y": 0.03, "yanchor": "bottom",
+                "textangle": -90, "xshift": -8, "showarrow": False, "font": {"size": 12},
+                "text": f"roll {escape(roll.label)} · {volume(roll.cell_volume)}",
+            }
+            for roll in _tried_rolls(content)
+        ]  # fmt: skip
+    return notes
+
+
+def _band_notes(content: MapContent, palette: Palette) -> list[dict]:
+    """The ends of what is assured, above the thick bar."""
+    if content.along != "speed":
+        return []
+    ends = {(band.speed_low_m_min, band.speed_high_m_min) for band in content.bands.itertuples()}
+    return [
+        {
+            "xref": "x2", "x": low, "xanchor": "left", "yref": "y2", "y": 0.0, "yanchor": "bottom", "yshift": 8,
+            "showarrow": False, "font": {"size": 13, "color": palette.ink}, "bgcolor": palette.veil,
+            "text": f"<b>assured: {speed(low)} to {speed(high)} m/min</b>",
+        }
+        for low, high in sorted(ends)
+    ]  # fmt: skip
+
+
+def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
+    place = None if content.nearest is None else _place(content, content.nearest.spot)
+    if place is None:
+        return []
+    x, _ = _curve(content)
+    left = place[0] > (x[0] + x[-1]) / 2
+    told = f"{speed(place[0])} m/min" if content.along == "speed" else f"{volume(place[0])} cm³/m²"
+    return [
+        {
+            "xref": "x2", "yref": "y2", "x": place[0], "y": place[1], "ax": -40 if left else 40,
+            "ay": -34 if place[1] < 0.5 else 70, "xanchor": "right" if left else "left", "showarrow": True, "arrowhead": 0,
+            "standoff": 11, "arrowcolor": palette.ink, "font": {"size": 13, "color": palette.ink},
+            "bgcolor": palette.veil, "borderpad": 3,
+            "text": f"<b>closest: {told}, {percent(content.nearest.joint, content.level)}</b>",
+        }
+    ]  # fmt: skip
+
+
+def _legend(content: MapContent) -> str:
+    shown, tried = content.window_map, _tried_rolls(content)
+    names = listed([f"roll {escape(roll.label)}" for roll in tried])
+    if content.along == "speed":
+        only = f"{volume(shown.volumes[0])} cm³/m²"
+        lead = f"<b>One cell volume was tried</b>, {only}" + f": {names}" * bool(tried)
+    else:
+        lead = f"<b>One speed was tried</b>, {speed(shown.speeds[0])} m/min"
+    if content.nearest is None:
+        state = "<b>thick along the axis</b> assured"
+    else:
+        state = f"<b>no roll reaches {asked(content.level)}</b>"
+        state += "" if content.nearest.spot else ", closest at another plate or pressure"
+    fit = f" · fit {content.fit}" * bool(content.fit)
+    nor = _untried(content, tried)
+    return f"{lead}<br><b>line</b> joint conformance · {state}<br><b>hatched</b> not tried{nor}{fit}"
+
+
+def _untried(content: MapContent, tried: list[Roll]) -> str:
+    """The rolls of the inventory that the trial says nothing about, the first few by name."""
+    away = [escape(roll.id) for roll in content.rolls if roll not in tried]
+    if not away:
+        return ""
+    more = f" and {len(away) - _NAMED} more" * (len(away) > _NAMED)
+    return f", nor roll{'s' * (len(away) > 1)} {', '.join(away[:_NAMED])}{more}"
+
+
+def _padded(values: np.ndarray) -> list[float]:
+    low, high = float(values.min()), float(values.max())
+    room = (high - low) * 0.04 or 0.1 * high
+    return [low - room, high + room]

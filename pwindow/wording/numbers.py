@@ -1,0 +1,178 @@
+"""Numbers as text: digits follow what is known of a quantity, and a probability is never certain."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+SPEED_DECIMALS = 1
+"""Of speeds in m/min, which speed bands are searched to."""
+_MOST_DECIMALS = 12
+
+
+def percent(value: float, level: float = 0.95) -> str:
+    """A probability in words that never round up to certainty.
+
+    Parameters
+    ----------
+    value : float
+    level : float
+        The probability asked for: digits are as many as it takes to tell what is near it.
+
+    Examples
+    --------
+    >>> percent(0.9504), percent(0.99999), percent(0.00001)
+    ('95.0 %', 'over 99.9 %', 'under 0.1 %')
+    >>> percent(0.99987, level=0.9999), percent(0.9999995, level=0.9999)
+    ('99.987 %', 'over 99.999 %')
+    """
+    decimals = max(1, math.ceil(-math.log10(1.0 - level) - 1e-9) - 1)
+    most = 1.0 - 10.0 ** -(decimals + 2)
+    if value > most:
+        return f"over {100 * most:.{decimals}f} %"
+    return "under 0.1 %" if value < 0.001 else f"{100 * value:.{decimals}f} %"
+
+
+def asked(level: float) -> str:
+    """A level that was asked for, as it was asked.
+
+    Examples
+    --------
+    >>> asked(0.95), asked(0.9999)
+    ('95 %', '99.99 %')
+    """
+    return f"{100 * level:.10g} %"
+
+
+def points(gain: float) -> str:
+    """A difference of probabilities in percentage points, without its unit.
+
+    Examples
+    --------
+    >>> points(-1.26), points(0.04), points(12.0)
+    ('−1.3', '±0.0', '+12.0')
+    """
+    return "±0.0" if abs(gain) < 0.05 else signed(gain, 1)
+
+
+def signed(value: float, decimals: int) -> str:
+    """A difference with its sign.
+
+    Examples
+    --------
+    >>> signed(-0.25, 1), signed(2.0, 1)
+    ('−0.2', '+2.0')
+    """
+    return _minus(f"{value:+.{decimals}f}")
+
+
+def amount(value: float, digits: int = 3) -> str:
+    """A number with so many digits, or all digits before the point: for what has no interval beside it.
+
+    Examples
+    --------
+    >>> amount(0.067123), amount(98.81), amount(1234.5), amount(-0.5), amount(7.0)
+    ('0.0671', '98.8', '1234', '−0.5', '7')
+    """
+    text = f"{value:.0f}" if 10.0**digits <= abs(value) < 1e6 else f"{value:.{digits}g}"
+    return _minus(text)
+
+
+def speed(value: float) -> str:
+    """A press speed in m/min, to the step that speed bands are searched with.
+
+    Examples
+    --------
+    >>> speed(98.81), speed(78.0)
+    ('98.8', '78')
+    """
+    return _minus(f"{round(value, SPEED_DECIMALS):.10g}")
+
+
+def volume(value: float) -> str:
+    """A cell volume in cm³/m².
+
+    Examples
+    --------
+    >>> volume(4.4), volume(4.9601)
+    ('4.4', '4.96')
+    """
+    return amount(value)
+
+
+def pressure(value: float) -> str:
+    """A pressure in any of its units.
+
+    Examples
+    --------
+    >>> pressure(50.0), pressure(100 / 3), pressure(12500.0)
+    ('50', '33.33', '12500')
+    """
+    return amount(value, 4)
+
+
+def to_width(value: float, width: float) -> str:
+    """A value with the decimals that an interval of this width leaves it; of no width it has three digits.
+
+    Examples
+    --------
+    >>> to_width(0.7682, 0.14), to_width(0.7682, math.nan)
+    ('0.77', '0.768')
+    """
+    if not (math.isfinite(width) and width > 0):
+        return amount(value)
+    return _to_decimals((value,), decimals_of(width), "")[0]
+
+
+def decimals_of(width: float) -> int:
+    """Decimals that an interval of this width leaves a number: two digits of the width.
+
+    Examples
+    --------
+    >>> decimals_of(0.14), decimals_of(7.5), decimals_of(264.0)
+    (2, 1, 0)
+    """
+    if not (math.isfinite(width) and width > 0):
+        return 3
+    return min(max(0, 1 - math.floor(math.log10(width))), _MOST_DECIMALS)
+
+
+def with_interval(value: float, low: float, high: float, sign: str = "") -> tuple[str, str, str]:
+    """A value and the ends of its interval with the same decimals, which the interval's width leaves.
+
+    Parameters
+    ----------
+    value, low, high : float
+    sign : {'', '+'}
+        Whether a plus stands before what is above zero, as it does before a difference.
+
+    Examples
+    --------
+    >>> with_interval(0.6788, 0.6181, 0.7459)
+    ('0.68', '0.62', '0.75')
+    >>> with_interval(-3.21, -5.24, -1.19, "+")
+    ('−3.2', '−5.2', '−1.2')
+    >>> with_interval(264.3, 190.2, 367.1)
+    ('264', '190', '367')
+    """
+    return _to_decimals((value, low, high), decimals_of(high - low), sign)
+
+
+def span(low: float, high: float) -> tuple[str, str]:
+    """The ends of an interval that is told without a value, by the same rule.
+
+    Examples
+    --------
+    >>> span(0.6181, 0.7459)
+    ('0.62', '0.75')
+    """
+    return _to_decimals((low, high), decimals_of(high - low), "")
+
+
+def _to_decimals(values: Sequence[float], decimals: int, sign: str) -> tuple[str, ...]:
+    rounded = (round(value, decimals) or 0.0 for value in values)  # no −0.0
+    return tuple(_minus(f"{value:{sign if value else ''}.{decimals}f}") for value in rounded)
+
+
+def _minus(text: str) -> str:
+    return text.replace("-", "−")

@@ -1,0 +1,55 @@
+"""Set-ups and lists as text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pwindow.wording.numbers import pressure as pressure_text
+from pwindow.wording.numbers import speed as speed_text
+
+
+def setup_words(roll: str, pressure: float, unit: str, speed: float, plate: str = "") -> str:
+    """A set-up in a few words; not escaped.
+
+    Parameters
+    ----------
+    roll : str
+        As it is labelled.
+    pressure : float
+        In `unit`.
+    unit : str
+    speed : float, m/min
+    plate : str
+        Plate process; "" where none is named.
+
+    Examples
+    --------
+    >>> setup_words("0412", 50.0, "µm", 80.0)
+    'roll 0412, 50 µm, 80 m/min'
+    >>> setup_words("0412", 50.0, "µm", 80.04, "laser-imaged")
+    'roll 0412, 50 µm, 80 m/min, plate laser-imaged'
+    """
+    parts = [f"roll {roll}", f"{pressure_text(pressure)} {unit}", f"{speed_text(speed)} m/min"]
+    return ", ".join([*parts, *[f"plate {plate}"] * bool(plate)])
+
+
+def listed(parts: Sequence[str]) -> str:
+    """Words in a row.
+
+    Examples
+    --------
+    >>> listed(["a", "b", "c"])
+    'a, b and c'
+    """
+    return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
+
+
+def counted(number: int, one: str, many: str) -> str:
+    """A number of things in words.
+
+    Examples
+    --------
+    >>> counted(1, "make-ready", "make-readies"), counted(2, "make-ready", "make-readies")
+    ('1 make-ready', '2 make-readies')
+    """
+    return f"{number} {one if number == 1 else many}"
