@@ -66,6 +66,24 @@ class TrialProblem(UnusableInput):
         return [str(problem) for problem in self.problems]
 
 
+class SeveralSheets(TrialProblem):
+    """A workbook with several sheets that could be the trial: one must be chosen.
+
+    Attributes
+    ----------
+    file : str
+        Name of the workbook.
+    sheets : tuple of str
+    """
+
+    def __init__(self, file: str, sheets: tuple[str, ...]):
+        self.file, self.sheets = file, tuple(sheets)
+        listed = ", ".join(f"“{sheet}”" for sheet in self.sheets)
+        super().__init__(
+            [Problem(file, f"several sheets could be the trial: {listed}", "name the one to read")]
+        )
+
+
 class SurfaceProblem(UnusableInput):
     """A trial that cannot carry the surface asked for."""
 

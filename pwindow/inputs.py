@@ -10,10 +10,11 @@ from pwindow.errors import UnusableInput
 
 @dataclass(frozen=True)
 class InputFile:
-    """A file as it came."""
+    """A file as it came; `sheet` is the sheet of a workbook that is asked for, None where none is."""
 
     name: str
     content: bytes
+    sheet: str | None = None
 
     @classmethod
     def of(cls, source: str | Path | InputFile) -> InputFile:

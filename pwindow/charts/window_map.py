@@ -10,7 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from pwindow.charts.labels import moved_apart
-from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette
+from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette, placed_title
 from pwindow.study import Roll
 from pwindow.units import asked
 from pwindow.window.maps import WindowMap
@@ -28,8 +28,9 @@ MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
 )
 HEIGHT = 590
 """Of the figure, px."""
-_ABOVE, _BELOW = 74, 132  # px, what stands above and below the map
+_ABOVE, _BELOW = 100, 132  # px, what stands above and below the map
 _SCALE_BELOW = 65  # px from the map to the scale of its colours, past the name of the speed axis
+_PRODUCT, _PLATE = 36, 22  # characters of their names that the line of the title holds
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 
 
@@ -51,6 +52,8 @@ class MapContent:
         The same of the recommended set-up, where it lies on this map.
     fit : str
         Fingerprint of the fit.
+    title : str
+        Of what the picture is, as `map_title` makes it.
     """
 
     window_map: WindowMap
@@ -60,6 +63,23 @@ class MapContent:
     chosen: tuple[float, float]
     recommended: tuple[float, float] | None = None
     fit: str = ""
+    title: str = ""
+
+
+def map_title(product: str, plate: str, pressure: float, unit: str) -> str:
+    """Product, plate and pressure of a map, in words.
+
+    Examples
+    --------
+    >>> map_title("Grain moisture tag", "laser-imaged", 50.0, "µm")
+    'Grain moisture tag · plate laser-imaged · pressure 50 µm'
+    """
+    named = [_cut(product, _PRODUCT), *([f"plate {_cut(plate, _PLATE)}"] if plate else [])]
+    return " · ".join([*named, f"pressure {pressure:.6g} {unit}"])
+
+
+def _cut(name: str, most: int) -> str:
+    return name if len(name) <= most else f"{name[: most - 1].rstrip()}…"
 
 
 def window_figure(content: MapContent, palette: Palette = LIGHT, height: int = HEIGHT) -> go.Figure:
@@ -291,6 +311,7 @@ def _layout(palette: Palette, height: int) -> dict:
         "height": height,
         "uirevision": "keep",
         "hovermode": "closest",
+        "title": placed_title("") | {"pad": {"l": 12, "t": 8}, "font": {"size": 16}},
         "xaxis": hidden,
         "yaxis": hidden,
         "xaxis2": axis
@@ -302,6 +323,9 @@ def _layout(palette: Palette, height: int) -> dict:
 
 def _set_axes(figure: go.Figure, content: MapContent) -> None:
     shown = content.window_map
+    title = escape(content.title)
+    if figure.layout.title.text != title:
+        figure.layout.title.text = title
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
     notes = []

@@ -230,9 +230,9 @@ def serve(files, products, study, archive, port, host, no_browser):
     from pwindow.demo import shipped
     from pwindow.panels.state import check_given
 
-    check_given(files, products, study)
     if archive:
         archive_of(archive)
+    check_given(files, products, study, archive)
     sys.exit(
         serve_pages(
             shipped("dashboards"),

@@ -137,8 +137,10 @@ def serve(
     with tempfile.TemporaryDirectory(prefix="pwindow-") as folder:
         figures = Path(folder, "figures")
         offer_figures(figures)
+        shared = Path(folder, "shared")
+        shared.mkdir(mode=0o700)
         environment = serve_environment(
-            dashboards, trials, products, study, host, archive=archive, figures=figures
+            dashboards, trials, products, study, host, archive=archive, figures=figures, shared=shared
         )
         Path(folder, "voila.json").write_text(json.dumps(config, indent=2), encoding="utf-8")
         try:

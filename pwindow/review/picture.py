@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from pwindow.charts import MapContent, along_speed_figure, window_figure
+from pwindow.charts.window_map import map_title
 from pwindow.window.maps import window_map
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, along_speed
@@ -33,7 +34,10 @@ def around(window: Window, setup: Setup, bands: pd.DataFrame, best: Mapping | No
         spot = (best["speed_m_min"], best["cell_volume_cm3_m2"])
     chosen = setup.speed, setup.roll.cell_volume
     found = window_map(window, setup.plate, setup.pressure)
-    return MapContent(found, window.level, window.rolls, bands, chosen, spot, window.surfaces.fingerprint)
+    title = map_title(window.product.name, setup.plate, setup.pressure, window.surfaces.trial.pressure_unit)
+    return MapContent(
+        found, window.level, window.rolls, bands, chosen, spot, window.surfaces.fingerprint, title
+    )
 
 
 def pictures(

@@ -1,0 +1,69 @@
+"""What one visitor has loaded, on the page and for the pages that come after."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.panels.state import Evidence, given_evidence, loaded_evidence, sort_files
+from pwindow.panels.visitors import Loaded, given_visits
+
+_INSTEAD = "; what the server was started with is shown"
+
+
+@dataclass(frozen=True)
+class Session:
+    """What a visitor has loaded.
+
+    Attributes
+    ----------
+    loaded : Loaded
+    data : str or None
+        Id under which the server keeps it; None where nothing is kept.
+    """
+
+    loaded: Loaded = field(default_factory=Loaded)
+    data: str | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Of the files that were loaded, each with the sheet that was read where one was chosen."""
+        return tuple(
+            file.name + (f" (sheet “{file.sheet}”)" if file.sheet else "") for file in self.loaded.files
+        )
+
+    @classmethod
+    def opened(cls, data: str | None, given: Evidence) -> tuple[Session, Evidence, tuple[str, ...]]:
+        """The session of an id, the evidence with what was loaded in it, and what could not be had."""
+        visits = given_visits()
+        if data is None:
+            return cls(), given, ()
+        if visits is None:
+            return cls(), given, (f"data={data}: no server keeps what was loaded here{_INSTEAD}",)
+        try:
+            loaded = visits.read(data)
+            return cls(loaded, data), loaded_evidence(loaded, given)[0], ()
+        except UnusableInput as problem:
+            return cls(), given, (f"{problem}{_INSTEAD}",)
+
+    def load(self, files: Sequence[InputFile], before: Evidence) -> tuple[Session, Evidence, str | None]:
+        """The session and the evidence with more files, and the name of the product that was added last.
+
+        Raises
+        ------
+        UnusableInput
+            If any file cannot be used, or they are more than is kept of a visitor; all is as before then.
+        """
+        later, visits = sort_files(files), given_visits()
+        expected = self.loaded.then(later)
+        if visits is not None:
+            visits.check(expected)
+        evidence, added = loaded_evidence(later, before)
+        if visits is None:
+            return Session(expected), evidence, added
+        data, kept = visits.keep(self.data, later, self.loaded)
+        if kept != expected:  # another page of this visitor has loaded something meanwhile
+            evidence, _ = loaded_evidence(kept, given_evidence())
+        return Session(kept, data), evidence, added
