@@ -19,7 +19,7 @@ from pwindow.panels.state import (
     replaced_product,
     reshaped,
 )
-from pwindow.panels.visitors import is_id
+from pwindow.panels.uploads import is_id
 from pwindow.product import Product
 
 _TEXTS = ("product", "plate", "roll")

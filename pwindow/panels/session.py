@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.state import Evidence, given_evidence, loaded_evidence, sort_files
-from pwindow.panels.visitors import Loaded, given_visits
+from pwindow.panels.uploads import Loaded, given_uploads
 
 _INSTEAD = "; what the server was started with is shown"
 
@@ -37,13 +37,13 @@ class Session:
     @classmethod
     def opened(cls, data: str | None, given: Evidence) -> tuple[Session, Evidence, tuple[str, ...]]:
         """The session of an id, the evidence with what was loaded in it, and what could not be had."""
-        visits = given_visits()
+        uploads = given_uploads()
         if data is None:
             return cls(), given, ()
-        if visits is None:
+        if uploads is None:
             return cls(), given, (f"data={data}: no server keeps what was loaded here{_INSTEAD}",)
         try:
-            loaded = visits.read(data)
+            loaded = uploads.read(data)
             return cls(loaded, data), loaded_evidence(loaded, given)[0], ()
         except UnusableInput as problem:
             return cls(), given, (f"{problem}{_INSTEAD}",)
@@ -56,14 +56,14 @@ class Session:
         UnusableInput
             If any file cannot be used, or they are more than is kept of a visitor; all is as before then.
         """
-        later, visits = sort_files(files), given_visits()
+        later, uploads = sort_files(files), given_uploads()
         expected = self.loaded.then(later)
-        if visits is not None:
-            visits.check(expected)
+        if uploads is not None:
+            uploads.check(expected)
         evidence, added = loaded_evidence(later, before)
-        if visits is None:
+        if uploads is None:
             return Session(expected), evidence, added
-        data, kept = visits.keep(self.data, later, self.loaded)
+        data, kept = uploads.keep(self.data, later, self.loaded)
         if kept != expected:  # another page of this visitor has loaded something meanwhile
             evidence, _ = loaded_evidence(kept, given_evidence())
         return Session(kept, data), evidence, added

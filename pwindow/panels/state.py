@@ -17,7 +17,7 @@ from pwindow.charts.window_map import map_title
 from pwindow.demo import demo
 from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.inputs import InputFile
-from pwindow.panels.visitors import SHARED, Loaded
+from pwindow.panels.uploads import SHARED, Loaded
 from pwindow.product import Product, check_product, read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import Surfaces, fit

@@ -91,13 +91,13 @@ def is_id(text: str) -> bool:
     return _ID.fullmatch(text) is not None
 
 
-def given_visits() -> Visits | None:
+def given_uploads() -> Uploads | None:
     """What the server keeps of its visitors; None where no server runs."""
     folder = os.environ.get(SHARED)
-    return Visits(Path(folder) / "visitors.db") if folder else None
+    return Uploads(Path(folder) / "uploads.db") if folder else None
 
 
-class Visits:
+class Uploads:
     """What visitors loaded.
 
     Parameters
