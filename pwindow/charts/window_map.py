@@ -28,7 +28,7 @@ MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, HALO, CHOSEN = (
 )
 HEIGHT = 590
 """Of the figure, px."""
-_ABOVE, _BELOW = 100, 132  # px, what stands above and below the map
+_ABOVE, _BELOW = 94, 132  # px, what stands above and below the map
 _SCALE_BELOW = 65  # px from the map to the scale of its colours, past the name of the speed axis
 _PRODUCT, _PLATE = 36, 22  # characters of their names that the line of the title holds
 _AXES = {"xaxis": "x2", "yaxis": "y2"}

@@ -43,6 +43,7 @@
     const handles = slider.querySelectorAll("[role=slider]");
     const ends = handles.length === 2 ? [", lower end", ", upper end"] : [""];
     handles.forEach((handle, i) => setLabel(handle, label + ends[i]));
+    if (slider.closest(".pw-sliding")) return; // its field says the value
     if (handles.length === 1) sayValue(handles[0], slider.querySelector(".widget-readout"));
     slider.querySelectorAll(".widget-readout").forEach((box) => {
       setLabel(box, label + ", value");
