@@ -18,9 +18,9 @@ from pwindow.trials.archive import STANDINGS, USED
 from pwindow.trials.trial import Trial
 from pwindow.window.refits import Confirmation, KeptFit
 
-TEMPORARY = "a temporary one"
+TEMPORARY = "temporary, lost when the server stops"
 TEMPORARY_NOTE = (
-    "<p class='pw-warn'>This archive is temporary: it is lost when the server stops. To keep trials, start the server with "
+    "<p class='pw-note'>This archive is temporary: try things out here. To keep trials, start the server with "
     "<code>pwindow serve --archive trials.db</code>.</p>"
 )
 LOADED_ELSEWHERE = (

@@ -308,7 +308,7 @@ def _filled(archive: Archive) -> Archive:
     for path in products or _demo_products():
         archive.keep_declaration("product", InputFile.of(path))
     for path in first:
-        archive.add(InputFile.of(path), "same process", "the server was started with it")
+        archive.add(InputFile.of(path), "same process", "what the server was started with")
     if not trials:
         archive.add(InputFile.of(demo("trial_second.csv")))
     return archive
@@ -456,7 +456,7 @@ def first_judgeable(evidence: Evidence, wanted: str | None) -> Question:
         try:
             return ask(evidence, evidence.products[name])
         except UnusableInput as problem:
-            reasons.append(str(problem))
+            reasons.append(f"{name}: {problem}")
     raise NothingToJudge(
         "the trial was read, but it cannot judge any product here: "
         + "; ".join(reasons)

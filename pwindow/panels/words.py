@@ -59,7 +59,7 @@ def waiting_card(evidence: Evidence, why: Sequence[str], data: str | None, here:
     return (
         "<section class='pw-answer'><div class='pw-big'>Load a product</div>"
         f"<div><b>{escape(', '.join(trial.files))}</b> was read and fitted: {len(trial.prints)} prints, pressures in "
-        f"{escape(trial.pressure_unit)}. {listed}Load a product file (TOML) that states what the part must do "
+        f"{escape(trial.pressure_unit)}. {listed}What the part must do is stated in a product file (TOML): load one "
         f"{where}.</div></section>{trial_notes(evidence)}"
     )
 
