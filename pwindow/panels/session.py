@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.state import Evidence, given_evidence, loaded_evidence, sort_files
 from pwindow.panels.uploads import Loaded, given_uploads
 
+_OFTEN = 60.0  # s between two notes that a visitor is still here
 _INSTEAD = "; what the server was started with is shown"
 
 
@@ -22,10 +25,13 @@ class Session:
     loaded : Loaded
     data : str or None
         Id under which the server keeps it; None where nothing is kept.
+    seen : float
+        When it was last used, s.
     """
 
     loaded: Loaded = field(default_factory=Loaded)
     data: str | None = None
+    seen: float = field(default=-math.inf, compare=False)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -47,6 +53,14 @@ class Session:
             return cls(loaded, data), loaded_evidence(loaded, given)[0], ()
         except UnusableInput as problem:
             return cls(), given, (f"{problem}{_INSTEAD}",)
+
+    def stayed(self) -> Session:
+        """The session of a visitor who is not idle, which the server is told from time to time."""
+        now = time.monotonic()
+        if self.data is None or now - self.seen < _OFTEN:
+            return self
+        given_uploads().use(self.data)
+        return replace(self, seen=now)
 
     def load(self, files: Sequence[InputFile], before: Evidence) -> tuple[Session, Evidence, str | None]:
         """The session and the evidence with more files, and the name of the product that was added last.

@@ -245,7 +245,7 @@ class SetUpSpeed:
                 update_figure(self.figure, self.question.content(setup))
         self.setup.value = words.setup_card(self.question, setup)
         self.neighbours.value = words.neighbour_card(self.question, setup)
-        declared = self.declared[self.question.product.name]
+        declared, self.session = self.declared[self.question.product.name], self.session.stayed()
         self.frame.put_address(address_of(self.question, setup, declared, self.session.data))
 
 

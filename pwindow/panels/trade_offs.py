@@ -337,6 +337,7 @@ class TradeOffsPage:
         self._put_address(setup)
 
     def _put_address(self, setup: Setup) -> None:
+        self.session = self.session.stayed()
         self.frame.put_address(*self._address(setup))
 
     def _address(self, setup: Setup) -> tuple[Address, str]:

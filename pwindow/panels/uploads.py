@@ -176,6 +176,11 @@ class Uploads:
                 )
             return self._loaded(database, visit)
 
+    def use(self, visit: str) -> None:
+        """Note that an id is in use, as long as anything is kept under it."""
+        with self._changing() as database:
+            self._used(database, visit)
+
     def _used(self, database: sqlite3.Connection, visit: str) -> bool:
         """Note that an id is in use; False where there is no such."""
         asked = "update visits set used = ? where id = ?"

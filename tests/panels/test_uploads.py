@@ -84,9 +84,12 @@ def test_more_than_is_kept_of_one_visitor_is_refused_and_what_was_kept_stays(kep
 
 def test_who_was_idle_for_longest_makes_room(kept):
     first, second = (kept.keep(None, sized(1000))[0] for _ in range(2))
-    kept.read(first)
+    kept.use(first)
     third, _ = kept.keep(None, sized(900))
     assert kept.read(first).size == 1000 and kept.read(third).size == 900
+    with pytest.raises(Forgotten):
+        kept.read(second)
+    kept.use(second)
     with pytest.raises(Forgotten):
         kept.read(second)
 
