@@ -214,7 +214,8 @@ class SlidingNumber:
         self.slider.value = value * self._scale
 
     def show(self, unit: str, low: float, high: float, value: float, step: float) -> None:
-        """Show a value between two ends without telling of it."""
+        """Show a value between two ends without telling of it; where all is as it was, what was typed stays."""
+        before = self._shown()
         self._unit, self._telling = unit, False
         ends, start = (self._scale * low, self._scale * high), self._scale * value
         try:
@@ -227,9 +228,13 @@ class SlidingNumber:
                 else:
                     self.slider.min, self.slider.max = ends
                 self.slider.value = start
-            self._put()
+            if not self.note.value or self._shown() != before:
+                self._put()
         finally:
             self._telling = True
+
+    def _shown(self) -> tuple[str, float, float, float]:
+        return self._unit, self.slider.min, self.slider.max, self.slider.value
 
     def _put(self) -> None:
         self.note.say("")

@@ -90,10 +90,14 @@ class Question:
     def recommended(self) -> dict | None:
         return recommend(self.window, self.bands)
 
+    @cached_property
+    def _closest(self) -> dict | None:
+        return (closest(self.window) or {}).get("at")
+
     def start(self) -> Setup:
         """The recommended set-up, else the closest, else the middle of what was tried."""
         trial = self.evidence.surfaces.trial
-        best = self.recommended or (closest(self.window) or {}).get("at")
+        best = self.recommended or self._closest
         if best is not None:
             return Setup(
                 best["plate"], self.roll(best["roll"]), best[trial.pressure_key], best["speed_m_min"]

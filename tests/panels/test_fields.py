@@ -110,6 +110,10 @@ def test_a_slider_and_its_field_say_the_same():
         number.field.value = text
         assert words in number.note.value and "The page still uses 62.5 m/min" in number.note.value
         assert (number.field.value, number.value) == (text, 62.5)
+    number.show("m/min", 30.0, 120.0, 62.5, 0.1)
+    assert number.field.value == "quick" and number.note.value, "what was typed stays"
+    number.show("m/min", 30.0, 110.0, 62.5, 0.1)
+    assert number.field.value == "62.5" and number.note.value == ""
     assert chosen == [60.0, 62.5]
     number.slider.value = 70.0
     assert number.field.value == "70" and number.note.value == ""
