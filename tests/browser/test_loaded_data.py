@@ -45,7 +45,7 @@ def test_a_trial_in_another_unit_and_then_its_product(page, context, served, nip
     pressure = page.get_by_role("textbox", name="Pressure, N/mm, value").input_value()
     assert f"pressure {pressure} N/mm" in answer and f"{pressure} N/mm" in looked_at.inner_text()
     assert pressure != "8", "the clamped end is not the recommended one"
-    assert f"pressure {pressure} N/mm" in page.locator(".gtitle").inner_text()
+    assert f"pressure {pressure} N/mm" in page.locator(".gtitle").text_content()
     with page.expect_download(timeout=PATIENCE) as saved:
         page.get_by_role("button", name="Save the picture (SVG)").click()
     assert f"Nip tag · plate laser-imaged · pressure {pressure} N/mm" in saved.value.path().read_text(
