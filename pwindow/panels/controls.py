@@ -91,11 +91,10 @@ class SetupControls:
 
 
 def _offer(menu: widgets.Dropdown, options: list[tuple[str, str]], chosen: str) -> None:
-    """In one message: a browser that learns of the options first may answer with the first of them."""
-    with menu.hold_sync():
-        if menu.options != tuple(options):
-            menu.options = options
-        menu.value = chosen
+    """Offer options, of which one is chosen."""
+    if menu.options != tuple(options):
+        menu.options = options
+    menu.value = chosen
 
 
 class RequirementEditor:

@@ -188,22 +188,28 @@ class SlidingNumber:
         continuous_update: bool = True,
     ):
         self._title, self._unit, self._scale, self._chosen, self._telling = title, "", scale, chosen, True
-        self.slider = widgets.FloatSlider(
-            readout=False,
-            continuous_update=continuous_update,
-            style={"description_width": "112px"},
-            layout=widgets.Layout(width="auto", flex="1 1 auto"),
-        )
+        self._continuous = continuous_update
+        self.slider = self._slider()
         self.field = widgets.Text(
             continuous_update=False, layout=widgets.Layout(width="64px", flex="0 0 64px")
         )
         self.note = Refusal()
-        self.slider.observe(self._slid, "value")
         self._take = guard(self._taken)
         self.field.observe(lambda _change: self._typed(), "value")
-        pair = widgets.HBox([self.slider, self.field], layout=_FULL)
-        pair.add_class("pw-sliding")
-        self.box = widgets.VBox([pair, self.note], layout=_FULL)
+        self._pair = widgets.HBox([self.slider, self.field], layout=_FULL)
+        self._pair.add_class("pw-sliding")
+        self.box = widgets.VBox([self._pair, self.note], layout=_FULL)
+
+    def _slider(self, **shown) -> widgets.FloatSlider:
+        slider = widgets.FloatSlider(
+            readout=False,
+            continuous_update=self._continuous,
+            style={"description_width": "112px"},
+            layout=widgets.Layout(width="auto", flex="1 1 auto"),
+            **shown,
+        )
+        slider.observe(self._slid, "value")
+        return slider
 
     @property
     def value(self) -> float:
@@ -219,19 +225,27 @@ class SlidingNumber:
         self._unit, self._telling = unit, False
         ends, start = (self._scale * low, self._scale * high), self._scale * value
         try:
-            # In one message: a browser that learns of the ends first answers with a value clamped between them.
-            with self.slider.hold_sync():
-                self.slider.description = f"{self._title}, {unit}"
-                self.slider.step = self._scale * step
-                if ends[0] > self.slider.max:
-                    self.slider.max, self.slider.min = ends[1], ends[0]
-                else:
-                    self.slider.min, self.slider.max = ends
+            kept = f"{self._title}, {unit}", self._scale * step, *ends
+            if kept == (self.slider.description, self.slider.step, self.slider.min, self.slider.max):
                 self.slider.value = start
+            else:
+                self._replace(*kept, start)
             if not self.note.value or self._shown() != before:
                 self._put()
         finally:
             self._telling = True
+
+    def _replace(self, title: str, step: float, low: float, high: float, value: float) -> None:
+        """Another slider in place of the one before.
+
+        To ends that move, a browser answers with the value before, clamped between them; to nobody, here.
+        """
+        before, self.slider = (
+            self.slider,
+            self._slider(description=title, step=step, min=low, max=high, value=value),
+        )
+        self._pair.children = [self.slider, self.field]
+        before.close()
 
     def _shown(self) -> tuple[str, float, float, float]:
         return self._unit, self.slider.min, self.slider.max, self.slider.value

@@ -119,15 +119,23 @@ def test_a_slider_and_its_field_say_the_same():
     assert number.field.value == "70" and number.note.value == ""
 
 
-def test_a_slider_is_sent_its_ends_and_its_value_together(monkeypatch):
-    """A browser that learns of the ends first answers with the value before, clamped between them."""
+@pytest.mark.parametrize(
+    "ends", [(4.0, 8.0, 6.0), (200.0, 300.0, 300.0), (30.0, 60.0, 30.0), (0.0, 500.0, 90.0)]
+)
+def test_a_browser_never_finds_a_value_outside_its_ends(monkeypatch, ends):
+    """It sets one trait after another, and answers such a value with a clamped one."""
     number = SlidingNumber("Pressure", unguarded, lambda: None)
     number.show("µm", 20.0, 80.0, 50.0, 1.0)
-    sent = []
-    monkeypatch.setattr(number.slider, "_send", lambda message, buffers=None: sent.append(message["state"]))
-    number.show("N/mm", 4.0, 6.0, 4.0, 0.1)
-    assert len(sent) == 1
-    assert {"min": 4.0, "max": 6.0, "value": 4.0}.items() <= sent[0].items()
+    known = {name: getattr(number.slider, name) for name in ("min", "max", "value")}
+
+    def send(message, buffers=None):
+        for name, value in message["state"].items():
+            known[name] = value
+            assert known["min"] <= known["value"] <= known["max"], message
+
+    monkeypatch.setattr(number.slider, "_send", send)
+    number.show("N/mm", *ends, 0.1)
+    assert (known["min"], known["max"], known["value"]) == ends
 
 
 def test_a_share_is_shown_in_per_cent():
