@@ -119,23 +119,20 @@ def test_a_slider_and_its_field_say_the_same():
     assert number.field.value == "70" and number.note.value == ""
 
 
-@pytest.mark.parametrize(
-    "ends", [(4.0, 8.0, 6.0), (200.0, 300.0, 300.0), (30.0, 60.0, 30.0), (0.0, 500.0, 90.0)]
-)
-def test_a_browser_never_finds_a_value_outside_its_ends(monkeypatch, ends):
-    """It sets one trait after another, and answers such a value with a clamped one."""
-    number = SlidingNumber("Pressure", unguarded, lambda: None)
+def test_a_slider_with_other_ends_is_another_one():
+    """To ends that move, a browser answers with the value before, clamped: nobody must listen."""
+    chosen = []
+    number = SlidingNumber("Pressure", unguarded, lambda: chosen.append(number.value))
     number.show("µm", 20.0, 80.0, 50.0, 1.0)
-    known = {name: getattr(number.slider, name) for name in ("min", "max", "value")}
-
-    def send(message, buffers=None):
-        for name, value in message["state"].items():
-            known[name] = value
-            assert known["min"] <= known["value"] <= known["max"], message
-
-    monkeypatch.setattr(number.slider, "_send", send)
-    number.show("N/mm", *ends, 0.1)
-    assert (known["min"], known["max"], known["value"]) == ends
+    before = number.slider
+    number.show("µm", 20.0, 80.0, 60.0, 1.0)
+    assert number.slider is before
+    number.show("N/mm", 4.0, 8.0, 6.0, 0.1)
+    assert number.slider is not before and before not in number.box.children[0].children
+    assert before.comm is None, "it is closed"
+    slider = number.slider
+    assert (slider.min, slider.max, slider.value, slider.description) == (4.0, 8.0, 6.0, "Pressure, N/mm")
+    assert (number.field.value, chosen) == ("6", [])
 
 
 def test_a_share_is_shown_in_per_cent():
