@@ -39,7 +39,7 @@ def fitted_once(monkeypatch, fits):
     fit = state.fit
 
     def kept(trial, *given, **named):
-        key = (trial.fingerprint, given, tuple(sorted(named.items())))
+        key = (trial.fingerprint, trial.files, given, tuple(sorted(named.items())))
         if key not in fits:
             fits[key] = fit(trial, *given, **named)
         return fits[key]
