@@ -12,7 +12,9 @@ from pwindow.window.maps import WindowMap
 from pwindow.window.setup import Setup
 from pwindow.window.starting import StartingSetup
 from pwindow.window.window import Window
+from pwindow.wording import pressure as pressure_text
 
+_PRODUCT, _PLATE = 36, 22  # characters of their names that the line of the title holds
 Spot = tuple[float, float]
 """Speed, m/min, and cell volume, cm³/m²."""
 
@@ -45,6 +47,8 @@ class MapContent:
         Fingerprint of the fit.
     nearest : Nearest or None
         None where some set-up of the inventory is assured.
+    title : str
+        Of what the picture is, as `map_title` makes it.
     """
 
     window_map: WindowMap
@@ -55,6 +59,7 @@ class MapContent:
     recommended: Spot | None = None
     fit: str = ""
     nearest: Nearest | None = None
+    title: str = ""
 
     @property
     def along(self) -> str | None:
@@ -95,4 +100,21 @@ def content_at(
         spot if nearest is None else None,
         window.surfaces.fingerprint,
         nearest,
+        map_title(window.product.name, setup.plate, setup.pressure, window.surfaces.trial.pressure_unit),
     )
+
+
+def map_title(product: str, plate: str, pressure: float, unit: str) -> str:
+    """Product, plate and pressure of a map, in words.
+
+    Examples
+    --------
+    >>> map_title("Grain moisture tag", "laser-imaged", 50.0, "µm")
+    'Grain moisture tag · plate laser-imaged · pressure 50 µm'
+    """
+    named = [_cut(product, _PRODUCT), *([f"plate {_cut(plate, _PLATE)}"] if plate else [])]
+    return " · ".join([*named, f"pressure {pressure_text(pressure)} {unit}"])
+
+
+def _cut(name: str, most: int) -> str:
+    return name if len(name) <= most else f"{name[: most - 1].rstrip()}…"

@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pwindow.charts.map_content import MapContent, Spot
-from pwindow.charts.palette import FONT, Palette
+from pwindow.charts.palette import FONT, Palette, placed_title
 from pwindow.study import Roll
 from pwindow.wording import asked, listed, percent, speed, volume
 
@@ -67,6 +67,7 @@ def update_curve(figure: go.Figure, content: MapContent, palette: Palette) -> No
     for old, new in zip(figure.data, fresh.data):
         old.update(x=new.x, y=new.y, text=new.text)
     figure.layout.xaxis2.range = fresh.layout.xaxis2.range
+    figure.layout.title.text = fresh.layout.title.text
     figure.layout.shapes, figure.layout.annotations = fresh.layout.shapes, fresh.layout.annotations
 
 
@@ -205,7 +206,8 @@ def _layout(content: MapContent, palette: Palette, height: int) -> dict:
     return {
         **palette.look,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
-        "margin": {"l": 92, "r": 108, "t": 74, "b": 70},
+        "margin": {"l": 92, "r": 108, "t": 94, "b": 70},
+        "title": placed_title(escape(content.title)) | {"pad": {"l": 12, "t": 8}, "font": {"size": 16}},
         "height": height,
         "hovermode": "closest",
         "xaxis": hidden,

@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from pwindow.charts.labels import moved_apart
 from pwindow.charts.map_colours import Colours, colours_of
 from pwindow.charts.map_content import MapContent
-from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette
+from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette, placed_title
 from pwindow.window.maps import WindowMap
 from pwindow.wording import asked, percent, speed, volume
 
@@ -28,7 +28,7 @@ MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CLOSEST, HALO, CHOSEN =
 )
 HEIGHT = 590
 """Of the figure, px."""
-_ABOVE, _BELOW = 74, 132  # px, what stands above and below the map
+_ABOVE, _BELOW = 94, 132  # px, what stands above and below the map
 _SCALE_BELOW = 65  # px from the map to the scale of its colours, past the name of the speed axis
 _SPECK = 0.006  # half a bar that stands for one speed, as a share of it
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
@@ -270,6 +270,7 @@ def _layout(palette: Palette, height: int) -> dict:
         "height": height,
         "uirevision": "keep",
         "hovermode": "closest",
+        "title": placed_title("") | {"pad": {"l": 12, "t": 8}, "font": {"size": 16}},
         "xaxis": hidden,
         "yaxis": hidden,
         "xaxis2": axis
@@ -281,6 +282,9 @@ def _layout(palette: Palette, height: int) -> dict:
 
 def _set_axes(figure: go.Figure, content: MapContent) -> None:
     shown = content.window_map
+    title = escape(content.title)
+    if figure.layout.title.text != title:
+        figure.layout.title.text = title
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
     notes = []

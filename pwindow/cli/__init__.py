@@ -250,9 +250,9 @@ def serve(files, sheet, products, study, archive, port, host, password, most_vis
     from pwindow.panels.state import check_given
 
     with_sheet(files, sheet)
-    check_given(files, products, study, sheet)
     if archive:
         archive_of(archive)
+    check_given(files, products, study, archive, sheet)
     sys.exit(
         serve_pages(
             shipped("dashboards"),

@@ -15,6 +15,7 @@ LANDING_PAGE = "set-up-speed.ipynb"
 PAGES = ("set-up-speed", "trade-offs", "new-trial-data")
 """Order of the pages in the navigation; others come after them."""
 FIGURES_SERVED = "PWINDOW_FIGURES_SERVED"
+SHARED = "PWINDOW_SHARED"
 FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first picture
 PASSWORD = "PWINDOW_PASSWORD"
 MOST_VISITORS = 12
@@ -242,11 +243,13 @@ def serve_environment(
     archive: str | None = None,
     figures: Path | None = None,
     sheet: str | None = None,
+    shared: Path | None = None,
 ) -> dict[str, str]:
     """Give the environment of the server, which its kernels inherit.
 
     ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` carry the files as absolute paths parted by
-    `os.pathsep`; each is absent where no file is given. ``PWINDOW_SHEET`` names the sheet of a trial that is a workbook. ``PWINDOW_ARCHIVE`` is the address of the archive.
+    `os.pathsep`; each is absent where no file is given. ``PWINDOW_SHEET`` names the sheet of a trial that is a workbook. ``PWINDOW_ARCHIVE`` is the address
+    of the archive, and ``PWINDOW_SHARED`` the folder of what pages share while the server runs.
     The pages' template is found by
     ``JUPYTER_PATH``, which holds the folder `figures` of `offer_figures` where there is one, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
     the server, at ``VOILA_APP_IP`` and past any proxy, that a visitor has come.
@@ -265,6 +268,9 @@ def serve_environment(
         environment.pop(name, None)
     if archive:
         environment["PWINDOW_ARCHIVE"] = archive if "://" in archive else str(Path(archive).resolve())
+    environment.pop(SHARED, None)
+    if shared is not None:
+        environment[SHARED] = str(shared.resolve())
     package_home = Path(__file__).resolve().parents[2]
     _put_first(environment, "JUPYTER_PATH", str(dashboards.resolve() / "templates"), os.pathsep)
     environment.pop(FIGURES_SERVED, None)

@@ -145,8 +145,18 @@ def serve(
     with tempfile.TemporaryDirectory(prefix="pwindow-") as folder:
         figures = Path(folder, "figures")
         offer_figures(figures)
+        shared = Path(folder, "shared")
+        shared.mkdir(mode=0o700)
         environment = serve_environment(
-            dashboards, trials, products, study, host, archive=archive, figures=figures, sheet=sheet
+            dashboards,
+            trials,
+            products,
+            study,
+            host,
+            archive=archive,
+            figures=figures,
+            sheet=sheet,
+            shared=shared,
         )
         Path(folder, "voila.json").write_text(json.dumps(config, indent=2), encoding="utf-8")
         try:

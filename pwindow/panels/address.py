@@ -17,12 +17,16 @@ from pwindow.panels.state import (
     changed_limits,
     first_judgeable,
     replaced_product,
+    reshaped,
 )
+from pwindow.panels.uploads import is_id
 from pwindow.product import Product
 
 _TEXTS = ("product", "plate", "roll")
 _NUMBERS = ("pressure", "speed", "assurance")
 _SIDES = ("least", "most", "count")
+FORMS = ("all", "bending")
+"""Forms of the surfaces that a page offers, as `fit` names them."""
 _LONGEST = 500  # characters of one value that are looked at
 
 
@@ -41,6 +45,10 @@ class Address:
         Between 0 and 1.
     limits : mapping of str to float
         Changed limits of the product, such as ``line_width.most`` in the requirement's unit, or ``gap.count``.
+    data : str or None
+        Id under which the server keeps what a visitor loaded.
+    surfaces : str or None
+        Form of the surfaces, one of `FORMS`.
     colours : str or None
         Name of a palette. The word ``theme`` belongs to the server, which starts a new kernel on it.
     """
@@ -52,6 +60,8 @@ class Address:
     speed: float | None = None
     assurance: float | None = None
     limits: Mapping[str, float] = field(default_factory=dict)
+    data: str | None = None
+    surfaces: str | None = None
     colours: str | None = None
 
     @classmethod
@@ -91,7 +101,8 @@ class Address:
         >>> Address(product="Tag, long", speed=62.5, limits={"gap.most": 40.0}).query()
         'product=Tag%2C%20long&speed=62.5&gap.most=40'
         """
-        given = [(name, getattr(self, name)) for name in _TEXTS if getattr(self, name) is not None]
+        names = ("data", "surfaces", *_TEXTS)
+        given = [(name, getattr(self, name)) for name in names if getattr(self, name) is not None]
         numbers = {name: getattr(self, name) for name in _NUMBERS} | dict(self.limits)
         given += [(name, f"{value:.10g}") for name, value in numbers.items() if value is not None]
         if self.colours is not None:
@@ -105,6 +116,14 @@ def _take(found: dict, name: str, text: str) -> None:
         found[name] = text[:_LONGEST]
     elif name in _NUMBERS:
         found[name] = _number(text)
+    elif name == "data":
+        if not is_id(text):
+            raise UnusableInput("not an id of loaded data")
+        found[name] = text
+    elif name == "surfaces":
+        if text not in FORMS:
+            raise UnusableInput(f"choose from {', '.join(FORMS)}")
+        found[name] = text
     elif name == "colours":
         if text not in PALETTES:
             raise UnusableInput(f"choose from {', '.join(PALETTES)}")
@@ -150,6 +169,8 @@ def open_at(address: Address, evidence: Evidence, ready: Question | None = None)
         If the trial can judge no product at all, whatever the address says.
     """
     told: list[str] = []
+    if address.surfaces not in (None, evidence.terms):
+        evidence, ready = reshaped(evidence, address.surfaces), None
     question = _question(address, evidence, ready, told)
     if (address.plate, address.roll, address.pressure, address.speed) == (None,) * 4:
         return Opened(question, question.start(), tuple(told))
@@ -244,7 +265,7 @@ def _setup(address: Address, question: Question, told: list[str]) -> Setup:
     return setup
 
 
-def address_of(question: Question, setup: Setup, declared: Product) -> Address:
+def address_of(question: Question, setup: Setup, declared: Product, data: str | None = None) -> Address:
     """The address that opens at a set-up of a question; what a page opens at by itself is left out.
 
     Parameters
@@ -253,6 +274,8 @@ def address_of(question: Question, setup: Setup, declared: Product) -> Address:
     setup : Setup
     declared : Product
         The product before its limits were changed on the page.
+    data : str, optional
+        Id of what the visitor loaded.
     """
     product = question.product
     limits = {
@@ -264,7 +287,9 @@ def address_of(question: Question, setup: Setup, declared: Product) -> Address:
     level = product.assurance.level
     assurance = None if level == declared.assurance.level else level
     shown = {} if setup == question.start() else _named(setup)
-    return Address(product.name, assurance=assurance, limits=limits, **shown)
+    terms = question.evidence.terms
+    surfaces = terms if terms in FORMS[1:] else None
+    return Address(product.name, assurance=assurance, limits=limits, data=data, surfaces=surfaces, **shown)
 
 
 def _named(setup: Setup) -> dict:

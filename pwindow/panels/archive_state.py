@@ -50,11 +50,15 @@ class Compared:
 
 @dataclass(frozen=True)
 class Desk:
-    """An archive, and the products and the study that the server was started with."""
+    """An archive, and the products and the study that the server was started with.
+
+    A `temporary` archive is lost when the server stops.
+    """
 
     archive: Archive
     given_products: Sequence[InputFile] = ()
     given_study: InputFile | None = None
+    temporary: bool = False
 
     def products(self) -> dict[str, InputFile]:
         """Products to choose from, by name: those given, and of those in the archive the last of each name."""
@@ -94,6 +98,10 @@ class Desk:
         product = read_product(file)
         self.archive.keep_declaration("product", file)
         return product.name
+
+    def notes(self, number: int) -> tuple[str, ...]:
+        """What was noticed when a trial was read."""
+        return self.archive.trial([number]).notes
 
     def hold(self, number: int) -> Agreement:
         """Hold a trial against the fit of the others that are used, and keep what was found."""

@@ -21,6 +21,15 @@ from pwindow.window.refits import Confirmation, KeptFit
 from pwindow.wording import percent, pressure, speed, volume
 
 _BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
+TEMPORARY = "temporary, lost when the server stops"
+TEMPORARY_NOTE = (
+    "<p class='pw-note'>This archive is temporary: try things out here. To keep trials, start the server with "
+    "<code>pwindow serve --archive trials.db</code>.</p>"
+)
+LOADED_ELSEWHERE = (
+    "<p class='pw-note' role='status'>What you loaded on another page is yours alone and is not in this archive; add it here "
+    "to keep it.</p>"
+)
 NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits judge it.</p>"
 
 
@@ -101,6 +110,12 @@ def added_card(new: NewTrial, standing: str) -> str:
     return f"<p class='pw-note'>{start}, is kept and waits for your decision.</p>" + agreement_card(
         new.agreement
     )
+
+
+def read_notes(notes: Sequence[str]) -> str:
+    """What was noticed when a trial was read; nothing where nothing was."""
+    items = "".join(f"<li>{escape(note)}</li>" for note in dict.fromkeys(notes))
+    return items and f"<p class='pw-note'>On reading the file:</p><ul class='pw-findings'>{items}</ul>"
 
 
 def agreement_card(found: Agreement) -> str:

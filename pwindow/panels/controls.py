@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from html import escape
 
 import ipywidgets as widgets
 
 from pwindow.errors import UnusableInput
+from pwindow.panels.fields import NumberField, SlidingNumber
 from pwindow.panels.state import Evidence, Question, Setup, changed_limits
 from pwindow.product import Product, RequirementKind
 from pwindow.window.bands import SPEED_STEP
-from pwindow.wording import asked, volume
+from pwindow.wording import volume
 
 _WIDE = {"description_width": "112px"}
 _LAYOUT = widgets.Layout(width="100%")
@@ -20,36 +20,34 @@ _MOST_ASSURED = 0.99
 
 
 class SetupControls:
-    """Choose product, plate, roll, pressure, speed and assurance; tells `chosen` of each change."""
+    """Choose product, plate, roll, pressure, speed and assurance.
+
+    Parameters
+    ----------
+    on_product, on_level, on_setup : callable
+        Are told of what the visitor changes.
+    guard : callable
+        Wraps handlers of what is typed.
+    """
 
     def __init__(
         self,
         on_product: Callable[[str], None],
         on_level: Callable[[float], None],
         on_setup: Callable[[], None],
+        guard: Callable,
     ):
         self.product = widgets.Dropdown(description="Product", style=_WIDE, layout=_LAYOUT)
         self.plate = widgets.Dropdown(description="Plate", style=_WIDE, layout=_LAYOUT)
         self.roll = widgets.Dropdown(description="Roll", style=_WIDE, layout=_LAYOUT)
-        self.pressure = widgets.FloatSlider(
-            description="Pressure", style=_WIDE, layout=_LAYOUT, readout_format=".1f"
-        )
-        self.speed = widgets.FloatSlider(
-            description="Speed", style=_WIDE, layout=_LAYOUT, readout_format=".1f"
-        )
-        self.level = widgets.FloatSlider(
-            description="Assurance",
-            min=0.5,
-            max=_MOST_ASSURED,
-            step=0.01,
-            style=_WIDE,
-            layout=_LAYOUT,
-            continuous_update=False,
+        self.pressure = SlidingNumber("Pressure", guard, on_setup)
+        self.speed = SlidingNumber("Speed", guard, on_setup)
+        self.level = SlidingNumber(
+            "Assurance", guard, lambda: on_level(self.level.value), scale=100.0, continuous_update=False
         )
         self._telling = True
         self.product.observe(self._tell(lambda: on_product(self.product.value)), "value")
-        self.level.observe(self._tell(lambda: on_level(self.level.value)), "value")
-        for control in (self.plate, self.roll, self.pressure, self.speed):
+        for control in (self.plate, self.roll):
             control.observe(self._tell(on_setup), "value")
 
     def _tell(self, act: Callable[[], None]) -> Callable:
@@ -61,7 +59,8 @@ class SetupControls:
 
     @property
     def box(self) -> list[widgets.Widget]:
-        return [self.product, self.plate, self.roll, self.pressure, self.speed, self.level]
+        sliding = [one.box for one in (self.pressure, self.speed, self.level)]
+        return [self.product, self.plate, self.roll, *sliding]
 
     def setup(self, question: Question) -> Setup:
         """The set-up that the controls show."""
@@ -72,154 +71,119 @@ class SetupControls:
         trial = evidence.surfaces.trial
         self._telling = False
         try:
-            self.product.options = list(evidence.products)
-            self.product.value = question.product.name
-            self.plate.options = [(plate or "not named", plate) for plate in question.window.plates]
-            self.plate.value = setup.plate
-            self.roll.options = [
+            _offer(self.product, [(name, name) for name in evidence.products], question.product.name)
+            plates = [(plate or "not named", plate) for plate in question.window.plates]
+            _offer(self.plate, plates, setup.plate)
+            rolls = [
                 # of a planned roll without the unit, so that the menu holds all of it
                 (f"{roll.label} · {volume(roll.cell_volume)}{' cm³/m²' * (not roll.planned)}", roll.id)
                 for roll in question.window.rolls
             ]
-            self.roll.value = setup.roll.id
-            self.pressure.description = f"Pressure, {trial.pressure_unit}"
-            whole = all(float(pressure).is_integer() for pressure in trial.pressures)
-            _set_range(
-                self.pressure, trial.pressures[0], trial.pressures[-1], setup.pressure, 1.0 if whole else 0.1
-            )
-            speeds = trial.prints["speed"]
-            self.speed.description = "Speed, m/min"
-            _set_range(self.speed, float(speeds.min()), float(speeds.max()), setup.speed, SPEED_STEP)
-            decimals = len(asked(question.window.level).removesuffix(" %").partition(".")[2])
-            self.level.readout_format = f".{decimals}%"
-            self.level.max = max(_MOST_ASSURED, question.window.level)
-            self.level.value = question.window.level
+            _offer(self.roll, rolls, setup.roll.id)
         finally:
             self._telling = True
+        whole = all(float(pressure).is_integer() for pressure in trial.pressures)
+        ends = trial.pressures[0], trial.pressures[-1]
+        step = 1.0 if whole and ends[1] - ends[0] >= 20 else 0.1
+        self.pressure.show(trial.pressure_unit, *ends, setup.pressure, step)
+        speeds, level = trial.prints["speed"], question.window.level
+        self.speed.show("m/min", float(speeds.min()), float(speeds.max()), setup.speed, SPEED_STEP)
+        self.level.show("%", 0.5, max(_MOST_ASSURED, level), level, 0.01)
 
 
-def _set_range(slider: widgets.FloatSlider, low: float, high: float, value: float, step: float) -> None:
-    """Set the ends in an order in which the low end is never above the high one."""
-    slider.step = step
-    if low > slider.max:
-        slider.max, slider.min = high, low
-    else:
-        slider.min, slider.max = low, high
-    slider.value = value
+def _offer(menu: widgets.Dropdown, options: list[tuple[str, str]], chosen: str) -> None:
+    """Offer options, of which one is chosen."""
+    if menu.options != tuple(options):
+        menu.options = options
+    menu.value = chosen
 
 
 class RequirementEditor:
     """Edit the limits of a product on the page.
 
-    A field always shows the limit that the page is for: one that cannot be used springs back, and a note
-    below it says why until the field is changed again.
+    What cannot be used stays in its field, with a note below it that says why and what the page uses meanwhile.
 
     Parameters
     ----------
     on_change : callable
-        Is given what makes the edited product; raises UnusableInput where it cannot be shown.
+        Is given the edited product; raises UnusableInput where it cannot be shown.
     guard : callable
         Wraps handlers.
     """
 
-    def __init__(self, on_change: Callable[[Callable[[], Product]], None], guard: Callable):
+    def __init__(self, on_change: Callable[[Product], None], guard: Callable):
         self.box = widgets.VBox(layout=_LAYOUT)
         self._on_change, self._guard = on_change, guard
         self._product: Product | None = None
-        self._fields: dict[tuple[str, str], LimitField] = {}
+        self._fields: dict[tuple[str, str], NumberField] = {}
 
     def show(self, product: Product) -> None:
-        """Show the limits of a product; the fields before are closed."""
+        """Show the limits of a product; where they are those that are shown, what was typed stays."""
+        shown, self._product = self._product, product
+        if shown is not None and self._limits(shown) == self._limits(product):
+            return
         before = self.box.children
-        self._product = product
         self._fields = {
-            (requirement.name, side): self._field(requirement.kind, requirement.name, side, limit)
-            for requirement in product.requirements
-            for side in ("least", "most")
-            if (limit := getattr(requirement, side)) is not None
+            (name, side): self._field(kind, name, side, limit)
+            for (name, side), (kind, limit) in self._limits(product).items()
         }
-        for requirement in product.requirements:
-            if "count" in requirement.parameters:
-                self._fields[requirement.name, "count"] = self._field(
-                    requirement.kind, requirement.name, "count", requirement.parameters["count"]
-                )
         self.box.children = [part for one in self._fields.values() for part in (one.field, one.note)]
         for part in before:
             part.close()
 
-    def _field(self, kind: RequirementKind, name: str, side: str, value: float) -> LimitField:
-        words = ("gaps on one part", "") if side == "count" else (f"{kind.label} at {side}", kind.unit)
-        return LimitField(*words, value, self._guard, lambda: self._take(name, side))
+    @staticmethod
+    def _limits(product: Product) -> dict[tuple[str, str], tuple[RequirementKind, float]]:
+        """By requirement and side its kind and its limit; counts come last."""
+        found = {
+            (one.name, side): (one.kind, limit)
+            for one in product.requirements
+            for side in ("least", "most")
+            if (limit := getattr(one, side)) is not None
+        }
+        return found | {
+            (one.name, "count"): (one.kind, one.parameters["count"])
+            for one in product.requirements
+            if "count" in one.parameters
+        }
 
-    def _take(self, name: str, side: str) -> None:
-        """Have the page take what a field shows.
+    def _field(self, kind: RequirementKind, name: str, side: str, value: float) -> NumberField:
+        words = ("gaps on one part", "") if side == "count" else (f"{kind.label} at {side}", kind.unit)
+        return NumberField(*words, value, self._guard, lambda number: self._take(name, side, number))
+
+    def _take(self, name: str, side: str, number: float) -> None:
+        """Have the page take a number that was typed.
 
         Raises
         ------
         UnusableInput
             If it cannot be used, in words of the page.
         """
-        field = self._fields[name, side]
-        other = self._fields.get((name, "most" if side == "least" else "least"))
+        field, other = self._fields[name, side], self._other(name, side)
+        told = field.told(number)
         if side == "count":
-            field.refuse(field.value < 1 or field.value % 1 != 0, "is not a whole number of at least 1")
+            _refuse(number < 1 or number % 1 != 0, f"{told} is not a whole number of at least 1")
         else:
-            field.refuse(side == "most" and field.value <= 0, "is not above zero")
-            field.refuse(side == "least" and field.value < 0, "is below zero")
-            field.refuse(name == "open_area" and field.value >= 100, "leaves no line")
-        if side != "count" and other is not None:
-            wrong = field.value >= other.value if side == "least" else field.value <= other.value
+            _refuse(side == "most" and number <= 0, f"{told} is not above zero")
+            _refuse(side == "least" and number < 0, f"{told} is below zero")
+            _refuse(name == "open_area" and number >= 100, f"{told} leaves no line")
+        if other is not None:
+            wrong = number >= other.value if side == "least" else number <= other.value
             relation = "below" if side == "least" else "above"
-            field.refuse(wrong, f"is not {relation} {other.title}, {other.told(other.value)}")
-        self._on_change(self.edited)
+            _refuse(wrong, f"{told} is not {relation} {other.title}, {other.told(other.value)}")
+        changed = int(number) if side == "count" else number
+        edited = changed_limits(self._product, {name: {side: changed}})
+        self._on_change(edited)
+        self._product = edited
+        if other is not None and other.refused:
+            field.value = number  # what was refused beside the limit before may be right beside this one
+            other.retry()
 
-    def edited(self) -> Product:
-        """The product with the limits that the fields show, checked."""
-        limits: dict[str, dict] = {}
-        for (name, side), field in self._fields.items():
-            limits.setdefault(name, {})[side] = int(field.value) if side == "count" else field.value
-        return changed_limits(self._product, limits)
+    def _other(self, name: str, side: str) -> NumberField | None:
+        """The field of the limit at the other side."""
+        sides = {"least": "most", "most": "least"}
+        return self._fields.get((name, sides.get(side, "")))
 
 
-class LimitField:
-    """One limit: a field for its number, and a note for what is wrong with it."""
-
-    def __init__(self, title: str, unit: str, value: float, guard: Callable, take: Callable[[], None]):
-        self.title, self.unit, self._used, self._take = title, unit, value, take
-        self.field = widgets.FloatText(
-            value=value,
-            description=", ".join(filter(None, (title, unit))),
-            style={"description_width": "62%"},
-            layout=_LAYOUT,
-        )
-        self.note = widgets.HTML(layout=widgets.Layout(width="100%", display="none"))
-        self.field.observe(guard(self._changed), "value")
-
-    @property
-    def value(self) -> float:
-        return self.field.value
-
-    def told(self, value: float) -> str:
-        """A value with its unit, as a page writes it."""
-        return " ".join(filter(None, (f"{value:g}".replace("-", "−"), self.unit)))
-
-    def refuse(self, wrong: bool, why: str) -> None:
-        if wrong:
-            raise UnusableInput(f"{self.told(self.value)} {why}")
-
-    def _changed(self, _change) -> None:
-        if self.value == self._used:  # it sprang back
-            return
-        try:
-            self._take()
-        except UnusableInput as problem:
-            self._say(f"{self.title}: {problem}. It stays {self.told(self._used)}.")
-        else:
-            self._used = self.value
-            self._say("")
-        finally:
-            self.field.value = self._used
-
-    def _say(self, words: str) -> None:
-        self.note.value = f"<p class='pw-refused' role='alert'>{escape(words)}</p>" if words else ""
-        self.note.layout.display = None if words else "none"
+def _refuse(wrong: bool, why: str) -> None:
+    if wrong:
+        raise UnusableInput(why)

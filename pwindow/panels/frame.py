@@ -10,6 +10,7 @@ import ipywidgets as widgets
 
 from pwindow.charts.palette import LIGHT, PALETTES, Palette
 from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
 from pwindow.panels import words
 from pwindow.panels.address import Address
 from pwindow.panels.guard import guarded, unforeseen
@@ -31,7 +32,7 @@ class Frame:
     facts, problem : HTML
         Which trials, fit, product and how fresh; what failed last.
     guard : callable
-        Wraps a handler: what fails in it is told in the page.
+        Wraps a handler: what fails in it is told in the page, and what was said before is not any more.
     palette : Palette
         The colours that figures take.
     """
@@ -42,7 +43,8 @@ class Frame:
         self.guard = guarded(self._tell)
         self._title = widgets.HTML(f"<h1 class='pw-title'>{escape(title)}</h1>")
         self._colours = widgets.Text(continuous_update=True)
-        self._colours.observe(self.guard(lambda change: self._recolour(change["new"], on_palette)), "value")
+        recolour = guarded(self._tell_problem)(lambda change: self._recolour(change["new"], on_palette))
+        self._colours.observe(recolour, "value")
         self._colours.add_class("pw-colours")
         self._query.add_class("pw-query")
         self.facts.add_class("pw-facts")
@@ -53,6 +55,17 @@ class Frame:
         button = widgets.Button(description=text, tooltip=tooltip, layout=_FULL)
         button.on_click(self.guard(lambda _button: act()))
         return button
+
+    def take_files(self, upload: widgets.FileUpload, take: Callable[[list[InputFile]], None]) -> None:
+        """Hand on the files of each upload, and make room for the next; what fails is told in the page."""
+        take = self.guard(take)
+
+        def uploaded(change) -> None:
+            if change["new"]:
+                take([InputFile(item["name"], bytes(item["content"])) for item in change["new"]])
+                upload.value = ()
+
+        upload.observe(uploaded, "value")
 
     def around(self, *content: widgets.Widget) -> widgets.Widget:
         """The page: the content with its frame."""
@@ -66,7 +79,11 @@ class Frame:
     def open_at(self, address: Address, told: Sequence[str]) -> None:
         """Take the colours of an address, and say what of it could not be used."""
         self.palette = PALETTES.get(address.colours, LIGHT)
-        self._told.value = _note(told) if told else ""
+        self.say(_note(told) if told else "")
+
+    def say(self, told: str) -> None:
+        """Say something, as HTML, that is true until the visitor does something else."""
+        self._told.value = told
 
     def put_address(self, shared: Address, own: str = "") -> None:
         """Have the browser show an address.
@@ -90,6 +107,11 @@ class Frame:
             on_palette(palette)
 
     def _tell(self, reasons: list[str]) -> None:
+        if self._told.value:
+            self.say("")
+        self._tell_problem(reasons)
+
+    def _tell_problem(self, reasons: list[str]) -> None:
         value = words.problem_banner(reasons) if reasons else ""
         if self.problem.value != value:
             self.problem.value = value

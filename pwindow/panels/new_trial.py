@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 import ipywidgets as widgets
 
 from pwindow.charts import agreement_figure, before_after_figure
 from pwindow.charts.palette import Palette
-from pwindow.errors import UnusableInput
+from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels import archive_words as words
 from pwindow.panels.address import Address
 from pwindow.panels.archive_state import Compared, Desk
 from pwindow.panels.frame import Frame, heading, made
 from pwindow.panels.pictures import Place
-from pwindow.panels.state import given_archive, given_declarations
+from pwindow.panels.sheets import SheetChoice
+from pwindow.panels.state import archive_is_temporary, given_archive, given_declarations
 from pwindow.panels.words import working
 from pwindow.surfaces.agreement import Agreement
 
@@ -47,14 +48,16 @@ class NewTrialData:
             layout=_FULL,
             tooltip="A trial (CSV, XLSX, Parquet) is kept as it came and waits for your decision; a product is TOML",
         )
-        self.upload.observe(guard(self._add), "value")
+        self.frame.take_files(self.upload, self._add)
+        self.sheets = SheetChoice(guard, self._add)
         self.run = widgets.FileUpload(
             description="Confirm by prints of a run…",
             accept=".csv,.txt,.tsv,.xlsx,.parquet",
             layout=_FULL,
             tooltip="A trial file with the prints of a run, held against what the last fit promised",
         )
-        self.run.observe(guard(self._confirm), "value")
+        self.frame.take_files(self.run, self._confirm)
+        self.run_sheets = SheetChoice(guard, self._confirm)
         self.trial = _choice("Trial")
         self.trial.observe(guard(self._choose), "value")
         self.reason = widgets.Text(
@@ -83,6 +86,7 @@ class NewTrialData:
                 heading("1 · Add"),
                 self.upload,
                 self.busy,
+                self.sheets.box,
                 heading("2 · Decide"),
                 self.trial,
                 self.hold,
@@ -93,6 +97,7 @@ class NewTrialData:
                 self.refit,
                 heading("4 · Run, and confirm"),
                 self.run,
+                self.run_sheets.box,
                 heading("Earlier fits"),
                 self.before,
                 self.after,
@@ -106,11 +111,15 @@ class NewTrialData:
         right.add_class("pw-results")
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
-        return self.frame.around(body)
+        told = [widgets.HTML(words.TEMPORARY_NOTE, layout=_FULL)] if self.desk.temporary else []
+        return self.frame.around(*told, body)
 
     def open_at(self, query: str | None) -> None:
         """Take the colours of the page's address; what else it says is for other pages."""
-        self.frame.open_at(Address.read(query)[0], ())
+        address = Address.read(query)[0]
+        self.frame.open_at(address, ())
+        if address.data is not None:
+            self.frame.say(words.LOADED_ELSEWHERE)
         self._colour(self.frame.palette)
 
     def _colour(self, palette: Palette) -> None:
@@ -128,36 +137,38 @@ class NewTrialData:
     def _step(self, what: str) -> None:
         self.busy.value = working(what)
 
-    def _add(self, change) -> None:
-        if not change["new"]:
-            return
-        item = change["new"][0]
+    def _add(self, files: Sequence[InputFile]) -> None:
+        self.sheets.close()
         try:
             with self._working("reading, keeping and comparing"):
-                new = self.desk.add(InputFile(item["name"], bytes(item["content"])))
-        finally:
-            self.upload.value = ()
+                new = self.desk.add(files[0])
+        except SeveralSheets as problem:
+            self.sheets.offer(files, problem)
+            return
         self._clear()
         if isinstance(new, str):
             self._show_products({*self._chosen_products(), new})
             self.told.value = words.product_card(new)
             return
         self._show(new.added.trial)
-        self.told.value = words.added_card(new, self.desk.archive.trials().loc[new.added.trial, "standing"])
+        self.told.value = words.added_card(
+            new, self.desk.archive.trials().loc[new.added.trial, "standing"]
+        ) + words.read_notes(self.desk.notes(new.added.trial))
         self._show_agreement(new.agreement)
 
-    def _confirm(self, change) -> None:
-        if not change["new"]:
-            return
-        item = change["new"][0]
+    def _confirm(self, files: Sequence[InputFile]) -> None:
+        self.run_sheets.close()
         try:
             with self._working("reading, and holding against what was promised"):
-                fit, found = self.desk.confirm(InputFile(item["name"], bytes(item["content"])))
-        finally:
-            self.run.value = ()
+                fit, found = self.desk.confirm(files[0])
+        except SeveralSheets as problem:
+            self.run_sheets.offer(files, problem)
+            return
         self._clear()
         self._show(found.added.trial)
-        self.told.value = words.confirmed_card(fit, found)
+        self.told.value = words.confirmed_card(fit, found) + words.read_notes(
+            self.desk.notes(found.added.trial)
+        )
         self._show_agreement(found.agreement)
 
     def _hold(self) -> None:
@@ -224,7 +235,8 @@ class NewTrialData:
         """Show the archive as it is now; others may have added to it."""
         archive = self.desk.archive
         trials, fits = archive.trials(), archive.fits()
-        self.line.value = words.archive_line(archive.address, trials, fits)
+        address = words.TEMPORARY if self.desk.temporary else archive.address
+        self.line.value = words.archive_line(address, trials, fits)
         self.table.value = words.trial_table(trials)
         last = int(trials.index[-1]) if len(trials) else None
         chosen = chosen or self.trial.value or last
@@ -259,12 +271,11 @@ def _choice(title: str) -> widgets.Dropdown:
 
 
 def new_trial_data(query: str | None = None) -> widgets.Widget:
-    """The page on the archive that the server was started with, at the query of its address; says why
-    where it has none.
-    """
+    """The page on the archive of the server, at the query of its address; says why where there is none."""
 
     def make() -> widgets.Widget:
-        page = NewTrialData(Desk(given_archive(), *given_declarations()))
+        desk = Desk(given_archive(), *given_declarations(), temporary=archive_is_temporary())
+        page = NewTrialData(desk)
         page.open_at(query)
         return page.widget
 

@@ -15,6 +15,7 @@ from pwindow.charts import MapContent, content_at
 from pwindow.demo import demo
 from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.inputs import InputFile
+from pwindow.panels.uploads import SHARED, Loaded
 from pwindow.product import Product, check_product, read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import Surfaces, fit
@@ -29,8 +30,9 @@ from pwindow.window.setup import Setup
 from pwindow.window.shortfall import Shortfall, shortfall
 from pwindow.window.starting import StartingSetup, starting_setup
 
-ARCHIVED = "the archive"
-"""Where trials came from that an archive keeps."""
+ARCHIVED, UPLOADED = "the archive", "uploaded files"
+"""Where trials came from that an archive keeps, or that a visitor loaded."""
+_TEMPORARY = "trials.db"
 MAP_CELLS = 80
 """Speeds and volumes of a map on a page."""
 
@@ -41,7 +43,8 @@ class Evidence:
 
     Attributes
     ----------
-    surfaces : Surfaces
+    surfaces : Surfaces or None
+        None where there is no trial yet.
     study : Study
     products : mapping of str to Product
     terms : str
@@ -52,7 +55,7 @@ class Evidence:
         When they were read and fitted, UTC.
     """
 
-    surfaces: Surfaces
+    surfaces: Surfaces | None
     study: Study
     products: Mapping[str, Product]
     terms: str = "all"
@@ -63,6 +66,8 @@ class Evidence:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What speaks against the fit; worked out once, and kept when products are replaced."""
+        if self.surfaces is None:
+            return ()
         if not self._findings:
             self._findings.append(findings(self.surfaces))
         return self._findings[0]
@@ -145,38 +150,73 @@ class Question:
         return neighbours(self.window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed)
 
 
+class NothingToJudge(WindowProblem):
+    """There is no trial yet, or none of the products can be judged by it.
+
+    Attributes
+    ----------
+    why : tuple of str
+        For each product why the trial cannot judge it; empty where there is no trial.
+    """
+
+    def __init__(self, text: str, why: Sequence[str] = ()):
+        self.why = tuple(why)
+        super().__init__(text)
+
+
 def ask(evidence: Evidence, product: Product) -> Question:
     """The question, where the trial can judge the product; raises UnusableInput otherwise."""
+    if evidence.surfaces is None:
+        raise NothingToJudge("there is no trial yet")
     return Question(evidence, product, find_window(evidence.surfaces, product, evidence.study))
+
+
+def kept_setup(before: Question, after: Question, chosen: Setup) -> Setup:
+    """The set-up to look at when another question is asked of the same trial.
+
+    What the visitor chose stays, where it can be had; what the page chose gives way to what it would choose now.
+    """
+    can_be_had = chosen.plate in after.window.plates and chosen.roll in after.window.rolls
+    return chosen if can_be_had and chosen != before.start() else after.start()
 
 
 def given_evidence() -> Evidence:
     """The evidence that the server was started with; the demo where it was started with none.
 
     ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` hold paths, ``PWINDOW_ARCHIVE`` the
-    address of an archive that stands in for trials that were not given.
+    address of an archive that stands in for trials that were not given. The temporary archive of a server
+    without one goes first as soon as it has a trial: decisions made in it count.
     """
+    trials, products, study = _given_paths()
+    if not trials and os.environ.get("PWINDOW_ARCHIVE"):
+        return _of_archive(os.environ["PWINDOW_ARCHIVE"], products, study)
+    temporary = _temporary_address()
+    if temporary is not None and Path(temporary).exists() and len(Archive(temporary).trials()):
+        return _of_archive(temporary, products, study or (None if trials else _demo_study()))
+    return _evidence_of(trials, products, study, os.environ.get("PWINDOW_SHEET"))
+
+
+def _given_paths() -> tuple[tuple[str, ...], tuple[str, ...], str | None]:
+    """Paths of trials, products and a study that the server was started with."""
     trials, products, studies = (
         tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
         for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY")
     )
-    study = studies[0] if studies else None
-    if not trials and os.environ.get("PWINDOW_ARCHIVE"):
-        archive = given_archive()
-        standings = archive.trials()["standing"]
-        used = tuple(standings[standings.isin(USED)].items())
-        if used:
-            return _of_archive(os.environ["PWINDOW_ARCHIVE"], archive, used, products, study)
-    return _evidence_of(trials, products, study, os.environ.get("PWINDOW_SHEET"))
+    return trials, products, studies[0] if studies else None
 
 
-def _of_archive(
-    address: str, archive: Archive, used: tuple, products: tuple[str, ...], study: str | None
-) -> Evidence:
-    """Products as given, else those the archive keeps, else the demo's; rolls as they were last measured."""
+def _of_archive(address: str, products: tuple[str, ...], study: str | None) -> Evidence:
+    """Products as given, else those the archive keeps, else the demo's where there is a trial; rolls as they were
+    last measured.
+    """
+    archive = Archive(address)
+    standings = archive.trials()["standing"]
+    used = tuple(standings[standings.isin(USED)].items())
     files = [InputFile.of(path) for path in products] or archive.declarations("product")
-    files = files or [InputFile.of(path) for path in _demo_products()]
     declared = None if study is None else InputFile.of(study)
+    if not used:
+        return _evidence(None, files, Study() if declared is None else read_study(declared), ARCHIVED)
+    files = files or [InputFile.of(path) for path in _demo_products()]
     return _fit_archived(address, used, tuple(files), archive.rolls(), declared)
 
 
@@ -197,8 +237,8 @@ def _fit_archived(
     return _evidence(trial, products, declared, ARCHIVED)
 
 
-def _evidence(trial: Trial, products: Iterable[InputFile], study: Study, source: str) -> Evidence:
-    surfaces = fit(trial, make_readies=study.make_readies)
+def _evidence(trial: Trial | None, products: Iterable[InputFile], study: Study, source: str) -> Evidence:
+    surfaces = None if trial is None else fit(trial, make_readies=study.make_readies)
     read = [read_product(file) for file in products]
     return Evidence(surfaces, study, {product.name: product for product in read}, source=source)
 
@@ -207,37 +247,80 @@ def _demo_products() -> tuple[str, ...]:
     return tuple(str(demo(name)) for name in ("tag.toml", "mesh.toml"))
 
 
+def _demo_study() -> str:
+    return str(demo("study.toml"))
+
+
 def given_archive() -> Archive:
-    """The archive that the server was started with.
+    """The archive that the server was started with, else its temporary one, filled at its first use.
 
     Raises
     ------
     UnusableInput
-        If it was started with none.
+        If no server made a place for one.
     """
     address = os.environ.get("PWINDOW_ARCHIVE")
-    if not address:
+    if address:
+        return Archive(address)
+    temporary = _temporary_address()
+    if temporary is None:
         raise UnusableInput("this server has no archive; start it with `pwindow serve --archive trials.db`")
-    return Archive(address)
+    return _filled(Archive(temporary))
+
+
+def archive_is_temporary() -> bool:
+    """Whether the archive of this server is lost when it stops."""
+    return not os.environ.get("PWINDOW_ARCHIVE")
+
+
+def _temporary_address() -> str | None:
+    folder = os.environ.get(SHARED)
+    return None if folder is None or not archive_is_temporary() else str(Path(folder) / _TEMPORARY)
+
+
+def _filled(archive: Archive) -> Archive:
+    """The temporary archive with the trials that the server was started with, else those of the demo."""
+    if len(archive.trials()):
+        return archive
+    trials, products, _ = _given_paths()
+    first = trials or (str(demo("trial_first.csv")),)
+    for path in products or _demo_products():
+        archive.keep_declaration("product", InputFile.of(path))
+    for path in first:
+        archive.add(
+            InputFile.of(path, os.environ.get("PWINDOW_SHEET")),
+            "same process",
+            "what the server was started with",
+        )
+    if not trials:
+        archive.add(InputFile.of(demo("trial_second.csv")))
+    return archive
 
 
 def given_declarations() -> tuple[list[InputFile], InputFile | None]:
     """The products and the study that the server was started with."""
-    products, studies = (
-        tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
-        for name in ("PWINDOW_PRODUCTS", "PWINDOW_STUDY")
-    )
-    return [InputFile.of(path) for path in products], InputFile.of(studies[0]) if studies else None
+    trials, products, study = _given_paths()
+    if study is None and not trials and archive_is_temporary():
+        study = _demo_study()
+    return [InputFile.of(path) for path in products], InputFile.of(study) if study else None
 
 
 def check_given(
-    trials: Sequence[Path], products: Sequence[Path], study: Path | None, sheet: str | None = None
+    trials: Sequence[Path],
+    products: Sequence[Path],
+    study: Path | None,
+    archive: str | None = None,
+    sheet: str | None = None,
 ) -> None:
     """Refuse files that a page could not show, before a server is started on them."""
-    if trials or products or study:
-        evidence = _evidence_of(
-            tuple(map(str, trials)), tuple(map(str, products)), None if study is None else str(study), sheet
-        )
+    paths, declared = tuple(map(str, products)), None if study is None else str(study)
+    if archive and not trials:
+        evidence = _of_archive(archive, paths, declared)
+    elif trials or products or study:
+        evidence = _evidence_of(tuple(map(str, trials)), paths, declared, sheet)
+    else:
+        return
+    if products and evidence.surfaces is not None:
         first_judgeable(evidence, None)
 
 
@@ -246,7 +329,7 @@ def _evidence_of(
 ) -> Evidence:
     """Files as given; the demo's stand in for a trial, and for products, that were not given."""
     if not trials:
-        trials, study, sheet = (str(demo("trial_first.csv")),), study or str(demo("study.toml")), None
+        trials, study, sheet = (str(demo("trial_first.csv")),), study or _demo_study(), None
     products = products or _demo_products()
     stamps = tuple(
         os.stat(path).st_mtime_ns
@@ -270,7 +353,19 @@ def _fit_paths(
     return _evidence(trial, map(InputFile.of, products), declared, "files")
 
 
-def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evidence, str | None]:
+def sort_files(files: Sequence[InputFile]) -> Loaded:
+    """Tell trials, products and a study apart; raises UnusableInput where a product cannot be read."""
+    declared = [file for file in files if file.name.lower().endswith(".toml")]
+    products = [file for file in declared if b"[requirements" in file.content]
+    studies = [file for file in declared if file not in products]
+    return Loaded(
+        tuple(file for file in files if file not in declared),
+        {read_product(file).name: file for file in products},
+        studies[-1] if studies else None,
+    )
+
+
+def loaded_evidence(files: Sequence[InputFile] | Loaded, before: Evidence) -> tuple[Evidence, str | None]:
     """Evidence with uploaded files in it: trials replace the trial, a product or study is added.
 
     Returns
@@ -284,27 +379,28 @@ def loaded_evidence(files: Sequence[InputFile], before: Evidence) -> tuple[Evide
     UnusableInput
         If any file cannot be used; `before` stands then.
     """
-    declared = [file for file in files if file.name.lower().endswith(".toml")]
-    trials = [file for file in files if file not in declared]
-    surfaces, study, products, added = before.surfaces, before.study, dict(before.products), None
+    loaded = files if isinstance(files, Loaded) else sort_files(files)
+    surfaces, study = before.surfaces, before.study
     fitted = {"source": before.source, "made": before.made, "_findings": before._findings}
-    if trials:
+    if loaded.trials:
         study = Study(ink=before.study.ink)
-    for file in declared:
-        if b"[requirements" in file.content:
-            product = read_product(file)
-            products[product.name], added = product, product.name
-        else:
-            study = read_study(file)
-    if trials or study.make_readies != before.study.make_readies:
-        trial = read_trial(trials) if trials else before.surfaces.trial
+    if loaded.study is not None:
+        study = read_study(loaded.study)
+    trial = read_trial(loaded.trials) if loaded.trials else None
+    if trial is None and surfaces is not None and study.make_readies != before.study.make_readies:
+        trial = surfaces.trial
+    if trial is not None:
         surfaces = fit(trial, before.terms, make_readies=study.make_readies)
-        fitted = {"source": "uploaded files" if trials else before.source}
-    return Evidence(surfaces, study, products, before.terms, **fitted), added
+        fitted = {"source": UPLOADED if loaded.trials else before.source}
+    added = {name: read_product(file) for name, file in loaded.products.items()}
+    evidence = Evidence(surfaces, study, {**before.products, **added}, before.terms, **fitted)
+    return evidence, list(added)[-1] if added else None
 
 
 def reshaped(evidence: Evidence, terms: str) -> Evidence:
     """The same trial fitted with surfaces of another form, as `fit` names them."""
+    if evidence.surfaces is None:
+        return replace(evidence, terms=terms)
     surfaces = fit(evidence.surfaces.trial, terms, make_readies=evidence.study.make_readies)
     return Evidence(surfaces, evidence.study, evidence.products, terms, evidence.source)
 
@@ -348,18 +444,21 @@ def first_judgeable(evidence: Evidence, wanted: str | None) -> Question:
 
     Raises
     ------
-    UnusableInput
-        If the trial can judge none; says why for each.
+    NothingToJudge
+        If there is no trial yet, or it can judge no product; says why for each.
     """
     names = [wanted] if wanted in evidence.products else []
     reasons = []
+    if evidence.surfaces is None:
+        raise NothingToJudge("there is no trial yet; load one, or add one to the archive")
     for name in [*names, *(name for name in evidence.products if name not in names)]:
         try:
             return ask(evidence, evidence.products[name])
         except UnusableInput as problem:
-            reasons.append(str(problem))
-    raise WindowProblem(
+            reasons.append(f"{name}: {problem}")
+    raise NothingToJudge(
         "the trial was read, but it cannot judge any product here: "
         + "; ".join(reasons)
-        + ". Load a product file (TOML) together with the trial"
+        + ". Load a product file (TOML) that it can judge",
+        reasons,
     )

@@ -9,17 +9,29 @@ import ipywidgets as widgets
 
 from pwindow.charts import along_speed_figure, along_speed_names, frontier_figure
 from pwindow.charts.frontier import HEIGHT
-from pwindow.charts.palette import Palette
+from pwindow.charts.palette import LIGHT, PALETTES, Palette
 from pwindow.errors import UnusableInput
 from pwindow.panels import trade_words as words
+from pwindow.panels import words as answer_words
 from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
+from pwindow.panels.fields import NumberField
 from pwindow.panels.frame import Frame, heading
 from pwindow.panels.pictures import Place
+from pwindow.panels.session import Session
 from pwindow.panels.set_up_speed import evidence_facts
-from pwindow.panels.state import Evidence, Question, ask, first_judgeable, replaced_product
+from pwindow.panels.state import (
+    Evidence,
+    NothingToJudge,
+    Question,
+    ask,
+    first_judgeable,
+    kept_setup,
+    replaced_product,
+)
 from pwindow.panels.trade_offs_state import (
     OWN,
+    Origin,
     Own,
     TradeOffs,
     own_query,
@@ -30,6 +42,7 @@ from pwindow.panels.trade_offs_state import (
 )
 from pwindow.panels.visit import Visit
 from pwindow.panels.words import working
+from pwindow.product import Product
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE
 
@@ -46,7 +59,7 @@ class TradeOffsPage:
         self.frame = Frame(_TITLE, self._colour)
         guard = self._guard = self.frame.guard
         self.controls = SetupControls(
-            guard(self._choose_product), guard(self._choose_level), guard(self._choose_setup)
+            guard(self._choose_product), guard(self._choose_level), guard(self._choose_setup), guard
         )
         self.editor = RequirementEditor(self._change_limits, guard)
         self.quantity = widgets.Dropdown(description="Show", style=_WIDE, layout=_FULL)
@@ -55,7 +68,7 @@ class TradeOffsPage:
             "Pin this set-up", "Keep it beside the others, and in the report", self._pin
         )
         self.unpin = self.frame.button("Take the pins away", "Only the set-up looked at stays", self._unpin)
-        self.volume = widgets.FloatText(description="Volume, cm³/m²", step=0.1, style=_WIDE, layout=_FULL)
+        self.volume = NumberField("Volume", "cm³/m²", 0.0, guard, style=_WIDE)
         self.planned = widgets.HTML(layout=_FULL)
         self.plan = self.frame.button(
             "What if we had this roll?", "Adds a planned roll, marked as such", self._plan
@@ -77,60 +90,83 @@ class TradeOffsPage:
         self.rest = (
             self.along, self.steps, self.pinches, self.frontier, self.beside, self.plates, self.notes,
         )  # fmt: skip
-        self.evidence, self.declared = evidence, dict(evidence.products)
         self.pins: tuple[Setup, ...] = ()
         self._drawn: tuple | None = None
         self._saves: dict[str, str] = {}  # what saves the documents that were made, the last one first
         self._offering = False
-        self.trade_offs = TradeOffs(first_judgeable(evidence, None))
-        volumes = evidence.surfaces.trial.prints["cell_volume"]
-        self.volume.value = round(float(volumes.median()), 1)
-        self._show(self.question.start())
+        self.trade_offs: TradeOffs | None = None
+        self._left, self._right = widgets.VBox(), widgets.VBox()
         self.widget = self._arrange()
+        self._start(Session(), evidence)
 
     @property
-    def question(self) -> Question:
-        return self.trade_offs.question
+    def question(self) -> Question | None:
+        return None if self.trade_offs is None else self.trade_offs.question
 
     def _arrange(self) -> widgets.Widget:
-        left = widgets.VBox(
-            [
-                heading("Set-up"),
-                *self.controls.box,
-                self.pin,
-                self.unpin,
-                self.report,
-                self.run_sheet,
-                self.document,
-                heading("Requirements"),
-                self.editor.box,
-                heading("A roll to buy"),
-                self.volume,
-                self.plan,
-                self.planned,
-                self.forget,
-            ]
-        )
-        right = widgets.VBox(
-            [
-                self.answer,
-                self.busy,
-                self.quantity,
-                *self.rest,
-            ]
-        )
-        for box, name in ((left, "pw-controls"), (right, "pw-results"), (self.quantity, "pw-quantity")):
+        named = (self._left, "pw-controls"), (self._right, "pw-results"), (self.quantity, "pw-quantity")
+        for box, name in named:
             box.add_class(name)
         self.answer.add_class("pw-answer-room")
         self.busy.add_class("pw-busy-room")
-        body = widgets.HBox([left, right])
+        body = widgets.HBox([self._left, self._right])
         body.add_class("pw-body")
         return self.frame.around(body)
+
+    def _lay_out(self) -> None:
+        """What stands on the page: all of it, or what is missing."""
+        if self.question is None:
+            self._left.children, self._right.children = [], [self.answer]
+            return
+        self._left.children = [
+            heading("Set-up"),
+            *self.controls.box,
+            self.pin,
+            self.unpin,
+            self.report,
+            self.run_sheet,
+            self.document,
+            heading("Requirements"),
+            self.editor.box,
+            heading("A roll to buy"),
+            self.volume.field,
+            self.volume.note,
+            self.plan,
+            self.planned,
+            self.forget,
+        ]
+        self._right.children = [self.answer, self.busy, self.quantity, *self.rest]
+
+    def _start(self, session: Session, evidence: Evidence, wanted: str | None = None) -> None:
+        """Stand on some evidence: at the recommended set-up, or the closest."""
+        self.session, self.evidence, self.declared = session, evidence, dict(evidence.products)
+        self.pins, self.trade_offs = (), None
+        try:
+            self.trade_offs = TradeOffs(first_judgeable(evidence, wanted))
+        except NothingToJudge as problem:
+            self.answer.value = answer_words.waiting_card(evidence, problem.why, session.data, here=False)
+            self.frame.facts.value = evidence_facts(evidence)
+            self.frame.put_address(Address(data=session.data))
+        self._lay_out()
+        if self.question is not None:
+            volumes = evidence.surfaces.trial.prints["cell_volume"]
+            self.volume.show(round(float(volumes.median()), 1))
+            self._show(self.question.start())
 
     def open_at(self, query: str | None) -> None:
         """Show what the query of the page's address asks for, as far as it can be shown."""
         address, told = Address.read(query, OWN)
-        own, told = Own.read(query), list(told)
+        session, evidence, missing = Session.opened(address.data, self.evidence)
+        self.frame.palette = PALETTES.get(address.colours, LIGHT)
+        self._colour(self.frame.palette)
+        if evidence is not self.evidence:
+            self._start(session, evidence, address.product)
+        opened = () if self.question is None else self._open_question(address, Own.read(query))
+        self.frame.open_at(address, (*told, *missing, *opened))
+
+    def _open_question(self, address: Address, own: Own) -> list[str]:
+        """Show the question and the set-up of an address; gives what of it could not be used."""
+        told: list[str] = []
         evidence, question = self.evidence, self.question
         for text in own.planned:
             try:
@@ -144,14 +180,13 @@ class TradeOffsPage:
                 pins.append(setup_of(opened.question.window, pin))
             except UnusableInput as problem:
                 told.append(str(problem))
-        self.frame.open_at(address, (*told, *opened.told))
-        self._colour(self.frame.palette)
         if pins or opened.question is not self.question or opened.setup != self._setup():
             self.pins, self.evidence = tuple(pins), opened.question.evidence
             self.trade_offs = TradeOffs(opened.question)
             self._show(opened.setup)
         if own.shown in dict(self._quantities(opened.setup)).values():
             self.quantity.value = own.shown
+        return [*told, *opened.told]
 
     def _colour(self, palette: Palette) -> None:
         self.along.colour(palette)
@@ -171,13 +206,13 @@ class TradeOffsPage:
     def _choose_level(self, level: float) -> None:
         self._replace_product(self.question.product.with_assurance(round(level, 4)))
 
-    def _change_limits(self, edited) -> None:
-        self._replace_product(edited(), limits=False)
+    def _change_limits(self, edited: Product) -> None:
+        self._replace_product(edited, limits=False)
 
-    def _replace_product(self, product, limits: bool = True) -> None:
-        setup = self._setup()
+    def _replace_product(self, product: Product, limits: bool = True) -> None:
         evidence = replaced_product(self.evidence, product)
-        question, self.evidence = ask(evidence, product), evidence
+        question = ask(evidence, product)
+        setup, self.evidence = kept_setup(self.question, question, self._setup()), evidence
         self._ask(question, setup, limits)
 
     def _choose_setup(self) -> None:
@@ -202,23 +237,27 @@ class TradeOffsPage:
     def _make_run_sheet(self) -> None:
         self._make("the run sheet", "run-sheet.html", self.trade_offs.run_sheet)
 
-    def _make(self, title: str, name: str, make: Callable[[Setup, str], str]) -> None:
+    def _make(self, title: str, name: str, make: Callable[[Setup, Origin], str]) -> None:
         """Make a document of the first pinned set-up, else of the one looked at."""
         self.document.value = working(f"making {title}") + "".join(self._saves.values())
         try:
-            shared, own = self._address(self._setup())
-            html = make(
-                self.pins[0] if self.pins else self._setup(), f"trade-offs.ipynb?{shared.query()}&{own}"
-            )
+            html = make(self.pins[0] if self.pins else self._setup(), self._origin())
             self._saves.pop(title, None)
             self._saves = {title: words.document_link(title, name, html), **self._saves}
         finally:
             self.document.value = "".join(self._saves.values())
 
+    def _origin(self) -> Origin:
+        """How a document of this page is made again: by its address, or from the files that were loaded."""
+        if self.session.names:
+            return Origin(loaded=self.session.names)
+        shared, own = self._address(self._setup())
+        return Origin(f"trade-offs.ipynb?{shared.query()}&{own}")
+
     def _plan(self) -> None:
         setup, self.planned.value = self._setup(), ""
         try:
-            self.evidence, question, roll = with_roll(self.evidence, self.question, self.volume.value)
+            self.evidence, question, roll = with_roll(self.evidence, self.question, self.volume.needed())
         except UnusableInput as problem:
             self.planned.value = words.refused(str(problem))
             return
@@ -252,7 +291,8 @@ class TradeOffsPage:
             self._show_setup(setup)
             self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
             self.frontier.beside(words.numbers("set-ups-that-no-other-beats", offers.frontier))
-            self.notes.value = "".join(map(words.note, (*offers.window.notes, *offers.notes)))
+            notes = "".join(map(words.note, (*offers.window.notes, *offers.notes)))
+            self.notes.value = notes + answer_words.trial_notes(self.evidence)
 
     @contextmanager
     def _working(self) -> Iterator[None]:
@@ -297,11 +337,13 @@ class TradeOffsPage:
         self._put_address(setup)
 
     def _put_address(self, setup: Setup) -> None:
+        self.session = self.session.stayed()
         self.frame.put_address(*self._address(setup))
 
     def _address(self, setup: Setup) -> tuple[Address, str]:
         """What of the address is shared with other pages, and what is this page's own."""
-        shared = address_of(self.question, setup, self.declared[self.question.product.name])
+        declared = self.declared[self.question.product.name]
+        shared = address_of(self.question, setup, declared, self.session.data)
         return shared, own_query(self.pins, self.question.window.rolls, self.quantity.value)
 
     def _draw_along(self, setup: Setup) -> None:

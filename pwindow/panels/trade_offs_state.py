@@ -33,6 +33,22 @@ _WORTH = 0.01  # joint conformance below which a set-up is no choice
 
 
 @dataclass(frozen=True)
+class Origin:
+    """How a document of this page is made again.
+
+    Attributes
+    ----------
+    address : str
+        Of the page that shows the same; "" where it shows what one visitor loaded, for which no address lasts.
+    loaded : tuple of str
+        Names of the files that the visitor loaded.
+    """
+
+    address: str = ""
+    loaded: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class TradeOffs:
     """What is worked out about one question, each once."""
 
@@ -71,18 +87,18 @@ class TradeOffs:
     def plates(self, setup: Setup) -> PlatesCompared:
         return plates_compared(self.window, setup.roll, setup.pressure, setup.speed)
 
-    def report(self, setup: Setup, address: str) -> str:
-        """The report of a set-up, as a page that stands alone; `address` shows the same on this page."""
-        return report_html(self._review(setup, address))
+    def report(self, setup: Setup, origin: Origin) -> str:
+        """The report of a set-up, as a page that stands alone."""
+        return report_html(self._review(setup, origin))
 
-    def run_sheet(self, setup: Setup, address: str) -> str:
+    def run_sheet(self, setup: Setup, origin: Origin) -> str:
         """The sheet of a set-up for the press, as a page that stands alone."""
-        return run_sheet_html(self._review(setup, address))
+        return run_sheet_html(self._review(setup, origin))
 
-    def _review(self, setup: Setup, address: str) -> Review:
+    def _review(self, setup: Setup, origin: Origin) -> Review:
         archived = self.question.evidence.source == ARCHIVED
         volumes = last_volumes(given_archive()) if archived else None
-        return review(self.window, setup, volumes=volumes, address=address)
+        return review(self.window, setup, volumes=volumes, address=origin.address, loaded=origin.loaded)
 
 
 def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:

@@ -9,13 +9,15 @@ from html import escape
 import pandas as pd
 
 from pwindow.outputs import csv_of
-from pwindow.panels.state import Question, Setup
+from pwindow.panels.state import Evidence, Question, Setup
 from pwindow.product import KINDS
 from pwindow.surfaces.honesty import Finding
 from pwindow.window.bands import limited_by
 from pwindow.window.shortfall_words import conflicts, promise, remedies
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
 from pwindow.wording import asked, percent, pressure, setup_words, speed, volume, with_interval
+
+_NOTES = 5  # of a trial that are shown before the others are folded away
 
 
 def working(what: str) -> str:
@@ -33,6 +35,63 @@ def passed_over(wanted: str, why: str, shown: str) -> str:
     return (
         f"<p class='pw-note' role='status'>Shown is <b>{escape(shown)}</b>: the trial cannot judge <b>{escape(wanted)}</b>. "
         f"{escape(why)}</p>"
+    )
+
+
+def waiting_card(evidence: Evidence, why: Sequence[str], data: str | None, here: bool) -> str:
+    """What is missing before there is an answer, and what to do.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    why : sequence of str
+        As of `NothingToJudge`.
+    data : str or None
+        Id of what the visitor loaded.
+    here : bool
+        Whether files are loaded on this very page.
+    """
+    where = "at the left" if here else f"on the page {_page('set-up-speed', 'Set-up speed', data)}"
+    if evidence.surfaces is None:
+        return _no_trial(evidence, where, data)
+    trial = evidence.surfaces.trial
+    reasons = "".join(f"<li>{escape(reason)}</li>" for reason in why)
+    listed = f"It can judge none of the products here:<ul>{reasons}</ul>" if why else ""
+    return (
+        "<section class='pw-answer'><div class='pw-big'>Load a product</div>"
+        f"<div><b>{escape(', '.join(trial.files))}</b> was read and fitted: {len(trial.prints)} prints, pressures in "
+        f"{escape(trial.pressure_unit)}. {listed}What the part must do is stated in a product file (TOML): load one "
+        f"{where}.</div></section>{trial_notes(evidence)}"
+    )
+
+
+def _no_trial(evidence: Evidence, where: str, data: str | None) -> str:
+    kept = "".join(f"<li>{escape(name)}</li>" for name in evidence.products)
+    products = f"<br>Products that wait for it:<ul>{kept}</ul>" if kept else ""
+    return (
+        "<section class='pw-answer'><div class='pw-big'>No trial yet</div>"
+        "<div>The archive of this server has no trial that fits use. Add one, or decide about those it has, on the page "
+        f"{_page('new-trial-data', 'New trial data', data)} or by <code>pwindow add</code>. To look at a trial without "
+        f"keeping it in the archive, load its file {where}.{products}</div></section>"
+    )
+
+
+def _page(name: str, title: str, data: str | None) -> str:
+    """A link to another page that keeps what the visitor loaded."""
+    query = f"?data={data}" if data else ""
+    return f"<a href='{name}.ipynb{escape(query)}'>{title}</a>"
+
+
+def trial_notes(evidence: Evidence) -> str:
+    """What was noticed when the trial was read, such as which sheet of a workbook; nothing where nothing was."""
+    notes = () if evidence.surfaces is None else evidence.surfaces.trial.notes
+    if not notes:
+        return ""
+    items = [f"<li>{escape(note)}</li>" for note in dict.fromkeys(notes)]
+    first, rest = "".join(items[:_NOTES]), "".join(items[_NOTES:])
+    more = f"<details class='pw-more'><summary>{len(items) - _NOTES} more</summary><ul>{rest}</ul></details>"
+    return (
+        f"<p class='pw-note'>On reading the trial:</p><ul class='pw-findings'>{first}</ul>{more * bool(rest)}"
     )
 
 

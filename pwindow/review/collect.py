@@ -41,6 +41,7 @@ def review(
     calibration: Calibration | None = None,
     command: str = "",
     address: str = "",
+    loaded: Sequence[str] = (),
     made: datetime.date | None = None,
 ) -> Review:
     """Collect what there is to say about a set-up.
@@ -58,6 +59,8 @@ def review(
         What makes the document again.
     address : str
         Of the page that makes it, if a page does.
+    loaded : sequence of str
+        Names of the files that were loaded on that page, if any were.
     made : date, optional
         Today unless given.
 
@@ -137,6 +140,7 @@ def review(
         made=made or datetime.date.today(),
         command=command,
         address=address,
+        loaded=tuple(loaded),
         pictures=pictures(window, setup, own, start, min(judgements, key=lambda one: one.conformance).name),
     )
 

@@ -167,6 +167,8 @@ class Review:
         What makes the document again; "" where no command did.
     address : str
         Of the page that made it, which holds what was chosen there; "" where none did.
+    loaded : tuple of str
+        Names of the files that were loaded on that page.
     pictures : mapping of str to plotly Figure
         As of `pictures`; not in `to_dict`.
     """
@@ -209,6 +211,7 @@ class Review:
     made: datetime.date
     command: str
     address: str
+    loaded: tuple[str, ...]
     pictures: Mapping[str, go.Figure]
 
     @property
@@ -291,4 +294,5 @@ class Review:
             "made": str(self.made),
             "command": self.command,
             "address": self.address,
+            "loaded": self.loaded,
         }

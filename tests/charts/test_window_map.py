@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from pwindow.charts import MapContent, update_figure, window_figure
+from pwindow.charts.map_content import map_title
 from pwindow.study import Roll
 from pwindow.window.maps import WindowMap
 
@@ -45,6 +46,14 @@ def test_every_roll_is_named_and_the_level_is_the_heavy_outline():
     assert any("roll A" in note.text for note in figure.layout.annotations)
     outline = next(trace for trace in figure.data if trace.name == "assured")
     assert outline.contours.start == pytest.approx(0.85) and outline.line.width >= 3
+
+
+def test_the_title_says_what_the_map_is_of_and_is_repainted():
+    figure = window_figure(content(title=map_title("Tag <1>", "laser-imaged", 50.0, "µm")))
+    assert figure.layout.title.text == "Tag &lt;1&gt; · plate laser-imaged · pressure 50 µm"
+    update_figure(figure, content(title=map_title("Tag", "", 4.0, "N/mm")))
+    assert figure.layout.title.text == "Tag · pressure 4 N/mm"
+    assert len(map_title("long " * 40, "plate " * 40, 123.456, "N/mm")) < 92, "a line holds it"
 
 
 @pytest.mark.parametrize("height", [420, 590, 800])

@@ -57,7 +57,7 @@ def test_a_set_up_and_changed_limits_are_opened_again(evidence):
     page.controls.speed.value = 60.0
     page.controls.pressure.value = 45.0
     page.controls.level.value = 0.9
-    page.editor.box.children[0].value = 300.0
+    page.editor.box.children[0].value = "300"
     page.controls.roll.value = "1318"
     address = address_of(page.question, page._setup(), page.declared[TAG])
     assert address.limits == {"line_resistance.most": 300.0} and address.assurance == 0.9
@@ -67,7 +67,7 @@ def test_a_set_up_and_changed_limits_are_opened_again(evidence):
     assert other.question.product == page.question.product
     assert other.answer.value == page.answer.value and other.setup.value == page.setup.value
     assert other.frame._query.value == page.frame._query.value
-    assert other.editor.box.children[0].value == 300.0
+    assert other.editor.box.children[0].value == "300"
     sent = next(trace for trace in other.figure.get_state()["_widget_data"] if trace["name"] == "chosen")
     assert list(sent["x"]) == [60.0], "a page that is not open yet is sent the whole picture"
 

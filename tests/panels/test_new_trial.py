@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 import pwindow as pw
+from pwindow.errors import SeveralSheets
 from pwindow.inputs import InputFile
 from pwindow.panels.archive_state import Desk
 from pwindow.panels.new_trial import NewTrialData, new_trial_data
@@ -169,6 +170,33 @@ def test_steps_are_told_while_it_fits(desk):
     assert desk.busy.value == ""
 
 
+def test_a_sheet_is_chosen_on_the_page(desk, monkeypatch):
+    kept, seen = Desk.add, []
+
+    def of_sheet(self, file):
+        seen.append(file.sheet)
+        if file.sheet is None:
+            raise SeveralSheets(file.name, ("Monday", "Friday"))
+        return kept(self, InputFile(file.name, file.content))
+
+    monkeypatch.setattr(Desk, "add", of_sheet)
+    add(desk, "trial_first.csv")
+    assert desk.sheets.box.layout.display is None and desk.problem.value == "" and desk.busy.value == ""
+    assert "No trial yet" in desk.table.value and desk.upload.value == ()
+    desk.sheets.sheet.value = "Friday"
+    desk.sheets.read.click()
+    assert seen == [None, "Friday"] and desk.sheets.box.layout.display == "none"
+    assert "is kept: same process" in desk.told.value
+
+
+def test_what_was_noticed_on_reading_is_told(desk):
+    rows = pd.read_csv(pw.demo("trial_first.csv"), dtype={"roll": str}).assign(operator="<b>me</b>")
+    add(desk, "noted.csv", rows.rename(columns={"operator": "<b>operator</b>"}).to_csv(index=False).encode())
+    assert "On reading the file" in desk.told.value and "&lt;b&gt;operator" in desk.told.value
+    assert "<b>operator" not in desk.told.value
+
+
 def test_a_server_without_an_archive_says_how_to_start_one(monkeypatch):
-    monkeypatch.delenv("PWINDOW_ARCHIVE", raising=False)
+    for name in ("PWINDOW_ARCHIVE", "PWINDOW_SHARED"):
+        monkeypatch.delenv(name, raising=False)
     assert "pwindow serve --archive" in new_trial_data().value

@@ -43,11 +43,25 @@
     const handles = slider.querySelectorAll("[role=slider]");
     const ends = handles.length === 2 ? [", lower end", ", upper end"] : [""];
     handles.forEach((handle, i) => setLabel(handle, label + ends[i]));
+    if (slider.closest(".pw-sliding")) return; // its field says the value
     if (handles.length === 1) sayValue(handles[0], slider.querySelector(".widget-readout"));
     slider.querySelectorAll(".widget-readout").forEach((box) => {
       setLabel(box, label + ", value");
       if (!box.hasAttribute("role")) box.setAttribute("role", "textbox");
     });
+  }
+
+  /* A slider with a field for its number: the field has the slider's name, and the slider is read out with its unit. */
+  function namePair(pair) {
+    const slider = pair.querySelector(".widget-slider, .widget-hslider");
+    const field = pair.querySelector("input[type=text]");
+    const label = slider && labelOf(slider);
+    if (!label || !field) return;
+    setLabel(field, label + ", value");
+    const handle = slider.querySelector("[role=slider]");
+    const number = Number(handle.getAttribute("aria-valuetext"));
+    const unit = label.split(", ").pop();
+    if (!Number.isNaN(number)) handle.setAttribute("aria-valuetext", `${number} ${unit}`);
   }
 
   /* A slider is read out as its readout writes its value: 95 %, not 0.9. */
@@ -94,6 +108,7 @@
     document.querySelectorAll('#rendered_cells [title="null"]').forEach(
       (element) => element.removeAttribute("title"));
     document.querySelectorAll(".widget-slider, .widget-hslider, .widget-vslider").forEach(nameSlider);
+    document.querySelectorAll(".pw-sliding").forEach(namePair);
     document.querySelectorAll(".widget-toggle-buttons, .widget-radio").forEach(nameGroup);
     document.querySelectorAll(".js-plotly-plot").forEach(namePlot);
     document.querySelectorAll(".pw-wide").forEach(nameWide);
