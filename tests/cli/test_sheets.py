@@ -93,3 +93,11 @@ def test_a_sheet_is_of_one_file(misused, first, book):
 def test_a_sheet_of_a_text_file_and_one_that_is_not_there(refused, first, book):
     assert "no workbook" in refused("check", first, "--sheet", "first")
     assert "“first”, “second”" in refused("check", book, "--sheet", "third")
+
+
+def test_an_archive_reads_the_sheet_again_that_was_added(run, book, tag_file, tmp_path):
+    archive = tmp_path / "trials.db"
+    assert run("add", book, "--sheet", "first", "--archive", archive).exit_code == 0
+    assert run("refit", "--archive", archive, "--product", tag_file).exit_code == 0
+    result = run("compare", 1, "--archive", archive)
+    assert result.exit_code == 0, result.stdout + result.stderr

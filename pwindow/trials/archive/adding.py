@@ -79,6 +79,7 @@ def write_trial(connection: Connection, file: InputFile, trial: Trial, standing:
         TRIALS.insert().values(
             name=file.name,
             file=write_file(connection, file),
+            sheet=file.sheet,
             fingerprint=trial.fingerprint,
             pressure_unit=trial.pressure_unit,
             notes="\n".join(trial.notes),

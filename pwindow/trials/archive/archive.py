@@ -345,7 +345,7 @@ class Archive:
 
     def file(self, trial: int) -> InputFile:
         """The file of a trial as it came."""
-        asked = select(FILES.c.name, FILES.c.content).join(TRIALS).where(TRIALS.c.id == trial)
+        asked = select(FILES.c.name, FILES.c.content, TRIALS.c.sheet).join(TRIALS).where(TRIALS.c.id == trial)
         with self._reading() as connection:
             _need(connection, [trial])
             return InputFile(*connection.execute(asked).one())

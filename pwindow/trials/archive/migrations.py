@@ -71,11 +71,19 @@ def _seals(connection: Connection) -> None:
         connection.execute(text("ALTER TABLE fits ADD COLUMN decision INTEGER"))
 
 
+def _sheets(connection: Connection) -> None:
+    """Trials say which sheet of their workbook they are, where one was named."""
+    columns = {column["name"] for column in inspect(connection).get_columns(schema.TRIALS.name)}
+    if "sheet" not in columns:
+        connection.execute(text("ALTER TABLE trials ADD COLUMN sheet TEXT"))
+
+
 STEPS: Mapping[str, Callable[[Connection], None]] = {
     "trials": _trials,
     "declarations and fits": _declarations_and_fits,
     "comparisons": _comparisons,
     "verdicts": _verdicts,
+    "sheets": _sheets,
     "seals": _seals,
 }
 _FIRST = next(iter(STEPS))

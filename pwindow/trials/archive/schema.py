@@ -71,6 +71,7 @@ TRIALS = Table(
     _text("name"),
     Column("file", ForeignKey("files.checksum"), nullable=False, unique=True),
     Column("fingerprint", String(12), nullable=False, unique=True),
+    Column("sheet", Text),
     _text("pressure_unit"),
     _text("notes"),
     Column("features", Integer, nullable=False),

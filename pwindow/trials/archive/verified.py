@@ -41,7 +41,7 @@ def _changed_trial(connection: Connection, head: Row) -> Iterator[str]:
     if not is_whole(file, head.file):
         yield f"the file of trial {head.id}, {file.name}, is not the one that was added: its SHA-256 differs"
     try:
-        read = read_trial(InputFile(head.name, file.content))
+        read = read_trial(InputFile(head.name, file.content, head.sheet))
     except UnusableInput as problem:
         yield f"the file of trial {head.id}, {head.name}, cannot be read again: {problem.reasons[0]}"
         return
