@@ -21,12 +21,15 @@ from pwindow.panels.state import (
 )
 from pwindow.panels.uploads import is_id
 from pwindow.product import Product
+from pwindow.study import EACH_PRINT, ROLL_AND_PLATE
 
 _TEXTS = ("product", "plate", "roll")
 _NUMBERS = ("pressure", "speed", "assurance")
 _SIDES = ("least", "most", "count")
 FORMS = ("all", "bending")
 """Forms of the surfaces that a page offers, as `fit` names them."""
+UNRECORDED = ("", EACH_PRINT, ROLL_AND_PLATE)
+"""What a page can state of make-readies that a trial does not record."""
 _LONGEST = 500  # characters of one value that are looked at
 
 
@@ -49,6 +52,8 @@ class Address:
         Id under which the server keeps what a visitor loaded.
     surfaces : str or None
         Form of the surfaces, one of `FORMS`.
+    unrecorded : str or None
+        What is stated of make-readies that the trial does not record, one of `UNRECORDED`.
     colours : str or None
         Name of a palette. The word ``theme`` belongs to the server, which starts a new kernel on it.
     """
@@ -62,6 +67,7 @@ class Address:
     limits: Mapping[str, float] = field(default_factory=dict)
     data: str | None = None
     surfaces: str | None = None
+    unrecorded: str | None = None
     colours: str | None = None
 
     @classmethod
@@ -101,7 +107,7 @@ class Address:
         >>> Address(product="Tag, long", speed=62.5, limits={"gap.most": 40.0}).query()
         'product=Tag%2C%20long&speed=62.5&gap.most=40'
         """
-        names = ("data", "surfaces", *_TEXTS)
+        names = ("data", "surfaces", "unrecorded", *_TEXTS)
         given = [(name, getattr(self, name)) for name in names if getattr(self, name) is not None]
         numbers = {name: getattr(self, name) for name in _NUMBERS} | dict(self.limits)
         given += [(name, f"{value:.10g}") for name, value in numbers.items() if value is not None]
@@ -123,6 +129,10 @@ def _take(found: dict, name: str, text: str) -> None:
     elif name == "surfaces":
         if text not in FORMS:
             raise UnusableInput(f"choose from {', '.join(FORMS)}")
+        found[name] = text
+    elif name == "unrecorded":
+        if text not in UNRECORDED:
+            raise UnusableInput(f"choose from {', '.join(UNRECORDED[1:])}")
         found[name] = text
     elif name == "colours":
         if text not in PALETTES:
@@ -169,8 +179,11 @@ def open_at(address: Address, evidence: Evidence, ready: Question | None = None)
         If the trial can judge no product at all, whatever the address says.
     """
     told: list[str] = []
-    if address.surfaces not in (None, evidence.terms):
-        evidence, ready = reshaped(evidence, address.surfaces), None
+    terms, unrecorded = address.surfaces or evidence.terms, address.unrecorded
+    if evidence.unrecorded is None or unrecorded == evidence.unrecorded:
+        unrecorded = None
+    if terms != evidence.terms or unrecorded is not None:
+        evidence, ready = reshaped(evidence, terms, unrecorded), None
     question = _question(address, evidence, ready, told)
     if (address.plate, address.roll, address.pressure, address.speed) == (None,) * 4:
         return Opened(question, question.start(), tuple(told))
@@ -287,9 +300,12 @@ def address_of(question: Question, setup: Setup, declared: Product, data: str | 
     level = product.assurance.level
     assurance = None if level == declared.assurance.level else level
     shown = {} if setup == question.start() else _named(setup)
-    terms = question.evidence.terms
-    surfaces = terms if terms in FORMS[1:] else None
-    return Address(product.name, assurance=assurance, limits=limits, data=data, surfaces=surfaces, **shown)
+    evidence = question.evidence
+    fitted = {
+        "surfaces": evidence.terms if evidence.terms in FORMS[1:] else None,
+        "unrecorded": evidence.unrecorded or None,
+    }
+    return Address(product.name, assurance=assurance, limits=limits, data=data, **fitted, **shown)
 
 
 def _named(setup: Setup) -> dict:

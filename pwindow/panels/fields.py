@@ -213,7 +213,7 @@ class SlidingNumber:
 
     @property
     def value(self) -> float:
-        return self.slider.value / self._scale
+        return round(self.slider.value / self._scale, 12)
 
     @value.setter
     def value(self, value: float) -> None:

@@ -14,7 +14,7 @@ from pwindow.charts.window_map import HEIGHT
 from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels import words
-from pwindow.panels.address import FORMS, Address, address_of, open_at
+from pwindow.panels.address import FORMS, UNRECORDED, Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
 from pwindow.panels.frame import Frame, clock, facts, heading
 from pwindow.panels.pictures import Place
@@ -39,6 +39,7 @@ from pwindow.wording import counted
 
 _FULL = widgets.Layout(width="100%")
 _FORMS = dict(zip(("second order", "second order, free to bend"), FORMS))
+_READIES = dict(zip(("not recorded", "each print mounted anew", "one for each roll and plate"), UNRECORDED))
 _TITLE = "Set-up speed"
 
 
@@ -64,9 +65,17 @@ class SetUpSpeed:
         self.form = widgets.Dropdown(
             description="Surfaces", options=_FORMS, style={"description_width": "112px"}, layout=_FULL
         )
-        self.form.observe(self._choose_form, "value")
+        self.form.observe(self._choose_fit, "value")
+        self.readies = widgets.Dropdown(
+            description="Make-readies",
+            options=_READIES,
+            style={"description_width": "112px"},
+            layout=widgets.Layout(width="100%", display="none"),
+        )
+        self.readies.observe(self._choose_fit, "value")
         self.back = widgets.Button(description="Look at the recommended set-up", layout=_FULL)
         self.back.on_click(guard(lambda _button: self._show(self.question.start())))
+        self._showing_fit = False
         self.busy = widgets.HTML()
         self.answer, self.shortfall, self.setup, self.neighbours, self.bands = (
             widgets.HTML(layout=_FULL) for _ in range(5)
@@ -97,6 +106,7 @@ class SetUpSpeed:
             self.editor.box,
             heading("Fit"),
             self.form,
+            self.readies,
         ]
         load = [heading("Your own data"), self.upload, self.busy, self.sheets.box]
         shown = self.question is not None
@@ -178,26 +188,36 @@ class SetUpSpeed:
     def _choose_setup(self) -> None:
         self._show_setup(self._setup())
 
-    def _choose_form(self, change) -> None:
-        if change["new"] != self.evidence.terms:
-            self.frame.guard(self._reshape)(change["new"])
+    def _choose_fit(self, _change) -> None:
+        if self._showing_fit:
+            return
+        terms = self.form.value
+        unrecorded = None if self.evidence.unrecorded is None else self.readies.value
+        if (terms, unrecorded) != (self.evidence.terms, self.evidence.unrecorded):
+            self.frame.guard(self._reshape)(terms, unrecorded)
 
-    def _reshape(self, terms: str) -> None:
+    def _reshape(self, terms: str, unrecorded: str | None) -> None:
         self.busy.value = words.working("fitting")
         try:
-            evidence = reshaped(self.evidence, terms)
+            evidence = reshaped(self.evidence, terms, unrecorded)
             question = ask(evidence, self.question.product)
         except UnusableInput:
-            self._show_form()
+            self._show_fit()
             raise
         finally:
             self.busy.value = ""
         self._ask_again(evidence, question)
 
-    def _show_form(self) -> None:
-        """The form of the evidence, where the page offers it."""
-        if self.evidence.terms in _FORMS.values():
-            self.form.value = self.evidence.terms
+    def _show_fit(self) -> None:
+        """How the evidence was fitted, as far as the page offers it; make-readies where they are not recorded."""
+        self._showing_fit = True
+        try:
+            if self.evidence.terms in _FORMS.values():
+                self.form.value = self.evidence.terms
+            self.readies.layout.display = "none" if self.evidence.unrecorded is None else None
+            self.readies.value = self.evidence.unrecorded or ""
+        finally:
+            self._showing_fit = False
 
     def _load(self, files: Sequence[InputFile]) -> None:
         self.sheets.close()
@@ -226,7 +246,7 @@ class SetUpSpeed:
     def _show(self, setup: Setup, limits: bool = True) -> None:
         """Show everything for the question as it is now, the picture first."""
         self.controls.show(self.evidence, self.question, setup)
-        self._show_form()
+        self._show_fit()
         self._show_setup(setup)
         if limits:
             self.editor.show(self.question.product)

@@ -20,6 +20,7 @@ from pwindow.product import Product, check_product, read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import Surfaces, fit
 from pwindow.surfaces.honesty import Finding, findings
+from pwindow.surfaces.make_readies import Known
 from pwindow.trials import Trial, read_trial
 from pwindow.trials.archive import USED, Archive
 from pwindow.window import Window, find_window
@@ -62,6 +63,13 @@ class Evidence:
     source: str = "files"
     made: datetime = field(default_factory=lambda: datetime.now(UTC), compare=False)
     _findings: list = field(default_factory=list, repr=False, compare=False)
+
+    @property
+    def unrecorded(self) -> str | None:
+        """What is stated of make-readies that the trial does not record, as `MakeReadies`; None where it does."""
+        if self.surfaces is None or self.surfaces.mountings.known is Known.RECORDED:
+            return None
+        return self.study.make_readies.unrecorded
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -397,12 +405,24 @@ def loaded_evidence(files: Sequence[InputFile] | Loaded, before: Evidence) -> tu
     return evidence, list(added)[-1] if added else None
 
 
-def reshaped(evidence: Evidence, terms: str) -> Evidence:
-    """The same trial fitted with surfaces of another form, as `fit` names them."""
+def reshaped(evidence: Evidence, terms: str, unrecorded: str | None = None) -> Evidence:
+    """The same trial fitted otherwise.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    terms : str
+        Form of the surfaces, as `fit` names it.
+    unrecorded : str, optional
+        What is stated of make-readies that the trial does not record; as it was unless given.
+    """
     if evidence.surfaces is None:
         return replace(evidence, terms=terms)
-    surfaces = fit(evidence.surfaces.trial, terms, make_readies=evidence.study.make_readies)
-    return Evidence(surfaces, evidence.study, evidence.products, terms, evidence.source)
+    study = evidence.study
+    if unrecorded is not None:
+        study = replace(study, make_readies=replace(study.make_readies, unrecorded=unrecorded))
+    surfaces = fit(evidence.surfaces.trial, terms, make_readies=study.make_readies)
+    return Evidence(surfaces, study, evidence.products, terms, evidence.source)
 
 
 def replaced_product(evidence: Evidence, product: Product) -> Evidence:

@@ -22,6 +22,7 @@ from pwindow.panels.state import (
 )
 from pwindow.panels.words import together
 from pwindow.review import review
+from pwindow.study import EACH_PRINT
 from pwindow.trials.archive import Archive
 from pwindow.window.shortfall_words import conflicts, promise, remedies
 
@@ -244,7 +245,7 @@ def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):
 def test_where_nothing_is_assured_the_page_helps_on(page):
     """Opens at the closest set-up, as the report does, and says what conflicts and what would do."""
     assert page.shortfall.value == ""
-    page.editor.box.children[0].value = 150.0
+    page.editor.box.children[0].value = "150"
     page.back.click()
     question, found = page.question, page.question.shortfall
     assert question.recommended is None and found.closest.setup == question.start() == page._setup()
@@ -254,7 +255,7 @@ def test_where_nothing_is_assured_the_page_helps_on(page):
         told = page.answer.value + page.shortfall.value
         assert html.escape(together(sentence)) in told
     assert trace(page, "map").zmax < 0.95 and len(trace(page, "closest").x) == 1
-    page.editor.box.children[0].value = 330.0
+    page.editor.box.children[0].value = "330"
     assert page.shortfall.value == "" and trace(page, "map").zmax == 1.0
 
 
@@ -268,3 +269,16 @@ def test_a_trial_of_one_cell_volume_is_a_curve_and_the_next_a_map_again(page, de
     assert np.nanmax(np.abs(np.array(trace(page, "curve").y, float) - before)) > 0.01
     upload(page, "first.csv", demo("trial_first.csv").read_bytes())
     assert page.frame.problem.value == "" and trace(page, "map").type == "heatmap"
+
+
+def test_what_a_trial_does_not_record_can_be_stated_on_the_page(page, demo_rows):
+    assert page.readies.layout.display == "none"
+    content = demo_rows.drop(columns="make_ready").to_csv(index=False).encode()
+    upload(page, "bare.csv", content)
+    assert page.readies.layout.display is None and page.readies.value == ""
+    assert "Make_ready is not recorded" in page.answer.value
+    before = page.question.recommended["speed_m_min"]
+    page.readies.value = EACH_PRINT
+    assert "ake_ready is not recorded" not in page.answer.value
+    assert page.question.recommended["speed_m_min"] > before + 5.0
+    assert "unrecorded=each%20print" in page.frame._query.value
