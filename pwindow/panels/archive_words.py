@@ -21,7 +21,7 @@ from pwindow.window.refits import Confirmation, KeptFit
 from pwindow.wording import percent, pressure, speed, volume
 
 _BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
-TEMPORARY = "temporary"
+TEMPORARY = "temporary, lost when the server stops"
 TEMPORARY_NOTE = (
     "<p class='pw-note'>This archive is temporary, and lost when the server stops: try things out here. To keep trials, start the server with "
     "<code>pwindow serve --archive trials.db</code>.</p>"
