@@ -103,10 +103,10 @@ class Mountings:
         """What promises stand on beside the trial, in words; "" where the trial tells it."""
         if self.told:
             return ""
-        whose = "stated in the study" if self.declared.stated else "assumed (common practice, no source)"
+        whose = "the one stated in the study" if self.declared.stated else "common practice, no source"
         return (
-            f"{self._cause}: how far runs differ from one make-ready to the next is {whose} and not measured, "
-            f"{self._amounts()}; probabilities for the next run stand on that"
+            f"{self._cause}: how far make-readies differ was not measured, and a spread is added to every probability "
+            f"instead ({whose}): {self._amounts()}, as standard deviations"
         )
 
     @property
@@ -123,8 +123,7 @@ class Mountings:
     @property
     def _cause(self) -> str:
         if self.known is Known.ASSUMED:
-            missing = "make_ready is not recorded"
-            return f"{missing}, and prints that share a make-ready are not independent"
+            return "make_ready is not recorded, and prints that share a make-ready are not independent"
         if self.count == 1:
             return "the trial has one make-ready"
         taken = self.count - self.spare
@@ -139,7 +138,7 @@ class Mountings:
             scale, unit = (100.0, "%") if kind.log else (1.0, kind.unit)
             ends = f"{scale * value * low:.1f} to {scale * value * high:.1f}"
             parts.append(f"{kind.label} {scale * value:.3g} {unit} ({ends})")
-        return f"a standard deviation of {', '.join(parts)}"
+        return ", ".join(parts)
 
 
 def _of_print(prints: pd.DataFrame, declared: MakeReadies) -> tuple[pd.Series, Known]:

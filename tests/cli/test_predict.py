@@ -14,7 +14,7 @@ def point_at(answer, first, at, *more):
 
 def test_document(answer, first, tag_file):
     found = answer("predict", first, "--at", AT, "--product", tag_file)
-    assert list(found) == ["points", "trial"]
+    assert list(found) == ["points", "trial", "assurance"]
     (point,) = found["points"]
     assert list(point) == ["at", "in_trial_region", "responses", "conformance"]
     assert point["at"] == {

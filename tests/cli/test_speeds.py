@@ -45,6 +45,13 @@ def test_document(speeds, demo_trial, demo_surfaces):
         "prints": 65,
         "fingerprint": demo_trial.fingerprint,
         "fit": demo_surfaces.fingerprint,
+        "make_readies": {
+            "count": 18,
+            "known": "recorded in the trial",
+            "spread_measured": True,
+            "assumption": None,
+            "cure": None,
+        },
     }
 
 
