@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+PATIENCE = 150_000  # ms
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 BROWSER_ARGUMENTS = [
     "--no-sandbox",
@@ -35,6 +36,13 @@ def browser_type_launch_args(browser_type_launch_args: dict, playwright) -> dict
     if os.environ.get("CI") == "true":
         pytest.fail(reason)
     pytest.skip(reason)
+
+
+@pytest.fixture
+def context(context):
+    """A browser context that waits as long as a busy computer takes for a page."""
+    context.set_default_timeout(PATIENCE)
+    return context
 
 
 @pytest.fixture(scope="session")

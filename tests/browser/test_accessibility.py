@@ -11,7 +11,7 @@ from pwindow.demo import demo
 from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
 
-PATIENCE = 60_000  # ms
+PATIENCE = 150_000  # ms
 SAID = "said => document.querySelector('[role=slider][aria-label^=Assurance]').ariaValueText === said"
 SEEN = {
     "set-up-speed": ".heatmaplayer image",

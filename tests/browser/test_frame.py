@@ -7,7 +7,7 @@ import re
 import pytest
 
 PAGE = "/voila/render/set-up-speed.ipynb"
-PATIENCE = 60_000  # ms
+PATIENCE = 150_000  # ms
 
 
 def open_page(page, address: str) -> None:

@@ -8,7 +8,7 @@ import pytest
 from pwindow.demo import demo
 
 RENDER = "/voila/render/"
-PATIENCE = 60_000  # ms
+PATIENCE = 150_000  # ms
 
 
 @pytest.fixture
@@ -57,6 +57,7 @@ def test_a_trial_in_another_unit_and_then_its_product(page, context, served, nip
     page.locator(".js-plotly-plot").nth(1).wait_for(timeout=PATIENCE)
     assert page.get_by_label("Product").input_value() and "data=" in page.url
     other = context.browser.new_context().new_page()
+    other.set_default_timeout(PATIENCE)
     other.goto(page.url.split("?")[0])
     other.locator(".pw-evidence", has_text="trial_first.csv").wait_for(timeout=PATIENCE)
     other.context.close()

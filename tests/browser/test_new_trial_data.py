@@ -12,7 +12,7 @@ from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
 
 PAGE = "/voila/render/new-trial-data.ipynb"
-PATIENCE = 60_000  # ms
+PATIENCE = 150_000  # ms
 
 
 @pytest.fixture

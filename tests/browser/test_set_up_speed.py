@@ -9,7 +9,7 @@ import pytest
 from pwindow.demo import demo
 
 PAGE = "/voila/render/set-up-speed.ipynb"
-PATIENCE = 60_000  # ms
+PATIENCE = 150_000  # ms
 
 
 @pytest.fixture

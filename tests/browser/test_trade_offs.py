@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 PAGE = "/voila/render/trade-offs.ipynb"
-PATIENCE = 60_000  # ms
+PATIENCE = 150_000  # ms
 
 
 def visit(page, address):

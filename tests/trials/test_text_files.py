@@ -161,7 +161,10 @@ def test_words_for_an_empty_cell(read_text, word):
 
 
 def test_fifty_thousand_rows_in_reasonable_time(demo_rows, read_text):
-    copies = [demo_rows.assign(print=demo_rows["print"] + f"-{at}", make_ready=demo_rows["make_ready"] + f"-{at}") for at in range(77)]
+    copies = [
+        demo_rows.assign(print=demo_rows["print"] + f"-{at}", make_ready=demo_rows["make_ready"] + f"-{at}")
+        for at in range(77)
+    ]
     content = pd.concat(copies).to_csv(index=False).encode()
     start = time.perf_counter()
     trial = read_text(content)
