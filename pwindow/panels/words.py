@@ -124,7 +124,7 @@ def answer_card(question: Question) -> str:
         f"All requirements of <b>{escape(question.product.name)}</b> hold together in the next run with a "
         f"probability of <b>{percent(best['conformance'], question.window.level)}</b>; safest at {speed(best['safest_speed_m_min'])} m/min "
         f"({percent(best['conformance_at_safest'], question.window.level)}).<br>"
-        f"{escape(together(best['why']))}</div>{_assumed(question)}</section>"
+        f"{escape(together(best['why']))}{_assumed(question)}</div></section>"
     )
 
 
@@ -146,7 +146,7 @@ def _assumed(question: Question) -> str:
     found = question.evidence.surfaces.mountings
     if found.told:
         return ""
-    return f"<p class='pw-warn'>{escape(found.sentence[:1].upper() + found.sentence[1:])}.</p>"
+    return f"<p class='pw-warn'>{escape(found.brief[:1].upper() + found.brief[1:])}.</p>"
 
 
 def _no_answer(question: Question) -> str:
@@ -164,7 +164,7 @@ def _no_answer(question: Question) -> str:
     )
     return (
         "<section class='pw-answer'><div class='pw-big'>No speed is assured</div>"
-        f"<div><b>{escape(question.product.name)}</b>: {escape(together(promise(found)))}<ul>{rows}</ul></div>{_assumed(question)}</section>"
+        f"<div><b>{escape(question.product.name)}</b>: {escape(together(promise(found)))}<ul>{rows}</ul>{_assumed(question)}</div></section>"
     )
 
 

@@ -104,10 +104,14 @@ class Mountings:
         if self.told:
             return ""
         whose = "the one stated in the study" if self.declared.stated else "common practice, no source"
-        return (
-            f"{self._cause}: how far make-readies differ was not measured, and a spread is added to every probability "
-            f"instead ({whose}): {self._amounts()}, as standard deviations"
-        )
+        return f"{self.brief} ({whose}): {self._amounts()}, as standard deviations"
+
+    @property
+    def brief(self) -> str:
+        """The same without the amounts."""
+        if self.told:
+            return ""
+        return f"{self._cause}: how far make-readies differ was not measured, and a spread is added to every probability instead"
 
     @property
     def cure(self) -> str:
