@@ -6,8 +6,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import plotly.graph_objects as go
 
 from pwindow.charts.map_content import MapContent
+from pwindow.charts.palette import Palette
 from pwindow.wording import percent, signed
 
 _WORTH = 0.01  # highest probability below which probabilities say nothing about how close it comes
@@ -103,4 +105,27 @@ def _of_margins(margin: np.ndarray) -> Colours:
         "predicted means inside (+) or outside (−) the worst limit, standard deviations",
         "means %{z:+.1f} standard deviations inside the worst limit",
         (1.0, 0.0, 1.0),
+    )
+
+
+def hatched_ground(palette: Palette) -> go.Scatter:
+    """A hatched ground: what map or curve leave uncovered was not tried.
+
+    It has axes of its own below the others, because a filled area is drawn above any map of its axes.
+    """
+    return go.Scatter(
+        name="outside",
+        x=[0, 0, 1, 1],
+        y=[0, 1, 1, 0],
+        fill="toself",
+        mode="none",
+        hoverinfo="skip",
+        fillpattern={
+            "shape": "/",
+            "fgcolor": palette.quiet,
+            "bgcolor": palette.hatched,
+            "size": 9,
+            "solidity": 0.12,
+        },
+        showlegend=False,
     )

@@ -7,6 +7,7 @@ from html import escape
 import numpy as np
 import plotly.graph_objects as go
 
+from pwindow.charts.map_colours import hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
 from pwindow.charts.palette import FONT, Palette, placed_title
 from pwindow.study import Roll
@@ -40,7 +41,7 @@ def curve_figure(content: MapContent, palette: Palette, height: int) -> go.Figur
     """
     figure = go.Figure(layout=_layout(content, palette, height))
     x, joint = _curve(content)
-    figure.add_trace(_outside(palette))
+    figure.add_trace(hatched_ground(palette))
     figure.add_trace(_tried(x, joint, palette))
     figure.add_trace(
         go.Scatter(
@@ -89,25 +90,6 @@ def _told(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
         else ""
         for at, share in zip(x, joint)
     ]
-
-
-def _outside(palette: Palette) -> go.Scatter:
-    """A hatched ground: what nothing covers was not tried."""
-    return go.Scatter(
-        name="outside",
-        x=[0, 0, 1, 1],
-        y=[0, 1, 1, 0],
-        fill="toself",
-        mode="none",
-        hoverinfo="skip",
-        fillpattern={
-            "shape": "/",
-            "fgcolor": palette.quiet,
-            "bgcolor": palette.hatched,
-            "size": 9,
-            "solidity": 0.12,
-        },
-    )
 
 
 def _tried(x: np.ndarray, joint: np.ndarray, palette: Palette) -> go.Scatter:

@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pwindow.charts.labels import moved_apart
-from pwindow.charts.map_colours import Colours, colours_of
+from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent
 from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette, placed_title
 from pwindow.window.maps import WindowMap
@@ -46,7 +46,7 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int = HEIG
         Of the figure, px.
     """
     figure = go.Figure(layout=_layout(palette, height))
-    figure.add_trace(_outside(palette))
+    figure.add_trace(hatched_ground(palette))
     common = {"hoverinfo": "skip", "showscale": False, "showlegend": False, **_AXES}
     figure.add_trace(
         go.Heatmap(
@@ -179,29 +179,6 @@ def _contour(name: str, level: float, line: dict, common: dict) -> go.Contour:
     """One contour line."""
     contours = {"start": level, "end": level, "size": 1, "coloring": "none"}
     return go.Contour(name=name, line=line, contours=contours, connectgaps=False, **common)
-
-
-def _outside(palette: Palette) -> go.Scatter:
-    """A hatched ground: what the map leaves uncovered was not tried.
-
-    It has axes of its own below the others, because a filled area is drawn above any map of its axes.
-    """
-    return go.Scatter(
-        name="outside",
-        x=[0, 0, 1, 1],
-        y=[0, 1, 1, 0],
-        fill="toself",
-        mode="none",
-        hoverinfo="skip",
-        fillpattern={
-            "shape": "/",
-            "fgcolor": palette.quiet,
-            "bgcolor": palette.hatched,
-            "size": 9,
-            "solidity": 0.12,
-        },
-        showlegend=False,
-    )
 
 
 def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatter:
