@@ -223,14 +223,20 @@ def voila_config(
         "VoilaExecutor": {"startup_timeout": START_TIMEOUT},
         # The next kernel is made ready once the page of the visitor before is drawn, not meanwhile.
         "VoilaKernelManager": {"fill_delay": FILL_DELAY},
+        "KernelProvisionerFactory": {"default_provisioner_name": kernel_maker()},
         # What passes between server and kernel stays unread by other users of this computer.
         "KernelManager": {"transport_encryption": "auto"},
     }
 
 
+def kernel_maker() -> str:
+    """Name the way kernels are made: forked where that was tried, else each as a process of its own."""
+    return "pwindow-forked" if sys.platform == "linux" else "local-provisioner"
+
+
 def serve_command(config_folder: Path) -> list[str]:
     """Give the server's command line; `config_folder` holds its ``voila.json``."""
-    return [sys.executable, "-m", "pwindow.server", f"--Voila.config_file_paths={config_folder}"]
+    return [sys.executable, "-P", "-m", "pwindow.server", f"--Voila.config_file_paths={config_folder}"]
 
 
 def serve_environment(

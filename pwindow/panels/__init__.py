@@ -2,6 +2,7 @@
 
 from pwindow.panels.new_trial import new_trial_data
 from pwindow.panels.set_up_speed import set_up_speed
+from pwindow.panels.state import get_ready
 from pwindow.panels.trade_offs import trade_offs
 
-__all__ = ["new_trial_data", "set_up_speed", "trade_offs"]
+__all__ = ["get_ready", "new_trial_data", "set_up_speed", "trade_offs"]

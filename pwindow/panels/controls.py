@@ -8,13 +8,13 @@ import ipywidgets as widgets
 
 from pwindow.errors import UnusableInput
 from pwindow.panels.fields import NumberField, SlidingNumber
+from pwindow.panels.layout import full_width
 from pwindow.panels.state import Evidence, Question, Setup, changed_limits
 from pwindow.product import Product, RequirementKind
 from pwindow.window.bands import SPEED_STEP
 from pwindow.wording import volume
 
 _WIDE = {"description_width": "112px"}
-_LAYOUT = widgets.Layout(width="100%")
 _MOST_ASSURED = 0.99
 """End of the assurance slider, but for products that ask for more."""
 
@@ -37,9 +37,9 @@ class SetupControls:
         on_setup: Callable[[], None],
         guard: Callable,
     ):
-        self.product = widgets.Dropdown(description="Product", style=_WIDE, layout=_LAYOUT)
-        self.plate = widgets.Dropdown(description="Plate", style=_WIDE, layout=_LAYOUT)
-        self.roll = widgets.Dropdown(description="Roll", style=_WIDE, layout=_LAYOUT)
+        self.product = widgets.Dropdown(description="Product", style=_WIDE, layout=full_width())
+        self.plate = widgets.Dropdown(description="Plate", style=_WIDE, layout=full_width())
+        self.roll = widgets.Dropdown(description="Roll", style=_WIDE, layout=full_width())
         self.pressure = SlidingNumber("Pressure", guard, on_setup)
         self.speed = SlidingNumber("Speed", guard, on_setup)
         self.level = SlidingNumber(
@@ -112,7 +112,7 @@ class RequirementEditor:
     """
 
     def __init__(self, on_change: Callable[[Product], None], guard: Callable):
-        self.box = widgets.VBox(layout=_LAYOUT)
+        self.box = widgets.VBox(layout=full_width())
         self._on_change, self._guard = on_change, guard
         self._product: Product | None = None
         self._fields: dict[tuple[str, str], NumberField] = {}

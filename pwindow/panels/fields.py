@@ -10,8 +10,8 @@ from html import escape
 import ipywidgets as widgets
 
 from pwindow.errors import UnusableInput
+from pwindow.panels.layout import full_width
 
-_FULL = widgets.Layout(width="100%")
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
 _LONGEST = 60  # characters of what was typed that a message repeats
@@ -105,7 +105,7 @@ class NumberField:
             description=", ".join(filter(None, (title, unit))),
             continuous_update=False,
             style=style or {"description_width": "62%"},
-            layout=_FULL,
+            layout=full_width(),
         )
         self.field.add_class("pw-number")
         self.note = Refusal()
@@ -196,9 +196,9 @@ class SlidingNumber:
         self.note = Refusal()
         self._take = guard(self._taken)
         self.field.observe(lambda _change: self._typed(), "value")
-        self._pair = widgets.HBox([self.slider, self.field], layout=_FULL)
+        self._pair = widgets.HBox([self.slider, self.field], layout=full_width())
         self._pair.add_class("pw-sliding")
-        self.box = widgets.VBox([self._pair, self.note], layout=_FULL)
+        self.box = widgets.VBox([self._pair, self.note], layout=full_width())
 
     def _slider(self, **shown) -> widgets.FloatSlider:
         slider = widgets.FloatSlider(

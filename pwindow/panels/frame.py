@@ -14,8 +14,7 @@ from pwindow.inputs import InputFile
 from pwindow.panels import words
 from pwindow.panels.address import Address
 from pwindow.panels.guard import guarded, unforeseen
-
-_FULL = widgets.Layout(width="100%")
+from pwindow.panels.layout import full_width
 
 
 class Frame:
@@ -39,7 +38,9 @@ class Frame:
 
     def __init__(self, title: str, on_palette: Callable[[Palette], None]):
         self.palette = LIGHT
-        self.facts, self.problem, self._told, self._query = (widgets.HTML(layout=_FULL) for _ in range(4))
+        self.facts, self.problem, self._told, self._query = (
+            widgets.HTML(layout=full_width()) for _ in range(4)
+        )
         self.guard = guarded(self._tell)
         self._title = widgets.HTML(f"<h1 class='pw-title'>{escape(title)}</h1>")
         self._colours = widgets.Text(continuous_update=True)
@@ -52,7 +53,7 @@ class Frame:
 
     def button(self, text: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
         """A button as wide as its place, whose failure is told in the page."""
-        button = widgets.Button(description=text, tooltip=tooltip, layout=_FULL)
+        button = widgets.Button(description=text, tooltip=tooltip, layout=full_width())
         button.on_click(self.guard(lambda _button: act()))
         return button
 

@@ -15,13 +15,13 @@ from pwindow.panels import archive_words as words
 from pwindow.panels.address import Address
 from pwindow.panels.archive_state import Compared, Desk
 from pwindow.panels.frame import Frame, heading, made
+from pwindow.panels.layout import full_width
 from pwindow.panels.pictures import Place
 from pwindow.panels.sheets import SheetChoice
 from pwindow.panels.state import archive_is_temporary, given_archive, given_declarations
 from pwindow.panels.words import working
 from pwindow.surfaces.agreement import Agreement
 
-_FULL = widgets.Layout(width="100%")
 _NARROW = {"description_width": "60px"}
 _TITLE = "New trial data"
 _DECISIONS = (
@@ -39,13 +39,13 @@ class NewTrialData:
         self.frame = Frame(_TITLE, self._colour)
         self.problem, self.line, self._guard = self.frame.problem, self.frame.facts, self.frame.guard
         self.table, self.told, self.compared, self.why, self.history, self.busy = (
-            widgets.HTML(layout=_FULL) for _ in range(6)
+            widgets.HTML(layout=full_width()) for _ in range(6)
         )
         self.agreement, self.windows, guard = Place(), Place(), self._guard
         self.upload = widgets.FileUpload(
             description="Add a trial or product file…",
             accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
-            layout=_FULL,
+            layout=full_width(),
             tooltip="A trial (CSV, XLSX, Parquet) is kept as it came and waits for your decision; a product is TOML",
         )
         self.frame.take_files(self.upload, self._add)
@@ -53,7 +53,7 @@ class NewTrialData:
         self.run = widgets.FileUpload(
             description="Confirm by prints of a run…",
             accept=".csv,.txt,.tsv,.xlsx,.parquet",
-            layout=_FULL,
+            layout=full_width(),
             tooltip="A trial file with the prints of a run, held against what the last fit promised",
         )
         self.frame.take_files(self.run, self._confirm)
@@ -61,7 +61,7 @@ class NewTrialData:
         self.trial = _choice("Trial")
         self.trial.observe(guard(self._choose), "value")
         self.reason = widgets.Text(
-            description="Reason", layout=_FULL, style=_NARROW, placeholder="in a few words"
+            description="Reason", layout=full_width(), style=_NARROW, placeholder="in a few words"
         )
         self.decisions = [
             self.frame.button(text, tooltip, lambda standing=standing: self._decide(standing))
@@ -70,7 +70,7 @@ class NewTrialData:
         self.hold = self.frame.button(
             "Hold it against the others", "Against the fit of the trials that are used", self._hold
         )
-        self.products = widgets.VBox(layout=_FULL)
+        self.products = widgets.VBox(layout=full_width())
         self.refit = self.frame.button(
             "Fit anew", "Fit the trials that are used, and compare with the last fit", self._refit
         )
@@ -111,7 +111,7 @@ class NewTrialData:
         right.add_class("pw-results")
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
-        told = [widgets.HTML(words.TEMPORARY_NOTE, layout=_FULL)] if self.desk.temporary else []
+        told = [widgets.HTML(words.TEMPORARY_NOTE, layout=full_width())] if self.desk.temporary else []
         return self.frame.around(*told, body)
 
     def open_at(self, query: str | None) -> None:
@@ -224,7 +224,7 @@ class NewTrialData:
     def _show_products(self, chosen) -> None:
         before = self.products.children
         boxes = [
-            widgets.Checkbox(value=name in chosen, description=name, indent=False, layout=_FULL)
+            widgets.Checkbox(value=name in chosen, description=name, indent=False, layout=full_width())
             for name in self.desk.products()
         ]
         self.products.children = boxes or [widgets.HTML(words.NO_PRODUCT)]
@@ -267,7 +267,7 @@ class NewTrialData:
 
 
 def _choice(title: str) -> widgets.Dropdown:
-    return widgets.Dropdown(description=title, layout=_FULL, style=_NARROW)
+    return widgets.Dropdown(description=title, layout=full_width(), style=_NARROW)
 
 
 def new_trial_data(query: str | None = None) -> widgets.Widget:

@@ -17,6 +17,7 @@ from pwindow.panels import words
 from pwindow.panels.address import FORMS, UNRECORDED, Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
 from pwindow.panels.frame import Frame, clock, facts, heading
+from pwindow.panels.layout import full_width
 from pwindow.panels.pictures import Place
 from pwindow.panels.session import Session
 from pwindow.panels.sheets import SheetChoice
@@ -37,7 +38,6 @@ from pwindow.product import Product
 from pwindow.trials.summary import make_readies
 from pwindow.wording import counted
 
-_FULL = widgets.Layout(width="100%")
 _FORMS = dict(zip(("second order", "second order, free to bend"), FORMS))
 _READIES = dict(zip(("not recorded", "each print mounted anew", "one for each roll and plate"), UNRECORDED))
 _TITLE = "Set-up speed"
@@ -57,13 +57,13 @@ class SetUpSpeed:
             description="Load trial or product files…",
             multiple=True,
             accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
-            layout=_FULL,
+            layout=full_width(),
             tooltip="A trial (CSV, XLSX, Parquet), a product or a study (TOML), or several together",
         )
         self.frame.take_files(self.upload, self._load)
         self.sheets = SheetChoice(guard, self._load)
         self.form = widgets.Dropdown(
-            description="Surfaces", options=_FORMS, style={"description_width": "112px"}, layout=_FULL
+            description="Surfaces", options=_FORMS, style={"description_width": "112px"}, layout=full_width()
         )
         self.form.observe(self._choose_fit, "value")
         self.readies = widgets.Dropdown(
@@ -73,12 +73,12 @@ class SetUpSpeed:
             layout=widgets.Layout(width="100%", display="none"),
         )
         self.readies.observe(self._choose_fit, "value")
-        self.back = widgets.Button(description="Look at the recommended set-up", layout=_FULL)
+        self.back = widgets.Button(description="Look at the recommended set-up", layout=full_width())
         self.back.on_click(guard(lambda _button: self._show(self.question.start())))
         self._showing_fit = False
         self.busy = widgets.HTML()
         self.answer, self.shortfall, self.setup, self.neighbours, self.bands = (
-            widgets.HTML(layout=_FULL) for _ in range(5)
+            widgets.HTML(layout=full_width()) for _ in range(5)
         )
         self.place = Place(self.frame.palette, HEIGHT, "set-up-speed")
         self.question: Question | None = None
@@ -162,7 +162,7 @@ class SetUpSpeed:
 
     def _choose_product(self, name: str) -> None:
         try:
-            question = ask(self.evidence, self.evidence.products[name])
+            question = self.evidence.question(name)
         except UnusableInput:
             self.controls.show(self.evidence, self.question, self._setup())
             raise

@@ -10,8 +10,7 @@ import ipywidgets as widgets
 
 from pwindow.errors import SeveralSheets
 from pwindow.inputs import InputFile
-
-_FULL = widgets.Layout(width="100%")
+from pwindow.panels.layout import full_width
 
 
 class SheetChoice:
@@ -31,13 +30,15 @@ class SheetChoice:
 
     def __init__(self, guard: Callable, go_on: Callable[[list[InputFile]], None]):
         self._go_on, self._files, self._book = go_on, [], ""
-        self._told = widgets.HTML(layout=_FULL)
-        self.sheet = widgets.Dropdown(description="Sheet", style={"description_width": "60px"}, layout=_FULL)
+        self._told = widgets.HTML(layout=full_width())
+        self.sheet = widgets.Dropdown(
+            description="Sheet", style={"description_width": "60px"}, layout=full_width()
+        )
         self.read = widgets.Button(
-            description="Read this sheet", tooltip="Read the trial from the sheet chosen", layout=_FULL
+            description="Read this sheet", tooltip="Read the trial from the sheet chosen", layout=full_width()
         )
         self.read.on_click(guard(lambda _button: self._chosen()))
-        self.box = widgets.VBox([self._told, self.sheet, self.read], layout=_FULL)
+        self.box = widgets.VBox([self._told, self.sheet, self.read], layout=full_width())
         self.close()
 
     def offer(self, files: Sequence[InputFile], problem: SeveralSheets) -> None:

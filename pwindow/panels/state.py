@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import cached_property, lru_cache
@@ -63,6 +64,7 @@ class Evidence:
     source: str = "files"
     made: datetime = field(default_factory=lambda: datetime.now(UTC), compare=False)
     _findings: list = field(default_factory=list, repr=False, compare=False)
+    _questions: dict = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def unrecorded(self) -> str | None:
@@ -79,6 +81,12 @@ class Evidence:
         if not self._findings:
             self._findings.append(findings(self.surfaces))
         return self._findings[0]
+
+    def question(self, name: str) -> Question:
+        """What a product of that name asks, found out once; raises UnusableInput as `ask`."""
+        if name not in self._questions:
+            self._questions[name] = ask(self, self.products[name])
+        return self._questions[name]
 
 
 @dataclass(frozen=True)
@@ -202,6 +210,18 @@ def given_evidence() -> Evidence:
     if temporary is not None and Path(temporary).exists() and len(Archive(temporary).trials()):
         return _of_archive(temporary, products, study or (None if trials else _demo_study()))
     return _evidence_of(trials, products, study, os.environ.get("PWINDOW_SHEET"))
+
+
+def get_ready() -> None:
+    """Find out what pages show first, before there are any: what is kept of it serves them all.
+
+    What fails is told by the page that fails in the same way.
+    """
+    with suppress(UnusableInput):
+        evidence = given_evidence()
+        question = first_judgeable(evidence, None)
+        question.content(question.start())
+        len(evidence.findings)
 
 
 def _given_paths() -> tuple[tuple[str, ...], tuple[str, ...], str | None]:
@@ -453,7 +473,7 @@ def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) 
 def why_not(evidence: Evidence, product: str) -> str:
     """Why the trial cannot judge a product; "" where it can."""
     try:
-        ask(evidence, evidence.products[product])
+        evidence.question(product)
     except UnusableInput as problem:
         return str(problem)
     return ""
@@ -473,7 +493,7 @@ def first_judgeable(evidence: Evidence, wanted: str | None) -> Question:
         raise NothingToJudge("there is no trial yet; load one, or add one to the archive")
     for name in [*names, *(name for name in evidence.products if name not in names)]:
         try:
-            return ask(evidence, evidence.products[name])
+            return evidence.question(name)
         except UnusableInput as problem:
             reasons.append(f"{name}: {problem}")
     raise NothingToJudge(

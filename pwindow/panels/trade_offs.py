@@ -17,6 +17,7 @@ from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.controls import RequirementEditor, SetupControls
 from pwindow.panels.fields import NumberField
 from pwindow.panels.frame import Frame, heading
+from pwindow.panels.layout import full_width
 from pwindow.panels.pictures import Place
 from pwindow.panels.session import Session
 from pwindow.panels.set_up_speed import evidence_facts
@@ -46,7 +47,6 @@ from pwindow.product import Product
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE
 
-_FULL = widgets.Layout(width="100%")
 _WIDE = {"description_width": "112px"}
 _TITLE = "Trade-offs"
 _HEIGHT = 560
@@ -62,14 +62,14 @@ class TradeOffsPage:
             guard(self._choose_product), guard(self._choose_level), guard(self._choose_setup), guard
         )
         self.editor = RequirementEditor(self._change_limits, guard)
-        self.quantity = widgets.Dropdown(description="Show", style=_WIDE, layout=_FULL)
+        self.quantity = widgets.Dropdown(description="Show", style=_WIDE, layout=full_width())
         self.quantity.observe(guard(self._choose_quantity), "value")
         self.pin = self.frame.button(
             "Pin this set-up", "Keep it beside the others, and in the report", self._pin
         )
         self.unpin = self.frame.button("Take the pins away", "Only the set-up looked at stays", self._unpin)
         self.volume = NumberField("Volume", "cm³/m²", 0.0, guard, style=_WIDE)
-        self.planned = widgets.HTML(layout=_FULL)
+        self.planned = widgets.HTML(layout=full_width())
         self.plan = self.frame.button(
             "What if we had this roll?", "Adds a planned roll, marked as such", self._plan
         )
@@ -81,12 +81,12 @@ class TradeOffsPage:
             "Make the run sheet", "For the press; of the first pinned set-up", self._make_run_sheet
         )
         self.answer, self.steps, self.beside, self.plates, self.notes, self.document = (
-            widgets.HTML(layout=_FULL) for _ in range(6)
+            widgets.HTML(layout=full_width()) for _ in range(6)
         )
-        self.pinches = widgets.HTML(layout=_FULL)
+        self.pinches = widgets.HTML(layout=full_width())
         self.along = Place(self.frame.palette, _HEIGHT, "along-the-speed")
         self.frontier = Place(self.frame.palette, HEIGHT, "set-ups-that-no-other-beats")
-        self.busy = widgets.HTML(layout=_FULL)
+        self.busy = widgets.HTML(layout=full_width())
         self.rest = (
             self.along, self.steps, self.pinches, self.frontier, self.beside, self.plates, self.notes,
         )  # fmt: skip
@@ -197,7 +197,7 @@ class TradeOffsPage:
 
     def _choose_product(self, name: str) -> None:
         try:
-            question = ask(self.evidence, self.evidence.products[name])
+            question = self.evidence.question(name)
         except UnusableInput:
             self.controls.show(self.evidence, self.question, self._setup())
             raise

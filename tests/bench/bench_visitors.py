@@ -27,6 +27,7 @@ from playwright.sync_api import sync_playwright
 from pwindow.server.frames import V1
 
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+FORKED = "multiprocessing.forkserver"  # in the command line of what kernels come from
 PAGE = "/voila/render/set-up-speed.ipynb"
 PICTURE = ".heatmaplayer image"
 VISITORS = 10
@@ -58,9 +59,7 @@ def started(port: int) -> psutil.Popen:
 
 def of_kernels(server: psutil.Popen) -> list[float]:
     """Memory of each kernel's own, in MB; the fewest last."""
-    parts = [
-        part for part in server.children(recursive=True) if "ipykernel_launcher" in " ".join(part.cmdline())
-    ]
+    parts = [part for part in server.children(recursive=True) if FORKED in " ".join(part.parent().cmdline())]
     return sorted((part.memory_full_info().uss / 1e6 for part in parts), reverse=True)
 
 

@@ -80,14 +80,15 @@ class Visitor:
 
     def kernels(self) -> list[psutil.Process]:
         """The processes of kernels, with those kept ready."""
-        return [part for part in self.server.family() if "ipykernel_launcher" in " ".join(_command(part))]
+        return [part for part in self.server.family() if _is_forked(part)]
 
 
-def _command(process: psutil.Process) -> list[str]:
+def _is_forked(process: psutil.Process) -> bool:
     try:
-        return process.cmdline()
+        parent = process.parent()
+        return parent is not None and "multiprocessing.forkserver" in " ".join(parent.cmdline())
     except psutil.NoSuchProcess:
-        return []
+        return False
 
 
 @pytest.fixture(scope="session")

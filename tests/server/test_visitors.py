@@ -3,12 +3,20 @@
 import asyncio
 import socket
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AsyncExitStack
 
 import pytest
 
 from pwindow.server.hosts import is_visit
 from pwindow.server.visitors import STARTS, TURN, NoPlace, Seat, Visitors
+
+
+def run(task):
+    """In a thread of its own: where a test had a browser before, a loop goes on running in this one."""
+    with ThreadPoolExecutor(1) as one:
+        return one.submit(asyncio.run, task).result()
+
 
 OPENING = {"Accept": "text/html,application/xhtml+xml", "Upgrade-Insecure-Requests": "1"}
 IMAGE = {"Sec_Fetch_Site": "cross-site", "Sec_Fetch_Mode": "no-cors", "Sec_Fetch_Dest": "image"}
@@ -85,13 +93,13 @@ async def arrive(visitors, kernels, kernel):
 
 def passed(visitors, clock, span):
     clock.now += span
-    asyncio.run(visitors.end_abandoned())
+    run(visitors.end_abandoned())
 
 
 def test_a_page_that_never_connects_loses_its_kernel(clock):
     kernels = Kernels({"kept ready"})
     visitors = Visitors(kernels, 1, 60, 120, clock)
-    asyncio.run(arrive(visitors, kernels, "a"))
+    run(arrive(visitors, kernels, "a"))
     passed(visitors, clock, 60)
     assert "a" in kernels
     passed(visitors, clock, 1)
@@ -101,7 +109,7 @@ def test_a_page_that_never_connects_loses_its_kernel(clock):
 def test_a_kernel_outlives_its_page_by_a_while_and_an_open_page_for_ever(clock):
     kernels = Kernels()
     visitors = Visitors(kernels, 1, 60, 120, clock)
-    asyncio.run(arrive(visitors, kernels, "a"))
+    run(arrive(visitors, kernels, "a"))
     visit = visitors.of("a")
     with visitors.connection(visit):
         passed(visitors, clock, 10_000)
@@ -122,7 +130,7 @@ def test_a_kernel_that_cannot_be_ended_is_tried_again_and_does_not_save_others(c
     kernels = Stubborn()
     visitors = Visitors(kernels, 2, 60, 120, clock)
     for name in "ab":
-        asyncio.run(arrive(visitors, kernels, name))
+        run(arrive(visitors, kernels, name))
     passed(visitors, clock, 61)
     assert len(kernels) == 1
     passed(visitors, clock, 1)
@@ -139,11 +147,11 @@ def test_places_are_held_from_the_request_to_the_end_of_the_kernel(clock):
                 await arrive(visitors, kernels, "b")
         await arrive(visitors, kernels, "c")  # the first was given no kernel
 
-    asyncio.run(two())
+    run(two())
     with pytest.raises(NoPlace):
-        asyncio.run(arrive(visitors, kernels, "d"))
+        run(arrive(visitors, kernels, "d"))
     kernels.remove("c")
-    asyncio.run(arrive(visitors, kernels, "e"))
+    run(arrive(visitors, kernels, "e"))
 
 
 def test_a_lost_connection_yields_its_place_to_who_waits(clock):
@@ -160,9 +168,9 @@ def test_a_lost_connection_yields_its_place_to_who_waits(clock):
             visit.kernel = "a"
 
     with pytest.raises(NoPlace):
-        asyncio.run(asyncio.wait_for(_ticking(clock, lost_and_waited_for(5)), 20))
+        run(asyncio.wait_for(_ticking(clock, lost_and_waited_for(5)), 20))
     kernels.difference_update("ab")
-    asyncio.run(asyncio.wait_for(_ticking(clock, lost_and_waited_for(20)), 20))
+    run(asyncio.wait_for(_ticking(clock, lost_and_waited_for(20)), 20))
     assert kernels == {"kept ready", "b"}, "the one that is gone the longest, and only that"
 
 
@@ -182,7 +190,7 @@ def test_kernels_start_a_few_at_a_time(clock):
     async def all_at_once():
         await asyncio.gather(*map(page, range(5)))
 
-    asyncio.run(asyncio.wait_for(all_at_once(), 20))
+    run(asyncio.wait_for(all_at_once(), 20))
     assert len(most) == 5 and max(most) <= STARTS
 
 
@@ -199,7 +207,7 @@ def test_a_kernel_that_never_starts_keeps_no_other_from_it_for_ever(clock):
                 clock.now += TURN
                 await asyncio.wait_for(visitors.turn(visit), 5)
 
-    asyncio.run(waited())
+    run(waited())
 
 
 async def _ticking(clock, waiting):
@@ -220,7 +228,7 @@ def test_a_visit_learns_its_kernel_from_either_way(ask, kernel):
             await getattr(Seat(kernels, visit, visitors.turn), ask)()
             return visit
 
-    assert asyncio.run(given()).kernel == kernel
+    assert run(given()).kernel == kernel
 
 
 # The same of a running server

@@ -103,7 +103,7 @@ def look_only(path: Path) -> Engine:
 
 def _sqlite(url: URL) -> Engine:
     """A commit is on the disk when it returns."""
-    engine = create_engine(url, connect_args={"timeout": _PATIENCE})
+    engine = create_engine(url, connect_args={"timeout": _PATIENCE}, poolclass=NullPool)
 
     @event.listens_for(engine, "connect")
     def prepare(connection, _):
@@ -119,7 +119,7 @@ def _sqlite(url: URL) -> Engine:
 
 
 def _postgresql(url: URL) -> Engine:
-    engine = create_engine(url, pool_pre_ping=True, isolation_level="READ COMMITTED")
+    engine = create_engine(url, isolation_level="READ COMMITTED", poolclass=NullPool)
 
     @event.listens_for(engine, "begin")
     def begin(connection):
