@@ -48,10 +48,16 @@ def plain(value: object) -> object:
 
 
 def evidence(surfaces: Surfaces) -> dict:
-    """What an answer stands on: files, prints, and the fingerprints of the data and of the fit."""
+    """What an answer stands on: files, prints, what is doubtful in them, the fingerprints of data and fit."""
     trial = surfaces.trial
-    told = {"files": list(trial.files), "prints": len(trial.prints), "fingerprint": trial.fingerprint}
-    return told | {"fit": surfaces.fingerprint, "make_readies": _make_readies(surfaces.mountings)}
+    return {
+        "files": list(trial.files),
+        "prints": len(trial.prints),
+        "fingerprint": trial.fingerprint,
+        "warnings": list(trial.warnings),
+        "fit": surfaces.fingerprint,
+        "make_readies": _make_readies(surfaces.mountings),
+    }
 
 
 def _make_readies(found: Mountings) -> dict:

@@ -151,9 +151,11 @@ def predict_text(answer: Mapping) -> str:
 
 
 def _assumed(answer: Mapping) -> list[str]:
-    """What the promises stand on where the trial does not tell how far make-readies differ."""
-    found = answer["trial"]["make_readies"]
-    return [] if found["spread_measured"] else [f"note: {found['assumption']}; {found['cure']}"]
+    """What is doubtful in the trial, and what promises stand on where it does not tell how far make-readies differ."""
+    told, found = list(answer["trial"]["warnings"]), answer["trial"]["make_readies"]
+    if not found["spread_measured"]:
+        told.append(f"{found['assumption']}; {found['cure']}")
+    return [f"note: {sentence}" for sentence in told]
 
 
 def _response_table(responses: Mapping[str, Mapping]) -> str:

@@ -34,6 +34,10 @@ from pwindow.trials.archive import USED, Added, Archive, Comparison
 from pwindow.trials.trial import Trial, read_trial
 
 _LEVEL = 0.95
+_UNRECORDED = (
+    "make_ready is not recorded for all prints: a shift that one make-ready of a roll and plate may bring is not held "
+    "against them"
+)
 _MOSTLY = 0.999  # of a print's variance: prints of a make-ready are never quite alike
 
 
@@ -298,6 +302,8 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
             "nor fitted with it; give them in one kind, or keep the trial in an archive of its own"
         )
     found, notes, outside, bridging = {}, [], [], None
+    if trial.prints["make_ready"].isna().any():
+        notes.append(_UNRECORDED)
     for name, data in response_data(trial, surfaces.section_factor).items():
         if name not in surfaces.by_name:
             notes.append(f"{data.kind.label} was not measured before: nothing to hold it against")
@@ -377,25 +383,39 @@ def _compared_where(surface: Surface, cells: pd.DataFrame, of_prints: np.ndarray
 
 
 def _covariances(surface: Surface, cells: pd.DataFrame, before: Mountings) -> list[np.ndarray]:
-    """Covariances that the prints' errors may have, what varies between features left out.
+    """Covariances that the prints' errors may have, what varies between features left out; the widest-reaching first."""
+    matrix = surface.design.matrix(cells)
+    known = surface.scale * matrix @ surface.solution.unscaled_cov @ matrix.T
+    return [known + one for mounted in _mounted(cells) for one in _varied(surface, cells, mounted, before)]
 
-    One where make-ready and print were told apart, or where the spread between make-readies is not from the
-    trials before. Else what varies belongs to the make-ready, the first, or to the print.
+
+def _mounted(cells: pd.DataFrame) -> list[pd.Series]:
+    """The make-ready of each print: as recorded, else all of one roll and plate in one, or each print in its own."""
+    recorded = cells["make_ready"]
+    if recorded.notna().all():
+        return [recorded]
+    together = "roll and plate " + cells["cell_volume"].astype(str) + " " + cells["plate"].astype(str)
+    alone = "print " + cells["print"].astype(str)
+    return [recorded.where(recorded.notna(), other) for other in (together, alone)]
+
+
+def _varied(surface: Surface, cells: pd.DataFrame, mounted: pd.Series, before: Mountings) -> list[np.ndarray]:
+    """What make-readies and prints add.
+
+    One where both were told apart, or where the spread between make-readies is not from the trials before. Else
+    what varies belongs to the make-ready, the first, or to the print.
     """
-    parts, matrix = surface.components, surface.design.matrix(cells)
-    mounted = cells["make_ready"].where(cells["make_ready"].notna(), "print " + cells["print"].astype(str))
+    parts = surface.components
     prints, readies = (
         np.equal.outer(codes, codes) for codes in (pd.factorize(one)[0] for one in (cells["print"], mounted))
     )
-    known = surface.scale * matrix @ surface.solution.unscaled_cov @ matrix.T
     if not before.told:  # the surface went through make-readies that were off by as much
         own = before.spread(surface.kind) ** 2
-        return [known + own / before.count + own * readies + parts.print_ * prints]
+        return [own / before.count + own * readies + parts.print_ * prints]
     if parts.split or (prints == readies).all():
-        return [known + parts.make_ready * readies + parts.print_ * prints]
+        return [parts.make_ready * readies + parts.print_ * prints]
     return [
-        known + _MOSTLY * parts.print_ * one + (1.0 - _MOSTLY) * parts.print_ * prints
-        for one in (readies, prints)
+        _MOSTLY * parts.print_ * one + (1.0 - _MOSTLY) * parts.print_ * prints for one in (readies, prints)
     ]
 
 

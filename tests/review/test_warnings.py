@@ -3,8 +3,8 @@
 import pytest
 
 import pwindow as pw
-from pwindow.cli.answers import fit_answer, speeds_answer
-from pwindow.cli.tables import fit_text, speeds_text
+from pwindow.cli.answers import fit_answer, predict_answer, speeds_answer
+from pwindow.cli.tables import fit_text, predict_text, speeds_text
 from pwindow.panels.words import finding_list
 from pwindow.review import report_html, review, run_sheet_html
 from pwindow.surfaces.honesty import findings
@@ -28,4 +28,6 @@ def test_commands_and_the_page_tell_them_first(doubtful_window):
     surfaces = doubtful_window.surfaces
     assert f"\n1. {WARNING}" in fit_text(fit_answer(surfaces))
     assert f"note: {WARNING}" in speeds_text(speeds_answer(doubtful_window, None))
+    predicted = predict_answer(surfaces, doubtful_window.setups("laser-imaged", [60.0], 3.0, 50.0), None)
+    assert predict_text(predicted).startswith(f"note: {WARNING}")
     assert WARNING in finding_list(findings(surfaces))[:300]

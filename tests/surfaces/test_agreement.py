@@ -127,3 +127,19 @@ def test_one_mounting_shares_an_error_that_trials_without_mountings_do_not_tell(
     assert same.surface.components.split and not width.surface.components.split
     least = 2.0 * np.sqrt(width.surface.components.print_)
     assert (width.shift_high - width.shift_low) / 2 > least
+
+
+def test_prints_whose_mountings_nobody_recorded_are_no_independent_witnesses(told, rows_of):
+    """Eight prints that came from one mounting, off by as much as mountings are, and a file that does not say so."""
+    rows = rows_of(21)
+    rows = rows[(rows["roll"] == "1318") & (rows["plate"] == "laser-imaged")]
+    shared = told(rows.assign(make_ready="M1"))
+    unsaid = told(rows.drop(columns="make_ready"))
+    each = told(rows.assign(make_ready=rows["print"]))
+    for name, one in shared.by_name.items():
+        assert unsaid.by_name[name].shift_p == pytest.approx(max(one.shift_p, each.by_name[name].shift_p))
+        assert unsaid.by_name[name].shift_high - unsaid.by_name[name].shift_low > 0.999 * (
+            one.shift_high - one.shift_low
+        )
+    assert any("make_ready is not recorded" in sentence for sentence in unsaid.sentences)
+    assert not any("make_ready" in sentence for sentence in shared.sentences)
