@@ -38,7 +38,7 @@ class SheetChoice:
             description="Read this sheet", tooltip="Read the trial from the sheet chosen", layout=full_width()
         )
         self.read.on_click(guard(lambda _button: self._chosen()))
-        self.box = widgets.VBox([self._told, self.sheet, self.read], layout=full_width())
+        self.box = widgets.VBox([self._told, self.sheet, self.read], layout=widgets.Layout(width="100%"))
         self.close()
 
     def offer(self, files: Sequence[InputFile], problem: SeveralSheets) -> None:

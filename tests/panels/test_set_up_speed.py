@@ -11,6 +11,7 @@ import pytest
 from pwindow.demo import demo
 from pwindow.inputs import InputFile
 from pwindow.panels import state
+from pwindow.panels.layout import full_width
 from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts, set_up_speed
 from pwindow.panels.state import (
     Evidence,
@@ -55,6 +56,11 @@ def test_opens_at_the_recommended_set_up(page):
     assert page.controls.speed.value == pytest.approx(best["speed_m_min"])
     assert page.controls.roll.value == best["roll"]
     assert f"{best['speed_m_min']:g} m/min" in page.answer.value
+
+
+def test_nothing_hides_what_shares_its_layout(page):
+    assert page.answer.layout is page.controls.plate.layout is full_width()
+    assert full_width().display is None
 
 
 def test_pressure_repaints_the_map(page):
