@@ -44,6 +44,7 @@ def test_document(speeds, demo_trial, demo_surfaces):
         "files": ["trial_first.csv"],
         "prints": 65,
         "fingerprint": demo_trial.fingerprint,
+        "warnings": [],
         "fit": demo_surfaces.fingerprint,
         "make_readies": {
             "count": 18,
