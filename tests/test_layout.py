@@ -14,6 +14,7 @@ ORDER = [
     {"trials", "metrology"},
     {"surfaces", "conductors"},
     {"window", "planning"},
+    {"workflows"},
     {"charts"},
     {"review"},
     {"panels"},
@@ -79,6 +80,12 @@ def test_widgets_live_in_panels_only():
 def test_the_server_alone_knows_what_serves():
     for part in set(PLACE) - {"server"}:
         assert not outside(part) & {"voila", "tornado", "jupyter_server"}, part
+
+
+def test_statistics_do_not_open_the_archive():
+    for path in MODULES:
+        if PLACE.get(part_of(path), 99) < PLACE["workflows"] and part_of(path) != "trials":
+            assert not any(name.startswith("pwindow.trials.archive") for name in imported(path)), path
 
 
 def test_panels_and_charts_do_no_statistics():
