@@ -93,6 +93,10 @@ def test_panels_and_charts_do_no_statistics():
         assert not outside(part) & {"scipy", "statsmodels", "sklearn"}, part
 
 
+def test_panels_open_no_database():
+    assert not outside("panels") & {"sqlite3", "sqlalchemy", "psycopg"}
+
+
 def test_the_truth_shares_no_code_with_the_package():
     script = Path(pw.demo("make_demo.py"))
     assert not [name for name in imported(script) if name.split(".")[0] == "pwindow"]

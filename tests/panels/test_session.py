@@ -11,11 +11,11 @@ from pwindow.demo import demo
 from pwindow.errors import SeveralSheets
 from pwindow.panels.set_up_speed import SetUpSpeed
 from pwindow.panels.trade_offs import TradeOffsPage
-from pwindow.panels.uploads import Uploads
 from pwindow.study import Study
 from pwindow.workflows import evidence, given, loaded
 from pwindow.workflows.evidence import Evidence
 from pwindow.workflows.given import given_evidence
+from pwindow.workflows.uploads import Uploads
 
 NIP = "Nip tag"
 
