@@ -14,6 +14,7 @@ ORDER = [
     {"trials", "metrology"},
     {"surfaces", "conductors"},
     {"window", "planning"},
+    {"workflows"},
     {"charts"},
     {"review"},
     {"panels"},
@@ -81,9 +82,19 @@ def test_the_server_alone_knows_what_serves():
         assert not outside(part) & {"voila", "tornado", "jupyter_server"}, part
 
 
+def test_statistics_do_not_open_the_archive():
+    for path in MODULES:
+        if PLACE.get(part_of(path), 99) < PLACE["workflows"] and part_of(path) != "trials":
+            assert not any(name.startswith("pwindow.trials.archive") for name in imported(path)), path
+
+
 def test_panels_and_charts_do_no_statistics():
     for part in ("panels", "charts"):
         assert not outside(part) & {"scipy", "statsmodels", "sklearn"}, part
+
+
+def test_panels_open_no_database():
+    assert not outside("panels") & {"sqlite3", "sqlalchemy", "psycopg"}
 
 
 def test_the_truth_shares_no_code_with_the_package():

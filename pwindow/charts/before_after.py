@@ -9,8 +9,8 @@ import plotly.graph_objects as go
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.study import Roll
 from pwindow.window.maps import WindowMap
-from pwindow.window.refits import SideBySide
 from pwindow.wording import asked, speed, volume
+from pwindow.workflows import SideBySide
 
 
 def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figure:

@@ -247,7 +247,7 @@ def serve(files, sheet, products, study, archive, port, host, password, most_vis
     """Open the dashboards: on trial FILEs, on the trials of an archive, or on the demo data."""
     from pwindow.cli.serving import serve as serve_pages
     from pwindow.demo import shipped
-    from pwindow.panels.state import check_given
+    from pwindow.workflows.given import check_given
 
     with_sheet(files, sheet)
     if archive:

@@ -8,13 +8,14 @@ import pandas as pd
 
 from pwindow.cli.answers import plain
 from pwindow.errors import UnusableInput
-from pwindow.surfaces.agreement import Agreement, NewTrial
+from pwindow.surfaces.agreement import Agreement
 from pwindow.surfaces.fingerprint import versions
 from pwindow.surfaces.verdict import Verdict
 from pwindow.trials.archive import USED, Archive
-from pwindow.window.refits import (
+from pwindow.workflows import (
     Confirmation,
     KeptFit,
+    NewTrial,
     answer_of,
     differences,
     has_its_recipe,

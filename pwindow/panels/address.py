@@ -9,19 +9,12 @@ from urllib.parse import parse_qsl, quote, urlencode
 
 from pwindow.charts.palette import PALETTES
 from pwindow.errors import UnusableInput
-from pwindow.panels.state import (
-    Evidence,
-    Question,
-    Setup,
-    ask,
-    changed_limits,
-    first_judgeable,
-    replaced_product,
-    reshaped,
-)
-from pwindow.panels.uploads import is_id
+from pwindow.panels.state import Question, ask, changed_limits, first_judgeable
 from pwindow.product import Product
 from pwindow.study import EACH_PRINT, ROLL_AND_PLATE
+from pwindow.window.setup import Setup
+from pwindow.workflows.evidence import Evidence, replaced_product, reshaped
+from pwindow.workflows.uploads import is_id
 
 _TEXTS = ("product", "plate", "roll")
 _NUMBERS = ("pressure", "speed", "assurance")

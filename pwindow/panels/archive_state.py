@@ -10,16 +10,18 @@ import pandas as pd
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.product import read_product
-from pwindow.study import read_study
-from pwindow.surfaces.agreement import Agreement, NewTrial, add_trial, hold_against
-from pwindow.surfaces.surfaces import fit
-from pwindow.trials.archive import USED, Archive
-from pwindow.window.refits import (
+from pwindow.study import MakeReadies, read_study
+from pwindow.surfaces.agreement import Agreement
+from pwindow.trials.archive import Archive
+from pwindow.workflows import (
     Confirmation,
     KeptFit,
+    NewTrial,
     SideBySide,
+    add_trial,
     compare,
     confirm,
+    hold_again,
     kept_fit,
     refit,
     windows_side_by_side,
@@ -37,7 +39,7 @@ class Compared:
     before : KeptFit or None
     after : KeptFit
     tables : mapping
-        As of `pwindow.window.refits.compare`; empty where there is no earlier fit.
+        As of `pwindow.workflows.compare`; empty where there is no earlier fit.
     windows : SideBySide or None
         None where there is no earlier fit, or the later one was made for no product.
     """
@@ -88,7 +90,7 @@ class Desk:
             If the file cannot be used; the archive is as it was.
         """
         if not file.name.lower().endswith(".toml"):
-            return add_trial(self.archive, file)
+            return add_trial(self.archive, file, make_readies=self._make_readies())
         if b"[requirements" not in file.content:
             read_study(file)
             raise UnusableInput(
@@ -105,16 +107,7 @@ class Desk:
 
     def hold(self, number: int) -> Agreement:
         """Hold a trial against the fit of the others that are used, and keep what was found."""
-        kept = self.archive.trials()
-        others = [at for at in kept.index[kept["standing"].isin(USED)] if at != number]
-        if not others:
-            raise UnusableInput("no other trial is used in fits: there is nothing to hold this one against")
-        study = self.study()
-        readies = None if study is None else read_study(study).make_readies
-        before = fit(self.archive.trial(others), make_readies=readies)
-        found = hold_against(before, self.archive.trial([number]))
-        self.archive.keep_comparison(number, found.comparison)
-        return found
+        return hold_again(self.archive, number, self._make_readies())
 
     def confirm(self, file: InputFile) -> tuple[KeptFit, Confirmation]:
         """Keep the prints of a run, and hold them against what the last fit promised."""
@@ -144,6 +137,10 @@ class Desk:
         tell("drawing the windows")
         shown = windows_side_by_side(self.archive, before, after) if after.recipe["products"] else None
         return Compared(before, after, tables, shown)
+
+    def _make_readies(self) -> MakeReadies | None:
+        study = self.study()
+        return None if study is None else read_study(study).make_readies
 
     def _last(self) -> KeptFit | None:
         numbers = self.archive.fits().index

@@ -13,12 +13,12 @@ from pwindow.panels.archive_state import Compared
 from pwindow.panels.frame import clock, facts
 from pwindow.panels.words import table
 from pwindow.product import KINDS
-from pwindow.surfaces.agreement import Agreement, NewTrial
+from pwindow.surfaces.agreement import Agreement
 from pwindow.surfaces.verdict import Verdict
 from pwindow.trials.archive import STANDINGS, USED
 from pwindow.trials.trial import Trial
-from pwindow.window.refits import Confirmation, KeptFit
 from pwindow.wording import percent, pressure, speed, volume
+from pwindow.workflows import Confirmation, KeptFit, NewTrial
 
 _BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
 TEMPORARY = "temporary, lost when the server stops"

@@ -9,10 +9,12 @@ import ipywidgets as widgets
 from pwindow.errors import UnusableInput
 from pwindow.panels.fields import NumberField, SlidingNumber
 from pwindow.panels.layout import full_width
-from pwindow.panels.state import Evidence, Question, Setup, changed_limits
+from pwindow.panels.state import Question, changed_limits
 from pwindow.product import Product, RequirementKind
 from pwindow.window.bands import SPEED_STEP
+from pwindow.window.setup import Setup
 from pwindow.wording import volume
+from pwindow.workflows.evidence import Evidence
 
 _WIDE = {"description_width": "112px"}
 _MOST_ASSURED = 0.99

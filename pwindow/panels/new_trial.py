@@ -18,9 +18,9 @@ from pwindow.panels.frame import Frame, heading, made
 from pwindow.panels.layout import full_width
 from pwindow.panels.pictures import Place
 from pwindow.panels.sheets import SheetChoice
-from pwindow.panels.state import archive_is_temporary, given_archive, given_declarations
 from pwindow.panels.words import working
 from pwindow.surfaces.agreement import Agreement
+from pwindow.workflows.given import archive_is_temporary, given_archive, given_declarations
 
 _NARROW = {"description_width": "60px"}
 _TITLE = "New trial data"

@@ -9,8 +9,10 @@ from dataclasses import dataclass, field, replace
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.panels.state import Evidence, given_evidence, loaded_evidence, sort_files
-from pwindow.panels.uploads import Loaded, given_uploads
+from pwindow.workflows.evidence import Evidence
+from pwindow.workflows.given import given_evidence
+from pwindow.workflows.loaded import Loaded, loaded_evidence, sort_files
+from pwindow.workflows.uploads import given_uploads
 
 _OFTEN = 60.0  # s between two notes that a visitor is still here
 _INSTEAD = "; what the server was started with is shown"

@@ -21,22 +21,13 @@ from pwindow.panels.layout import full_width
 from pwindow.panels.pictures import Place
 from pwindow.panels.session import Session
 from pwindow.panels.sheets import SheetChoice
-from pwindow.panels.state import (
-    Evidence,
-    NothingToJudge,
-    Question,
-    Setup,
-    ask,
-    first_judgeable,
-    kept_setup,
-    replaced_product,
-    reshaped,
-    why_not,
-)
+from pwindow.panels.state import Question, ask, first_judgeable, kept_setup, question_of
 from pwindow.panels.visit import Visit
 from pwindow.product import Product
 from pwindow.trials.summary import make_readies
+from pwindow.window.setup import Setup
 from pwindow.wording import counted
+from pwindow.workflows.evidence import Evidence, NothingToJudge, replaced_product, reshaped, why_not
 
 _FORMS = dict(zip(("second order", "second order, free to bend"), FORMS))
 _READIES = dict(zip(("not recorded", "each print mounted anew", "one for each roll and plate"), UNRECORDED))
@@ -162,7 +153,7 @@ class SetUpSpeed:
 
     def _choose_product(self, name: str) -> None:
         try:
-            question = self.evidence.question(name)
+            question = question_of(self.evidence, name)
         except UnusableInput:
             self.controls.show(self.evidence, self.question, self._setup())
             raise

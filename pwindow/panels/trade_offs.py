@@ -21,15 +21,7 @@ from pwindow.panels.layout import full_width
 from pwindow.panels.pictures import Place
 from pwindow.panels.session import Session
 from pwindow.panels.set_up_speed import evidence_facts
-from pwindow.panels.state import (
-    Evidence,
-    NothingToJudge,
-    Question,
-    ask,
-    first_judgeable,
-    kept_setup,
-    replaced_product,
-)
+from pwindow.panels.state import Question, ask, first_judgeable, kept_setup, question_of
 from pwindow.panels.trade_offs_state import (
     OWN,
     Origin,
@@ -46,6 +38,7 @@ from pwindow.panels.words import working
 from pwindow.product import Product
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE
+from pwindow.workflows.evidence import Evidence, NothingToJudge, replaced_product
 
 _WIDE = {"description_width": "112px"}
 _TITLE = "Trade-offs"
@@ -197,7 +190,7 @@ class TradeOffsPage:
 
     def _choose_product(self, name: str) -> None:
         try:
-            question = self.evidence.question(name)
+            question = question_of(self.evidence, name)
         except UnusableInput:
             self.controls.show(self.evidence, self.question, self._setup())
             raise

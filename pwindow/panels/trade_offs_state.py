@@ -10,7 +10,7 @@ from urllib.parse import parse_qsl, quote, urlencode
 import pandas as pd
 
 from pwindow.errors import UnusableInput
-from pwindow.panels.state import ARCHIVED, Evidence, Question, ask, given_archive
+from pwindow.panels.state import Question, ask
 from pwindow.review import Review, last_volumes, report_html, review, run_sheet_html
 from pwindow.study import Roll
 from pwindow.window.setup import Setup, with_planned_roll
@@ -25,6 +25,8 @@ from pwindow.window.trade_offs import (
 )
 from pwindow.window.window import Window
 from pwindow.wording import volume as volume_words
+from pwindow.workflows.evidence import ARCHIVED, Evidence
+from pwindow.workflows.given import given_archive
 
 OWN = ("pin", "planned", "show")
 """Names of the address that are this page's alone."""

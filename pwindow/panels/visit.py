@@ -9,7 +9,8 @@ from typing import Protocol
 import ipywidgets as widgets
 
 from pwindow.panels.frame import made
-from pwindow.panels.state import Evidence, given_evidence
+from pwindow.workflows.evidence import Evidence
+from pwindow.workflows.given import given_evidence
 
 
 class Page(Protocol):

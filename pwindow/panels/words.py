@@ -9,13 +9,15 @@ from html import escape
 import pandas as pd
 
 from pwindow.outputs import csv_of
-from pwindow.panels.state import Evidence, Question, Setup
+from pwindow.panels.state import Question
 from pwindow.product import KINDS
 from pwindow.surfaces.honesty import Finding
 from pwindow.window.bands import limited_by
+from pwindow.window.setup import Setup
 from pwindow.window.shortfall_words import conflicts, promise, remedies
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
 from pwindow.wording import asked, percent, pressure, setup_words, speed, volume, with_interval
+from pwindow.workflows.evidence import Evidence
 
 _NOTES = 5  # of a trial that are shown before the others are folded away
 

@@ -21,17 +21,15 @@ import pandas as pd
 from scipy import linalg, stats
 
 from pwindow.errors import UnusableInput
-from pwindow.inputs import InputFile
 from pwindow.surfaces.bridging import Bridging, hold_bridged
 from pwindow.surfaces.diagnostics import RARE
 from pwindow.surfaces.levels import numbers
 from pwindow.surfaces.make_readies import Mountings
 from pwindow.surfaces.responses import FACTORS, STATE, ResponseData, response_data
 from pwindow.surfaces.surface import Surface
-from pwindow.surfaces.surfaces import Surfaces, fit
+from pwindow.surfaces.surfaces import Surfaces
 from pwindow.surfaces.verdict import RULE, Verdict, in_hundred, least_of, verdict_of
-from pwindow.trials.archive import USED, Added, Archive, Comparison
-from pwindow.trials.trial import Trial, read_trial
+from pwindow.trials.trial import Trial
 
 _LEVEL = 0.95
 _UNRECORDED = (
@@ -234,42 +232,6 @@ class Agreement:
     def told(self) -> tuple[str, ...]:
         """The sentences, and by which rule they judge."""
         return (*self.sentences, RULE) if self.compared else self.sentences
-
-    @property
-    def comparison(self) -> Comparison:
-        """What an archive keeps of it."""
-        return Comparison(self.against, self.verdict, self.told)
-
-
-@dataclass(frozen=True)
-class NewTrial:
-    """What came of adding a trial to an archive.
-
-    Attributes
-    ----------
-    added : Added
-    agreement : Agreement or None
-        None where there was nothing to hold it against, or the archive had it already.
-    """
-
-    added: Added
-    agreement: Agreement | None
-    warnings: tuple[str, ...] = ()
-
-
-def add_trial(archive: Archive, file: InputFile, standing: str = "undecided", reason: str = "") -> NewTrial:
-    """Add a trial to an archive, held against the fit of those before it.
-
-    The first trial of an archive is used in fits at once.
-    """
-    trial, before = read_trial(file), archive.trials()
-    agreement = None
-    if before["standing"].isin(USED).any():
-        agreement = hold_against(fit(archive.trial()), trial)
-    elif before.empty:
-        standing, reason = "same process", reason or "the first trial of the archive"
-    added = archive.add(file, standing, reason, trial, agreement and agreement.comparison)
-    return NewTrial(added, None if added.known else agreement, trial.warnings)
 
 
 def _side(shift: float) -> str:

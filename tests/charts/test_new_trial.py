@@ -10,7 +10,7 @@ from pwindow.charts import agreement_figure, before_after_figure
 from pwindow.inputs import InputFile
 from pwindow.surfaces.agreement import hold_against
 from pwindow.trials.archive import Archive
-from pwindow.window.refits import refit, windows_side_by_side
+from pwindow.workflows import refit, windows_side_by_side
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import pytest
 
 from pwindow.panels.address import Address, address_of, open_at
 from pwindow.panels.set_up_speed import SetUpSpeed, set_up_speed
-from pwindow.panels.state import given_evidence
+from pwindow.workflows.given import given_evidence
 
 TAG, MESH = "Grain moisture tag", "De-fogging heater mesh"
 

@@ -9,12 +9,13 @@ import pytest
 
 from pwindow.demo import demo
 from pwindow.errors import SeveralSheets
-from pwindow.panels import state
 from pwindow.panels.set_up_speed import SetUpSpeed
-from pwindow.panels.state import Evidence, given_evidence
 from pwindow.panels.trade_offs import TradeOffsPage
-from pwindow.panels.uploads import Uploads
 from pwindow.study import Study
+from pwindow.workflows import evidence, given, loaded
+from pwindow.workflows.evidence import Evidence
+from pwindow.workflows.given import given_evidence
+from pwindow.workflows.uploads import Uploads
 
 NIP = "Nip tag"
 
@@ -36,7 +37,7 @@ def fits():
 @pytest.fixture(autouse=True)
 def fitted_once(monkeypatch, fits):
     """Each trial is fitted once for all tests here."""
-    fit = state.fit
+    fit = loaded.fit
 
     def kept(trial, *given, **named):
         key = (trial.fingerprint, trial.files, given, tuple(sorted(named.items())))
@@ -44,7 +45,8 @@ def fitted_once(monkeypatch, fits):
             fits[key] = fit(trial, *given, **named)
         return fits[key]
 
-    monkeypatch.setattr(state, "fit", kept)
+    for module in (loaded, evidence, given):
+        monkeypatch.setattr(module, "fit", kept)
 
 
 @pytest.fixture(scope="module")
@@ -208,7 +210,7 @@ def test_the_form_of_the_surfaces_goes_to_other_pages(demo_evidence):
 
 
 def test_a_sheet_is_chosen_on_the_page(demo_evidence, monkeypatch):
-    read = state.read_trial
+    read = loaded.read_trial
     seen = []
 
     def of_sheet(files):
@@ -217,7 +219,7 @@ def test_a_sheet_is_chosen_on_the_page(demo_evidence, monkeypatch):
             raise SeveralSheets(files[0].name, ("Monday", "<b>Friday</b>"))
         return read([file.__class__(file.name, file.content) for file in files])
 
-    monkeypatch.setattr(state, "read_trial", of_sheet)
+    monkeypatch.setattr(loaded, "read_trial", of_sheet)
     page = SetUpSpeed(demo_evidence)
     upload(page, later_csv=demo("trial_second.csv").read_bytes(), t_toml=demo("tag.toml").read_bytes())
     assert page.sheets.box.layout.display is None and page.sheets.sheet.options == ("Monday", "<b>Friday</b>")

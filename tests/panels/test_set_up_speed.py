@@ -10,22 +10,17 @@ import pytest
 
 from pwindow.demo import demo
 from pwindow.inputs import InputFile
-from pwindow.panels import state
 from pwindow.panels.layout import full_width
 from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts, set_up_speed
-from pwindow.panels.state import (
-    Evidence,
-    ask,
-    changed_limits,
-    first_judgeable,
-    given_evidence,
-    loaded_evidence,
-)
+from pwindow.panels.state import ask, changed_limits, first_judgeable
 from pwindow.panels.words import together
 from pwindow.review import review
 from pwindow.study import EACH_PRINT
 from pwindow.trials.archive import Archive
 from pwindow.window.shortfall_words import conflicts, promise, remedies
+from pwindow.workflows.evidence import Evidence
+from pwindow.workflows.given import given_evidence
+from pwindow.workflows.loaded import loaded_evidence
 
 HOSTILE = "<img src=x onerror=alert(1)>"
 
@@ -164,7 +159,7 @@ def test_what_speaks_against_the_surfaces_stands_under_the_answer(page):
 
 def test_what_speaks_against_a_fit_is_worked_out_once(page, monkeypatch):
     asked = []
-    monkeypatch.setattr(state, "findings", lambda surfaces: asked.append(surfaces) or ())
+    monkeypatch.setattr("pwindow.workflows.evidence.findings", lambda surfaces: asked.append(surfaces) or ())
     upload(page, "spoilt.csv", spoilt_trial("A-033"))
     page.controls.level.value = 0.8
     page.controls.speed.value = page.controls.speed.value - 5

@@ -9,12 +9,12 @@ import pytest
 import pwindow as pw
 from pwindow.panels import trade_words
 from pwindow.panels.fields import written
-from pwindow.panels.state import Evidence
 from pwindow.panels.trade_offs import TradeOffsPage, trade_offs
 from pwindow.panels.trade_offs_state import Own, pinned, setup_of
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import sensitivities, side_by_side
 from pwindow.wording import percent
+from pwindow.workflows.evidence import Evidence
 
 
 @pytest.fixture

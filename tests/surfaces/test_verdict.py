@@ -11,6 +11,7 @@ from pwindow.panels.archive_words import agreement_card
 from pwindow.surfaces.agreement import hold_against
 from pwindow.surfaces.bridging import Bridging
 from pwindow.surfaces.verdict import RULE, Verdict, least_of, verdict_of
+from pwindow.workflows.adding import comparison_of
 
 
 @pytest.mark.parametrize(
@@ -58,10 +59,10 @@ def with_chances(found, shift=0.6, joint=0.6, trend=0.6):
 )
 def test_what_one_trial_in_a_hundred_does_is_unusual_everywhere(found, chances, words):
     told = with_chances(found, **chances)
-    assert told.verdict == told.comparison.verdict == "is unusual"
+    assert told.verdict == comparison_of(told).verdict == "is unusual"
     sentence = told.told[0]
     assert "is unusual; " in sentence and words in sentence and "agrees" not in sentence
-    assert told.told[-1] == told.comparison.told[-1] == RULE
+    assert told.told[-1] == comparison_of(told).told[-1] == RULE
     card = agreement_card(told)
     assert ">Unusual<" in card and "How this is judged" in card
     answer = agreement_answer(told)

@@ -141,7 +141,7 @@ from sqlalchemy.engine import Engine
 import pwindow as pw
 from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
-from pwindow.window.refits import kept
+from pwindow.workflows import kept
 
 def killed(*_, **__):
     os.kill(os.getpid(), signal.SIGKILL)

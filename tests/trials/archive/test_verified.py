@@ -12,7 +12,7 @@ import pwindow as pw
 from pwindow.inputs import InputFile
 from pwindow.surfaces.fingerprint import digest
 from pwindow.trials.archive import Archive, checksum_of
-from pwindow.window.refits import kept_fit, verify
+from pwindow.workflows import kept_fit, verify
 
 OLD = Path(__file__).parent / "archive_0_1.db"
 

@@ -15,10 +15,11 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.surfaces.terms import label
 from pwindow.trials.archive import USED, Added, Archive
 from pwindow.trials.trial import read_trial
-from pwindow.window.refits.kept import KeptFit, surfaces_of, windows_of
 from pwindow.window.requirements_met import COLUMNS as MET_COLUMNS
 from pwindow.window.requirements_met import not_judged, printable, requirements_met
 from pwindow.window.window import Window
+from pwindow.workflows.adding import comparison_of
+from pwindow.workflows.kept import KeptFit, surfaces_of, windows_of
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
     surfaces = surfaces_of(archive, kept.recipe)
     agreement = hold_against(surfaces, trial)
     reason = f"confirmation prints of fit {kept.number}"
-    added = archive.add(file, "undecided", reason, trial, agreement.comparison)
+    added = archive.add(file, "undecided", reason, trial, comparison_of(agreement))
     names, tables, missing = ["product", *MET_COLUMNS], [], []
     for window in windows_of(archive, kept.recipe, surfaces):
         one = requirements_met(window, trial)

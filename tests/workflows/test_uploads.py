@@ -6,8 +6,9 @@ import pytest
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.panels import uploads
-from pwindow.panels.uploads import Forgotten, Loaded, Uploads, given_uploads, is_id
+from pwindow.workflows import uploads
+from pwindow.workflows.loaded import Loaded
+from pwindow.workflows.uploads import Forgotten, Uploads, given_uploads, is_id
 
 TRIAL, OTHER = InputFile("a.csv", b"trial", sheet="Monday"), InputFile("b.csv", b"other")
 PRODUCT, STUDY = InputFile("p.toml", b"product"), InputFile("s.toml", b"study")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from pwindow.surfaces.fingerprint import digest
 from pwindow.trials.archive import USED, Archive
-from pwindow.window.refits.kept import KeptFit
+from pwindow.workflows.kept import KeptFit
 
 
 def verify(archive: Archive, kept: KeptFit) -> list[str]:

@@ -13,8 +13,8 @@ from pwindow.study import Roll
 from pwindow.trials.archive import Archive
 from pwindow.window.maps import WindowMap, window_map
 from pwindow.window.recommend import recommend
-from pwindow.window.refits.kept import BAND, KeptFit, answer_of, surfaces_of, windows_of
 from pwindow.wording import speed
+from pwindow.workflows.kept import BAND, KeptFit, answer_of, surfaces_of, windows_of
 
 
 @dataclass(frozen=True)

@@ -11,17 +11,15 @@ import re
 import secrets
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
-from types import MappingProxyType
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
+from pwindow.workflows.given import SHARED
+from pwindow.workflows.loaded import Loaded
 
-SHARED = "PWINDOW_SHARED"
-"""Names the folder that the server made for what its pages share."""
 MOST_OF_ONE = 50_000_000
 """Bytes that are kept of one visitor."""
 MOST_OF_ALL = 1_000_000_000
@@ -42,42 +40,6 @@ create table if not exists files (
 
 class Forgotten(UnusableInput):
     """Nothing is kept under an id: it never was, or it is not any more."""
-
-
-@dataclass(frozen=True)
-class Loaded:
-    """Files that a visitor loaded, as they came.
-
-    Attributes
-    ----------
-    trials : tuple of InputFile
-    products : mapping of str to InputFile
-        By the product's name.
-    study : InputFile or None
-    """
-
-    trials: tuple[InputFile, ...] = ()
-    products: Mapping[str, InputFile] = field(default_factory=lambda: MappingProxyType({}))
-    study: InputFile | None = None
-
-    @property
-    def files(self) -> tuple[InputFile, ...]:
-        study = () if self.study is None else (self.study,)
-        return (*self.trials, *self.products.values(), *study)
-
-    @property
-    def size(self) -> int:
-        """Bytes."""
-        return sum(len(file.content) for file in self.files)
-
-    def then(self, later: Loaded) -> Loaded:
-        """With more that was loaded: a trial takes the place of the trial and of its study, products join."""
-        before = self if not later.trials else Loaded(products=self.products)
-        return Loaded(
-            later.trials or before.trials,
-            {**before.products, **later.products},
-            later.study or before.study,
-        )
 
 
 def is_id(text: str) -> bool:

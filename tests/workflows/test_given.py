@@ -5,16 +5,16 @@ import pytest
 import pwindow as pw
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.panels import state
 from pwindow.panels.new_trial import new_trial_data
-from pwindow.panels.state import (
+from pwindow.trials.archive import Archive
+from pwindow.workflows import given
+from pwindow.workflows.given import (
     archive_is_temporary,
     check_given,
     given_archive,
     given_declarations,
     given_evidence,
 )
-from pwindow.trials.archive import Archive
 
 
 @pytest.fixture(autouse=True)
@@ -24,12 +24,12 @@ def started_with(tmp_path, monkeypatch, demo_surfaces):
     for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY", "PWINDOW_ARCHIVE"):
         monkeypatch.delenv(name, raising=False)
     asked = []
-    monkeypatch.setattr(state, "fit", lambda trial, *terms, **more: asked.append(trial) or demo_surfaces)
-    state._fit_archived.cache_clear()
-    state._fit_paths.cache_clear()
+    monkeypatch.setattr(given, "fit", lambda trial, *terms, **more: asked.append(trial) or demo_surfaces)
+    given._fit_archived.cache_clear()
+    given._fit_paths.cache_clear()
     yield asked
-    state._fit_archived.cache_clear()
-    state._fit_paths.cache_clear()
+    given._fit_archived.cache_clear()
+    given._fit_paths.cache_clear()
 
 
 def test_a_product_is_judged_by_the_archives_trials(tmp_path, started_with):
@@ -63,7 +63,7 @@ def test_trials_that_nobody_decided_about_are_no_trial_yet(tmp_path, monkeypatch
 def test_a_trial_that_no_product_can_judge_starts_the_server(
     tmp_path, monkeypatch, demo_surfaces, started_with
 ):
-    monkeypatch.setattr(state, "first_judgeable", lambda evidence, wanted: 1 / 0)
+    monkeypatch.setattr(given, "first_window", lambda evidence: 1 / 0)
     check_given([pw.demo("trial_first.csv")], (), None)
     with pytest.raises(ZeroDivisionError):
         check_given([pw.demo("trial_first.csv")], [pw.demo("tag.toml")], None)

@@ -1,0 +1,91 @@
+"""A new trial into an archive, held against the fit of those that are used."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.study import MakeReadies
+from pwindow.surfaces.agreement import Agreement, hold_against
+from pwindow.surfaces.surfaces import fit
+from pwindow.trials.archive import USED, Added, Archive, Comparison
+from pwindow.trials.trial import read_trial
+
+
+@dataclass(frozen=True)
+class NewTrial:
+    """What came of adding a trial to an archive.
+
+    Attributes
+    ----------
+    added : Added
+    agreement : Agreement or None
+        None where there was nothing to hold it against, or the archive had it already.
+    warnings : tuple of str
+        What is doubtful in it.
+    """
+
+    added: Added
+    agreement: Agreement | None
+    warnings: tuple[str, ...] = ()
+
+
+def add_trial(
+    archive: Archive,
+    file: InputFile,
+    standing: str = "undecided",
+    reason: str = "",
+    make_readies: MakeReadies | None = None,
+) -> NewTrial:
+    """Add a trial to an archive, held against the fit of those before it.
+
+    The first trial of an archive is used in fits at once.
+
+    Parameters
+    ----------
+    archive : Archive
+    file : InputFile
+    standing, reason : str
+        What is decided about it, and why.
+    make_readies : MakeReadies, optional
+        What a study states of make-readies.
+    """
+    trial, before = read_trial(file), archive.trials()
+    agreement = None
+    if before["standing"].isin(USED).any():
+        agreement = hold_against(fit(archive.trial(), make_readies=make_readies), trial)
+    elif before.empty:
+        standing, reason = "same process", reason or "the first trial of the archive"
+    added = archive.add(file, standing, reason, trial, agreement and comparison_of(agreement))
+    return NewTrial(added, None if added.known else agreement, trial.warnings)
+
+
+def hold_again(archive: Archive, number: int, make_readies: MakeReadies | None = None) -> Agreement:
+    """Hold a trial of an archive against the fit of the others that are used, and keep what was found.
+
+    Parameters
+    ----------
+    archive : Archive
+    number : int
+        Of the trial.
+    make_readies : MakeReadies, optional
+        What a study states of make-readies.
+
+    Raises
+    ------
+    UnusableInput
+        If no other trial is used.
+    """
+    kept = archive.trials()
+    others = [at for at in kept.index[kept["standing"].isin(USED)] if at != number]
+    if not others:
+        raise UnusableInput("no other trial is used in fits: there is nothing to hold this one against")
+    found = hold_against(fit(archive.trial(others), make_readies=make_readies), archive.trial([number]))
+    archive.keep_comparison(number, comparison_of(found))
+    return found
+
+
+def comparison_of(agreement: Agreement) -> Comparison:
+    """What an archive keeps of an agreement."""
+    return Comparison(agreement.against, agreement.verdict, agreement.told)

@@ -1,0 +1,195 @@
+"""What a server was started with: the evidence of its pages, and the archive that they use."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+from pathlib import Path
+
+from pwindow.demo import demo
+from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.product import read_product
+from pwindow.study import Roll, Study, read_study
+from pwindow.surfaces import fit
+from pwindow.trials import Trial, read_trial
+from pwindow.trials.archive import USED, Archive
+from pwindow.workflows.evidence import ARCHIVED, Evidence, first_window
+
+SHARED = "PWINDOW_SHARED"
+"""Names the folder that the server made for what its pages share."""
+_TEMPORARY = "trials.db"
+
+
+def given_evidence() -> Evidence:
+    """The evidence that the server was started with; the demo where it was started with none.
+
+    ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` hold paths, ``PWINDOW_ARCHIVE`` the
+    address of an archive that stands in for trials that were not given. The temporary archive of a server
+    without one goes first as soon as it has a trial: decisions made in it count.
+    """
+    trials, products, study = _given_paths()
+    if not trials and os.environ.get("PWINDOW_ARCHIVE"):
+        return _of_archive(os.environ["PWINDOW_ARCHIVE"], products, study)
+    temporary = _temporary_address()
+    if temporary is not None and Path(temporary).exists() and len(Archive(temporary).trials()):
+        return _of_archive(temporary, products, study or (None if trials else _demo_study()))
+    return _evidence_of(trials, products, study, os.environ.get("PWINDOW_SHEET"))
+
+
+def _given_paths() -> tuple[tuple[str, ...], tuple[str, ...], str | None]:
+    """Paths of trials, products and a study that the server was started with."""
+    trials, products, studies = (
+        tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
+        for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY")
+    )
+    return trials, products, studies[0] if studies else None
+
+
+def _of_archive(address: str, products: tuple[str, ...], study: str | None) -> Evidence:
+    """Products as given, else those the archive keeps, else the demo's where there is a trial; rolls as they were
+    last measured.
+    """
+    archive = Archive(address)
+    standings = archive.trials()["standing"]
+    used = tuple(standings[standings.isin(USED)].items())
+    files = [InputFile.of(path) for path in products] or archive.declarations("product")
+    declared = None if study is None else InputFile.of(study)
+    if not used:
+        return _evidence(None, files, Study() if declared is None else read_study(declared), ARCHIVED)
+    files = files or [InputFile.of(path) for path in _demo_products()]
+    return _fit_archived(address, used, tuple(files), archive.rolls(), declared)
+
+
+@lru_cache(maxsize=4)
+def _fit_archived(
+    address: str,
+    used: tuple,
+    products: tuple[InputFile, ...],
+    measured: tuple[Roll, ...],
+    study: InputFile | None,
+) -> Evidence:
+    """Read and fit; `used` are the trials with their standings, and `measured` the rolls with their last
+    volumes, so that decisions and measurements are minded.
+    """
+    archive = Archive(address)
+    trial = archive.trial()
+    declared = Study(rolls=archive.rolls(trial.rolls)) if study is None else read_study(study)
+    return _evidence(trial, products, declared, ARCHIVED)
+
+
+def _evidence(trial: Trial | None, products: Iterable[InputFile], study: Study, source: str) -> Evidence:
+    surfaces = None if trial is None else fit(trial, make_readies=study.make_readies)
+    read = [read_product(file) for file in products]
+    return Evidence(surfaces, study, {product.name: product for product in read}, source=source)
+
+
+def _demo_products() -> tuple[str, ...]:
+    return tuple(str(demo(name)) for name in ("tag.toml", "mesh.toml"))
+
+
+def _demo_study() -> str:
+    return str(demo("study.toml"))
+
+
+def given_archive() -> Archive:
+    """The archive that the server was started with, else its temporary one, filled at its first use.
+
+    Raises
+    ------
+    UnusableInput
+        If no server made a place for one.
+    """
+    address = os.environ.get("PWINDOW_ARCHIVE")
+    if address:
+        return Archive(address)
+    temporary = _temporary_address()
+    if temporary is None:
+        raise UnusableInput("this server has no archive; start it with `pwindow serve --archive trials.db`")
+    return _filled(Archive(temporary))
+
+
+def archive_is_temporary() -> bool:
+    """Whether the archive of this server is lost when it stops."""
+    return not os.environ.get("PWINDOW_ARCHIVE")
+
+
+def _temporary_address() -> str | None:
+    folder = os.environ.get(SHARED)
+    return None if folder is None or not archive_is_temporary() else str(Path(folder) / _TEMPORARY)
+
+
+def _filled(archive: Archive) -> Archive:
+    """The temporary archive with the trials that the server was started with, else those of the demo."""
+    if len(archive.trials()):
+        return archive
+    trials, products, _ = _given_paths()
+    first = trials or (str(demo("trial_first.csv")),)
+    for path in products or _demo_products():
+        archive.keep_declaration("product", InputFile.of(path))
+    for path in first:
+        archive.add(
+            InputFile.of(path, os.environ.get("PWINDOW_SHEET")),
+            "same process",
+            "what the server was started with",
+        )
+    if not trials:
+        archive.add(InputFile.of(demo("trial_second.csv")))
+    return archive
+
+
+def given_declarations() -> tuple[list[InputFile], InputFile | None]:
+    """The products and the study that the server was started with."""
+    trials, products, study = _given_paths()
+    if study is None and not trials and archive_is_temporary():
+        study = _demo_study()
+    return [InputFile.of(path) for path in products], InputFile.of(study) if study else None
+
+
+def check_given(
+    trials: Sequence[Path],
+    products: Sequence[Path],
+    study: Path | None,
+    archive: str | None = None,
+    sheet: str | None = None,
+) -> None:
+    """Refuse files that a page could not show, before a server is started on them."""
+    paths, declared = tuple(map(str, products)), None if study is None else str(study)
+    if archive and not trials:
+        evidence = _of_archive(archive, paths, declared)
+    elif trials or products or study:
+        evidence = _evidence_of(tuple(map(str, trials)), paths, declared, sheet)
+    else:
+        return
+    if products and evidence.surfaces is not None:
+        first_window(evidence)
+
+
+def _evidence_of(
+    trials: tuple[str, ...], products: tuple[str, ...], study: str | None, sheet: str | None = None
+) -> Evidence:
+    """Files as given; the demo's stand in for a trial, and for products, that were not given."""
+    if not trials:
+        trials, study, sheet = (str(demo("trial_first.csv")),), study or _demo_study(), None
+    products = products or _demo_products()
+    stamps = tuple(
+        os.stat(path).st_mtime_ns
+        for path in (*trials, *products, *filter(None, [study]))
+        if os.path.exists(path)
+    )
+    return _fit_paths(trials, products, study, sheet, stamps)
+
+
+@lru_cache(maxsize=4)
+def _fit_paths(
+    trials: tuple[str, ...],
+    products: tuple[str, ...],
+    study: str | None,
+    sheet: str | None,
+    stamps: tuple[int, ...],
+) -> Evidence:
+    """Read and fit; `stamps` are the files' times, so that a changed file is read anew."""
+    declared = Study() if study is None else read_study(Path(study))
+    trial = read_trial([InputFile.of(path, sheet) for path in trials])
+    return _evidence(trial, map(InputFile.of, products), declared, "files")
