@@ -33,8 +33,8 @@ from pwindow.trials.trial import Trial
 
 _LEVEL = 0.95
 _UNRECORDED = (
-    "make_ready is not recorded for all prints: a shift that one make-ready of a roll and plate may bring is not held "
-    "against them"
+    "make_ready is not recorded for all prints, so prints of one roll and plate may have shared a mounting: a shift "
+    "that one mounting can cause does not count against them"
 )
 _MOSTLY = 0.999  # of a print's variance: prints of a make-ready are never quite alike
 
