@@ -20,6 +20,8 @@ FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first
 PASSWORD = "PWINDOW_PASSWORD"
 MOST_VISITORS = 12
 START_TIMEOUT = 180  # s for a kernel to answer: on a busy computer more than the minute it has elsewhere
+OUTPUT_TIMEOUT = 180  # s in which what a cell showed must follow its answer; a page without it is empty
+CLAIM_TIMEOUT = 180  # s; with as many visitors as there may be on two cores, a page's code needs a minute to start
 LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
 
 
@@ -150,7 +152,7 @@ def voila_config(
     port: int,
     pool_size: int = 1,
     most_visitors: int = MOST_VISITORS,
-    claim_timeout: int = 60,
+    claim_timeout: int = CLAIM_TIMEOUT,
     idle_timeout: int = 120,
     idle_check: int = 5,
     password: str | None = None,
@@ -169,8 +171,9 @@ def voila_config(
         Number of kernels kept ready for each page; 0 starts each kernel when its page is opened.
     most_visitors : int, default 12
         Number of pages that may be open at the same time, each with a kernel of its own.
-    claim_timeout : int, default 60
-        Time in s in which a page must connect to its kernel.
+    claim_timeout : int, default 180
+        Time in s in which a page must connect to its kernel; one that has not done so for a minute gives
+        way where somebody waits for a place.
     idle_timeout, idle_check : int, default 120 and 5
         Time in s after which the kernel of a page that nobody has open is ended, and the time
         in s between two looks. A page that has lost its server, because the computer slept or the
@@ -220,7 +223,11 @@ def voila_config(
             # It loads plotly once more, for pictures in stored output; the pages have none.
             "extension_denylist": ["jupyterlab-plotly"],
         },
-        "VoilaExecutor": {"startup_timeout": START_TIMEOUT},
+        "VoilaExecutor": {
+            "startup_timeout": START_TIMEOUT,
+            "iopub_timeout": OUTPUT_TIMEOUT,
+            "raise_on_iopub_timeout": True,
+        },
         # The next kernel is made ready once the page of the visitor before is drawn, not meanwhile.
         "VoilaKernelManager": {"fill_delay": FILL_DELAY},
         "KernelProvisionerFactory": {"default_provisioner_name": kernel_maker()},

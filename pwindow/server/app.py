@@ -59,7 +59,7 @@ class PageServer(Voila):
     """
 
     most_visitors = Integer(12, config=True, help="Pages that may be open at the same time.")
-    claim_limit = Integer(60, config=True, help="Time in s in which a page must connect to its kernel.")
+    claim_limit = Integer(180, config=True, help="Time in s in which a page must connect to its kernel.")
     gone_limit = Integer(120, config=True, help="Time in s for which a closed page's kernel is kept.")
     look_interval = Integer(5, config=True, help="Time in s between two looks for kernels to end.")
 

@@ -19,6 +19,7 @@ NAP = 0.1  # s
 STARTS = os.cpu_count() or 1  # kernels that start at the same time; more would all be late
 TURN = 60.0  # s after which a kernel that still starts keeps no other from it
 GIVES_WAY = 10.0  # s after which a lost connection yields its place, where somebody waits for one
+UNCLAIMED = 60.0  # s after which a page that never connected does so
 
 
 class Kernels(Protocol):
@@ -146,9 +147,12 @@ class Visitors:
 
     def _make_room(self) -> None:
         """End the kernel whose visitor is gone the longest, unless one is being ended already."""
-        gone = [visit for visit in self._visits if visit.came and self._alone_for(visit) > GIVES_WAY]
+        gone = [visit for visit in self._visits if self._gives_way(visit)]
         if gone and not any(visit.ending for visit in self._visits):
             self._giving_way = asyncio.ensure_future(self._end(min(gone, key=lambda visit: visit.since)))
+
+    def _gives_way(self, visit: Visit) -> bool:
+        return self._alone_for(visit) > (GIVES_WAY if visit.came else UNCLAIMED)
 
     def _is_abandoned(self, visit: Visit) -> bool:
         limit = self._gone_limit if visit.came else self._claim_limit

@@ -458,6 +458,21 @@ def test_a_stopped_session_is_said_and_reloading_mends_it(shown):
     assert shown.is_hidden("#pw-stopped")
 
 
+def test_a_page_whose_session_is_gone_before_it_is_shown_says_so(server, page):
+    other = re.compile("/api/kernels/[^/?]+[?]")
+    page.route(
+        other,
+        lambda route: route.continue_(url=re.sub(other, f"/api/kernels/{uuid.uuid4()}?", route.request.url)),
+    )
+    page.goto(server.address + PAGE)
+    bar = page.get_by_role("alert")
+    bar.wait_for(state="visible", timeout=60000)
+    assert "ended before the page could be shown" in bar.inner_text()
+    page.unroute(other)
+    bar.get_by_role("button", name="Reload").click()
+    page.wait_for_selector(".js-plotly-plot .scatterlayer .trace", state="attached", timeout=60000)
+
+
 def test_leaving_the_page_ends_its_kernel(shown, server):
     used = json.loads(shown.text_content("#jupyter-config-data"))["kernelId"]
     assert kernel_exists(server, used)

@@ -106,13 +106,16 @@ def wait_until() -> Callable[[Callable[[], bool]], bool]:
 
 @pytest.fixture(scope="session")
 def visiting(run_server, free_port, tmp_path_factory) -> Callable[..., AbstractContextManager[Visitor]]:
-    """A context manager that serves a small page with the options of `serve`, and gives a visitor."""
+    """A context manager that serves a small page with the options of `serve`, and gives a visitor.
+
+    What the page shows may be another cell than the usual.
+    """
 
     @contextmanager
-    def visit(**options) -> Iterator[Visitor]:
+    def visit(shown: str = SHOWN, **options) -> Iterator[Visitor]:
         folder = tmp_path_factory.mktemp("pages")
         shutil.copytree(TEMPLATES, folder / "templates")
-        cells = [nbformat.v4.new_code_cell(source) for source in (READY, SHOWN)]
+        cells = [nbformat.v4.new_code_cell(source) for source in (READY, shown)]
         nbformat.write(nbformat.v4.new_notebook(cells=cells), folder / LANDING_PAGE)
         (folder / "trial.csv").write_text("print,speed\n1,60\n", encoding="utf-8")
         port = free_port()

@@ -52,6 +52,14 @@ def fetch(site, mode="navigate", dest="document", **more):
 def test_a_visit_is_told_from_a_foreign_fetch(headers, expected):
     assert is_visit(headers, "press:8866") is expected
 
+LATE = """
+import sys, time
+from IPython.display import HTML, display
+sys.stdout.flush_timeout = sys.stderr.flush_timeout = 0.1
+get_ipython().kernel.iopub_thread.schedule(lambda: time.sleep(6))
+display(HTML("<b>shown late</b>"))
+"""
+
 
 class Kernels(set):
     async def start_kernel(self):
@@ -174,6 +182,25 @@ def test_a_lost_connection_yields_its_place_to_who_waits(clock):
     assert kernels == {"kept ready", "b"}, "the one that is gone the longest, and only that"
 
 
+def test_a_page_that_has_not_connected_for_a_minute_gives_way_to_who_waits_and_to_nobody_else(clock):
+    kernels = Kernels()
+    visitors = Visitors(kernels, 1, 180, 120, clock)
+
+    async def waited_for_after(span):
+        await arrive(visitors, kernels, "a")
+        clock.now += span
+        await visitors.end_abandoned()
+        assert "a" in kernels
+        async with visitors.arrival(patience=1):
+            return
+
+    with pytest.raises(NoPlace):
+        run(asyncio.wait_for(_ticking(clock, waited_for_after(58)), 20))
+    kernels.clear()
+    run(asyncio.wait_for(_ticking(clock, waited_for_after(179)), 20))
+    assert not kernels
+
+
 def test_kernels_start_a_few_at_a_time(clock):
     kernels = Kernels()
     visitors = Visitors(kernels, 9, 60, 120, clock)
@@ -292,6 +319,12 @@ def test_kernels_end_without_a_visitor_but_not_the_one_kept_ready(visitor, at_re
     ready = visitor.kernels()
     time.sleep(6)
     assert visitor.kernels() == ready
+
+
+def test_what_a_cell_shows_may_come_long_after_its_answer(visiting):
+    """On a busy computer it does, and a page without it is empty for ever."""
+    with visiting(shown=LATE) as visitor:
+        assert "shown late" in visitor.ask("GET", visitor.page)[1]
 
 
 def test_a_kernel_kept_ready_is_nobodys_to_connect_to(visitor, at_rest):

@@ -1,5 +1,5 @@
-/* Watches the page's session: the kernel's messages and its WebSocket.
-   Loaded before everything else, because the page's code keeps the WebSocket it finds at start. */
+/* Watches the page's session: whether its kernel is there, the kernel's messages and its WebSocket.
+   Loaded before everything else, because the page's code keeps the WebSocket and the fetch it finds at start. */
 "use strict";
 (() => {
   const SMALL = 4096; // bytes; a status message is far below, figure data far above
@@ -9,6 +9,8 @@
     "reload the page to go on.";
   const LOST = "The connection to this page's session is lost. It comes back by itself if the " +
     "server is reachable again; otherwise reload the page.";
+  const NEVER = "The session behind this page ended before the page could be shown. Reload the page.";
+  const KERNEL = /\/api\/kernels\/[^/?]+(\?|$)/;
   const decoder = new TextDecoder();
   let stopped = false;
   let leaving = false;
@@ -45,6 +47,17 @@
     clearTimeout(lostTimer);
     lostTimer = setTimeout(() => showBar(LOST), GRACE);
   }
+
+  /* A page that comes too late finds no kernel, and would stay empty without a word. */
+  const plainFetch = window.fetch;
+  window.fetch = async (asked, ...options) => {
+    const answer = await plainFetch(asked, ...options);
+    if (answer.status === 404 && KERNEL.test(asked.url || String(asked))) {
+      stopped = true;
+      showBar(NEVER);
+    }
+    return answer;
+  };
 
   const Plain = window.WebSocket;
   window.WebSocket = class extends Plain {
