@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
-from pwindow.surfaces.agreement import Agreement, ResponseAgreement
+from pwindow.surfaces.agreement.new_trial import Agreement, ResponseAgreement
 
 
 def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.study import Roll
-from pwindow.window.maps import WindowMap
+from pwindow.window.search.maps import WindowMap
 from pwindow.wording import asked, speed, volume
 from pwindow.workflows import SideBySide
 

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from pwindow.study import Roll
-from pwindow.window.maps import WindowMap
+from pwindow.window.search.maps import WindowMap
+from pwindow.window.search.starting import StartingSetup
 from pwindow.window.setup import Setup
-from pwindow.window.starting import StartingSetup
 from pwindow.window.window import Window
 from pwindow.wording import pressure as pressure_text
 

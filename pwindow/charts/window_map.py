@@ -11,7 +11,7 @@ from pwindow.charts.labels import moved_apart
 from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent
 from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette, placed_title
-from pwindow.window.maps import WindowMap
+from pwindow.window.search.maps import WindowMap
 from pwindow.wording import asked, percent, speed, volume
 
 MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CLOSEST, HALO, CHOSEN = (

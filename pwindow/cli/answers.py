@@ -9,19 +9,19 @@ import numpy as np
 import pandas as pd
 
 from pwindow.product import KINDS
-from pwindow.surfaces.honesty import findings
-from pwindow.surfaces.intervals import turned
-from pwindow.surfaces.judged import Judged, checks_of
-from pwindow.surfaces.make_readies import Mountings
-from pwindow.surfaces.responses import COVARIATES, FACTORS
-from pwindow.surfaces.surface import Surface
+from pwindow.surfaces.checks.checked import Judged, checks_of
+from pwindow.surfaces.checks.findings import findings
+from pwindow.surfaces.model.responses import COVARIATES, FACTORS
+from pwindow.surfaces.posterior.make_readies import Mountings
+from pwindow.surfaces.single.intervals import turned
+from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.calibration import Calibration
-from pwindow.window.recommend import recommend
-from pwindow.window.shortfall import Shortfall, shortfall
-from pwindow.window.shortfall_words import shortfall_dict
+from pwindow.window.search.recommendation import recommend
+from pwindow.window.search.shortfall import Shortfall, shortfall
+from pwindow.window.search.shortfall_words import shortfall_dict
 from pwindow.window.window import Window
 
 _KEYS = {

@@ -8,9 +8,9 @@ import pandas as pd
 
 from pwindow.cli.answers import plain
 from pwindow.errors import UnusableInput
-from pwindow.surfaces.agreement import Agreement
+from pwindow.surfaces.agreement.new_trial import Agreement
+from pwindow.surfaces.checks.verdict import Verdict
 from pwindow.surfaces.fingerprint import versions
-from pwindow.surfaces.verdict import Verdict
 from pwindow.trials.archive import USED, Archive
 from pwindow.workflows import (
     Confirmation,

@@ -21,7 +21,9 @@ PASSWORD = "PWINDOW_PASSWORD"
 MOST_VISITORS = 12
 START_TIMEOUT = 180  # s for a kernel to answer: on a busy computer more than the minute it has elsewhere
 OUTPUT_TIMEOUT = 180  # s in which what a cell showed must follow its answer; a page without it is empty
-CLAIM_TIMEOUT = 180  # s; with as many visitors as there may be on two cores, a page's code needs a minute to start
+CLAIM_TIMEOUT = (
+    180  # s; with as many visitors as there may be on two cores, a page's code needs a minute to start
+)
 LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from pwindow.errors import UnitProblem
 from pwindow.study import Roll
-from pwindow.surfaces.responses import COVARIATES, FACTORS
+from pwindow.surfaces.model.responses import COVARIATES, FACTORS
 from pwindow.surfaces.surfaces import Surfaces, setups_frame
 from pwindow.units import read_quantity
 from pwindow.window.window import Window

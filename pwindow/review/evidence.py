@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pwindow.surfaces.diagnostics import RARE
-from pwindow.surfaces.judged import Judged, checks_of
-from pwindow.surfaces.surface import Surface
+from pwindow.surfaces.checks.checked import Judged, checks_of
+from pwindow.surfaces.checks.diagnostics import RARE
+from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.summary import constant_columns
 from pwindow.window.setup import Setup

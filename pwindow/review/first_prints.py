@@ -5,7 +5,7 @@ make-ready, a print and n features of its own, and by what the settings drift wi
 
     variance = a'(C + M + P)a + Σ a² F / n + drift²,
 
-the quantity being a'Y + c as in `pwindow.window.quantities`. The limits of all measures together are kept
+the quantity being a'Y + c as in `pwindow.window.requirements.quantities`. The limits of all measures together are kept
 by 95 of 100 first prints or more (Bonferroni), as far as the process is as it was in the trial.
 
 What the part needs is another thing. A requirement on what is measured, or on what goes up and down with it,
@@ -14,7 +14,7 @@ what the worst of N is off it, so that the worst of N is inside with a probabili
 
     reach = m σ + t √(v + σ²/n),
 
-m σ and v the mean and variance of the worst of N about the print's mean, as in `pwindow.window.limits`.
+m σ and v the mean and variance of the worst of N about the print's mean, as in `pwindow.window.requirements.limits`.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ from scipy.special import ndtri
 from pwindow.conductors.line import log_resistance_constant
 from pwindow.product import Requirement
 from pwindow.review.words import limit_words
-from pwindow.window.limits import Limits
-from pwindow.window.quantities import Quantity, gap_count
+from pwindow.window.requirements.limits import Limits
+from pwindow.window.requirements.quantities import Quantity, gap_count
 from pwindow.window.window import Window
 
 LEVEL = 0.95

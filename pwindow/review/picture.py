@@ -6,9 +6,9 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from pwindow.charts import MapContent, along_speed_figure, content_at, window_figure
-from pwindow.window.maps import window_map
+from pwindow.window.search.maps import window_map
+from pwindow.window.search.starting import StartingSetup
 from pwindow.window.setup import Setup
-from pwindow.window.starting import StartingSetup
 from pwindow.window.trade_offs import CONFORMANCE, along_speed
 from pwindow.window.window import Window
 

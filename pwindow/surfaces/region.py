@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 from scipy.spatial import ConvexHull
 
-from pwindow.surfaces.responses import COVARIATES, FACTORS
-from pwindow.surfaces.terms import Factor
+from pwindow.surfaces.model.responses import COVARIATES, FACTORS
+from pwindow.surfaces.model.terms import Factor
 from pwindow.trials.trial import Trial
 
 _SLACK = 1e-6

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pwindow.surfaces.model.terms import Design
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.surfaces.terms import Design
 from pwindow.trials.trial import MeasuredTrial, Trial
 
 

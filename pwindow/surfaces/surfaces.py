@@ -12,14 +12,10 @@ from threadpoolctl import threadpool_limits
 
 from pwindow.errors import SurfaceProblem
 from pwindow.study import MakeReadies
-from pwindow.surfaces.choice import choose_terms, learn_factors, make_design, refuse_without_spread
-from pwindow.surfaces.departures import bending
+from pwindow.surfaces.checks.checked import Judged, judge
 from pwindow.surfaces.fingerprint import fit_fingerprint
-from pwindow.surfaces.joint import JointSurfaces, join_responses
-from pwindow.surfaces.judged import Judged, judge
-from pwindow.surfaces.make_readies import Mountings
-from pwindow.surfaces.region import TrialRegion
-from pwindow.surfaces.responses import (
+from pwindow.surfaces.model.departures import bending
+from pwindow.surfaces.model.responses import (
     COVARIATES,
     FACTORS,
     ResponseData,
@@ -27,9 +23,18 @@ from pwindow.surfaces.responses import (
     response_data,
     section_factor,
 )
-from pwindow.surfaces.sampler import Plan
-from pwindow.surfaces.surface import Surface, fit_surface
-from pwindow.surfaces.terms import label, second_order
+from pwindow.surfaces.model.terms import label, second_order
+from pwindow.surfaces.posterior.joint import JointSurfaces, join_responses
+from pwindow.surfaces.posterior.make_readies import Mountings
+from pwindow.surfaces.posterior.sampler import Plan
+from pwindow.surfaces.region import TrialRegion
+from pwindow.surfaces.single.surface import Surface, fit_surface
+from pwindow.surfaces.single.term_selection import (
+    choose_terms,
+    learn_factors,
+    make_design,
+    refuse_without_spread,
+)
 from pwindow.trials.trial import Trial
 
 

@@ -15,11 +15,11 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from pwindow.errors import UnusableInput, WindowProblem
-from pwindow.surfaces.sampler import Plan
+from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.simulation import Truth, simulate_trial
 from pwindow.surfaces.surfaces import fit
-from pwindow.window.quantities import gap_count
-from pwindow.window.recommend import recommend
+from pwindow.window.requirements.quantities import gap_count
+from pwindow.window.search.recommendation import recommend
 from pwindow.window.window import Window, find_window
 
 CANNOT_SEE = (

@@ -11,15 +11,15 @@ import pandas as pd
 
 from pwindow.product import Product
 from pwindow.study import Roll, Study
-from pwindow.surfaces.intervals import intervals, turned
-from pwindow.surfaces.joint import JointSurfaces
-from pwindow.surfaces.responses import FACTORS
+from pwindow.surfaces.model.responses import FACTORS
+from pwindow.surfaces.posterior.joint import JointSurfaces
+from pwindow.surfaces.single.intervals import intervals, turned
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.window.limits import Limits, product_limits
-from pwindow.window.pattern import resolve_patterns
-from pwindow.window.probability import POINTS, rectangle_probability
-from pwindow.window.quantities import Quantity, gap_count
-from pwindow.window.tolerances import Tolerance, product_tolerances, without_effect
+from pwindow.window.probability.rectangle import POINTS, rectangle_probability
+from pwindow.window.requirements.limits import Limits, product_limits
+from pwindow.window.requirements.pattern import resolve_patterns
+from pwindow.window.requirements.quantities import Quantity, gap_count
+from pwindow.window.requirements.tolerances import Tolerance, product_tolerances, without_effect
 
 
 @dataclass(frozen=True)
@@ -228,7 +228,7 @@ class Window:
         DataFrame
             One row per band; columns carry their units. Empty where no set-up is assured.
         """
-        from pwindow.window.bands import speed_bands
+        from pwindow.window.search.bands import speed_bands
 
         return speed_bands(self, pressures)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.study import MakeReadies
-from pwindow.surfaces.agreement import Agreement, hold_against
+from pwindow.surfaces.agreement.new_trial import Agreement, hold_against
 from pwindow.surfaces.surfaces import fit
 from pwindow.trials.archive import USED, Added, Archive, Comparison
 from pwindow.trials.trial import read_trial

@@ -11,8 +11,8 @@ from pwindow.errors import UnusableInput
 from pwindow.product import Product, read_product
 from pwindow.study import Roll
 from pwindow.trials.archive import Archive
-from pwindow.window.maps import WindowMap, window_map
-from pwindow.window.recommend import recommend
+from pwindow.window.search.maps import WindowMap, window_map
+from pwindow.window.search.recommendation import recommend
 from pwindow.wording import speed
 from pwindow.workflows.kept import BAND, KeptFit, answer_of, surfaces_of, windows_of
 

@@ -9,14 +9,14 @@ import pandas as pd
 
 from pwindow.errors import SurfaceProblem, UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.surfaces.agreement import Agreement, hold_against
-from pwindow.surfaces.responses import STATE
+from pwindow.surfaces.agreement.new_trial import Agreement, hold_against
+from pwindow.surfaces.model.responses import STATE
+from pwindow.surfaces.model.terms import label
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.surfaces.terms import label
 from pwindow.trials.archive import USED, Added, Archive
 from pwindow.trials.trial import read_trial
-from pwindow.window.requirements_met import COLUMNS as MET_COLUMNS
-from pwindow.window.requirements_met import not_judged, printable, requirements_met
+from pwindow.window.run.requirements_met import COLUMNS as MET_COLUMNS
+from pwindow.window.run.requirements_met import not_judged, printable, requirements_met
 from pwindow.window.window import Window
 from pwindow.workflows.adding import comparison_of
 from pwindow.workflows.kept import KeptFit, surfaces_of, windows_of

@@ -18,7 +18,7 @@ from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces.fingerprint import digest, fit_fingerprint, versions
 from pwindow.surfaces.surfaces import Surfaces, fit
 from pwindow.trials.archive import Archive, checksum_of
-from pwindow.window.recommend import recommend
+from pwindow.window.search.recommendation import recommend
 from pwindow.window.window import Window, find_window
 
 BAND = ["roll", "plate", "pressure"]

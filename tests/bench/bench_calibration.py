@@ -12,7 +12,7 @@ import sys
 import time
 
 import pwindow as pw
-from pwindow.surfaces.sampler import Plan
+from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.trials.trial import MeasuredTrial, Trial
 from pwindow.window.calibration import calibrate
 

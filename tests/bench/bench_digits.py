@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import statsmodels.api as sm
 
-from pwindow.surfaces.least_squares import least_squares
+from pwindow.surfaces.single.least_squares import least_squares
 
 BESIDE = Path(__file__).parent.parent / "reference"
 OUTSIDE = ("Norris", "Pontius", "NoInt1", "NoInt2", "Filip")

@@ -21,9 +21,9 @@ from threadpoolctl import threadpool_limits
 
 import pwindow as pw
 from pwindow.product import Assurance, Pattern, Product, Requirement
-from pwindow.window.maps import predictive_on_grid, window_map
-from pwindow.window.plackett import quick_probability
-from pwindow.window.probability import rectangle_probability
+from pwindow.window.probability.plackett import quick_probability
+from pwindow.window.probability.rectangle import rectangle_probability
+from pwindow.window.search.maps import predictive_on_grid, window_map
 
 CELLS = 60
 PRESSURE = 50.0

@@ -9,7 +9,7 @@ import pytest
 from pwindow.charts import MapContent, Nearest, same_form, update_figure, window_figure
 from pwindow.charts.palette import DARK, LIGHT
 from pwindow.study import Roll
-from pwindow.window.maps import WindowMap
+from pwindow.window.search.maps import WindowMap
 
 BANDS = ["roll", "cell_volume_cm3_m2", "speed_low_m_min", "speed_high_m_min"]
 

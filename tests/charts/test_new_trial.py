@@ -8,7 +8,7 @@ import pytest
 import pwindow as pw
 from pwindow.charts import agreement_figure, before_after_figure
 from pwindow.inputs import InputFile
-from pwindow.surfaces.agreement import hold_against
+from pwindow.surfaces.agreement.new_trial import hold_against
 from pwindow.trials.archive import Archive
 from pwindow.workflows import refit, windows_side_by_side
 

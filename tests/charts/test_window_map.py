@@ -7,7 +7,7 @@ import pytest
 from pwindow.charts import MapContent, update_figure, window_figure
 from pwindow.charts.map_content import map_title
 from pwindow.study import Roll
-from pwindow.window.maps import WindowMap
+from pwindow.window.search.maps import WindowMap
 
 
 def content(level=0.9, shift=0.0, **changes) -> MapContent:

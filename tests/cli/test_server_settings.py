@@ -20,7 +20,7 @@ from pwindow.cli.server_settings import (
     serve_environment,
     voila_config,
 )
-from pwindow.panels.pictures import SERVED
+from pwindow.panels.shared.pictures import SERVED
 
 
 def test_only_loopback_goes_without_a_caution():

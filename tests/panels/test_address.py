@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from pwindow.panels.address import Address, address_of, open_at
-from pwindow.panels.set_up_speed import SetUpSpeed, set_up_speed
+from pwindow.panels.set_up_speed.page import SetUpSpeed, set_up_speed
+from pwindow.panels.shared.address import Address, address_of, open_at
 from pwindow.workflows.given import given_evidence
 
 TAG, MESH = "Grain moisture tag", "De-fogging heater mesh"

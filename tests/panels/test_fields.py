@@ -5,8 +5,8 @@ import dataclasses
 import pytest
 
 from pwindow.errors import UnusableInput
-from pwindow.panels.controls import RequirementEditor
-from pwindow.panels.fields import NumberField, SlidingNumber, typed_number, written
+from pwindow.panels.shared.controls import RequirementEditor
+from pwindow.panels.shared.fields import NumberField, SlidingNumber, typed_number, written
 
 
 def unguarded(handler):

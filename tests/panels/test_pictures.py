@@ -4,7 +4,7 @@ import plotly.graph_objects as go
 import pytest
 
 from pwindow.charts.palette import DARK, LIGHT
-from pwindow.panels.pictures import SERVED, Place, in_widget
+from pwindow.panels.shared.pictures import SERVED, Place, in_widget
 
 
 def drawn(palette):

@@ -9,8 +9,8 @@ import pytest
 
 from pwindow.demo import demo
 from pwindow.errors import SeveralSheets
-from pwindow.panels.set_up_speed import SetUpSpeed
-from pwindow.panels.trade_offs import TradeOffsPage
+from pwindow.panels.set_up_speed.page import SetUpSpeed
+from pwindow.panels.trade_offs.page import TradeOffsPage
 from pwindow.study import Study
 from pwindow.workflows import evidence, given, loaded
 from pwindow.workflows.evidence import Evidence
@@ -163,7 +163,7 @@ def test_nothing_is_shown_to_who_has_no_id(demo_evidence, nip_trial):
 
 def test_too_much_is_refused_and_the_page_stays_as_it_was(demo_evidence, nip_trial, shared, monkeypatch):
     little = Uploads(shared / "uploads.db", most_of_one=10_000)
-    monkeypatch.setattr("pwindow.panels.session.given_uploads", lambda: little)
+    monkeypatch.setattr("pwindow.panels.shared.session.given_uploads", lambda: little)
     page = SetUpSpeed(demo_evidence)
     before = page.answer.value
     upload(page, nip_csv=nip_trial)

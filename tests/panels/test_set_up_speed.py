@@ -10,14 +10,14 @@ import pytest
 
 from pwindow.demo import demo
 from pwindow.inputs import InputFile
-from pwindow.panels.layout import full_width
-from pwindow.panels.set_up_speed import SetUpSpeed, evidence_facts, set_up_speed
-from pwindow.panels.state import ask, changed_limits, first_judgeable
-from pwindow.panels.words import together
+from pwindow.panels.set_up_speed.page import SetUpSpeed, evidence_facts, set_up_speed
+from pwindow.panels.shared.layout import full_width
+from pwindow.panels.shared.question import ask, changed_limits, first_judgeable
+from pwindow.panels.shared.words import together
 from pwindow.review import review
 from pwindow.study import EACH_PRINT
 from pwindow.trials.archive import Archive
-from pwindow.window.shortfall_words import conflicts, promise, remedies
+from pwindow.window.search.shortfall_words import conflicts, promise, remedies
 from pwindow.workflows.evidence import Evidence
 from pwindow.workflows.given import given_evidence
 from pwindow.workflows.loaded import loaded_evidence
@@ -238,7 +238,7 @@ def said(page: SetUpSpeed) -> str:
 
 
 def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):
-    monkeypatch.setattr("pwindow.panels.visit.given_evidence", lambda: 1 / 0)
+    monkeypatch.setattr("pwindow.panels.shared.visit.given_evidence", lambda: 1 / 0)
     shown = set_up_speed("")
     assert "ZeroDivisionError" in shown.value and "ZeroDivisionError" in caplog.text
 

@@ -7,10 +7,10 @@ from urllib.parse import parse_qsl
 import pytest
 
 import pwindow as pw
-from pwindow.panels import trade_words
-from pwindow.panels.fields import written
-from pwindow.panels.trade_offs import TradeOffsPage, trade_offs
-from pwindow.panels.trade_offs_state import Own, pinned, setup_of
+from pwindow.panels.shared.fields import written
+from pwindow.panels.trade_offs import view as trade_words
+from pwindow.panels.trade_offs.model import Own, pinned, setup_of
+from pwindow.panels.trade_offs.page import TradeOffsPage, trade_offs
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import sensitivities, side_by_side
 from pwindow.wording import percent

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.surfaces.responses import ResponseData, ResponseKind
-from pwindow.surfaces.surface import fit_surface
+from pwindow.surfaces.model.responses import ResponseData, ResponseKind
+from pwindow.surfaces.single.surface import fit_surface
 
 HERE = Path(__file__).parent
 

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from pwindow.surfaces.bridged import Censored, expected_closures
+from pwindow.surfaces.model.censoring import Censored, expected_closures
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pwindow.surfaces.least_squares import least_squares
+from pwindow.surfaces.single.least_squares import least_squares
 
 HERE = Path(__file__).parent
 

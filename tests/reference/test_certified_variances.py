@@ -11,7 +11,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from pwindow.surfaces.terms import Design, Factor
+from pwindow.surfaces.model.terms import Design, Factor
 
 OFFSETS = {"SmLs01": 0, "SmLs04": 10**6 - 1, "SmLs07": 10**12 - 1}
 

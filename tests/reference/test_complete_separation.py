@@ -9,11 +9,11 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from pwindow.surfaces.bridged import Censored
-from pwindow.surfaces.responses import KINDS, ResponseData
-from pwindow.surfaces.sampler import Plan, Source, draw_posterior
-from pwindow.surfaces.statistics import PrintStatistics
-from pwindow.surfaces.terms import Design, Factor
+from pwindow.surfaces.model.censoring import Censored
+from pwindow.surfaces.model.responses import KINDS, ResponseData
+from pwindow.surfaces.model.terms import Design, Factor
+from pwindow.surfaces.posterior.sampler import Plan, Source, draw_posterior
+from pwindow.surfaces.posterior.statistics import PrintStatistics
 
 WIDTH, BETWEEN_GAPS = 2.0, 1.0
 PRECISION = np.array([0.02, 0.1])

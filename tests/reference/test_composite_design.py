@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 from scipy import ndimage
 
-from pwindow.surfaces.diagnostics import diagnose
-from pwindow.surfaces.terms import Design, Factor, second_order
+from pwindow.surfaces.checks.diagnostics import diagnose
+from pwindow.surfaces.model.terms import Design, Factor, second_order
 
 FACTORS = (Factor("time", "linear", 80.0, 90.0), Factor("temperature", "linear", 170.0, 180.0))
 LINEAR = ((), ("time",), ("temperature",))

@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 from scipy import optimize
 
-from pwindow.surfaces.joint import join_responses
-from pwindow.surfaces.terms import Design, Factor, second_order
-from pwindow.window.probability import POINTS, rectangle_probability
+from pwindow.surfaces.model.terms import Design, Factor, second_order
+from pwindow.surfaces.posterior.joint import join_responses
+from pwindow.window.probability.rectangle import POINTS, rectangle_probability
 
 FACTORS = (Factor("x1", "linear", -1.0, 1.0), Factor("x2", "linear", -1.0, 1.0))
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from pwindow.surfaces.diagnostics import diagnose
-from pwindow.surfaces.terms import Design, Factor, second_order
+from pwindow.surfaces.checks.diagnostics import diagnose
+from pwindow.surfaces.model.terms import Design, Factor, second_order
 
 PRESSURE, RATIO = "pressure", "flow_ratio"
 FACTORS = (Factor(PRESSURE, "linear", 4.0, 80.0), Factor(RATIO, "linear", 2.0, 10.0))

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.surfaces.terms import Design
+from pwindow.surfaces.model.terms import Design
 
 MEAN = Design((), ((),))
 ANYWHERE = pd.DataFrame(index=[0])

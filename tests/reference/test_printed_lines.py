@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.surfaces.diagnostics import diagnose
-from pwindow.surfaces.estimator import SecondOrderSurface
-from pwindow.surfaces.least_squares import least_squares
+from pwindow.surfaces.checks.diagnostics import diagnose
+from pwindow.surfaces.single.estimator import SecondOrderSurface
+from pwindow.surfaces.single.least_squares import least_squares
 
 SETTINGS = ["vs", "vf", "h"]  # stage speed mm/s, flow speed mm/s, stand-off µm
 SLOPES = ("-0.537", "0.691", "0.241")

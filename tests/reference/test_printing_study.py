@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.surfaces.estimator import SecondOrderSurface
-from pwindow.surfaces.terms import Design, Factor, second_order
+from pwindow.surfaces.model.terms import Design, Factor, second_order
+from pwindow.surfaces.single.estimator import SecondOrderSurface
 
 SETTINGS = ["speed", "pressure", "distance"]
 FACTORS = tuple(Factor(name, "linear", -1.0, 1.0) for name in SETTINGS)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from pwindow.window.probability import POINTS, rectangle_probability
+from pwindow.window.probability.rectangle import POINTS, rectangle_probability
 
 
 @pytest.fixture(scope="module")

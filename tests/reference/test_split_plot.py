@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.surfaces.terms import Design, Factor
+from pwindow.surfaces.model.terms import Design, Factor
 
 NAMES = ("rep", "prep", "temperature")
 BY_LME4 = ("rep", "prep", "temperature", "prep × temperature")

@@ -8,7 +8,7 @@ are a factor that changes inside it.
 import numpy as np
 import pytest
 
-from pwindow.surfaces.terms import Design, Factor
+from pwindow.surfaces.model.terms import Design, Factor
 
 MEAN = Design((), ((),))
 

@@ -5,9 +5,9 @@ import pytest
 import pwindow as pw
 from pwindow.cli.answers import fit_answer, predict_answer, speeds_answer
 from pwindow.cli.tables import fit_text, predict_text, speeds_text
-from pwindow.panels.words import finding_list
+from pwindow.panels.shared.words import finding_list
 from pwindow.review import report_html, review, run_sheet_html
-from pwindow.surfaces.honesty import findings
+from pwindow.surfaces.checks.findings import findings
 
 WARNING = "section factor (area over height times width) of 65 prints"
 

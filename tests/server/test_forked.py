@@ -15,7 +15,7 @@ from pwindow.server.forked import Forked
 PREPARED = """
 import pwindow.server.prepared
 from ipywidgets.widgets import widget
-from pwindow.panels.state import question_of
+from pwindow.panels.shared.question import question_of
 from pwindow.workflows.given import _fit_paths, given_evidence
 before = _fit_paths.cache_info().misses
 print(before, _fit_paths.cache_info().misses, question_of.cache_info().currsize, len(widget._instances))

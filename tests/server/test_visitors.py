@@ -52,6 +52,7 @@ def fetch(site, mode="navigate", dest="document", **more):
 def test_a_visit_is_told_from_a_foreign_fetch(headers, expected):
     assert is_visit(headers, "press:8866") is expected
 
+
 LATE = """
 import sys, time
 from IPython.display import HTML, display

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.surfaces.responses import KINDS, ResponseData, ResponseKind
-from pwindow.surfaces.terms import parents
+from pwindow.surfaces.model.responses import KINDS, ResponseData, ResponseKind
+from pwindow.surfaces.model.terms import parents
 
 SETTINGS = ("speed", "cell_volume", "pressure")
 

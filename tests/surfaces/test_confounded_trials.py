@@ -9,9 +9,9 @@ import pytest
 
 import pwindow as pw
 from pwindow.errors import SurfaceProblem
-from pwindow.surfaces.choice import choose_terms, independent_terms, make_design
-from pwindow.surfaces.surface import fit_surface
-from pwindow.surfaces.terms import label
+from pwindow.surfaces.model.terms import label
+from pwindow.surfaces.single.surface import fit_surface
+from pwindow.surfaces.single.term_selection import choose_terms, independent_terms, make_design
 
 FULL = list(product((30, 60, 120), (2, 4, 8), (20, 50, 80)))
 TWO_PRESSURES = [s for s in FULL if s[2] != 50]

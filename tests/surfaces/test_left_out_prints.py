@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from pwindow.surfaces.diagnostics import diagnose, press_statistic
-from pwindow.surfaces.surface import fit_surface
-from pwindow.surfaces.terms import Design, Factor, second_order
+from pwindow.surfaces.checks.diagnostics import diagnose, press_statistic
+from pwindow.surfaces.model.terms import Design, Factor, second_order
+from pwindow.surfaces.single.surface import fit_surface
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, second_order(FACTORS))

@@ -6,9 +6,9 @@ import pytest
 
 import pwindow as pw
 from pwindow.inputs import InputFile
-from pwindow.surfaces.agreement import hold_against
-from pwindow.surfaces.sampler import Plan
-from pwindow.surfaces.terms import Design, Factor, second_order
+from pwindow.surfaces.agreement.new_trial import hold_against
+from pwindow.surfaces.model.terms import Design, Factor, second_order
+from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.trials.archive import Archive
 
 SHIFT = -0.2

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from pwindow.surfaces.responses import response_data
+from pwindow.surfaces.model.responses import response_data
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.reduction import reduce_features
 

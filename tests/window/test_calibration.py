@@ -93,7 +93,7 @@ def test_realised_conformance_is_that_of_the_written_truth(
 
 
 def test_the_least_closed_of_many_gaps_has_its_moments(demo_surfaces, tag, truth):
-    from pwindow.window.extremes import extreme_moments
+    from pwindow.window.requirements.extremes import extreme_moments
 
     runs = calibration._Runs.draw(pw.find_window(demo_surfaces, tag), truth, np.random.default_rng(5))
     spread = truth.feature[truth.names.index("gap_closure")]

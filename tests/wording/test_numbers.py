@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import pwindow as pw
-from pwindow.panels import words
-from pwindow.window.bands import SPEED_STEP
+from pwindow.panels.shared import words
+from pwindow.window.search.bands import SPEED_STEP
 from pwindow.wording import (
     SPEED_DECIMALS,
     amount,

@@ -5,7 +5,7 @@ import pytest
 import pwindow as pw
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.panels.new_trial import new_trial_data
+from pwindow.panels.new_trial_data.page import new_trial_data
 from pwindow.trials.archive import Archive
 from pwindow.workflows import given
 from pwindow.workflows.given import (

@@ -10,8 +10,8 @@ import pandas as pd
 
 from pwindow.errors import WindowProblem
 from pwindow.study import Roll
-from pwindow.window.limits import Limits
-from pwindow.window.quantities import Quantity
+from pwindow.window.requirements.limits import Limits
+from pwindow.window.requirements.quantities import Quantity
 from pwindow.window.trade_offs.shown import Shown, named_conformances, predict_shown, shown_quantities
 from pwindow.window.window import Window, conformance_probability, find_window
 

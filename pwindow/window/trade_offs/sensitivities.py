@@ -11,7 +11,7 @@ import pandas as pd
 
 from pwindow.errors import UnusableInput
 from pwindow.product import Product, Requirement, check_product
-from pwindow.window.limits import Limits, product_limits
+from pwindow.window.requirements.limits import Limits, product_limits
 from pwindow.window.setup import Setup
 from pwindow.window.window import LimitPredictive, Window, conformance_probability
 

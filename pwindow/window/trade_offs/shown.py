@@ -11,7 +11,7 @@ import pandas as pd
 from pwindow.conductors.silver import line_length
 from pwindow.product import KINDS, Requirement
 from pwindow.study import DENSE_SILVER
-from pwindow.window.quantities import Quantity, quantity, silver_per_line
+from pwindow.window.requirements.quantities import Quantity, quantity, silver_per_line
 from pwindow.window.window import Window
 
 INTERVALS = ("mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high")

@@ -1,0 +1,1 @@
+"""The page that takes trials in and keeps them."""

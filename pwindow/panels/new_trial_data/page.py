@@ -1,0 +1,282 @@
+"""The page "new trial data": keep a trial, see whether it agrees, decide about it, fit anew."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+import ipywidgets as widgets
+
+from pwindow.charts import agreement_figure, before_after_figure
+from pwindow.charts.palette import Palette
+from pwindow.errors import SeveralSheets, UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.panels.new_trial_data import view as words
+from pwindow.panels.new_trial_data.model import Compared, Desk
+from pwindow.panels.shared.address import Address
+from pwindow.panels.shared.frame import Frame, heading, made
+from pwindow.panels.shared.layout import full_width
+from pwindow.panels.shared.pictures import Place
+from pwindow.panels.shared.sheets import SheetChoice
+from pwindow.panels.shared.words import working
+from pwindow.surfaces.agreement.new_trial import Agreement
+from pwindow.workflows.given import archive_is_temporary, given_archive, given_declarations
+
+_NARROW = {"description_width": "60px"}
+_TITLE = "New trial data"
+_DECISIONS = (
+    ("Same process", "same process", "Fits use it as more prints of the same process"),
+    ("Changed process", "changed process", "Predictions are for how the process is since"),
+    ("Set aside", "set aside", "Fits do not use it; it stays in the archive"),
+)
+
+
+class NewTrialData:
+    """The page; `widget` is what to display."""
+
+    def __init__(self, desk: Desk):
+        self.desk = desk
+        self.frame = Frame(_TITLE, self._colour)
+        self.problem, self.line, self._guard = self.frame.problem, self.frame.facts, self.frame.guard
+        self.table, self.told, self.compared, self.why, self.history, self.busy = (
+            widgets.HTML(layout=full_width()) for _ in range(6)
+        )
+        self.agreement, self.windows, guard = Place(), Place(), self._guard
+        self.upload = widgets.FileUpload(
+            description="Add a trial or product file…",
+            accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
+            layout=full_width(),
+            tooltip="A trial (CSV, XLSX, Parquet) is kept as it came and waits for your decision; a product is TOML",
+        )
+        self.frame.take_files(self.upload, self._add)
+        self.sheets = SheetChoice(guard, self._add)
+        self.run = widgets.FileUpload(
+            description="Confirm by prints of a run…",
+            accept=".csv,.txt,.tsv,.xlsx,.parquet",
+            layout=full_width(),
+            tooltip="A trial file with the prints of a run, held against what the last fit promised",
+        )
+        self.frame.take_files(self.run, self._confirm)
+        self.run_sheets = SheetChoice(guard, self._confirm)
+        self.trial = _choice("Trial")
+        self.trial.observe(guard(self._choose), "value")
+        self.reason = widgets.Text(
+            description="Reason", layout=full_width(), style=_NARROW, placeholder="in a few words"
+        )
+        self.decisions = [
+            self.frame.button(text, tooltip, lambda standing=standing: self._decide(standing))
+            for text, standing, tooltip in _DECISIONS
+        ]
+        self.hold = self.frame.button(
+            "Hold it against the others", "Against the fit of the trials that are used", self._hold
+        )
+        self.products = widgets.VBox(layout=full_width())
+        self.refit = self.frame.button(
+            "Fit anew", "Fit the trials that are used, and compare with the last fit", self._refit
+        )
+        self.before, self.after = _choice("Fit"), _choice("with fit")
+        self.compare = self.frame.button("Compare", "Two fits side by side", self._compare)
+        self._show()
+        self._show_products(desk.usual_products())
+        self.widget = self._arrange()
+
+    def _arrange(self) -> widgets.Widget:
+        left = widgets.VBox(
+            [
+                heading("1 · Add"),
+                self.upload,
+                self.busy,
+                self.sheets.box,
+                heading("2 · Decide"),
+                self.trial,
+                self.hold,
+                self.reason,
+                *self.decisions,
+                heading("3 · Fit"),
+                self.products,
+                self.refit,
+                heading("4 · Run, and confirm"),
+                self.run,
+                self.run_sheets.box,
+                heading("Earlier fits"),
+                self.before,
+                self.after,
+                self.compare,
+            ]
+        )
+        right = widgets.VBox(
+            [self.told, self.agreement, self.compared, self.windows, self.why, self.table, self.history]
+        )
+        left.add_class("pw-controls")
+        right.add_class("pw-results")
+        body = widgets.HBox([left, right])
+        body.add_class("pw-body")
+        told = [widgets.HTML(words.TEMPORARY_NOTE, layout=full_width())] if self.desk.temporary else []
+        return self.frame.around(*told, body)
+
+    def open_at(self, query: str | None) -> None:
+        """Take the colours of the page's address; what else it says is for other pages."""
+        address = Address.read(query)[0]
+        self.frame.open_at(address, ())
+        if address.data is not None:
+            self.frame.say(words.LOADED_ELSEWHERE)
+        self._colour(self.frame.palette)
+
+    def _colour(self, palette: Palette) -> None:
+        self.agreement.colour(palette)
+        self.windows.colour(palette)
+
+    @contextmanager
+    def _working(self, what: str) -> Iterator[None]:
+        self._step(what)
+        try:
+            yield
+        finally:
+            self.busy.value = ""
+
+    def _step(self, what: str) -> None:
+        self.busy.value = working(what)
+
+    def _add(self, files: Sequence[InputFile]) -> None:
+        self.sheets.close()
+        try:
+            with self._working("reading, keeping and comparing"):
+                new = self.desk.add(files[0])
+        except SeveralSheets as problem:
+            self.sheets.offer(files, problem)
+            return
+        self._clear()
+        if isinstance(new, str):
+            self._show_products({*self._chosen_products(), new})
+            self.told.value = words.product_card(new)
+            return
+        self._show(new.added.trial)
+        self.told.value = words.added_card(
+            new, self.desk.archive.trials().loc[new.added.trial, "standing"]
+        ) + words.read_notes(self.desk.notes(new.added.trial))
+        self._show_agreement(new.agreement)
+
+    def _confirm(self, files: Sequence[InputFile]) -> None:
+        self.run_sheets.close()
+        try:
+            with self._working("reading, and holding against what was promised"):
+                fit, found = self.desk.confirm(files[0])
+        except SeveralSheets as problem:
+            self.run_sheets.offer(files, problem)
+            return
+        self._clear()
+        self._show(found.added.trial)
+        self.told.value = words.confirmed_card(fit, found) + words.read_notes(
+            self.desk.notes(found.added.trial)
+        )
+        self._show_agreement(found.agreement)
+
+    def _hold(self) -> None:
+        with self._working("fitting the others, and comparing"):
+            found = self.desk.hold(self._chosen())
+        self._clear()
+        self._show()
+        self.told.value = words.agreement_card(found)
+        self._show_agreement(found)
+
+    def _decide(self, standing: str) -> None:
+        number = self._chosen()
+        self.desk.archive.decide(number, standing, self.reason.value)
+        self.reason.value = ""
+        self._clear()
+        self._show(number)
+        self.told.value = words.decision_card(self.desk.archive.trials().loc[number])
+
+    def _refit(self) -> None:
+        with self._working("fitting the surfaces"):
+            found = self.desk.refit(self._chosen_products(), self._step)
+        self._show_compared(found)
+
+    def _compare(self) -> None:
+        if self.before.value is None:
+            raise UnusableInput("there is no fit yet; fit anew first")
+        with self._working("comparing"):
+            found = self.desk.compare(self.before.value, self.after.value, self._step)
+        self._show_compared(found)
+
+    def _show_compared(self, found: Compared) -> None:
+        self._clear()
+        self._show()
+        self.compared.value, self.why.value = words.compared_card(found), words.compared_tables(found)
+        if found.windows is not None:
+            self.windows.show(lambda palette: before_after_figure(found.windows, palette))
+
+    def _clear(self) -> None:
+        """What was told before is not about what was done last."""
+        self.told.value = self.compared.value = self.why.value = ""
+        self.agreement.show(None)
+        self.windows.show(None)
+
+    def _chosen(self) -> int:
+        if self.trial.value is None:
+            raise UnusableInput("the archive has no trial yet; add one")
+        return self.trial.value
+
+    def _chosen_products(self) -> list[str]:
+        boxes = [box for box in self.products.children if isinstance(box, widgets.Checkbox)]
+        return [box.description for box in boxes if box.value]
+
+    def _show_products(self, chosen) -> None:
+        before = self.products.children
+        boxes = [
+            widgets.Checkbox(value=name in chosen, description=name, indent=False, layout=full_width())
+            for name in self.desk.products()
+        ]
+        self.products.children = boxes or [widgets.HTML(words.NO_PRODUCT)]
+        for box in before:
+            box.close()
+
+    def _show(self, chosen: int | None = None) -> None:
+        """Show the archive as it is now; others may have added to it."""
+        archive = self.desk.archive
+        trials, fits = archive.trials(), archive.fits()
+        address = words.TEMPORARY if self.desk.temporary else archive.address
+        self.line.value = words.archive_line(address, trials, fits)
+        self.table.value = words.trial_table(trials)
+        last = int(trials.index[-1]) if len(trials) else None
+        chosen = chosen or self.trial.value or last
+        self.trial.options = [(f"{number} · {name}", number) for number, name in trials["name"].items()]
+        self.trial.value = chosen
+        self._show_history(chosen)
+        numbers = [int(number) for number in fits.index]
+        for at, choice in zip((-2, -1), (self.before, self.after)):
+            choice.options = [
+                (f"{number} · {fits['made'][number]:%Y-%m-%d %H:%M}", number) for number in numbers
+            ]
+            choice.value = numbers[max(at, -len(numbers))] if numbers else None
+
+    def _choose(self, change) -> None:
+        self._show_history(change["new"])
+
+    def _show_history(self, number: int | None) -> None:
+        archive = self.desk.archive
+        self.history.value = (
+            ""
+            if number is None
+            else words.history_card(archive.trials().loc[number, "name"], archive.history(number))
+        )
+
+    def _show_agreement(self, found: Agreement | None) -> None:
+        if found is not None:
+            self.agreement.show((lambda palette: agreement_figure(found, palette)) if found.by_name else None)
+
+
+def _choice(title: str) -> widgets.Dropdown:
+    return widgets.Dropdown(description=title, layout=full_width(), style=_NARROW)
+
+
+def new_trial_data(query: str | None = None) -> widgets.Widget:
+    """The page on the archive of the server, at the query of its address; says why where there is none."""
+
+    def make() -> widgets.Widget:
+        desk = Desk(given_archive(), *given_declarations(), temporary=archive_is_temporary())
+        page = NewTrialData(desk)
+        page.open_at(query)
+        return page.widget
+
+    return made(_TITLE, make)

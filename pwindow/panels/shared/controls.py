@@ -1,0 +1,191 @@
+"""The controls of the set-up speed page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import ipywidgets as widgets
+
+from pwindow.errors import UnusableInput
+from pwindow.panels.shared.fields import NumberField, SlidingNumber
+from pwindow.panels.shared.layout import full_width
+from pwindow.panels.shared.question import Question, changed_limits
+from pwindow.product import Product, RequirementKind
+from pwindow.window.search.bands import SPEED_STEP
+from pwindow.window.setup import Setup
+from pwindow.wording import volume
+from pwindow.workflows.evidence import Evidence
+
+_WIDE = {"description_width": "112px"}
+_MOST_ASSURED = 0.99
+"""End of the assurance slider, but for products that ask for more."""
+
+
+class SetupControls:
+    """Choose product, plate, roll, pressure, speed and assurance.
+
+    Parameters
+    ----------
+    on_product, on_level, on_setup : callable
+        Are told of what the visitor changes.
+    guard : callable
+        Wraps handlers of what is typed.
+    """
+
+    def __init__(
+        self,
+        on_product: Callable[[str], None],
+        on_level: Callable[[float], None],
+        on_setup: Callable[[], None],
+        guard: Callable,
+    ):
+        self.product = widgets.Dropdown(description="Product", style=_WIDE, layout=full_width())
+        self.plate = widgets.Dropdown(description="Plate", style=_WIDE, layout=full_width())
+        self.roll = widgets.Dropdown(description="Roll", style=_WIDE, layout=full_width())
+        self.pressure = SlidingNumber("Pressure", guard, on_setup)
+        self.speed = SlidingNumber("Speed", guard, on_setup)
+        self.level = SlidingNumber(
+            "Assurance", guard, lambda: on_level(self.level.value), scale=100.0, continuous_update=False
+        )
+        self._telling = True
+        self.product.observe(self._tell(lambda: on_product(self.product.value)), "value")
+        for control in (self.plate, self.roll):
+            control.observe(self._tell(on_setup), "value")
+
+    def _tell(self, act: Callable[[], None]) -> Callable:
+        def told(_change) -> None:
+            if self._telling:
+                act()
+
+        return told
+
+    @property
+    def box(self) -> list[widgets.Widget]:
+        sliding = [one.box for one in (self.pressure, self.speed, self.level)]
+        return [self.product, self.plate, self.roll, *sliding]
+
+    def setup(self, question: Question) -> Setup:
+        """The set-up that the controls show."""
+        return Setup(self.plate.value, question.roll(self.roll.value), self.pressure.value, self.speed.value)
+
+    def show(self, evidence: Evidence, question: Question, setup: Setup) -> None:
+        """Show a question and a set-up without telling of it."""
+        trial = evidence.surfaces.trial
+        self._telling = False
+        try:
+            _offer(self.product, [(name, name) for name in evidence.products], question.product.name)
+            plates = [(plate or "not named", plate) for plate in question.window.plates]
+            _offer(self.plate, plates, setup.plate)
+            rolls = [
+                # of a planned roll without the unit, so that the menu holds all of it
+                (f"{roll.label} · {volume(roll.cell_volume)}{' cm³/m²' * (not roll.planned)}", roll.id)
+                for roll in question.window.rolls
+            ]
+            _offer(self.roll, rolls, setup.roll.id)
+        finally:
+            self._telling = True
+        whole = all(float(pressure).is_integer() for pressure in trial.pressures)
+        ends = trial.pressures[0], trial.pressures[-1]
+        step = 1.0 if whole and ends[1] - ends[0] >= 20 else 0.1
+        self.pressure.show(trial.pressure_unit, *ends, setup.pressure, step)
+        speeds, level = trial.prints["speed"], question.window.level
+        self.speed.show("m/min", float(speeds.min()), float(speeds.max()), setup.speed, SPEED_STEP)
+        self.level.show("%", 0.5, max(_MOST_ASSURED, level), level, 0.01)
+
+
+def _offer(menu: widgets.Dropdown, options: list[tuple[str, str]], chosen: str) -> None:
+    """Offer options, of which one is chosen."""
+    if menu.options != tuple(options):
+        menu.options = options
+    menu.value = chosen
+
+
+class RequirementEditor:
+    """Edit the limits of a product on the page.
+
+    What cannot be used stays in its field, with a note below it that says why and what the page uses meanwhile.
+
+    Parameters
+    ----------
+    on_change : callable
+        Is given the edited product; raises UnusableInput where it cannot be shown.
+    guard : callable
+        Wraps handlers.
+    """
+
+    def __init__(self, on_change: Callable[[Product], None], guard: Callable):
+        self.box = widgets.VBox(layout=full_width())
+        self._on_change, self._guard = on_change, guard
+        self._product: Product | None = None
+        self._fields: dict[tuple[str, str], NumberField] = {}
+
+    def show(self, product: Product) -> None:
+        """Show the limits of a product; where they are those that are shown, what was typed stays."""
+        shown, self._product = self._product, product
+        if shown is not None and self._limits(shown) == self._limits(product):
+            return
+        before = self.box.children
+        self._fields = {
+            (name, side): self._field(kind, name, side, limit)
+            for (name, side), (kind, limit) in self._limits(product).items()
+        }
+        self.box.children = [part for one in self._fields.values() for part in (one.field, one.note)]
+        for part in before:
+            part.close()
+
+    @staticmethod
+    def _limits(product: Product) -> dict[tuple[str, str], tuple[RequirementKind, float]]:
+        """By requirement and side its kind and its limit; counts come last."""
+        found = {
+            (one.name, side): (one.kind, limit)
+            for one in product.requirements
+            for side in ("least", "most")
+            if (limit := getattr(one, side)) is not None
+        }
+        return found | {
+            (one.name, "count"): (one.kind, one.parameters["count"])
+            for one in product.requirements
+            if "count" in one.parameters
+        }
+
+    def _field(self, kind: RequirementKind, name: str, side: str, value: float) -> NumberField:
+        words = ("gaps on one part", "") if side == "count" else (f"{kind.label} at {side}", kind.unit)
+        return NumberField(*words, value, self._guard, lambda number: self._take(name, side, number))
+
+    def _take(self, name: str, side: str, number: float) -> None:
+        """Have the page take a number that was typed.
+
+        Raises
+        ------
+        UnusableInput
+            If it cannot be used, in words of the page.
+        """
+        field, other = self._fields[name, side], self._other(name, side)
+        told = field.told(number)
+        if side == "count":
+            _refuse(number < 1 or number % 1 != 0, f"{told} is not a whole number of at least 1")
+        else:
+            _refuse(side == "most" and number <= 0, f"{told} is not above zero")
+            _refuse(side == "least" and number < 0, f"{told} is below zero")
+            _refuse(name == "open_area" and number >= 100, f"{told} leaves no line")
+        if other is not None:
+            wrong = number >= other.value if side == "least" else number <= other.value
+            relation = "below" if side == "least" else "above"
+            _refuse(wrong, f"{told} is not {relation} {other.title}, {other.told(other.value)}")
+        changed = int(number) if side == "count" else number
+        edited = changed_limits(self._product, {name: {side: changed}})
+        self._on_change(edited)
+        self._product = edited
+        if other is not None and other.refused:
+            field.value = number  # what was refused beside the limit before may be right beside this one
+            other.retry()
+
+    def _other(self, name: str, side: str) -> NumberField | None:
+        """The field of the limit at the other side."""
+        sides = {"least": "most", "most": "least"}
+        return self._fields.get((name, sides.get(side, "")))
+
+
+def _refuse(wrong: bool, why: str) -> None:
+    if wrong:
+        raise UnusableInput(why)

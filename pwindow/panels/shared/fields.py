@@ -1,0 +1,291 @@
+"""Fields for numbers, which the page reads itself: a browser's own number field drops what it cannot read."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from html import escape
+
+import ipywidgets as widgets
+
+from pwindow.errors import UnusableInput
+from pwindow.panels.shared.layout import full_width
+
+_NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
+_LONGEST = 60  # characters of what was typed that a message repeats
+
+
+def typed_number(text: str, unit: str = "") -> float:
+    """Read a number as people type it: decimal point or comma, plain or typographic minus, its unit or none.
+
+    Parameters
+    ----------
+    text : str
+    unit : str
+        Of the field; it may stand after the number.
+
+    Raises
+    ------
+    UnusableInput
+        If it is no number, or could be read as two.
+
+    Examples
+    --------
+    >>> typed_number("33,5"), typed_number("−5"), typed_number("33.5 µm", "µm")
+    (33.5, -5.0, 33.5)
+    """
+    number = " ".join(text.split())
+    asked = f"type a number{f' in {unit}' if unit else ''}"
+    if not number:
+        raise UnusableInput(f"the field is empty; {asked}")
+    if unit and number.replace("\u03bc", "µ").endswith(unit):
+        number = number[: -len(unit)].rstrip()
+    number = number.replace("\u2212", "-").replace("\u2013", "-")
+    shown = f"“{text.strip()[:_LONGEST]}”"
+    if _THOUSANDS.fullmatch(number):
+        whole = number.replace(",", "")
+        raise UnusableInput(
+            f"{shown} could be {whole} or {number.replace(',', '.')}; type the one without a comma"
+        )
+    value = float(number.replace(",", ".")) if _NUMBER.fullmatch(number) else math.nan
+    if not math.isfinite(value):
+        raise UnusableInput(f"{shown} is not a number; {asked}")
+    return value
+
+
+def written(value: float) -> str:
+    """A number as a field writes it.
+
+    Examples
+    --------
+    >>> written(33.5), written(-5.0), written(1234567.0)
+    ('33.5', '−5', '1234567')
+    """
+    return f"{value:.10g}".replace("-", "−")
+
+
+class NumberField:
+    """A field for one number, and a note below it that says why what was typed cannot be used.
+
+    What was typed stays until it is corrected, and the page goes on with the last number that it could use.
+
+    Parameters
+    ----------
+    title, unit : str
+    value : float
+    guard : callable
+        Wraps handlers.
+    take : callable
+        Is given a number that was typed; raises UnusableInput where it cannot be used.
+    style : mapping
+        Of the field.
+
+    Attributes
+    ----------
+    field : Text
+    note : HTML
+    value : float
+        The last number that could be used.
+    """
+
+    def __init__(
+        self,
+        title: str,
+        unit: str,
+        value: float,
+        guard: Callable,
+        take: Callable[[float], None] = lambda number: None,
+        style: dict | None = None,
+    ):
+        self.title, self.unit, self.value, self._take = title, unit, value, take
+        self.field = widgets.Text(
+            value=written(value),
+            description=", ".join(filter(None, (title, unit))),
+            continuous_update=False,
+            style=style or {"description_width": "62%"},
+            layout=full_width(),
+        )
+        self.field.add_class("pw-number")
+        self.note = Refusal()
+        self._retry = guard(self._taken)
+        self.field.observe(lambda _change: self.retry(), "value")
+
+    @property
+    def refused(self) -> bool:
+        """Whether what stands in the field cannot be used."""
+        return bool(self.note.value)
+
+    def told(self, value: float) -> str:
+        """A value with its unit, as a page writes it."""
+        return " ".join(filter(None, (f"{value:g}".replace("-", "−"), self.unit)))
+
+    def show(self, value: float) -> None:
+        """Show a number without taking it."""
+        self.value = value
+        self.field.value = written(value)
+        self.note.say("")
+
+    def needed(self) -> float:
+        """The number in the field.
+
+        Raises
+        ------
+        UnusableInput
+            If what stands there cannot be used.
+        """
+        if self.refused:
+            raise UnusableInput(f"{self.title}: correct “{self.field.value[:_LONGEST]}” first")
+        return self.value
+
+    def retry(self) -> None:
+        """Take what stands in the field, or say why not."""
+        if self.field.value == written(self.value):
+            self.note.say("")
+        else:
+            self._retry()
+
+    def _taken(self) -> None:
+        try:
+            number = typed_number(self.field.value, self.unit)
+            if number != self.value:
+                self._take(number)
+        except UnusableInput as problem:
+            self.note.say(f"{self.title}: {problem}. The page still uses {self.told(self.value)}.")
+        else:
+            self.value = number
+            self.note.say("")
+            self.field.value = written(number)
+
+
+class SlidingNumber:
+    """A slider, and beside it a field for its number.
+
+    Parameters
+    ----------
+    title : str
+    guard : callable
+        Wraps handlers.
+    chosen : callable
+        Is told of each change by the visitor.
+    scale : float
+        What the field shows of one: 100 where it shows per cent.
+
+    Attributes
+    ----------
+    box : VBox
+    slider : FloatSlider
+    field : Text
+    """
+
+    def __init__(
+        self,
+        title: str,
+        guard: Callable,
+        chosen: Callable[[], None],
+        scale: float = 1.0,
+        continuous_update: bool = True,
+    ):
+        self._title, self._unit, self._scale, self._chosen, self._telling = title, "", scale, chosen, True
+        self._continuous = continuous_update
+        self.slider = self._slider()
+        self.field = widgets.Text(
+            continuous_update=False, layout=widgets.Layout(width="64px", flex="0 0 64px")
+        )
+        self.note = Refusal()
+        self._take = guard(self._taken)
+        self.field.observe(lambda _change: self._typed(), "value")
+        self._pair = widgets.HBox([self.slider, self.field], layout=full_width())
+        self._pair.add_class("pw-sliding")
+        self.box = widgets.VBox([self._pair, self.note], layout=full_width())
+
+    def _slider(self, **shown) -> widgets.FloatSlider:
+        slider = widgets.FloatSlider(
+            readout=False,
+            continuous_update=self._continuous,
+            style={"description_width": "112px"},
+            layout=widgets.Layout(width="auto", flex="1 1 auto"),
+            **shown,
+        )
+        slider.observe(self._slid, "value")
+        return slider
+
+    @property
+    def value(self) -> float:
+        return round(self.slider.value / self._scale, 12)
+
+    @value.setter
+    def value(self, value: float) -> None:
+        self.slider.value = value * self._scale
+
+    def show(self, unit: str, low: float, high: float, value: float, step: float) -> None:
+        """Show a value between two ends without telling of it; where all is as it was, what was typed stays."""
+        before = self._shown()
+        self._unit, self._telling = unit, False
+        ends, start = (self._scale * low, self._scale * high), self._scale * value
+        try:
+            kept = f"{self._title}, {unit}", self._scale * step, *ends
+            if kept == (self.slider.description, self.slider.step, self.slider.min, self.slider.max):
+                self.slider.value = start
+            else:
+                self._replace(*kept, start)
+            if not self.note.value or self._shown() != before:
+                self._put()
+        finally:
+            self._telling = True
+
+    def _replace(self, title: str, step: float, low: float, high: float, value: float) -> None:
+        """Another slider in place of the one before.
+
+        To ends that move, a browser answers with the value before, clamped between them; to nobody, here.
+        """
+        before, self.slider = (
+            self.slider,
+            self._slider(description=title, step=step, min=low, max=high, value=value),
+        )
+        self._pair.children = [self.slider, self.field]
+        before.close()
+
+    def _shown(self) -> tuple[str, float, float, float]:
+        return self._unit, self.slider.min, self.slider.max, self.slider.value
+
+    def _put(self) -> None:
+        self.note.say("")
+        self.field.value = written(round(self.slider.value, 6))
+
+    def _slid(self, _change) -> None:
+        if self._telling:
+            self._put()
+            self._chosen()
+
+    def _typed(self) -> None:
+        if self.field.value == written(round(self.slider.value, 6)):
+            self.note.say("")
+        else:
+            self._take()
+
+    def _taken(self) -> None:
+        slider = self.slider
+        try:
+            number = typed_number(self.field.value, self._unit)
+            if not slider.min <= number <= slider.max:
+                ends = f"{written(slider.min)} to {written(slider.max)} {self._unit}"
+                raise UnusableInput(f"{written(number)} {self._unit} is outside {ends}")
+        except UnusableInput as problem:
+            used = f"{written(round(slider.value, 6))} {self._unit}"
+            self.note.say(f"{self._title}: {problem}. The page still uses {used}.")
+        else:
+            slider.value = number
+            self._put()
+
+
+class Refusal(widgets.HTML):
+    """Why what was typed cannot be used; takes no room where there is nothing to say."""
+
+    def __init__(self):
+        super().__init__(layout=widgets.Layout(width="100%", display="none"))
+
+    def say(self, words: str) -> None:
+        self.value = f"<p class='pw-refused' role='alert'>{escape(words)}</p>" if words else ""
+        self.layout.display = None if words else "none"

@@ -1,0 +1,160 @@
+"""What stands round the content of every page: title, facts, problems, and what the browser is told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from html import escape
+
+import ipywidgets as widgets
+
+from pwindow.charts.palette import LIGHT, PALETTES, Palette
+from pwindow.errors import UnusableInput
+from pwindow.inputs import InputFile
+from pwindow.panels.shared import words
+from pwindow.panels.shared.address import Address
+from pwindow.panels.shared.guard import guarded, unforeseen
+from pwindow.panels.shared.layout import full_width
+
+
+class Frame:
+    """The frame of a page.
+
+    Parameters
+    ----------
+    title : str
+    on_palette : callable
+        Is told the palette when the visitor, or the visitor's system, asks for other colours.
+
+    Attributes
+    ----------
+    facts, problem : HTML
+        Which trials, fit, product and how fresh; what failed last.
+    guard : callable
+        Wraps a handler: what fails in it is told in the page, and what was said before is not any more.
+    palette : Palette
+        The colours that figures take.
+    """
+
+    def __init__(self, title: str, on_palette: Callable[[Palette], None]):
+        self.palette = LIGHT
+        self.facts, self.problem, self._told, self._query = (
+            widgets.HTML(layout=full_width()) for _ in range(4)
+        )
+        self.guard = guarded(self._tell)
+        self._title = widgets.HTML(f"<h1 class='pw-title'>{escape(title)}</h1>")
+        self._colours = widgets.Text(continuous_update=True)
+        recolour = guarded(self._tell_problem)(lambda change: self._recolour(change["new"], on_palette))
+        self._colours.observe(recolour, "value")
+        self._colours.add_class("pw-colours")
+        self._query.add_class("pw-query")
+        self.facts.add_class("pw-facts")
+        self.problem.add_class("pw-problem-room")
+
+    def button(self, text: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
+        """A button as wide as its place, whose failure is told in the page."""
+        button = widgets.Button(description=text, tooltip=tooltip, layout=full_width())
+        button.on_click(self.guard(lambda _button: act()))
+        return button
+
+    def take_files(self, upload: widgets.FileUpload, take: Callable[[list[InputFile]], None]) -> None:
+        """Hand on the files of each upload, and make room for the next; what fails is told in the page."""
+        take = self.guard(take)
+
+        def uploaded(change) -> None:
+            if change["new"]:
+                take([InputFile(item["name"], bytes(item["content"])) for item in change["new"]])
+                upload.value = ()
+
+        upload.observe(uploaded, "value")
+
+    def around(self, *content: widgets.Widget) -> widgets.Widget:
+        """The page: the content with its frame."""
+        head = widgets.HBox([self._title, self.facts])
+        head.add_class("pw-head")
+        parts = [head, self._told, self.problem, *content, widgets.HTML(words.CAUTION)]
+        page = widgets.VBox([*parts, self._colours, self._query])
+        page.add_class("pw-page")
+        return page
+
+    def open_at(self, address: Address, told: Sequence[str]) -> None:
+        """Take the colours of an address, and say what of it could not be used."""
+        self.palette = PALETTES.get(address.colours, LIGHT)
+        self.say(_note(told) if told else "")
+
+    def say(self, told: str) -> None:
+        """Say something, as HTML, that is true until the visitor does something else."""
+        self._told.value = told
+
+    def put_address(self, shared: Address, own: str = "") -> None:
+        """Have the browser show an address.
+
+        Parameters
+        ----------
+        shared : Address
+            What other pages are given too.
+        own : str
+            More of the query, for this page alone.
+        """
+        query = shared.query()
+        self._query.value = (
+            f"<span hidden data-pw-query='{escape(query)}' data-pw-own='{escape(own)}'></span>"
+        )
+
+    def _recolour(self, name: str, on_palette: Callable[[Palette], None]) -> None:
+        palette = PALETTES.get(name)
+        if palette is not None and palette is not self.palette:
+            self.palette = palette
+            on_palette(palette)
+
+    def _tell(self, reasons: list[str]) -> None:
+        if self._told.value:
+            self.say("")
+        self._tell_problem(reasons)
+
+    def _tell_problem(self, reasons: list[str]) -> None:
+        value = words.problem_banner(reasons) if reasons else ""
+        if self.problem.value != value:
+            self.problem.value = value
+
+
+def heading(text: str) -> widgets.HTML:
+    return widgets.HTML(f"<h2>{text}</h2>")
+
+
+def made(title: str, make: Callable[[], widgets.Widget]) -> widgets.Widget:
+    """A page, or in its place the reason why it could not be made."""
+    try:
+        return make()
+    except UnusableInput as problem:
+        reasons = problem.reasons
+    except Exception as problem:  # a page that says so is better than none
+        reasons = [unforeseen(problem)]
+    return widgets.HTML(
+        f"<h1 class='pw-title'>{escape(title)}</h1>{words.problem_banner(reasons, kept=False)}"
+    )
+
+
+def _note(told: Sequence[str]) -> str:
+    """What of an address could not be used; the first ten of many."""
+    items = "".join(f"<li>{escape(reason)}</li>" for reason in told[:10])
+    return (
+        f"<div class='pw-problem' role='status'><p>From the address of this page:</p><ul>{items}</ul></div>"
+    )
+
+
+def facts(*named: tuple[str, str]) -> str:
+    """Facts as a line of names and values; values are HTML already."""
+    items = "".join(f"<div><dt>{escape(name)}</dt><dd>{value}</dd></div>" for name, value in named)
+    return f"<dl class='pw-evidence'>{items}</dl>"
+
+
+def clock(moment: datetime) -> str:
+    """A moment, which is in UTC, as pages tell it.
+
+    Examples
+    --------
+    >>> clock(datetime(2026, 3, 9, 8, 5))
+    '<time datetime="2026-03-09T08:05Z">2026-03-09 08:05 UTC</time>'
+    """
+    return f'<time datetime="{moment:%Y-%m-%dT%H:%M}Z">{moment:%Y-%m-%d %H:%M} UTC</time>'

@@ -1,0 +1,161 @@
+"""What the set-up speed page knows and works out, without any widget."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
+
+import pandas as pd
+
+from pwindow.charts import MapContent, content_at
+from pwindow.errors import UnusableInput
+from pwindow.product import Product, check_product
+from pwindow.study import Roll
+from pwindow.window import Window
+from pwindow.window.search.bands import bands_at
+from pwindow.window.search.maps import WindowMap, window_map
+from pwindow.window.search.recommendation import neighbours, recommend
+from pwindow.window.search.shortfall import Shortfall, shortfall
+from pwindow.window.search.starting import StartingSetup, starting_setup
+from pwindow.window.setup import Setup
+from pwindow.workflows.evidence import Evidence, first_window, window_of
+from pwindow.workflows.given import given_evidence
+
+MAP_CELLS = 80
+"""Speeds and volumes of a map on a page."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """One product on one fit: its window, bands and recommendation, each worked out once."""
+
+    evidence: Evidence
+    product: Product
+    window: Window
+    _maps: dict = field(default_factory=dict, repr=False, compare=False)
+
+    @cached_property
+    def bands(self) -> pd.DataFrame:
+        return self.window.speed_bands()
+
+    @cached_property
+    def recommended(self) -> dict | None:
+        return recommend(self.window, self.bands)
+
+    @cached_property
+    def starting(self) -> StartingSetup | None:
+        """The recommended set-up, or the closest; None where no roll lies in the trial region."""
+        return starting_setup(self.window, self.recommended)
+
+    def start(self) -> Setup:
+        """The set-up that a page opens at; the middle of what was tried where no roll was."""
+        if self.starting is not None:
+            return self.starting.setup
+        trial, rolls = self.evidence.surfaces.trial, self.window.rolls
+        return Setup(
+            self.window.plates[0],
+            rolls[len(rolls) // 2],
+            trial.pressures[len(trial.pressures) // 2],
+            float(trial.prints["speed"].median()),
+        )
+
+    def roll(self, identity: str) -> Roll:
+        return next(roll for roll in self.window.rolls if roll.id == identity)
+
+    def frame(self, setup: Setup) -> pd.DataFrame:
+        return setup.frame(self.window)
+
+    def map(self, plate: str, pressure: float) -> WindowMap:
+        """The map at a plate and pressure; the last few are kept."""
+        return self._kept(
+            ("map", plate, pressure), lambda: window_map(self.window, plate, pressure, MAP_CELLS)
+        )
+
+    def content(self, setup: Setup) -> MapContent:
+        """What the picture shows for a set-up."""
+        shown = self.map(setup.plate, setup.pressure)
+        bands = self._bands_at(setup.plate, setup.pressure)
+        return content_at(self.window, setup, shown, bands, self.starting)
+
+    @cached_property
+    def shortfall(self) -> Shortfall | None:
+        """What there is to say where nothing is assured; None where something is, or no roll was tried."""
+        if self.starting is None or self.starting.assured:
+            return None
+        return shortfall(self.window, closest=self.starting)
+
+    def _bands_at(self, plate: str, pressure: float) -> pd.DataFrame:
+        """Speed bands of a map; those at pressures that were not tried are searched for once."""
+        return self._kept(
+            ("bands", plate, pressure), lambda: bands_at(self.window, self.bands, plate, pressure)
+        )
+
+    def _kept(self, key: tuple, work: Callable):
+        """What `work` finds, of which the last few are kept."""
+        if key not in self._maps:
+            if len(self._maps) > 400:
+                self._maps.clear()
+            self._maps[key] = work()
+        return self._maps[key]
+
+    def neighbours(self, setup: Setup) -> pd.DataFrame:
+        return neighbours(self.window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed)
+
+
+def ask(evidence: Evidence, product: Product) -> Question:
+    """The question, where the trial can judge the product; raises UnusableInput otherwise."""
+    return Question(evidence, product, window_of(evidence, product))
+
+
+@lru_cache(maxsize=4)
+def question_of(evidence: Evidence, name: str) -> Question:
+    """What the product of that name asks, found out once; raises UnusableInput as `ask`."""
+    return ask(evidence, evidence.products[name])
+
+
+def kept_setup(before: Question, after: Question, chosen: Setup) -> Setup:
+    """The set-up to look at when another question is asked of the same trial.
+
+    What the visitor chose stays, where it can be had; what the page chose gives way to what it would choose now.
+    """
+    can_be_had = chosen.plate in after.window.plates and chosen.roll in after.window.rolls
+    return chosen if can_be_had and chosen != before.start() else after.start()
+
+
+def get_ready() -> None:
+    """Find out what pages show first, before there are any: what is kept of it serves them all.
+
+    What fails is told by the page that fails in the same way.
+    """
+    with suppress(UnusableInput):
+        evidence = given_evidence()
+        question = first_judgeable(evidence, None)
+        question.content(question.start())
+        len(evidence.findings)
+
+
+def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) -> Product:
+    """The product with other limits and counts, checked.
+
+    Parameters
+    ----------
+    product : Product
+    limits : mapping
+        For each requirement ``least``, ``most`` and ``count`` as far as they change.
+    """
+    requirements = []
+    for requirement in product.requirements:
+        changes = dict(limits.get(requirement.name, {}))
+        if "count" in changes:
+            changes["parameters"] = {**requirement.parameters, "count": changes.pop("count")}
+        requirements.append(replace(requirement, **changes))
+    changed = replace(product, requirements=tuple(requirements))
+    check_product(changed, product.name)
+    return changed
+
+
+def first_judgeable(evidence: Evidence, wanted: str | None) -> Question:
+    """The wanted product on the fit, else the first product that the trial can judge; raises as `first_window`."""
+    return question_of(evidence, first_window(evidence, wanted).product.name)

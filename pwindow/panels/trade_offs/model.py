@@ -1,0 +1,209 @@
+"""What the trade-offs page knows and works out, without any widget."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from urllib.parse import parse_qsl, quote, urlencode
+
+import pandas as pd
+
+from pwindow.errors import UnusableInput
+from pwindow.panels.shared.question import Question, ask
+from pwindow.review import Review, last_volumes, report_html, review, run_sheet_html
+from pwindow.study import Roll
+from pwindow.window.setup import Setup, with_planned_roll
+from pwindow.window.trade_offs import (
+    PlatesCompared,
+    along_speed,
+    frontier,
+    plates_compared,
+    sensitivities,
+    side_by_side,
+    silver_notes,
+)
+from pwindow.window.window import Window
+from pwindow.wording import volume as volume_words
+from pwindow.workflows.evidence import ARCHIVED, Evidence
+from pwindow.workflows.given import given_archive
+
+OWN = ("pin", "planned", "show")
+"""Names of the address that are this page's alone."""
+_MOST = 6
+_WORTH = 0.01  # joint conformance below which a set-up is no choice
+
+
+@dataclass(frozen=True)
+class Origin:
+    """How a document of this page is made again.
+
+    Attributes
+    ----------
+    address : str
+        Of the page that shows the same; "" where it shows what one visitor loaded, for which no address lasts.
+    loaded : tuple of str
+        Names of the files that the visitor loaded.
+    """
+
+    address: str = ""
+    loaded: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TradeOffs:
+    """What is worked out about one question, each once."""
+
+    question: Question
+    _kept: dict = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def window(self) -> Window:
+        return self.question.window
+
+    def along(self, plate: str, pressure: float) -> pd.DataFrame:
+        """What each roll does along the speed, as `along_speed`."""
+        key = (plate, pressure)
+        if key not in self._kept:
+            if len(self._kept) > 50:
+                self._kept.clear()
+            self._kept[key] = along_speed(self.window, plate, pressure)
+        return self._kept[key]
+
+    @cached_property
+    def frontier(self) -> pd.DataFrame:
+        """The set-ups that no other beats, without those that practically never conform."""
+        found = frontier(self.window, bands=self.question.bands)
+        return found[found["conformance"] >= _WORTH] if len(found) else found
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        return silver_notes(self.window)
+
+    def steps(self, setup: Setup) -> pd.DataFrame:
+        return sensitivities(self.window, setup)
+
+    def beside(self, setups: Iterable[Setup]) -> pd.DataFrame:
+        return side_by_side(self.window, list(setups))
+
+    def plates(self, setup: Setup) -> PlatesCompared:
+        return plates_compared(self.window, setup.roll, setup.pressure, setup.speed)
+
+    def report(self, setup: Setup, origin: Origin) -> str:
+        """The report of a set-up, as a page that stands alone."""
+        return report_html(self._review(setup, origin))
+
+    def run_sheet(self, setup: Setup, origin: Origin) -> str:
+        """The sheet of a set-up for the press, as a page that stands alone."""
+        return run_sheet_html(self._review(setup, origin))
+
+    def _review(self, setup: Setup, origin: Origin) -> Review:
+        archived = self.question.evidence.source == ARCHIVED
+        volumes = last_volumes(given_archive()) if archived else None
+        return review(self.window, setup, volumes=volumes, address=origin.address, loaded=origin.loaded)
+
+
+def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:
+    """The evidence and the question with a planned roll of a cell volume, cm³/m², in the inventory.
+
+    Raises
+    ------
+    UnusableInput
+        If no such volume was tried, or the inventory has it.
+    """
+    _check_planned(volume, evidence.surfaces.trial.prints["cell_volume"], question.window.rolls)
+    window = with_planned_roll(question.window, _free_id(question.window.rolls), volume)
+    evidence = replace(evidence, study=window.study)
+    return evidence, ask(evidence, question.product), next(roll for roll in reversed(window.study.rolls))
+
+
+def without_planned(evidence: Evidence, question: Question) -> tuple[Evidence, Question]:
+    """Both without planned rolls."""
+    kept = tuple(roll for roll in evidence.study.rolls if not roll.planned)
+    evidence = replace(evidence, study=replace(evidence.study, rolls=kept))
+    return evidence, ask(evidence, question.product)
+
+
+def _check_planned(volume: float, tried: pd.Series, rolls: Iterable[Roll]) -> None:
+    low, high = float(tried.min()), float(tried.max())
+    told = f"{volume:g} cm³/m²".replace("-", "−")
+    if not low <= volume <= high:
+        raise UnusableInput(
+            f"a roll of {told} cannot be judged: cell volumes from {low:g} to {high:g} cm³/m² were tried"
+        )
+    same = next((roll for roll in rolls if volume_words(roll.cell_volume) == volume_words(volume)), None)
+    if same is not None:
+        have = "it is planned already" if same.planned else "you have it"
+        raise UnusableInput(f"{told}: {have}: roll {same.id}")
+
+
+def _free_id(rolls: Iterable[Roll]) -> str:
+    taken = {roll.id for roll in rolls}
+    return next(name for at in range(1, len(taken) + 2) if (name := f"new {at}") not in taken)
+
+
+def pinned(pins: tuple[Setup, ...], setup: Setup) -> tuple[Setup, ...]:
+    """The pins with one more.
+
+    Raises
+    ------
+    UnusableInput
+        If it is pinned already, or there are six.
+    """
+    if setup in pins:
+        raise UnusableInput("this set-up is pinned already")
+    if len(pins) >= _MOST:
+        raise UnusableInput(
+            f"{_MOST} set-ups are pinned, which is as many as fit beside each other; take one away"
+        )
+    return (*pins, setup)
+
+
+def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str) -> str:
+    """What the address says of this page alone: pinned set-ups, planned rolls, the quantity drawn.
+
+    Examples
+    --------
+    >>> own_query([Setup("", Roll("0412", 2.4), 50.0, 80.0)], [Roll("new 1", 6.3, planned=True)], "line_width")
+    'pin=80%3B50%3B0412%3B&planned=6.3&show=line_width'
+    """
+    parts = [("pin", f"{pin.speed:.10g};{pin.pressure:.10g};{pin.roll.id};{pin.plate}") for pin in pins]
+    parts += [("planned", f"{roll.cell_volume:.10g}") for roll in rolls if roll.planned]
+    return urlencode([*parts, ("show", shown)], quote_via=quote)
+
+
+@dataclass(frozen=True)
+class Own:
+    """What an address says of this page alone, as text; `pins` as (speed, pressure, roll, plate)."""
+
+    pins: tuple[tuple[str, ...], ...] = ()
+    planned: tuple[str, ...] = ()
+    shown: str | None = None
+
+    @classmethod
+    def read(cls, query: str | None) -> Own:
+        found = [(name, text) for name, text in parse_qsl(query or "", max_num_fields=200) if name in OWN]
+        pins = tuple(tuple(text.split(";", 3)) for name, text in found if name == "pin")
+        planned = tuple(text for name, text in found if name == "planned")
+        shown = [text for name, text in found if name == "show"]
+        return cls(pins[:_MOST], planned[:_MOST], shown[-1] if shown else None)
+
+
+def setup_of(window: Window, pin: tuple[str, ...]) -> Setup:
+    """A pinned set-up of an address.
+
+    Raises
+    ------
+    UnusableInput
+        If it is not a set-up of this window.
+    """
+    try:
+        speed, pressure, name, plate = pin
+        numbers = float(pressure), float(speed)
+    except ValueError as problem:
+        raise UnusableInput(f"pin={';'.join(pin)[:60]}: not a set-up; left out") from problem
+    roll = next((roll for roll in window.rolls if roll.id == name), None)
+    if roll is None or plate not in window.plates:
+        what = f"roll {name}" if roll is None else f"plate “{plate}”"
+        raise UnusableInput(f"pin={';'.join(pin)[:60]}: {what} is not to be had here; left out")
+    return Setup(plate, roll, *numbers)

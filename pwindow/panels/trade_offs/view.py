@@ -1,0 +1,224 @@
+"""What the trade-offs page says, as HTML; every name that comes from a file is escaped here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+import pandas as pd
+
+from pwindow.outputs import csv_of
+from pwindow.panels.shared.words import link, table
+from pwindow.product import KINDS
+from pwindow.study import Roll
+from pwindow.window.setup import Setup
+from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
+from pwindow.window.window import Window
+from pwindow.wording import amount, percent, points, pressure, setup_words, speed, volume, with_interval
+
+_SETTINGS = {"speed": "press speed", "pressure": "printing pressure", "cell_volume": "cell volume"}
+_DIRECTIONS = {"least": "at least", "most": "at most"}
+
+
+def setup_name(window: Window, setup: Setup) -> str:
+    """A set-up in a few words; not escaped."""
+    unit = window.surfaces.trial.pressure_unit
+    return setup_words(setup.roll.label, setup.pressure, unit, setup.speed, setup.plate)
+
+
+def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> str:
+    """How sure the set-up looked at is, what pinches there, and what more speed costs."""
+    name = escape(setup_name(window, setup))
+    frame = setup.frame(window)
+    if not window.in_trial_region(frame)[0]:
+        return (
+            f"<section class='pw-answer'><div class='pw-big'>Not tried</div><div>{name} lies outside the trial region: "
+            "nothing is promised there.</div></section>"
+        )
+    chances = window.conformance(frame).iloc[0]
+    each = chances.drop("joint")
+    pinch = each.idxmin()
+    faster = steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0]
+    return (
+        f"<section class='pw-answer'><div class='pw-big'>{percent(chances['joint'], window.level)}</div><div>All requirements of "
+        f"<b>{escape(window.product.name)}</b> together, next run, at {name}.<br>"
+        f"<b>{KINDS[pinch].label}</b> pinches: met with {percent(each[pinch], window.level)}. {_faster(faster)}</div></section>"
+    )
+
+
+def _faster(step: pd.Series) -> str:
+    if pd.isna(step["gain_percentage_points"]):
+        return f"One more m/min is {escape(step['reason'])}."
+    return f"One more m/min: {points(step['gain_percentage_points'])} percentage points."
+
+
+def step_table(steps: pd.DataFrame, level: float) -> str:
+    """What one step of each setting and each limit costs or gains."""
+    rows = []
+    for _, pair in steps.groupby(["what", "limit"], sort=False):
+        up, down = (pair[side].iloc[0] for side in (pair["step"] > 0, pair["step"] < 0))
+        rows.append((*_stepped(up), _step(up, level), _step(down, level)))
+    return (
+        "<h3>What one step costs or gains</h3><p>Percentage points of the joint conformance of the next run, when this "
+        f"alone is changed, and what pinches then.</p>{table(('', 'now', 'one step up', 'one step down'), rows)}"
+    )
+
+
+def _stepped(step: pd.Series) -> tuple[str, str]:
+    now = _setting(step, "before")
+    if step["limit"]:
+        return f"limit: {step['what']} {_DIRECTIONS[step['limit']]}", now
+    return _SETTINGS[step["what"]], now
+
+
+def _setting(step: pd.Series, end: str) -> str:
+    """A setting or a limit with its unit."""
+    told = {"speed": speed, "cell_volume": volume, "pressure": pressure}.get(step["what"], _limit)
+    return f"{told(step[end])} {step['unit']}"
+
+
+def _limit(value: float) -> str:
+    return amount(value, 4)
+
+
+def _step(step: pd.Series, level: float) -> str:
+    to = _setting(step, "after")
+    if pd.isna(step["gain_percentage_points"]):
+        return f"{to}: {step['reason']}"
+    after = percent(step["conformance_after"], level)
+    return (
+        f"{to}: {points(step['gain_percentage_points'])}, to {after}\n{KINDS[step['limiting_after']].label}"
+    )
+
+
+def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> str:
+    """Set-ups beside each other, with their differences to the first."""
+    names = ("", *(f"{'first: ' * (at == 0)}{setup_name(window, setup)}" for at, setup in enumerate(setups)))
+    rows = [
+        (_label(row), *(_told(row, at, window.level) for at in range(1, len(setups) + 1)))
+        for _, row in told.iterrows()
+        if row["what"] not in ("plate", "roll", "cell_volume", "pressure", "speed")
+    ]
+    return (
+        "<h3>Set-ups side by side</h3><p>In round brackets: 95 of 100 next prints. In the second line: difference "
+        f"to the first, in square brackets the 95 % interval of the difference of means.</p>{table(names, rows)}"
+    )
+
+
+def _label(row: pd.Series) -> str:
+    unit = "" if row["unit"] in ("", "1") else f", {row['unit']}"
+    return f"{row['label']}{unit}"
+
+
+def _told(row: pd.Series, at: int, level: float) -> str:
+    value = row[f"setup_{at}"]
+    if isinstance(value, bool):
+        return "yes" if value else "no: not tried"
+    if isinstance(value, str):
+        return KINDS[value].label if value in KINDS else value
+    if pd.isna(value):
+        return "–"
+    if row["what"].startswith(CONFORMANCE):
+        return percent(value, level) + _difference(row, at, " points")
+    low, high = (row[f"setup_{at}_obs_ci_{end}"] for end in ("low", "high"))
+    return _with_interval(value, low, high) + _difference(row, at, "")
+
+
+def _difference(row: pd.Series, at: int, unit: str) -> str:
+    if at == 1:
+        return ""
+    moved = row[f"setup_{at}_difference"]
+    if pd.isna(moved):
+        return ""
+    if unit:
+        return f"\n{points(moved)}{unit}"
+    low, high = (row[f"setup_{at}_difference_{end}"] for end in ("low", "high"))
+    return f"\n{_with_interval(moved, low, high, '+', '[]')}"
+
+
+def _with_interval(value: float, low: float, high: float, sign: str = "", brackets: str = "()") -> str:
+    """A value and its interval; what is in brackets keeps together."""
+    one, first, last = with_interval(value, low, high, sign)
+    return f"{one} {brackets[0]}{first}\u00a0…\u00a0{last}{brackets[1]}"
+
+
+def plate_table(found: PlatesCompared, level: float) -> str:
+    """Plate processes at the same settings, as printed and at one plate width."""
+    quantities = (
+        ("line_gain", "line gain"),
+        ("line_width_um", "line width, µm"),
+        ("line_height_um", "line height, µm"),
+        ("gap_um", "mean gap of a print, µm"),
+    )
+    there = [(key, words) for key, words in quantities if f"{key}_mean" in found.table]
+    shown = [row for _, row in found.table.iterrows()]
+    names = ("", *(f"{row['plate']}, {amount(row['plate_width_um'])} µm {row['basis']}" for row in shown))
+    rows = [
+        *((words, *(_interval(row, key) for row in shown)) for key, words in there),
+        (
+            "all together",
+            *("–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE], level) for row in shown),
+        ),
+        (
+            "what pinches",
+            *(KINDS[row["limiting"]].label if row["limiting"] in KINDS else "–" for row in shown),
+        ),
+    ]
+    notes = "".join(f"<p class='pw-note'>{escape(note)}</p>" for note in found.notes)
+    return (
+        f"<h3>Plates side by side</h3><p>{escape(found.assumed)} In round brackets: 95 of 100 next prints.</p>"
+        f"{table(names, rows)}{notes}"
+    )
+
+
+def _interval(row: pd.Series, key: str) -> str:
+    mean, low, high = (row[f"{key}_{end}"] for end in ("mean", "obs_ci_low", "obs_ci_high"))
+    return "–" if pd.isna(mean) else _with_interval(mean, low, high)
+
+
+def document_link(title: str, name: str, html: str) -> str:
+    """What saves a document that was made."""
+    return f"<p role='status'>{link(f'Save {title} (HTML)', name, html, 'text/html')}</p>"
+
+
+def pins_lost(count: int) -> str:
+    """Why pins are gone."""
+    what = "1 pinned set-up is" if count == 1 else f"{count} pinned set-ups are"
+    return note(f"{what} of a plate that this product is not printed with, and not shown any more")
+
+
+def pinch_table(along: pd.DataFrame) -> str:
+    """Which requirement has the lowest probability, along the speed of each roll."""
+    rows = []
+    for roll, members in along.groupby("roll", sort=False):
+        stretch = (members["limiting"] != members["limiting"].shift()).cumsum()
+        told = [_stretch(part) for _, part in members.groupby(stretch)]
+        rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, "; ".join(told)))
+    return f"<h3>What pinches where</h3>{table(('roll', 'requirement with the lowest probability'), rows)}"
+
+
+def _stretch(part: pd.DataFrame) -> str:
+    first, last = part["speed_m_min"].iloc[[0, -1]]
+    span = speed(first) if len(part) == 1 else f"{speed(first)} to {speed(last)}"
+    return f"{KINDS[part['limiting'].iloc[0]].label} at {span} m/min"
+
+
+def numbers(name: str, drawn: pd.DataFrame) -> str:
+    """What saves the numbers of a picture."""
+    return link("Save its numbers (CSV)", f"{name}.csv", csv_of(drawn))
+
+
+def refused(why: str) -> str:
+    return f"<p class='pw-refused' role='alert'>{escape(why)}</p>"
+
+
+def added(roll: Roll) -> str:
+    """That a planned roll is there now, and where."""
+    return (
+        f"<p class='pw-note' role='status'>Added as {escape(roll.id)} ({volume(roll.cell_volume)} cm³/m²): it is in the "
+        "pictures and in the menu of rolls; what is looked at stays.</p>"
+    )
+
+
+def note(text: str) -> str:
+    return f"<p class='pw-note'>{escape(text[:1].upper() + text[1:])}.</p>"

@@ -1,0 +1,1 @@
+"""A new trial against the fit of the trials before it."""

@@ -1,0 +1,429 @@
+"""Does a new trial agree with the fit of the trials before it?
+
+Every print of the new trial is held against its prediction. The errors of one response are normal with
+the covariance
+
+    V = s² X C X' + make-ready + print + feature / n,
+
+the first part because the surface is known only so well, the others because the new prints have
+make-readies, prints and features of their own: a new make-ready is expected to differ. Where the trials
+before had one print a make-ready, nothing tells how much of a print's error its make-ready shares: all or
+nothing of it, and each test speaks by the one that objects less.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy import linalg, stats
+
+from pwindow.errors import UnusableInput
+from pwindow.surfaces.agreement.bridge_counts import Bridging, hold_bridged
+from pwindow.surfaces.checks.diagnostics import RARE
+from pwindow.surfaces.checks.residual_patterns import numbers
+from pwindow.surfaces.checks.verdict import RULE, Verdict, in_hundred, least_of, verdict_of
+from pwindow.surfaces.model.responses import FACTORS, STATE, ResponseData, response_data
+from pwindow.surfaces.posterior.make_readies import Mountings
+from pwindow.surfaces.single.surface import Surface
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.trials.trial import Trial
+
+_LEVEL = 0.95
+_UNRECORDED = (
+    "make_ready is not recorded for all prints, so prints of one roll and plate may have shared a mounting: a shift "
+    "that one mounting can cause does not count against them"
+)
+_MOSTLY = 0.999  # of a print's variance: prints of a make-ready are never quite alike
+
+
+@dataclass(frozen=True)
+class Trend:
+    """A shift that changes along a factor: its size at both ends of what the new trial tried."""
+
+    factor: str
+    low: float
+    high: float
+    shift_low: float
+    shift_high: float
+    p: float
+
+
+@dataclass(frozen=True)
+class ResponseAgreement:
+    """One response of a new trial beside its predictions.
+
+    Attributes
+    ----------
+    surface : Surface
+        What predicts.
+    cells : DataFrame
+        Compared cells: print, settings, ``measured``, ``predicted``, ``low``, ``high`` (in the response's
+        unit, the interval at 95 %), ``error`` in standard deviations, and ``inside`` the interval or not.
+    shift, shift_low, shift_high : float
+        Common shift of the new prints on the modelled scale, with its interval at 95 %.
+    shift_p : float
+    trend : Trend or None
+        Along which factor the shift changes the most, if any was varied.
+    joint_p : float
+        Probability of errors that are as large all together.
+    prints : Series
+        Probability that the largest of all prints' errors is as large (Bonferroni), per print.
+    """
+
+    surface: Surface
+    cells: pd.DataFrame
+    shift: float
+    shift_low: float
+    shift_high: float
+    shift_p: float
+    trend: Trend | None
+    joint_p: float
+    prints: pd.Series
+
+    @property
+    def covered(self) -> float:
+        """Share of the cells inside their intervals."""
+        return float(self.cells["inside"].mean())
+
+    @property
+    def standing_out(self) -> list[str]:
+        """Prints whose errors are too large for chance, the worst first."""
+        rare = self.prints[self.prints < RARE].sort_values()
+        return [str(name) for name in rare.index]
+
+    @property
+    def verdict(self) -> Verdict:
+        """By the shift, its trend or the scatter, whichever is the least likely by chance."""
+        return verdict_of(min(self.shift_p, self.joint_p, 1.0 if self.trend is None else self.trend.p))
+
+    @property
+    def agrees(self) -> bool:
+        """Whether nothing speaks against the new trial being more of the same; also where that is unusual."""
+        return self.verdict is not Verdict.DIFFERS
+
+    @property
+    def _reach(self) -> str:
+        """The 95 % interval of the shift, in words."""
+        ends = (f"{self.surface.kind.amount(end)} {_side(end)}" for end in (self.shift_low, self.shift_high))
+        return f"{' to '.join(ends)}, 95 %"
+
+    @property
+    def _unlikely(self) -> str:
+        """What is unusual and how often chance alone does it, in words; "" where nothing is."""
+        trend = self.trend
+        told = [(self.shift_p, "are as far off"), (self.joint_p, "scatter as far from what was predicted")]
+        if trend is not None:
+            told.append((trend.p, f"follow {trend.factor.replace('_', ' ')} in as different a way"))
+        return "".join(
+            f"; {in_hundred(chance)} trials of the same process {words}"
+            for chance, words in told
+            if verdict_of(chance) is Verdict.UNUSUAL
+        )
+
+    def sentence(self, unit_of: Callable[[str], str]) -> str:
+        """What was found, in plain words; `unit_of` tells the unit of a factor."""
+        kind, trend = self.surface.kind, self.trend
+        if trend is not None and trend.p < RARE:
+            ends = " and ".join(
+                f"{kind.amount(shift)} {_side(shift)} at {level:.4g} {unit_of(trend.factor)}"
+                for level, shift in ((trend.low, trend.shift_low), (trend.high, trend.shift_high))
+            )
+            found = f"{ends}: it follows {trend.factor.replace('_', ' ')} in another way than before"
+        elif self.shift_p < RARE:
+            found = (
+                f"{kind.amount(self.shift)} {_side(self.shift)} throughout ({self._reach}): another ink batch, a worn "
+                "roll, a new plate, another instrument, or a setting or unit that is not as written?"
+            )
+        elif self.joint_p < RARE:
+            found = "prints scatter farther from what was predicted than before"
+        else:
+            found = (
+                f"{self.verdict}; {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}), and "
+                f"{self.cells['inside'].sum()} of {len(self.cells)} means lie inside their 95 % intervals{self._unlikely}"
+            )
+        out = self.standing_out
+        apart = (
+            f"; but print{'s' * (len(out) > 1)} {', '.join(out[:5])} stand{'s' * (len(out) == 1)} out"
+            if out
+            else ""
+        )
+        return f"{kind.label}: {found}{apart}"
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """A new trial beside the fit of those before it.
+
+    Attributes
+    ----------
+    trial : Trial
+        The new one.
+    against : str
+        Fingerprint of that fit.
+    by_name : mapping of str to ResponseAgreement
+    outside : tuple of str
+        Prints outside what was tried before: nothing can be said of them.
+    notes : tuple of str
+    bridging : Bridging or None
+        Of the bridged gaps, where there are some or some were likely.
+    """
+
+    trial: Trial
+    against: str
+    by_name: Mapping[str, ResponseAgreement]
+    outside: tuple[str, ...]
+    notes: tuple[str, ...]
+    bridging: Bridging | None = None
+
+    @property
+    def compared(self) -> int:
+        """How many prints could be compared in anything."""
+        tables = [one.cells for one in self.by_name.values()]
+        tables += [] if self.bridging is None else [self.bridging.cells]
+        return len(set().union(*(table["print"] for table in tables)))
+
+    @property
+    def verdict(self) -> str:
+        """In a few words."""
+        there = len(self.trial.prints)
+        if not self.compared:
+            return "cannot be compared"
+        apart = (
+            "" if self.compared == there else f", as far as {self.compared} of {there} prints can be compared"
+        )
+        return f"{self.degree}{apart}"
+
+    @property
+    def degree(self) -> Verdict:
+        """The verdict of the response that agrees the least."""
+        of_gaps = [] if self.bridging is None else [self.bridging.verdict]
+        return least_of([*(one.verdict for one in self.by_name.values()), *of_gaps])
+
+    @property
+    def agrees(self) -> bool:
+        """Whether nothing speaks against the new trial being more of the same: also where that is unusual, or nothing
+        was compared.
+        """
+        return self.degree is not Verdict.DIFFERS
+
+    def to_frame(self) -> pd.DataFrame:
+        """Compared cells of every response, as of `ResponseAgreement`, with ``response``."""
+        parts = [one.cells.assign(response=name) for name, one in self.by_name.items()]
+        return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What was found for each response, and what could not be compared."""
+        told = [one.sentence(self.trial.unit_of) for one in self.by_name.values()]
+        if self.bridging is not None:
+            told.append(self.bridging.sentence())
+        if self.outside:
+            told.append(
+                f"{len(self.outside)} print{'s lie' if len(self.outside) > 1 else ' lies'} outside what was tried "
+                f"before and cannot be compared: {', '.join(self.outside[:5])}"
+                f"{', …' if len(self.outside) > 5 else ''}"
+            )
+        return (*told, *self.notes)
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """The sentences, and by which rule they judge."""
+        return (*self.sentences, RULE) if self.compared else self.sentences
+
+
+def _side(shift: float) -> str:
+    return "high" if shift > 0 else "low"
+
+
+def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
+    """Hold a new trial against a fit.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+        The fit of the trials before.
+    trial : Trial
+        The new one, with the same kind of pressure.
+
+    Returns
+    -------
+    Agreement
+
+    Raises
+    ------
+    UnusableInput
+        If the pressures are of another kind than those of the fit.
+    """
+    unit, before = trial.pressure_unit, surfaces.trial.pressure_unit
+    if unit != before:
+        raise UnusableInput(
+            f"pressures are in {unit}, and in {before} in the trials before: one kind cannot be held against the other, "
+            "nor fitted with it; give them in one kind, or keep the trial in an archive of its own"
+        )
+    found, notes, outside, bridging = {}, [], [], None
+    if trial.prints["make_ready"].isna().any():
+        notes.append(_UNRECORDED)
+    for name, data in response_data(trial, surfaces.section_factor).items():
+        if name not in surfaces.by_name:
+            notes.append(f"{data.kind.label} was not measured before: nothing to hold it against")
+            continue
+        surface = surfaces.by_name[name]
+        cells, unusable = _comparable(surfaces, surface, data)
+        outside += unusable
+        if name == "gap_closure" and len(cells):
+            bridging = hold_bridged(surface, cells, _covariances(surface, cells, surfaces.mountings)[0])
+            cells = _measured(cells)
+            if surfaces.counts_only and len(cells):
+                notes.append(
+                    "gap closure: gaps were counted and none was measured before: how wide they are has nothing to be held "
+                    "against"
+                )
+                continue
+        if len(cells):
+            found[name] = _compared(surface, cells, surfaces.mountings)
+        else:
+            notes.append(f"{data.kind.label}: no measured print lies inside what was tried before")
+    return Agreement(
+        trial, surfaces.fingerprint, found, tuple(dict.fromkeys(outside)), tuple(notes), bridging
+    )
+
+
+def _comparable(surfaces: Surfaces, surface: Surface, data: ResponseData) -> tuple[pd.DataFrame, list[str]]:
+    """Cells whose set-up was tried before, and prints whose was not."""
+    cells = data.cells.drop(columns=STATE, errors="ignore")  # the process as it was last
+    told = cells[surface.design.needs].notna().all(axis=1).to_numpy()
+    region = surfaces.region
+    known = cells["plate"].astype(object).where(cells["plate"].notna(), "").isin(region.plates).to_numpy()
+    inside = np.zeros(len(cells), dtype=bool)
+    inside[known & told] = region.contains(cells[known & told])
+    return cells[inside].reset_index(drop=True), [str(name) for name in cells.loc[~inside, "print"]]
+
+
+def _measured(cells: pd.DataFrame) -> pd.DataFrame:
+    """Cells without a bridged gap: the mean of the open gaps alone would be too low."""
+    whole = cells[(cells["measured"] > 0) & (cells["bridged"] == 0)]
+    return whole.assign(count=whole["measured"]).reset_index(drop=True)
+
+
+def _compared(surface: Surface, cells: pd.DataFrame, before: Mountings) -> ResponseAgreement:
+    """The response held against its surface; of what make-readies may share the one that objects least."""
+    found = [_compared_where(surface, cells, one) for one in _covariances(surface, cells, before)]
+    widest = max(found, key=lambda one: one.shift_high - one.shift_low)
+    calmest = max((one.trend for one in found if one.trend), key=lambda one: one.p, default=None)
+    return replace(
+        widest,
+        trend=calmest,
+        shift_p=max(one.shift_p for one in found),
+        joint_p=max(one.joint_p for one in found),
+    )
+
+
+def _compared_where(surface: Surface, cells: pd.DataFrame, of_prints: np.ndarray) -> ResponseAgreement:
+    errors = cells["value"].to_numpy(float) - surface.mean(cells)
+    covariance = of_prints + np.diag(surface.components.feature / cells["count"].to_numpy(float))
+    root = linalg.cholesky(covariance, lower=True)
+    white, df, count = linalg.solve_triangular(root, errors, lower=True), surface.df, len(cells)
+    deviation = np.sqrt(np.diag(covariance))
+    reach = stats.t.ppf(0.5 + _LEVEL / 2, df) * deviation
+    table = _table(surface, cells, errors, deviation, reach)
+    shift, of_shift = _line(root, errors, np.ones((count, 1)))
+    half = stats.t.ppf(0.5 + _LEVEL / 2, df) * np.sqrt(of_shift[0, 0])
+    return ResponseAgreement(
+        surface,
+        table,
+        float(shift[0]),
+        float(shift[0] - half),
+        float(shift[0] + half),
+        float(2.0 * stats.t.sf(abs(shift[0]) / np.sqrt(of_shift[0, 0]), df)),
+        _trend(surface, cells, root, errors),
+        float(stats.f.sf(white @ white / count, count, df)),
+        _print_chances(table, df),
+    )
+
+
+def _covariances(surface: Surface, cells: pd.DataFrame, before: Mountings) -> list[np.ndarray]:
+    """Covariances that the prints' errors may have, what varies between features left out; the widest-reaching first."""
+    matrix = surface.design.matrix(cells)
+    known = surface.scale * matrix @ surface.solution.unscaled_cov @ matrix.T
+    return [known + one for mounted in _mounted(cells) for one in _varied(surface, cells, mounted, before)]
+
+
+def _mounted(cells: pd.DataFrame) -> list[pd.Series]:
+    """The make-ready of each print: as recorded, else all of one roll and plate in one, or each print in its own."""
+    recorded = cells["make_ready"]
+    if recorded.notna().all():
+        return [recorded]
+    together = "roll and plate " + cells["cell_volume"].astype(str) + " " + cells["plate"].astype(str)
+    alone = "print " + cells["print"].astype(str)
+    return [recorded.where(recorded.notna(), other) for other in (together, alone)]
+
+
+def _varied(surface: Surface, cells: pd.DataFrame, mounted: pd.Series, before: Mountings) -> list[np.ndarray]:
+    """What make-readies and prints add.
+
+    One where both were told apart, or where the spread between make-readies is not from the trials before. Else
+    what varies belongs to the make-ready, the first, or to the print.
+    """
+    parts = surface.components
+    prints, readies = (
+        np.equal.outer(codes, codes) for codes in (pd.factorize(one)[0] for one in (cells["print"], mounted))
+    )
+    if not before.told:  # the surface went through make-readies that were off by as much
+        own = before.spread(surface.kind) ** 2
+        return [own / before.count + own * readies + parts.print_ * prints]
+    if parts.split or (prints == readies).all():
+        return [parts.make_ready * readies + parts.print_ * prints]
+    return [
+        _MOSTLY * parts.print_ * one + (1.0 - _MOSTLY) * parts.print_ * prints for one in (readies, prints)
+    ]
+
+
+def _line(root: np.ndarray, errors: np.ndarray, columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Coefficients of columns in the errors by generalised least squares, and their covariance."""
+    white = linalg.solve_triangular(root, np.column_stack([columns, errors]), lower=True)
+    x, y = white[:, :-1], white[:, -1]
+    covariance = np.linalg.inv(x.T @ x)
+    return covariance @ (x.T @ y), covariance
+
+
+def _trend(surface: Surface, cells: pd.DataFrame, root: np.ndarray, errors: np.ndarray) -> Trend | None:
+    found = []
+    for factor in numbers(surface):
+        coded = factor.code(cells[factor.name])[:, 0]
+        if np.ptp(coded) < 1e-9:
+            continue
+        line, covariance = _line(root, errors, np.column_stack([np.ones_like(coded), coded]))
+        p = 2.0 * stats.t.sf(abs(line[1]) / np.sqrt(covariance[1, 1]), surface.df)
+        ends = np.array([coded.min(), coded.max()])
+        found.append(
+            Trend(factor.name, *factor.decode(ends).tolist(), *(line[0] + line[1] * ends).tolist(), p)
+        )
+    if not found:
+        return None
+    best = min(found, key=lambda one: one.p)
+    p = min(1.0, float(best.p * len(found)))
+    return Trend(best.factor, best.low, best.high, float(best.shift_low), float(best.shift_high), p)
+
+
+def _table(
+    surface: Surface, cells: pd.DataFrame, errors: np.ndarray, deviation: np.ndarray, reach: np.ndarray
+) -> pd.DataFrame:
+    natural = np.exp if surface.kind.log else np.asarray
+    measured = cells["value"].to_numpy(float)
+    predicted = measured - errors
+    return cells[["print", *FACTORS]].assign(
+        measured=natural(measured),
+        predicted=natural(predicted),
+        low=natural(predicted - reach),
+        high=natural(predicted + reach),
+        error=errors / deviation,
+        inside=np.abs(errors) <= reach,
+    )
+
+
+def _print_chances(table: pd.DataFrame, df: float) -> pd.Series:
+    worst = table["error"].abs().groupby(table["print"]).max()
+    return (2.0 * len(table) * pd.Series(stats.t.sf(worst, df), worst.index)).clip(upper=1.0)

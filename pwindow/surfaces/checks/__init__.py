@@ -1,0 +1,1 @@
+"""Whether the surfaces may be believed, and what speaks against them."""

@@ -1,0 +1,300 @@
+"""What speaks against a trial's surfaces, in plain sentences with their consequence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+from threadpoolctl import threadpool_limits
+
+from pwindow.surfaces.checks.checked import Judged
+from pwindow.surfaces.checks.curvature_check import FormCheck, stretch
+from pwindow.surfaces.checks.diagnostics import NORMALITY, RARE, Diagnostics
+from pwindow.surfaces.checks.outliers import Apart, most_influential
+from pwindow.surfaces.checks.residual_patterns import OffLevel, Uneven, numbers, uneven_spread
+from pwindow.surfaces.model.responses import FACTORS
+from pwindow.surfaces.posterior.make_readies import Mountings
+from pwindow.surfaces.single.surface import Surface
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.trials.trial import Trial
+
+_CURE = "print a set-up there before relying on it, or let the surfaces bend"
+_ALLOWED = f"intervals and probabilities allow for as much; {_CURE}"
+_LONE = 0.99  # leverage of a print that a surface goes through
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something to mind about the surfaces.
+
+    Attributes
+    ----------
+    response : str
+        Name of the response; empty where it is about several.
+    sentence : str
+        What, where, how much, and what follows. Names of prints and rolls stand as in the file.
+    weight : {'serious', 'mind'}
+        Whether predictions are off by an amount that matters, or just something to keep in mind.
+    """
+
+    response: str
+    sentence: str
+    weight: Literal["serious", "mind"]
+
+
+def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
+    """What speaks against the surfaces of a trial, serious things first.
+
+    A print that stands out is said once, and everything else is judged without it.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+
+    Returns
+    -------
+    tuple of Finding
+        Empty where nothing objects.
+
+    Examples
+    --------
+    >>> import pwindow as pw
+    >>> findings(pw.fit(pw.read_trial(pw.demo("trial_first.csv"))))
+    ()
+    """
+    outliers, leaned_on, alone, told = [], [], [], []
+    with threadpool_limits(1, user_api="blas"):
+        for judged in surfaces.judged.values():
+            outliers += judged.apart
+            # what is missed has a spread of its own
+            told += _of_form(judged, surfaces.trial) or _of_spread(judged.cleared, judged.cleared_checks)
+            leaned_on += most_influential(judged.cleared, judged.cleared_checks)
+            alone += _of_lone_prints(judged)
+    told = [
+        *(Finding("", sentence, "serious") for sentence in surfaces.trial.warnings),
+        *_of_mountings(surfaces.mountings),
+        *_of_outliers(outliers, surfaces.trial),
+        *told,
+        *_of_influence(leaned_on),
+        *alone,
+        *_of_make_readies(surfaces),
+    ]
+    return tuple(sorted(told, key=lambda finding: finding.weight != "serious"))
+
+
+# make-readies -----------------------------------------------------------------------------------
+
+
+def _of_mountings(found: Mountings) -> list[Finding]:
+    """What promises for the next run stand on where the trial does not tell how far make-readies differ."""
+    return [] if found.told else [Finding("", f"{found.sentence}; {found.cure}", "serious")]
+
+
+# prints -----------------------------------------------------------------------------------------
+
+
+def _of_outliers(outliers: list[Apart], trial: Trial) -> list[Finding]:
+    """One sentence a print, whatever responses it is about."""
+    names = dict.fromkeys(one.print_ for one in outliers)
+    return [_of_outlier([one for one in outliers if one.print_ == name], trial) for name in names]
+
+
+def _of_outlier(found: list[Apart], trial: Trial) -> Finding:
+    offs, moves = [], []
+    for one in found:
+        kind, side = one.surface.kind, "above" if one.off > 0 else "below"
+        offs.append(f"{kind.label} is {one.surface.kind.amount(one.off)} {side}")
+        moves.append(f"{one.surface.kind.amount(one.moved)} in {kind.label}")
+    print_ = found[0].print_
+    what = (
+        f"print {print_} ({_setup_words(trial.prints.loc[print_], trial)}) does not fit the others: its "
+        f"{_listed(offs)} what they say; without it predictions at the tried set-ups move by up to {_listed(moves)}: measure it "
+        f"again, or leave it out of the file and compare"
+    )
+    weights = {_weight(one.surface, one.moved) for one in found}
+    return Finding(_about(found), what, "serious" if "serious" in weights else "mind")
+
+
+def _about(found: list[Apart]) -> str:
+    names = {one.surface.kind.name for one in found}
+    return names.pop() if len(names) == 1 else ""
+
+
+def _of_influence(found: list[Apart]) -> list[Finding]:
+    """The prints that surfaces lean on, in one sentence."""
+    moves: dict[str, list[str]] = {}
+    for one in found:
+        moves.setdefault(one.print_, []).append(
+            f"{one.surface.kind.amount(one.moved)} in {one.surface.kind.label}"
+        )
+    parts = [
+        f"without print {name} predictions move by up to {_listed(each)}" for name, each in moves.items()
+    ]
+    what = f"single prints decide much: {'; '.join(parts)}; print those set-ups again"
+    return [Finding(_about(found), what, "mind")] if found else []
+
+
+def _of_lone_prints(judged: Judged) -> list[Finding]:
+    """Prints that alone carry a term: the surface goes through them, whatever they are."""
+    prints, kind = judged.cleared_checks.prints, judged.cleared.kind
+    names = [str(name) for name in prints.index[prints["leverage"] > _LONE]]
+    if not names:
+        return []
+    what = (
+        f"the {kind.label} surface goes through print{'s' * (len(names) > 1)} {_listed(names)}, whatever "
+        f"{'they are' if len(names) > 1 else 'it is'}: no other print tells what is special there; print that set-up or "
+        "pattern again, or leave the print out"
+    )
+    return [Finding(kind.name, what, "mind")]
+
+
+# form -------------------------------------------------------------------------------------------
+
+
+def _of_form(judged: Judged, trial: Trial) -> list[Finding]:
+    """What the second-order form misses, by the first of three checks that says something."""
+    surface, lack = judged.cleared, judged.cleared_checks.lack_of_fit
+    if judged.form is None:  # predictions may bend, and follow it
+        return []
+    if judged.form.clearly_better:
+        return [_of_bend(surface, judged.form, trial)]
+    if judged.level is not None:
+        return [_of_level(surface, judged.level, trial)]
+    return [_of_lack(surface, lack.p, trial)] if lack is not None and lack.p < RARE else []
+
+
+def _of_bend(surface: Surface, check: FormCheck, trial: Trial) -> Finding:
+    """Along the factor that shows most of what is missed, or at a set-up where none shows much."""
+    tried, missed = check.tried, check.missed(check.tried)
+    curves = [(factor, *check.along(factor, tried)) for factor in numbers(surface)]
+    factor, levels, curve = max(curves, key=lambda one: np.abs(one[2]).max())
+    most = curve[np.abs(curve).argmax()]
+    start = f"the {surface.kind.label} surface misses"
+    if abs(most) < 0.5 * np.abs(missed).max():
+        at = int(np.abs(missed).argmax())
+        what = (
+            f"{start} something that no setting shows alone: predictions are up to {_off(surface, missed[at])}, "
+            f"most at {_setup_words(tried.iloc[at], trial)}; {_ALLOWED}"
+        )
+        return Finding(surface.kind.name, what, _weight(surface, missed[at]))
+    low, worst, high = (f"{levels[at]:.4g}" for at in stretch(curve))
+    unit = trial.unit_of(factor.name)
+    what = (
+        f"{start} curvature in {_word(factor.name)} between {low} and {high} {unit}: predictions there are up to "
+        f"{_off(surface, most)}, most at {worst} {unit}; {_ALLOWED}"
+    )
+    return Finding(surface.kind.name, what, _weight(surface, most))
+
+
+def _of_level(surface: Surface, found: OffLevel, trial: Trial) -> Finding:
+    side = "above" if found.shift > 0 else "below"
+    what = (
+        f"{surface.kind.label} {_level_words(found, trial)} lies {surface.kind.amount(found.shift)} {side} what all other "
+        f"prints say, and no second-order surface follows that: check what was different there; {_ALLOWED}"
+    )
+    return Finding(surface.kind.name, what, _weight(surface, found.shift))
+
+
+def _of_lack(surface: Surface, p: float, trial: Trial) -> Finding:
+    names = [factor.name for factor in surface.design.factors]
+    rest = surface.cells.assign(rest=surface.cells["value"] - surface.mean(surface.cells))
+    setups = rest.groupby(names, dropna=False)["rest"].agg(["mean", "count"]).reset_index()
+    worst = setups.loc[(setups["mean"].abs() * np.sqrt(setups["count"])).idxmax()]
+    what = (
+        f"the {surface.kind.label} surface misses its set-ups by more than prints of one set-up differ (lack of "
+        f"fit, p {p:.1g}): predictions are {_off(surface, worst['mean'])} at {_setup_words(worst, trial)}; {_CURE}"
+    )
+    return Finding(surface.kind.name, what, _weight(surface, worst["mean"]))
+
+
+# spread -----------------------------------------------------------------------------------------
+
+
+def _of_spread(surface: Surface, found: Diagnostics) -> list[Finding]:
+    """An uneven spread, or one of another shape: an uneven one has another shape for that alone."""
+    if found.checks.empty:
+        return []
+    uneven = uneven_spread(surface)
+    if uneven.p < RARE:
+        return [_of_uneven_spread(surface, uneven)]
+    p = found.checks.loc[NORMALITY, "p"]
+    return [_of_shape(surface, p)] if p < RARE else []
+
+
+def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
+    what = "it" if uneven.factor is None else _word(uneven.factor.name)
+    more, less = ("high", "low") if uneven.high > uneven.low else ("low", "high")
+    sentence = (
+        f"{surface.kind.label} scatters unevenly about its surface: by {surface.kind.amount(uneven.low)} where {what} is low "
+        f"and by {surface.kind.amount(uneven.high)} where {what} is high, and {surface.kind.amount(surface.scale**0.5)} is reckoned "
+        f"with everywhere: probabilities are too sure where {what} is {more} and too cautious where {what} is {less}"
+    )
+    return Finding(surface.kind.name, sentence, "mind")
+
+
+def _of_shape(surface: Surface, p: float) -> Finding:
+    rest = surface.solution.residuals
+    lean = stats.skew(rest) / np.sqrt(6.0 / len(rest))
+    tails = stats.kurtosis(rest) / np.sqrt(24.0 / len(rest))
+    shape = f"prints far out are {'more' if tails > 0 else 'less'} frequent"
+    if abs(lean) > abs(tails):
+        side, other = ("above", "below") if lean > 0 else ("below", "above")
+        shape = f"prints {side} it reach farther than prints {other} it"
+    what = (
+        f"{surface.kind.label} does not scatter about its surface as reckoned (Shapiro-Wilk, p {p:.1g}): {shape}; "
+        f"probabilities below 1 % or above 99 % lean on a shape of spread that the residuals do not have"
+    )
+    return Finding(surface.kind.name, what, "mind")
+
+
+def _of_make_readies(surfaces: Surfaces) -> list[Finding]:
+    if not surfaces.mountings.told or any(surface.groups.split for surface in surfaces.by_name.values()):
+        return []
+    what = (
+        "each make-ready has one print: what changes from one mounting to the next cannot be told from what changes "
+        "between prints of one; probabilities are for a run that is mounted anew; print two or more set-ups in a "
+        "make-ready to tell them apart"
+    )
+    return [Finding("", what, "mind")]
+
+
+# words ------------------------------------------------------------------------------------------
+
+
+def _word(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _listed(parts: list[str]) -> str:
+    return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
+
+
+def _setup_words(setup: pd.Series, trial: Trial) -> str:
+    words = [f"{setup[name]:.4g} {trial.unit_of(name)}" for name in FACTORS]
+    if trial.prints["plate"].nunique() > 1:
+        words.append(str(setup["plate"]))
+    if not pd.isna(setup.get("plate_gap", np.nan)):
+        words.append(f"plate gap {setup['plate_gap']:.4g} µm")
+    return ", ".join(words)
+
+
+def _level_words(found: OffLevel, trial: Trial) -> str:
+    name, prints = found.factor.name, trial.prints
+    if name == "cell_volume":
+        rolls = prints.loc[np.isclose(prints["cell_volume"], found.level), "roll"].dropna().unique()
+        if len(rolls):
+            return f"with roll {' and '.join(map(str, rolls))}"
+    return f"at {_word(name)} {found.level:.4g} {trial.unit_of(name)}"
+
+
+def _off(surface: Surface, missed: float) -> str:
+    """How high or low predictions are that miss an amount."""
+    return f"{surface.kind.amount(-missed)} {'low' if missed > 0 else 'high'}"
+
+
+def _weight(surface: Surface, missed: float) -> str:
+    """Serious where at least half the standard deviation of the next print is missed."""
+    return "serious" if abs(missed) >= 0.5 * np.sqrt(surface.scale) else "mind"

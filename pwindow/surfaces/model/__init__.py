@@ -1,0 +1,1 @@
+"""What the surfaces are fitted to: cell means, the factors and their terms."""

@@ -1,0 +1,202 @@
+"""The modelled responses of a trial, one mean per cell: what the surfaces are fitted to.
+
+Most prints have one cell of lines and one of gaps for each plate gap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import numpy as np
+import pandas as pd
+
+from pwindow.surfaces.model.censoring import Censored, expected_closures
+from pwindow.surfaces.model.terms import Design
+from pwindow.trials.columns import DOME_SECTION_FACTOR
+from pwindow.trials.reduction import GAP_KEYS, LINE_KEYS
+from pwindow.trials.trial import Trial
+
+FACTORS = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
+COVARIATES = MappingProxyType(
+    {"plate": "category", "plate_width": "log", "plate_gap": "linear", "direction": "linear"}
+)
+
+STATE = "state"
+"""Column of the prints of trials that were accepted with an effect of their own: since which of them
+the process is as it is."""
+
+
+@dataclass(frozen=True)
+class ResponseKind:
+    """A modelled response: how it is named, in which unit, and which covariates bear on it."""
+
+    name: str
+    label: str
+    unit: str
+    key: str
+    log: bool
+    covariates: tuple[str, ...]
+
+    def amount(self, shift: float) -> str:
+        """A shift in words: in percent where the logarithm is modelled, else in the response's unit."""
+        size = 100.0 * abs(np.expm1(shift)) if self.log else abs(float(shift))
+        number = f"{size:.2g}" if size < 99.5 else f"{size:.0f}"
+        return f"{number} %" if self.log else f"{number} {self.unit}"
+
+
+COUNTS_ONLY = "gaps were counted and none was measured: only whether gaps of the tried plate gaps stay open can be judged"
+RESOLVED = 1e-4
+"""Smallest spread, as a share of what is measured, that any instrument resolves (common practice, no source:
+a ten-thousandth of a line's width is a few nanometres)."""
+_FAR = 4.5  # standard deviations from bridging beyond which an open gap says nothing by being open
+_NOMINAL_SPREAD = 0.05  # of the plate gap: the unit in which closures known from counts alone are told
+_LINE = ("plate", "plate_width", "direction")
+KINDS: Mapping[str, ResponseKind] = MappingProxyType(
+    {
+        kind.name: kind
+        for kind in (
+            ResponseKind("line_height", "line height", "µm", "line_height_um", True, _LINE),
+            ResponseKind("line_width", "line width", "µm", "line_width_um", True, _LINE),
+            ResponseKind("resistivity", "resistivity", "Ω·m", "resistivity_ohm_m", True, _LINE),
+            ResponseKind("gap_closure", "gap closure", "µm", "gap_closure_um", False, (*_LINE, "plate_gap")),
+        )
+    }
+)
+
+
+@dataclass(frozen=True)
+class ResponseData:
+    """Cell means of one response.
+
+    Attributes
+    ----------
+    kind : ResponseKind
+    cells : DataFrame
+        One row per cell: print, make_ready, settings, covariates, ``value`` (mean on the modelled
+        scale) and ``count`` (features in the mean).
+    feature_variance : float
+        Pooled variance between the features of a cell, on the modelled scale.
+    feature_df : int
+        Degrees of freedom it stands on; 0 where no cell has two features.
+    notes : tuple of str
+    feature_sd : float or None
+        Standard deviation between features where nothing was measured that tells it.
+    """
+
+    kind: ResponseKind
+    cells: pd.DataFrame
+    feature_variance: float = 0.0
+    feature_df: int = 0
+    notes: tuple[str, ...] = ()
+    feature_sd: float | None = None
+
+    @property
+    def censored(self) -> bool:
+        """Whether some of its features are known only to lie beyond an edge."""
+        return "bridged" in self.cells and bool(self.cells[["bridged", "unmeasured"]].to_numpy().any())
+
+    @property
+    def resolved(self) -> float:
+        """Smallest spread on the modelled scale that any instrument resolves."""
+        return RESOLVED * (1.0 if self.kind.log else float(self.cells["plate_gap"].min()))
+
+    @property
+    def copied(self) -> bool:
+        """Whether the features of each print agree more closely than any instrument measures."""
+        return self.feature_variance < self.resolved**2
+
+    @property
+    def typical_count(self) -> float:
+        """Harmonic mean of the number of features in a cell."""
+        return float(len(self.cells) / (1.0 / self.cells["count"]).sum())
+
+
+def section_factor(trial: Trial) -> tuple[float, str]:
+    """k = area ÷ (height × width): the median of the prints, else 2/3 with a note."""
+    ratios = trial.of_quantity("section_ratio")
+    if len(ratios):
+        middle = float(ratios["mean"].median())
+        return middle, f"section factor {middle:.3f} from {ratios['count'].sum():.0f} measured areas"
+    return DOME_SECTION_FACTOR, "no section area measured: section factor taken as 2/3, a dome"
+
+
+def response_data(trial: Trial, factor: float | None = None) -> dict[str, ResponseData]:
+    """Cell means of every response that the trial measured.
+
+    Parameters
+    ----------
+    trial : Trial
+    factor : float, optional
+        Section factor of the lines; that of the trial unless given.
+    """
+    data = {}
+    for name in ("line_height", "line_width"):
+        data[name] = _means(trial, KINDS[name], trial.of_quantity(name))
+    data["resistivity"] = _resistivity(trial, section_factor(trial)[0] if factor is None else factor)
+    data["gap_closure"] = _closure(trial)
+    return {name: found for name, found in data.items() if found is not None}
+
+
+def _means(trial: Trial, kind: ResponseKind, cells: pd.DataFrame) -> ResponseData | None:
+    if cells.empty:
+        return None
+    table = cells[LINE_KEYS].assign(value=cells["mean"], count=cells["count"].astype(int))
+    return ResponseData(kind, _with_setups(trial, table), *_pooled_variance(cells))
+
+
+def _with_setups(trial: Trial, cells: pd.DataFrame) -> pd.DataFrame:
+    names = [name for name in ("make_ready", *FACTORS, "plate", STATE) if name in trial.prints]
+    return cells.join(trial.prints[names], on="print")
+
+
+def _pooled_variance(cells: pd.DataFrame) -> tuple[float, int]:
+    """Variance inside cells, and the degrees of freedom it stands on; 0 where none has two values."""
+    df = int((cells["count"] - 1).clip(lower=0).sum())
+    return (float(cells["squares"].sum() / df) if df else 0.0), df
+
+
+def _resistivity(trial: Trial, factor: float) -> ResponseData | None:
+    """ρ = R k w h ÷ L."""
+    cells = trial.of_quantity("per_section")
+    lost = cells.loc[cells["count"] == 0, "print"].nunique()
+    notes = (f"{lost} prints have a resistance but no section: not used for resistivity",) if lost else ()
+    cells = cells[cells["count"] > 0]
+    cells = cells.assign(mean=cells["mean"] + np.log(factor * 1e-12))
+    found = _means(trial, KINDS["resistivity"], cells.reset_index(drop=True))
+    return None if found is None else replace(found, notes=notes)
+
+
+def _closure(trial: Trial) -> ResponseData | None:
+    cells = trial.of_quantity("gap_closure")
+    if cells.empty:
+        return None
+    variance, df = _pooled_variance(cells)
+    cells = cells.rename(columns={"mean": "value", "count": "measured"})
+    cells = cells[[*GAP_KEYS, "value", "measured", "bridged", "unmeasured"]].assign(
+        measured_mean=cells["value"], count=cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
+    )
+    bridged = int(cells["bridged"].sum())
+    notes = [f"{bridged} bridged gaps count as closed by at least the plate gap"] if bridged else []
+    if not cells["measured"].any():
+        notes.append(COUNTS_ONLY)
+    return ResponseData(KINDS["gap_closure"], _with_setups(trial, cells), variance, df, tuple(notes))
+
+
+def complete(data: ResponseData, design: Design) -> ResponseData:
+    """The response with expected means for its censored cells, by a first fit.
+
+    Open gaps that were counted and not measured are kept where being open says something: near
+    bridging, or where nothing else is known of the cell.
+    """
+    if not data.censored:
+        return data
+    rows, inside = design.matrix(data.cells), data.feature_variance * data.feature_df
+    sd = None if data.cells["measured"].any() else _NOMINAL_SPREAD * float(data.cells["plate_gap"].min())
+    _, beta, spread = expected_closures(Censored.of(data.cells), rows, inside, sd)
+    far = (data.cells["plate_gap"] - rows @ beta > _FAR * spread) & (data.cells["measured"] > 0)
+    cells = data.cells.assign(unmeasured=data.cells["unmeasured"].mask(far, 0.0))
+    cells["count"] = cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
+    means, _, _ = expected_closures(Censored.of(cells), rows, inside, sd)
+    return replace(data, cells=cells.assign(value=means), feature_sd=sd)

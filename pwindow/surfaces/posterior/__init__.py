@@ -1,0 +1,1 @@
+"""All responses together: draws from their posterior, and the joint predictive distribution."""

@@ -1,0 +1,1 @@
+"""One fitted surface: its terms, its variance components, its intervals."""

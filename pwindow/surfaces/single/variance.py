@@ -1,0 +1,227 @@
+"""What varies between make-readies and prints, and the whitening that follows from it.
+
+A cell mean has variance :math:`σ_m^2 + σ_p^2 + σ_f^2/n`: make-ready, print, and the mean of n
+features. Cells of one make-ready share σ_m², cells of one print σ_p² too. The shares are found by
+restricted maximum likelihood (Patterson & Thompson 1971, Biometrika 58, 545-554); with one cell a
+print, one print a make-ready and equal n nothing is estimated and the fit is ordinary least squares.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy import linalg, optimize
+
+from pwindow.surfaces.model.responses import ResponseData
+
+
+@dataclass(frozen=True)
+class Components:
+    """Variances on the modelled scale, for a cell of `typical_count` features.
+
+    Attributes
+    ----------
+    make_ready, print_, feature : float
+        Variances σ_m², σ_p², σ_f²; `make_ready` is 0 and `split` False where each make-ready has one
+        print, so that `print_` holds both.
+    typical_count : float
+    split : bool
+        Whether the trial can tell make-ready and print apart.
+    repeated : bool
+        Whether any print has two features of a kind, so that `feature` was seen between them.
+    """
+
+    make_ready: float
+    print_: float
+    feature: float
+    typical_count: float
+    split: bool
+    repeated: bool = True
+
+    @property
+    def measured(self) -> float:
+        """Variance of the measured mean of a new print."""
+        return self.make_ready + self.print_ + self.feature / self.typical_count
+
+    def scaled(self, scale: float) -> Components:
+        """All variances times `scale`."""
+        return replace(
+            self, make_ready=self.make_ready * scale, print_=self.print_ * scale, feature=self.feature * scale
+        )
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Blocks of one pattern.
+
+    Attributes
+    ----------
+    rows : ndarray of int, shape (k, s)
+        Rows of each of k blocks in the ordered table.
+    members : ndarray of int, shape (s,)
+        Print of each row, counted within the block.
+    counts : ndarray, shape (s,)
+        Features of each row.
+    """
+
+    rows: np.ndarray
+    members: np.ndarray
+    counts: np.ndarray
+
+
+def _kinds(blocks: list[tuple[slice, np.ndarray]], counts: np.ndarray) -> list[Kind]:
+    found: dict[tuple, list] = {}
+    for rows, members in blocks:
+        own = np.unique(members, return_inverse=True)[1]
+        found.setdefault((tuple(own), tuple(counts[rows])), []).append(np.arange(rows.start, rows.stop))
+    return [Kind(np.array(rows), np.array(key[0]), np.array(key[1])) for key, rows in found.items()]
+
+
+@dataclass(frozen=True)
+class Groups:
+    """Which cells share a make-ready and a print.
+
+    Attributes
+    ----------
+    order : ndarray of int, shape (n,)
+        Order of the cells: by make-ready, then first cells of its prints before second cells, so
+        that the Cholesky factor of the first cells is a leading block.
+    blocks : list of (slice, ndarray)
+        Independent blocks in that order, each with the print number of its cells.
+    slots : ndarray of int, shape (n,)
+        In the ordered table, whether a cell is the first, second, … of its print.
+    split : bool
+        Whether any make-ready has two prints, and is not the only one.
+    kinds : list of Kind
+        The blocks by their pattern: what is worked out for one holds for all of a kind.
+    """
+
+    order: np.ndarray
+    blocks: list[tuple[slice, np.ndarray]]
+    slots: np.ndarray
+    split: bool
+    kinds: list[Kind]
+
+    @classmethod
+    def of(cls, cells: pd.DataFrame) -> Groups:
+        prints = pd.factorize(cells["print"], sort=True)[0]
+        mounted = cells["make_ready"].where(
+            cells["make_ready"].notna(), "print " + cells["print"].astype(str)
+        )
+        readies = pd.factorize(mounted)[0]
+        slots = cells.groupby("print", sort=False).cumcount().to_numpy()
+        order = np.lexsort((prints, slots, readies))
+        edges = np.flatnonzero(np.diff(readies[order], prepend=-1, append=-1))
+        blocks = [(slice(a, b), prints[order][a:b]) for a, b in zip(edges[:-1], edges[1:])]
+        split = len(blocks) > 1 and any(len(np.unique(members)) > 1 for _, members in blocks)
+        return cls(order, blocks, slots[order], split, _kinds(blocks, cells["count"].to_numpy(float)[order]))
+
+    @property
+    def simple(self) -> bool:
+        """Whether every cell stands alone: no shared make-ready, no shared print."""
+        return all(len(members) == 1 for _, members in self.blocks)
+
+
+@dataclass(frozen=True)
+class Whitening:
+    """Cholesky factors L of each kind of block of the relative covariance V = L L'."""
+
+    kinds: list[tuple[Kind, np.ndarray]]
+    log_det: float
+
+    def apply(self, values: np.ndarray) -> np.ndarray:
+        """L⁻¹ times ordered rows, shape kept."""
+        white = np.empty_like(values, dtype=float)
+        for kind, factor in self.kinds:
+            stacked = values[kind.rows].swapaxes(0, 1)
+            solved = linalg.solve_triangular(factor, stacked.reshape(len(factor), -1), lower=True)
+            white[kind.rows] = solved.reshape(stacked.shape).swapaxes(0, 1)
+        return white
+
+
+def whitening(groups: Groups, components: Components) -> Whitening:
+    """Whitening of ordered cells, in units in which a new print of typical count has variance 1."""
+    unit = components.measured
+    kinds, log_det = [], 0.0
+    for kind in groups.kinds:
+        covariance = components.make_ready + components.print_ * (kind.members[:, None] == kind.members)
+        covariance[np.diag_indices(len(kind.members))] += components.feature / kind.counts
+        factor = np.linalg.cholesky(covariance / unit)
+        log_det += 2.0 * len(kind.rows) * np.log(np.diag(factor)).sum()
+        kinds.append((kind, factor))
+    return Whitening(kinds, log_det)
+
+
+def estimate_components(
+    data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray
+) -> Components:
+    """Variance components of a response, up to the scale that the residuals set.
+
+    Parameters
+    ----------
+    data : ResponseData
+    groups : Groups
+    design : ndarray, shape (n, p)
+        Model matrix of the ordered cells.
+    values : ndarray, shape (n,)
+        Ordered cell means.
+    """
+    counts = data.cells["count"].to_numpy(float)[groups.order]
+    even = bool(np.all(counts == counts[0]))
+    if groups.simple and (even or data.feature_variance == 0.0):
+        return (
+            Components(0.0, 1.0, 0.0, data.typical_count, False)
+            if data.feature_variance == 0.0
+            else (_from_residuals(data, design, values))
+        )
+    return _by_reml(data, groups, design, values)
+
+
+def _from_residuals(data: ResponseData, design: np.ndarray, values: np.ndarray) -> Components:
+    """Equal counts: the print's variance is what the residuals have beyond the features'."""
+    residuals = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
+    total = float(residuals @ residuals) / max(len(values) - design.shape[1], 1)
+    feature = min(data.feature_variance, total * data.typical_count)
+    return Components(0.0, total - feature / data.typical_count, feature, data.typical_count, False)
+
+
+def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray) -> Components:
+    # the search is over residuals: a mean that is large beside the spread would cost it digits
+    values = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
+    total = _from_residuals(data, design, values).measured
+    if total <= 0.0:
+        return Components(0.0, 1.0, 0.0, data.typical_count, groups.split)
+
+    # without two features in any cell, what cells of one print differ by must come from the means
+    several = bool((groups.slots > 0).any())
+    apart = data.feature_df == 0 and data.feature_variance == 0.0 and several
+    floor = 1e-9 * total if several else 0.0
+
+    def components(shares: np.ndarray) -> Components:
+        make_ready, print_, feature = np.exp(shares) * total
+        return Components(
+            make_ready if groups.split else 0.0,
+            print_,
+            feature * data.typical_count if apart else max(data.feature_variance, floor),
+            data.typical_count,
+            groups.split,
+            repeated=data.feature_df > 0,
+        )
+
+    def criterion(shares: np.ndarray) -> float:
+        found = components(shares)
+        white = whitening(groups, found)
+        q, r = np.linalg.qr(white.apply(design))
+        target = white.apply(values)
+        rest = target - q @ (q.T @ target)
+        unit = found.measured
+        df = len(values) - design.shape[1]
+        log_det = white.log_det + 2.0 * np.log(np.abs(np.diag(r))).sum()
+        return log_det + df * np.log(unit) + float(rest @ rest) / unit
+
+    start = np.log([0.4, 0.4, 0.2])
+    options = {"ftol": 1e-13, "gtol": 1e-7}
+    found = optimize.minimize(criterion, start, method="L-BFGS-B", bounds=[(-12.0, 3.0)] * 3, options=options)
+    return components(found.x)

@@ -1,0 +1,1 @@
+"""Probabilities of rectangles under multivariate t distributions."""

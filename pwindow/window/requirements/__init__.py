@@ -1,0 +1,1 @@
+"""What a product requires, as limits on the responses."""

@@ -1,0 +1,103 @@
+"""The plate and pattern at which a product is judged, held against what the trial varied."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from pwindow.errors import WindowProblem
+from pwindow.product import Product
+from pwindow.surfaces.model.responses import COVARIATES
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.trials.columns import COLUMNS
+
+_SLACK = 0.02
+_NUMBERS = tuple(name for name, scale in COVARIATES.items() if scale != "category")
+
+
+def resolve_patterns(
+    surfaces: Surfaces, product: Product
+) -> tuple[Mapping[str, Mapping[str, object]], tuple[str, ...]]:
+    """Covariates of the product for each plate process it may be printed with.
+
+    Returns
+    -------
+    patterns : mapping of str to mapping
+    notes : tuple of str
+        Why plate processes that the product leaves open are passed over; that a plate is asked for
+        of which the trial says nothing.
+
+    Raises
+    ------
+    WindowProblem
+        If the product names a plate, width, gap or direction that the trial did not try, or leaves
+        one open that the trial varied.
+    """
+    region, wanted = surfaces.region, product.pattern.plate
+    if wanted is None or region.plates == ("",):
+        plates = region.plates
+    elif wanted in region.plates:
+        plates = (wanted,)
+    else:
+        raise WindowProblem(
+            f"product “{product.name}” asks for plate “{wanted}”, which the trial did not try; "
+            f"it tried {', '.join(f'“{plate}”' for plate in region.plates)}"
+        )
+    needed = _needed(surfaces, product)
+    patterns, faults = {}, []
+    for plate in plates:
+        try:
+            values = {name: _value(surfaces, product, plate, name, name in needed) for name in _NUMBERS}
+        except WindowProblem as problem:
+            faults.append(problem)
+        else:
+            patterns[plate] = {"plate": plate} | values
+    if not patterns:
+        raise faults[0]
+    notes = [f"not judged: {problem}" for problem in faults]
+    if wanted is not None and region.plates == ("",):
+        notes.append(
+            f"product “{product.name}” asks for plate “{wanted}”, but the trial does not say which plates printed it "
+            "(column “plate”): all its prints are taken to be of that one"
+        )
+    return patterns, tuple(notes)
+
+
+def same_on_plate(values, asked: float):
+    """Whether plate widths, gaps or directions are one that is asked for, as near as measuring a plate goes."""
+    return np.abs(values - asked) <= _room(abs(asked))
+
+
+def _room(size: float) -> float:
+    return _SLACK * size + 1e-9
+
+
+def _needed(surfaces: Surfaces, product: Product) -> set[str]:
+    used = {factor.name for surface in surfaces.by_name.values() for factor in surface.design.factors}
+    judged = {requirement.name for requirement in product.requirements}
+    return used | ({"plate_gap"} if "gap" in judged else set())
+
+
+def _value(surfaces: Surfaces, product: Product, plate: str, name: str, needed: bool) -> float:
+    tried = surfaces.region.covariates[plate].get(name)
+    asked, unit = getattr(product.pattern, name), COLUMNS[name].unit
+    if tried is None:
+        return np.nan if asked is None else asked
+    low, high = tried
+    if asked is None:
+        if needed and high > low:
+            raise WindowProblem(
+                f"product “{product.name}” does not say its {name}, which the trial varied from {low:g} to "
+                f'{high:g} {unit}; add {name} = "{low:g} {unit}" or the like under [pattern]'
+            )
+        return low
+    slack = _room(max(abs(low), abs(high)))
+    judged_for_gap = name == "plate_gap" and not needed
+    if not judged_for_gap and not low - slack <= asked <= high + slack:
+        span = f"{low:g} {unit}" if low == high else f"{low:g} to {high:g} {unit}"
+        raise WindowProblem(
+            f"product “{product.name}” asks for {name} {asked:g} {unit}, outside what the trial tried with "
+            f"{f'plate “{plate}”' if plate else 'its plate'} ({span}); print a trial with it, or change the product"
+        )
+    return asked

@@ -1,0 +1,247 @@
+"""What a requirement limits, as a straight line in the responses Y.
+
+Y holds log line height, log line width, log resistivity and gap closure, as the surfaces have
+them. A quantity is a'Y + c + e on the modelled scale; e is what the surfaces do not hold: the worst
+of N gaps against the print's mean gap, or the spread of a resistivity stated and not measured.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pwindow.conductors.line import log_resistance_constant
+from pwindow.conductors.mesh import (
+    in_parallel,
+    log_sheet_resistance_constant,
+    open_area,
+    width_at_open_area,
+    without_undercoat,
+)
+from pwindow.conductors.silver import log_silver_constant
+from pwindow.conductors.tile import drop_per_sheet_resistance
+from pwindow.errors import WindowProblem
+from pwindow.product import Product, Requirement
+from pwindow.study import DENSE_SILVER, Ink
+from pwindow.surfaces.posterior.joint import JointSurfaces
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.window.requirements.extremes import extreme_moments
+
+Scale = Callable[[float], float]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A quantity of the next print that a requirement limits.
+
+    Attributes
+    ----------
+    weights : mapping of str to float
+        a, the weight of each response.
+    constant : float
+        c.
+    natural, modelled : callable
+        From the modelled scale to the requirement's unit, and back.
+    falling : bool
+        Whether `natural` falls.
+    error : str
+        Name of the part of e it carries; "" where it carries none.
+    """
+
+    weights: Mapping[str, float]
+    constant: float
+    natural: Scale
+    modelled: Scale
+    falling: bool = False
+    error: str = ""
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Covariances of the parts of e, by their names."""
+
+    covariances: Mapping[tuple[str, str], float]
+
+    @classmethod
+    def of(cls, joint: JointSurfaces, ink: Ink, gaps: float) -> Errors:
+        """The parts that a product's requirements can need; `gaps` as `gap_count` gives them."""
+        found = {("ink", "ink"): ink.resistivity_spread**2}
+        if "gap_closure" in joint.names:
+            at = joint.names.index("gap_closure")
+            shift, own, shared = extreme_moments(gaps)
+            # what is not known of the spread between gaps moves largest and smallest apart
+            apart = shift**2 * joint.between_variance[at]
+            square = joint.between[at] ** 2 + joint.between_variance[at]
+            found |= dict.fromkeys([("largest",) * 2, ("smallest",) * 2], own * square + apart)
+            found |= dict.fromkeys(
+                [("largest", "smallest"), ("smallest", "largest")], shared * square - apart
+            )
+        return cls(found)
+
+    def covariance(self, names: list[str]) -> np.ndarray:
+        """Covariance matrix of the named parts, shape (len(names), len(names))."""
+        return np.array([[self.covariances.get((one, other), 0.0) for other in names] for one in names])
+
+
+def quantity(
+    requirement: Requirement, product: Product, surfaces: Surfaces, ink: Ink, plate_gap: float
+) -> Quantity:
+    """What a requirement limits, at the print's mean.
+
+    Raises
+    ------
+    WindowProblem
+        If the trial did not measure it, or the requirement limits nothing.
+    """
+    name, pattern = requirement.name, product.pattern
+    if name in ("line_width", "line_height"):
+        _need(surfaces, requirement, name)
+        return Quantity({name: 1.0}, 0.0, np.exp, _log)
+    if name == "open_area":
+        _need(surfaces, requirement, "line_width")
+        return Quantity(
+            {"line_width": 1.0},
+            0.0,
+            natural=lambda log_width: open_area(np.exp(log_width), pattern.pitch, pattern.layout),
+            modelled=lambda percent: _log(width_at_open_area(percent, pattern.pitch, pattern.layout)),
+            falling=True,
+        )
+    if name == "gap":
+        _need(surfaces, requirement, "gap_closure")
+        if surfaces.counts_only and (requirement.least or requirement.most is not None):
+            raise WindowProblem(
+                "the trial counted bridged gaps and measured none, so only whether a gap stays open can be "
+                'judged: ask for least = "0 µm" and no most, or measure gaps'
+            )
+        return Quantity(
+            {"gap_closure": 1.0},
+            0.0,
+            natural=lambda closure: plate_gap - closure,
+            modelled=lambda gap: plate_gap - gap,
+            falling=True,
+        )
+    return _resistance(requirement, product, surfaces, ink)
+
+
+def _resistance(requirement: Requirement, product: Product, surfaces: Surfaces, ink: Ink) -> Quantity:
+    _need(surfaces, requirement, "line_height", "line_width")
+    parameters, factor = requirement.parameters, surfaces.section_factor
+    if requirement.name == "line_resistance":
+        constant = log_resistance_constant(parameters["length"], factor)
+    else:
+        constant = log_sheet_resistance_constant(product.pattern.pitch, factor)
+    natural, modelled = np.exp, _log
+    if "undercoat" in parameters:
+        natural, modelled = _with_undercoat(parameters["undercoat"])
+    if requirement.name == "voltage_drop":
+        drop = drop_per_sheet_resistance(
+            parameters["tile"], parameters["current_density"], parameters["contacts"]
+        )
+        constant += float(np.log(drop))
+    weights = {"line_height": -1.0, "line_width": -1.0}
+    if "resistivity" in surfaces.by_name:
+        weights["resistivity"] = 1.0
+        return Quantity(weights, constant + _excess(surfaces, weights), natural, modelled)
+    if ink.resistivity is None:
+        raise WindowProblem(
+            "the trial has no usable resistance, so a resistance cannot be judged: measure resistance together "
+            "with line height and width, or state the ink's resistivity in a study file, "
+            'for example [ink] resistivity = "9e-8 ohm*m"'
+        )
+    constant += float(np.log(ink.resistivity)) + _excess(surfaces, weights)
+    return Quantity(weights, constant, natural, modelled, error="ink")
+
+
+def silver_per_line(surfaces: Surfaces, ink: Ink) -> Quantity:
+    """Silver of a metre of line, mg; of dense silver where the ink's silver is not stated.
+
+    The mean section of a long line exceeds the typical one, as its resistance does: see `_excess`.
+    """
+    weights = {"line_height": 1.0, "line_width": 1.0}
+    constant = log_silver_constant(surfaces.section_factor, ink.silver_density or DENSE_SILVER)
+    return Quantity(weights, constant + _excess(surfaces, weights), np.exp, _log)
+
+
+def _excess(surfaces: Surfaces, weights: Mapping[str, float]) -> float:
+    """What a long line's mean of ρ/A, or of A, exceeds that of its geometric means by, as a logarithm.
+
+    For log-normal features the mean is exp(σ²/2) times the geometric mean (Aitchison & Brown 1957,
+    section 2.3), σ² the variance of the logarithm between features of a print.
+    """
+    between = dict(zip(surfaces.joint.names, surfaces.joint.between))
+    return sum((weight * between[name]) ** 2 for name, weight in weights.items()) / 2.0
+
+
+def _with_undercoat(undercoat: float) -> tuple[Scale, Scale]:
+    def modelled(total: float) -> float:
+        try:
+            return _log(without_undercoat(total, undercoat))
+        except ValueError as problem:
+            raise WindowProblem(f"sheet resistance: {problem}; remove the requirement") from problem
+
+    return (lambda log_lines: in_parallel(np.exp(log_lines), undercoat)), modelled
+
+
+def gap_count(product: Product, surfaces: Surfaces) -> float:
+    """Gaps of the length the trial measured, every one of which must hold.
+
+    A gap k times as long is the worst of k such gaps: closures of stretches are taken as independent
+    given their print (weakest link; common practice, no source).
+
+    Raises
+    ------
+    WindowProblem
+        If the product states a length and the trial none.
+    """
+    requirement = next((item for item in product.requirements if item.name == "gap"), None)
+    if requirement is None:
+        return 1
+    count, length = requirement.parameters.get("count", 1), requirement.parameters.get("length")
+    if length is None:
+        return count
+    measured = surfaces.trial.cells["gap_length"].min()
+    if not measured > 0:
+        raise WindowProblem(
+            f"the product's gaps are {length:g} mm long, but the trial does not say over which length it "
+            "measured: add a column gap_length [mm], or leave the length out"
+        )
+    return max(count * length / float(measured), 1)
+
+
+def worst_of(base: Quantity, count: float, spread: float) -> tuple[Quantity, Quantity]:
+    """The most and the least closed of `count` gaps of a print.
+
+    Parameters
+    ----------
+    base : Quantity
+        Mean closure of the print.
+    count : float
+        As `gap_count` gives it.
+    spread : float
+        Standard deviation of closure between the gaps of a print, µm.
+    """
+    shift = extreme_moments(count)[0] * spread
+    # the largest and the smallest of one gap are the same gap
+    names = ("largest", "largest" if count == 1 else "smallest")
+    return tuple(
+        Quantity(base.weights, base.constant + sign * shift, base.natural, base.modelled, True, error)
+        for sign, error in zip((1, -1), names)
+    )
+
+
+def _need(surfaces: Surfaces, requirement: Requirement, *responses: str) -> None:
+    columns = {
+        "gap_closure": "a measured gap with its plate_gap (counts of bridged gaps alone do not say how far)"
+    }
+    missing = [columns.get(name, name) for name in responses if name not in surfaces.by_name]
+    if missing:
+        raise WindowProblem(
+            f"the trial does not have {' and '.join(missing)}, which the requirement on "
+            f"{requirement.kind.label} needs; add the columns or leave the requirement out"
+        )
+
+
+def _log(value: float) -> float:
+    return float(np.log(value)) if value > 0 else -np.inf

@@ -1,0 +1,76 @@
+"""How far a setting may drift from what is asked for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pwindow.errors import UnitProblem, WindowProblem
+from pwindow.product import Product
+from pwindow.surfaces.posterior.joint import JointSurfaces
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.units import read_quantity
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """The most that a setting deviates: a share of the setting, or a step in the trial's unit."""
+
+    setting: str
+    share: float = 0.0
+    step: float = 0.0
+
+    def half_width(self, values: pd.Series) -> pd.Series:
+        """The most that settings deviate, in their own unit."""
+        return self.share * values + self.step
+
+    def drift(self, joint: JointSurfaces, setups: pd.DataFrame) -> np.ndarray:
+        """Change of the responses' means when the setting deviates by all of it, shape (m, q)."""
+        half = self.half_width(setups[self.setting])
+        low, high = (
+            joint.means(setups.assign(**{self.setting: setups[self.setting] + sign * half}))
+            for sign in (-1.0, 1.0)
+        )
+        return (high - low) / 2
+
+
+def product_tolerances(product: Product, surfaces: Surfaces) -> tuple[Tolerance, ...]:
+    """The tolerances that a product states.
+
+    Raises
+    ------
+    WindowProblem
+        If a tolerance is in another kind of unit than the trial's pressure.
+    """
+    assurance = product.assurance
+    found = (
+        Tolerance("speed", share=assurance.speed_tolerance),
+        Tolerance("cell_volume", share=assurance.volume_tolerance),
+        Tolerance("pressure", step=_pressure_step(product, surfaces.trial.pressure_unit)),
+    )
+    return tuple(one for one in found if one.share or one.step)
+
+
+def without_effect(tolerances: tuple[Tolerance, ...], surfaces: Surfaces) -> tuple[str, ...]:
+    """A note for each tolerance of a setting that no surface depends on."""
+    known = {factor.name for surface in surfaces.by_name.values() for factor in surface.design.factors}
+    return tuple(
+        f"the trial did not vary {one.setting.replace('_', ' ')}: what a drift within its tolerance does is "
+        "not known and not in the probabilities"
+        for one in tolerances
+        if one.setting not in known
+    )
+
+
+def _pressure_step(product: Product, unit: str) -> float:
+    stated = product.assurance.pressure_tolerance
+    if not stated:
+        return 0.0
+    try:
+        return read_quantity(stated, unit)
+    except UnitProblem as problem:
+        raise WindowProblem(
+            f"pressure_tolerance “{stated}”: the trial's pressure is in {unit}; give the tolerance in that unit"
+        ) from problem

@@ -1,0 +1,1 @@
+"""Prints that were made, against what a product requires."""

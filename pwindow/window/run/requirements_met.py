@@ -1,0 +1,138 @@
+"""Did prints that were made meet what a product requires? As far as it was measured on them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from pwindow.product import Requirement
+from pwindow.surfaces.model.responses import response_data
+from pwindow.trials.trial import Trial
+from pwindow.window.requirements.pattern import same_on_plate
+from pwindow.window.requirements.quantities import Quantity
+from pwindow.window.window import Window
+
+COLUMNS = ("print", "requirement", "unit", "low", "high", "bridged", "met")
+_SLACK = 1e-9
+
+
+def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:
+    """Each requirement on each print of a trial that the product can be printed with.
+
+    Parameters
+    ----------
+    window : Window
+    trial : Trial
+        With its measured features.
+
+    Returns
+    -------
+    DataFrame
+        ``print``, ``requirement`` and its ``unit``; ``low`` and ``high``: the print's mean (a line's resistance
+        as it was probed, else from its section and the resistivity), or the narrowest
+        and the widest measured gap at the product's plate gap; ``bridged`` gaps; ``met``. No row where
+        nothing was measured that tells it; NaN where counts of open gaps alone tell it.
+    """
+    means, plates = _means(window, trial), printable(window, trial.prints)["plate"]
+    probed = _probed(window, trial)
+    rows = []
+    for name, plate in plates.items():
+        gap, quantities = float(window.patterns[plate]["plate_gap"]), window.limits[plate].quantities
+        for requirement in window.product.requirements:
+            if requirement.name == "gap":
+                rows += _gaps(requirement, trial, str(name), gap)
+            elif name in probed and _as_probed(requirement):
+                value = float(probed[name] * requirement.parameters["length"])
+                rows.append(_row(requirement, str(name), value))
+            else:
+                rows += _mean(requirement, quantities[requirement.name], str(name), means)
+    return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def not_judged(window: Window, trial: Trial, met: pd.DataFrame) -> tuple[str, ...]:
+    """What the prints of a trial do not tell of a product, in sentences; `met` as of `requirements_met`."""
+    own, there, told = set(printable(window, trial.prints).index), len(trial.prints), []
+    if len(own) < there:
+        told.append(f"{_some(len(own), there)} on a plate that the product can be judged on")
+    for requirement in window.product.requirements:
+        judged = own & set(met.loc[met["requirement"] == requirement.name, "print"])
+        if len(judged) < len(own):
+            told.append(
+                f"{_some(len(judged), len(own))} measured for {requirement.kind.label} as the product has it"
+            )
+    return tuple(f"{window.product.name}: {one}" for one in told)
+
+
+def _some(count: int, of: int) -> str:
+    what = f"{count or 'none'} of {of} print{'s' * (of > 1)}"
+    return f"{what} {'are' if count > 1 else 'is'}"
+
+
+def printable(window: Window, prints: pd.DataFrame) -> pd.DataFrame:
+    """Prints on a plate process that the product can be judged for; "" where a print names none."""
+    named = prints.assign(plate=prints["plate"].astype(object).where(prints["plate"].notna(), ""))
+    return named[named["plate"].isin(window.plates)]
+
+
+def _means(window: Window, trial: Trial) -> dict[str, pd.Series]:
+    """Mean of each response on each print, on the modelled scale, of lines as the product has them."""
+    found = {}
+    for name, data in response_data(trial, window.surfaces.section_factor).items():
+        cells = _own_lines(window, data.cells.dropna(subset="value"))
+        weighted = (cells["value"] * cells["count"]).groupby(cells["print"]).sum()
+        found[name] = weighted / cells.groupby("print")["count"].sum()
+    return found
+
+
+def _probed(window: Window, trial: Trial) -> pd.Series:
+    """Mean resistance of a millimetre of line on each print, Ω/mm, where it was measured."""
+    lines = _own_lines(window, trial.features.dropna(subset=["resistance", "line_length"]))
+    return (lines["resistance"] / lines["line_length"]).groupby(lines["print"]).mean()
+
+
+def _as_probed(requirement: Requirement) -> bool:
+    """Whether a requirement is of what is probed: the line, without an undercoat beside it."""
+    return requirement.name == "line_resistance" and "undercoat" not in requirement.parameters
+
+
+def _own_lines(window: Window, lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines of the plate width and the direction that the product states."""
+    for covariate in ("plate_width", "direction"):
+        asked = getattr(window.product.pattern, covariate)
+        if asked is not None:
+            lines = lines[lines[covariate].isna() | same_on_plate(lines[covariate], asked)]
+    return lines
+
+
+def _mean(
+    requirement: Requirement, quantity: Quantity, name: str, means: dict[str, pd.Series]
+) -> Iterator[tuple]:
+    told = [means.get(response, pd.Series(dtype=float)).get(name, np.nan) for response in quantity.weights]
+    at = float(np.dot(told, list(quantity.weights.values())) + quantity.constant)
+    if np.isfinite(at):
+        yield _row(requirement, name, float(quantity.natural(at)))
+
+
+def _row(requirement: Requirement, name: str, value: float) -> tuple:
+    within = _within(requirement, value, value)
+    return name, requirement.name, requirement.kind.unit, value, value, 0, within
+
+
+def _gaps(requirement: Requirement, trial: Trial, name: str, plate_gap: float) -> Iterator[tuple]:
+    own = (trial.features["print"] == name) & same_on_plate(trial.features["plate_gap"], plate_gap)
+    rows, unit = trial.features[own], requirement.kind.unit
+    gaps, bridged = rows["gap"].dropna(), int(rows["gaps_bridged"].fillna(0).sum())
+    if len(gaps) or bridged:
+        low, high = (0.0 if bridged else float(gaps.min())), float(gaps.max()) if len(gaps) else 0.0
+        short = bridged > 0 and requirement.least is not None
+        yield name, "gap", unit, low, high, bridged, not short and _within(requirement, low, high)
+    elif rows["gaps_inspected"].sum() > 0 and requirement.least == 0.0 and requirement.most is None:
+        yield name, "gap", unit, np.nan, np.nan, 0, True
+
+
+def _within(requirement: Requirement, low: float, high: float) -> bool:
+    least, most = requirement.least, requirement.most
+    above = least is None or low >= least - _SLACK
+    return bool(above and (most is None or high <= most + _SLACK))

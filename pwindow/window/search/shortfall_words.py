@@ -1,0 +1,124 @@
+"""A shortfall in sentences, the same on the page, in the report and on the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pwindow.window.search.shortfall import Loosening, OtherPlate, Reach, Remedy, Shortfall
+from pwindow.window.setup import Setup
+from pwindow.wording import asked, listed, percent, setup_words, speed, volume
+from pwindow.wording import pressure as pressure_text
+
+
+def promise(found: Shortfall) -> str:
+    """The most that can be promised, and with which set-up."""
+    closest = found.closest
+    return (
+        f"At {asked(found.level)} assurance no set-up qualifies: the closest, {_setup(found, closest.setup)}, can promise "
+        f"{_at_most(closest.joint, found.level)}."
+    )
+
+
+def conflicts(found: Shortfall) -> tuple[str, ...]:
+    """Which limits are out of reach, and which two of the others conflict."""
+    told = [
+        f"{_first(one.sides[0].words)} is out of reach even by itself: the best set-up meets it with "
+        f"{percent(one.joint, found.level)} probability."
+        for one in found.out_of_reach
+    ]
+    if found.conflict is not None:
+        told.append(_conflict(found, found.conflict))
+    elif not told and found.pairs:
+        lowest = found.pairs[0]
+        told.append(
+            f"No two limits conflict: each pair reaches {asked(found.level)} (the lowest, "
+            f"{_both(lowest)}, {percent(lowest.joint, found.level)}). It is all of them together that do not."
+        )
+    return tuple(told)
+
+
+def _conflict(found: Shortfall, pair: Reach) -> str:
+    alone = {one.sides[0].words: one.joint for one in found.alone}
+    each = listed([percent(alone[side.words], found.level) for side in pair.sides])
+    return (
+        f"{_first(_both(pair))} conflict: alone the best set-up meets them with {each}, both in the same print with "
+        f"{_at_most(pair.joint, found.level)}."
+    )
+
+
+def _both(pair: Reach) -> str:
+    return listed([side.words for side in pair.sides])
+
+
+def remedies(found: Shortfall) -> tuple[str, ...]:
+    """Which limit, cell volume or plate would do by itself; that none would, where none does."""
+    told = [_limit(found, one) for one in found.loosenings if one.remedy is not None]
+    told += [_volume(found, found.volume)] if found.volume is not None else []
+    told += [_plate(found, one) for one in found.plates if one.remedy is not None]
+    return (*told, *_what_would_not(found, bool(told)))
+
+
+def _limit(found: Shortfall, one: Loosening) -> str:
+    return (
+        f"{_first(one.side.at(one.value))} instead of {one.side.value:g} {one.side.requirement.kind.unit} would be enough"
+        f"{_with(found, one.remedy)}"
+    )
+
+
+def _volume(found: Shortfall, remedy: Remedy) -> str:
+    setup = remedy.setup
+    plate = f", plate {setup.plate}" if setup.plate else ""
+    return (
+        f"A cell volume of {volume(setup.roll.cell_volume)} cm³/m² (a roll you do not have) would be enough: "
+        f"{pressure_text(setup.pressure)} {found.pressure_unit}, {speed(setup.speed)} m/min{plate} "
+        f"({percent(remedy.joint, found.level)})."
+    )
+
+
+def _plate(found: Shortfall, one: OtherPlate) -> str:
+    return f"Plate {one.plate} would be enough{_with(found, one.remedy)}"
+
+
+def _with(found: Shortfall, remedy: Remedy) -> str:
+    return f": {_setup(found, remedy.setup)} ({percent(remedy.joint, found.level)})."
+
+
+def _what_would_not(found: Shortfall, something: bool) -> Iterator[str]:
+    """What was looked at and is not enough by itself."""
+    low, high = found.volumes_tried
+    tried = [f"loosening {one.side.words}" for one in found.loosenings if one.remedy is None]
+    if found.volume is None and low < high:
+        tried.append(f"another cell volume from {volume(low)} to {volume(high)} cm³/m²")
+    tried += [f"plate {one.plate}" for one in found.plates if one.remedy is None and not one.why_not]
+    if tried and something:
+        yield f"Not enough alone: {', '.join(tried)}."
+    elif tried:
+        yield f"No single change is enough; looked at: {', '.join(tried)}."
+    if low == high:
+        yield f"Only {volume(low)} cm³/m² was tried, so no other cell volume can be judged."
+    for one in found.plates:
+        if one.why_not:
+            yield f"Plate {one.plate} cannot be judged: {one.why_not}."
+
+
+def _setup(found: Shortfall, setup: Setup) -> str:
+    return setup_words(setup.roll.label, setup.pressure, found.pressure_unit, setup.speed, setup.plate)
+
+
+def _at_most(probability: float, level: float) -> str:
+    told = percent(probability, level)
+    return told.replace("under", "less than") if told.startswith("under") else f"at most {told}"
+
+
+def _first(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def shortfall_dict(found: Shortfall) -> dict:
+    """A shortfall as values that JSON can hold: its sentences, and its table row by row."""
+    return {
+        "promise": promise(found),
+        "conflicts": list(conflicts(found)),
+        "remedies": list(remedies(found)),
+        "table": found.to_frame().to_dict("records"),
+    }

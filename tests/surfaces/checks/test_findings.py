@@ -1,0 +1,250 @@
+"""What is said against surfaces: where there is reason, and where there is none."""
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+
+import pwindow as pw
+from pwindow.surfaces.checks.diagnostics import diagnose
+from pwindow.surfaces.checks.findings import findings
+from pwindow.surfaces.checks.outliers import without
+from pwindow.surfaces.checks.residual_patterns import uneven_spread, worst_level
+from pwindow.surfaces.model.terms import Design, Factor, second_order
+from pwindow.surfaces.posterior.sampler import Plan
+from pwindow.surfaces.single.surface import fit_surface
+
+FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
+DESIGN = Design(FACTORS, second_order(FACTORS))
+SET_UPS = [(s, 4.0, p) for s in (30, 42, 60, 85, 120) for p in (20, 50, 80)] * 2
+NINE = [(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50, 80)]
+HEIGHT, SHORT = "line_height [um]", Plan(warm=40, kept=40)
+
+
+@pytest.fixture
+def simulate(make_demo, monkeypatch):
+    """Rows of a simulated demo trial, its truth changed by `change` (means, set-ups)."""
+    second_order_truth = make_demo.expected
+
+    def rows(seed, change=None, layout=None):
+        if change is not None:
+            monkeypatch.setattr(
+                make_demo, "expected", lambda truth, setups: change(second_order_truth(truth, setups), setups)
+            )
+        rng, plan = np.random.default_rng(seed), make_demo.layout_first() if layout is None else layout
+        return make_demo.simulate_trial(make_demo.read_truth(), plan, rng)
+
+    return rows
+
+
+@pytest.fixture
+def told(read_frame):
+    """What is said against the surfaces of a table of rows."""
+    return lambda rows, **options: findings(pw.fit(read_frame(rows), plan=SHORT, **options))
+
+
+def bend(size):
+    """Lines that are higher by a cubic in log speed: zero at 30, 60 and 120 m/min."""
+
+    def change(means, setups):
+        x = np.log2(setups["speed"] / 60.0)
+        return means.assign(log_height=means["log_height"] + size * (x**3 - x))
+
+    return change
+
+
+def scatter(rows, spread, seed=1):
+    """Print effects on line height; `spread` draws them from set-ups."""
+    prints = rows.drop_duplicates("print").set_index("print")
+    effects = pd.Series(spread(np.random.default_rng(seed), prints), prints.index)
+    return rows.assign(**{HEIGHT: rows[HEIGHT] * np.exp(rows["print"].map(effects))})
+
+
+def about(found, words):
+    return [finding for finding in found if words in finding.sentence]
+
+
+@pytest.mark.parametrize("size", [0.24, -0.24])
+@pytest.mark.parametrize("seed", [12, 13])
+def test_missed_curvature_is_said_with_factor_range_size_and_sign(simulate, told, seed, size):
+    """With 0.24 the surface is 8 % low at 45 m/min and 9 % high at 85, with -0.24 the reverse."""
+    (finding,) = about(told(simulate(seed, bend(size))), "curvature")
+    assert finding.response == "line_height" and finding.weight == "serious"
+    pattern = r"curvature in speed between (\d+) and (\d+) m/min: predictions there are up to (\S+) % (high|low), most at (\d+)"
+    low, high, amount, side, worst = re.search(pattern, finding.sentence).groups()
+    fast = worst == "85"
+    assert (low, worst, high) == (("60", "85", "120") if fast else ("30", "45", "60"))
+    assert side == ("high" if fast == (size > 0) else "low")
+    assert 5.0 < float(amount) < 14.0
+
+
+def test_surfaces_that_bend_are_not_told_to(simulate, told):
+    assert not about(told(simulate(12, bend(0.24)), terms="bending"), "curvature")
+
+
+def test_a_second_order_truth_mostly_raises_no_objection(simulate, told):
+    objected = [bool(told(simulate(seed))) for seed in range(400, 412)]
+    assert sum(objected) <= 4
+
+
+def test_the_demo_raises_no_objection(demo_surfaces):
+    assert findings(demo_surfaces) == ()
+
+
+def test_a_misread_print_is_said_once_for_all_it_spoils(simulate, told):
+    """A height read 45 % too high makes the resistivity of the print too high as well."""
+    rows = simulate(4)
+    rows.loc[rows["print"] == "A-033", HEIGHT] *= 1.45
+    found = told(rows)
+    assert len(found) == 1 and found[0].response == "" and found[0].weight == "serious"
+    sentence = found[0].sentence
+    assert sentence.startswith(
+        "print A-033 (120 m/min, 5.6 cm³/m², 50 µm, laser-imaged) does not fit the others"
+    )
+    for response in ("line height", "resistivity"):
+        assert 28.0 < float(re.search(rf"{response} is (\S+) % above", sentence)[1]) < 70.0
+        assert 1.0 < float(re.search(rf"(\S+) % in {response}", sentence)[1]) < 20.0
+
+
+def test_a_misread_print_of_a_large_trial_is_found_wherever_it_is(simulate, told, make_demo):
+    """A trial of 650 prints repeats the demo layout: no part of it stands for the rest."""
+    layout = make_demo.layout_first()
+    parts = [layout.assign(**{c: f"r{at}" + layout[c] for c in ("print", "make_ready")}) for at in range(10)]
+    rows = simulate(3, layout=pd.concat(parts, ignore_index=True))
+    for print_ in ("r3A-033", "r7A-010"):
+        rows.loc[rows["print"] == print_, HEIGHT] *= 1.6
+    found = about(told(rows), "does not fit")
+    assert {re.search(r"print (\S+)", finding.sentence)[1] for finding in found} == {"r3A-033", "r7A-010"}
+    assert {finding.weight for finding in found} == {"mind"}  # of so many, one print moves little
+
+
+def test_more_misread_prints_are_said_each(simulate, told):
+    rows = simulate(4)
+    for print_, factor in (("A-033", 1.6), ("A-010", 0.6)):
+        rows.loc[rows["print"] == print_, HEIGHT] *= factor
+    sentences = [finding.sentence for finding in about(told(rows), "does not fit")]
+    assert sorted(re.search(r"print (\S+)", sentence)[1] for sentence in sentences) == ["A-010", "A-033"]
+    assert "below" in next(sentence for sentence in sentences if "A-010" in sentence)
+
+
+def test_a_very_uneven_spread_is_said(simulate, told):
+    """Prints of the three largest rolls scatter by a further 20 %, those of the others do not."""
+
+    def spread(rng, prints):
+        return rng.normal(0.0, 0.2, len(prints)) * (prints["cell_volume [cm3/m2]"] > 4.0)
+
+    (finding,) = about(told(scatter(simulate(6), spread)), "line height scatters unevenly")
+    low, high = map(float, re.findall(r"by (\S+) % where cell volume", finding.sentence))
+    assert finding.response == "line_height" and high > 2.0 * low
+    assert "too sure where cell volume is high and too cautious where" in finding.sentence
+
+
+@pytest.mark.parametrize("sign, shape", [(1, "above it reach farther"), (-1, "below it reach farther")])
+def test_a_spread_of_another_shape_is_said(simulate, told, sign, shape):
+    """One print in five is off by 25 % to the same side."""
+
+    def lopsided(rng, prints):
+        return sign * 0.22 * (rng.random(len(prints)) < 0.2)
+
+    found = about(told(scatter(simulate(6), lopsided, seed=2)), "Shapiro-Wilk")
+    (finding,) = [finding for finding in found if finding.response == "line_height"]
+    assert shape in finding.sentence and "below 1 % or above 99 %" in finding.sentence
+
+
+def test_expected_closures_are_not_taken_for_an_uneven_spread(simulate, told):
+    """A third of the gaps bridge; what is then expected of a closure scatters less than it does."""
+
+    def closing(means, setups):
+        return means.assign(closure=means["closure"] + 14.0)
+
+    found = [finding for seed in range(3) for finding in told(simulate(20 + seed, closing))]
+    assert not [finding for finding in found if finding.response == "gap_closure"]
+
+
+def test_one_print_a_make_ready(simulate, told, make_demo):
+    layout = make_demo.layout_first()
+    rows = simulate(7, layout=layout.assign(make_ready=layout["print"]))
+    (finding,) = about(told(rows), "each make-ready has one print")
+    assert finding.response == "" and finding.weight == "mind"
+
+
+def test_serious_things_come_first(simulate, told, make_demo):
+    layout = make_demo.layout_first()
+    rows = simulate(7, bend(0.3), layout.assign(make_ready=layout["print"]))
+    weights = [finding.weight for finding in told(rows)]
+    assert weights == sorted(weights, reverse=True) and set(weights) == {"serious", "mind"}
+
+
+def test_a_print_that_much_leans_on_is_said(told):
+    rows = pw.demo("trial_second.csv")
+    found = findings(pw.fit(pw.read_trial(rows), plan=SHORT))
+    (finding,) = about(found, "single prints decide much")
+    print_, moved = re.search(
+        r"without print (\S+) predictions move by up to (\S+) % in line height", finding.sentence
+    ).groups()
+    surface = pw.fit(pw.read_trial(rows), plan=SHORT).by_name["line_height"]
+    assert diagnose(surface).prints.loc[print_, "cook"] > 1.0
+    rest = without(surface, print_).surface
+    change = np.abs(rest.mean(surface.cells) - surface.mean(surface.cells)).max()
+    assert float(moved) == pytest.approx(100.0 * np.expm1(change), rel=0.05)
+
+
+def test_without_a_print_is_a_fit_of_the_others(make_cells, line_height):
+    cells = make_cells(SET_UPS)
+    surface = fit_surface(line_height(cells), DESIGN)
+    apart = without(surface, "P004")
+    others = cells[cells["print"] != "P004"]
+    solved = np.linalg.lstsq(DESIGN.matrix(others), others["value"], rcond=None)[0]
+    predicted = DESIGN.matrix(cells) @ solved
+    assert apart.off == pytest.approx(cells["value"][4] - predicted[4], rel=1e-9)
+    assert apart.moved == pytest.approx(np.abs(predicted - surface.mean(cells)).max(), rel=1e-9)
+    few = fit_surface(line_height(make_cells(SET_UPS[:7])), Design(FACTORS, ((), ("speed",), ("pressure",))))
+    assert without(few, "P006") is None or len(without(few, "P006").surface.cells) == 6
+
+
+def test_a_level_that_lies_off_is_found_as_a_regression_finds_it(make_cells, line_height):
+    cells = make_cells(SET_UPS)
+    cells.loc[cells["speed"] == 85.0, "value"] += 0.3
+    surface = fit_surface(line_height(cells), DESIGN)
+    found = worst_level(surface)
+    at = (surface.cells["speed"] == 85.0).to_numpy(float)
+    theirs = sm.OLS(surface.cells["value"], np.column_stack([DESIGN.matrix(surface.cells), at])).fit()
+    assert (found.factor.name, found.level) == ("speed", 85.0)
+    assert found.shift == pytest.approx(theirs.params.iloc[-1], rel=1e-9)
+    between = pd.DataFrame({"speed": [30.0, 60.0, np.sqrt(60.0 * 85.0), 85.0, 120.0]})
+    np.testing.assert_allclose(found.missed(between), found.shift * np.array([0, 0, 0.5, 1, 0]), atol=1e-12)
+    assert found.p == pytest.approx(3 * theirs.pvalues.iloc[-1], rel=1e-6)  # of the levels inside the range
+
+
+def test_a_spread_that_grows_is_found_along_its_factor(make_cells, line_height):
+    cells = make_cells(SET_UPS * 2)
+    pressure = DESIGN.coded(cells)["pressure"]
+    cells["value"] += np.random.default_rng(2).normal(0.0, 0.3, len(cells)) * (pressure > 0)
+    found = uneven_spread(fit_surface(line_height(cells), DESIGN))
+    assert found.factor.name == "pressure" and found.p < 0.01 and found.high > 2.0 * found.low
+
+
+def test_even_spreads_seem_uneven_as_often_as_stated(make_cells, line_height):
+    chances = [
+        uneven_spread(fit_surface(line_height(make_cells(NINE, seed)), DESIGN)).p for seed in range(200)
+    ]
+    assert 8 <= np.sum(np.array(chances) <= 0.1) <= 34
+
+
+def test_no_level_where_squares_follow_them_all(make_cells, line_height):
+    cells = make_cells(NINE * 2)
+    assert worst_level(fit_surface(line_height(cells), DESIGN)) is None
+
+
+def test_a_print_that_alone_carries_a_term_is_named(demo_rows, read_frame, recwarn):
+    """One print at a plate gap of its own makes plate_gap² estimable, by itself."""
+    name = demo_rows.loc[demo_rows["gap [um]"].notna(), "print"].iloc[0]
+    gaps = demo_rows[(demo_rows["print"] == name) & (demo_rows["plate_gap [um]"] == 75.0)]
+    gaps = gaps.assign(**{"print": "X", "make_ready": "X-M", "plate_gap [um]": 60.0})
+    gaps["gap [um]"] -= 15.0
+    told = findings(pw.fit(read_frame(pd.concat([demo_rows, gaps], ignore_index=True))))
+    alone = [finding for finding in told if "goes through print X" in finding.sentence]
+    assert [finding.response for finding in alone] == ["gap_closure"]
+    assert not [warning for warning in recwarn if issubclass(warning.category, RuntimeWarning)]
