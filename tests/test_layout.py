@@ -1,6 +1,7 @@
 """Data flows one way: no module imports one to its right."""
 
 import ast
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,30 @@ ORDER = [
     {"server"},
     {"cli"},
 ]
+ROOMS = {
+    "surfaces": [
+        {"model"},
+        {"single"},
+        {"posterior"},
+        {"checks"},
+        {"region", "fingerprint"},
+        {"surfaces"},
+        {"simulation", "findings", "agreement"},
+    ],
+    "window": [
+        {"requirements", "probability"},
+        {"conformance"},
+        {"bands"},
+        {"window"},
+        {"setup"},
+        {"search"},
+        {"trade_offs"},
+        {"shortfall"},
+        {"run", "calibration"},
+    ],
+    "panels": [{"shared"}, {"set_up_speed", "trade_offs", "new_trial_data"}],
+}
+"""Within a part: no room imports one to its right, nor one beside it."""
 PLACE = {name: at for at, names in enumerate(ORDER) for name in names}
 MODULES = sorted(path for path in ROOT.rglob("*.py") if "_shipped" not in path.parts)
 
@@ -57,6 +82,48 @@ def test_every_part_has_its_place():
 def test_imports_lead_to_the_left(path):
     assert wrong_way(path) == []
     assert "pwindow" not in imported(path), "the public face stands right of everything"
+
+
+@pytest.mark.parametrize("part", ROOMS)
+def test_every_room_has_its_place(part):
+    rooms = {
+        path.relative_to(ROOT / part).parts[0].removesuffix(".py") for path in (ROOT / part).rglob("*.py")
+    }
+    assert rooms - {"__init__"} == set().union(*ROOMS[part])
+
+
+@pytest.mark.parametrize("part", ROOMS)
+def test_rooms_know_those_before_them(part):
+    place = {name: at for at, names in enumerate(ROOMS[part]) for name in names}
+    for path in (ROOT / part).rglob("*.py"):
+        own = path.relative_to(ROOT / part).parts[0].removesuffix(".py")
+        inner = {name.split(".")[2] for name in imported(path) if name.startswith(f"pwindow.{part}.")}
+        known = (inner - {own}) & set(place)
+        assert not [name for name in known if own in place and place[name] >= place[own]], path
+
+
+def name_of(path):
+    parts = path.relative_to(ROOT.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def modules_known_by(path):
+    """Modules of the package that a module imports; a name of a package counts for the package's own module."""
+    names = set(map(name_of, MODULES))
+    return {
+        name
+        for name in imported(path)
+        if name in names
+        and not any(other.startswith(f"{name}.") and other in names for other in imported(path))
+    }
+
+
+def test_no_two_modules_know_each_other():
+    known = {name_of(path): modules_known_by(path) for path in MODULES}
+    try:
+        TopologicalSorter(known).prepare()
+    except CycleError as circle:
+        pytest.fail(f"a circle of modules: {circle.args[1]}")
 
 
 def test_the_rule_can_be_broken(tmp_path, monkeypatch):

@@ -163,7 +163,7 @@ def _draw_window(window, pressures, picture):
     from pwindow.charts import window_figure
     from pwindow.review.collect import started
     from pwindow.review.picture import around
-    from pwindow.window.search.bands import bands_at
+    from pwindow.window.bands import bands_at
     from pwindow.window.search.recommendation import recommend
 
     bands = window.speed_bands(pressures)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from pwindow.product import KINDS
 from pwindow.surfaces.checks.checked import Judged, checks_of
-from pwindow.surfaces.checks.findings import findings
+from pwindow.surfaces.findings import findings
 from pwindow.surfaces.model.responses import COVARIATES, FACTORS
 from pwindow.surfaces.posterior.make_readies import Mountings
 from pwindow.surfaces.single.intervals import turned
@@ -20,8 +20,8 @@ from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.calibration import Calibration
 from pwindow.window.search.recommendation import recommend
-from pwindow.window.search.shortfall import Shortfall, shortfall
-from pwindow.window.search.shortfall_words import shortfall_dict
+from pwindow.window.shortfall.shortfall import Shortfall, shortfall
+from pwindow.window.shortfall.words import shortfall_dict
 from pwindow.window.window import Window
 
 _KEYS = {

@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from pwindow.product import KINDS
+from pwindow.window.bands import limited_by
 from pwindow.window.calibration import CANNOT_SEE
-from pwindow.window.search.bands import limited_by
 from pwindow.wording import amount, asked, counted, percent, speed, to_width, with_interval
 from pwindow.wording import pressure as pressure_text
 from pwindow.wording import volume as volume_text

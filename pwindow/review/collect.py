@@ -18,16 +18,16 @@ from pwindow.review.first_prints import first_prints, gaps_to_inspect, stops
 from pwindow.review.picture import pictures
 from pwindow.review.records import Judgement, Review, RollVolume, Setting
 from pwindow.review.words import in_full, requirement_words
-from pwindow.surfaces.checks.findings import findings
+from pwindow.surfaces.findings import findings
 from pwindow.surfaces.fingerprint import digest, versions
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.summary import summarise
+from pwindow.window.bands import bands_at
 from pwindow.window.calibration import Calibration
-from pwindow.window.search.bands import bands_at
 from pwindow.window.search.recommendation import neighbours, recommend
-from pwindow.window.search.shortfall import shortfall
 from pwindow.window.search.starting import Choice, StartingSetup, starting_setup
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall.shortfall import shortfall
 from pwindow.window.trade_offs import sensitivities, silver_notes
 from pwindow.window.window import Window
 from pwindow.wording import setup_words

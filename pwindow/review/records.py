@@ -14,12 +14,12 @@ from pwindow.review.alternatives import Beside, Relaxed, Step
 from pwindow.review.evidence import SurfaceFit
 from pwindow.review.first_prints import FirstPrint, Stops
 from pwindow.review.words import at_words
-from pwindow.surfaces.checks.findings import Finding
+from pwindow.surfaces.findings import Finding
 from pwindow.trials.archive import Archive
-from pwindow.window.search.shortfall import Shortfall
-from pwindow.window.search.shortfall_words import shortfall_dict
 from pwindow.window.search.starting import Choice
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall.shortfall import Shortfall
+from pwindow.window.shortfall.words import shortfall_dict
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.product import Product
 from pwindow.study import Study
 from pwindow.surfaces import Surfaces, fit
-from pwindow.surfaces.checks.findings import Finding, findings
+from pwindow.surfaces.findings import Finding, findings
 from pwindow.surfaces.posterior.make_readies import Known
 from pwindow.window import Window, find_window
 

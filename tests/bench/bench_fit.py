@@ -11,7 +11,7 @@ import time
 import pandas as pd
 
 import pwindow as pw
-from pwindow.surfaces.checks.findings import findings
+from pwindow.surfaces.findings import findings
 from pwindow.trials.trial import MeasuredTrial, Trial
 
 REPEATS = 5

@@ -10,14 +10,15 @@ import pytest
 
 from pwindow.demo import demo
 from pwindow.inputs import InputFile
-from pwindow.panels.set_up_speed.page import SetUpSpeed, evidence_facts, set_up_speed
+from pwindow.panels.set_up_speed.page import SetUpSpeed, set_up_speed
+from pwindow.panels.shared.frame import evidence_facts
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import ask, changed_limits, first_judgeable
 from pwindow.panels.shared.words import together
 from pwindow.review import review
 from pwindow.study import EACH_PRINT
 from pwindow.trials.archive import Archive
-from pwindow.window.search.shortfall_words import conflicts, promise, remedies
+from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.workflows.evidence import Evidence
 from pwindow.workflows.given import given_evidence
 from pwindow.workflows.loaded import loaded_evidence

@@ -10,10 +10,10 @@ from pwindow.errors import WindowProblem
 from pwindow.inputs import InputFile
 from pwindow.review import report_html, review, run_sheet_html
 from pwindow.review.cautions import CAUTIONS
-from pwindow.window.search.bands import limited_by
+from pwindow.window.bands import limited_by
 from pwindow.window.search.recommendation import recommend
-from pwindow.window.search.shortfall_words import conflicts, promise, remedies
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import with_planned_roll
 from pwindow.wording import percent, pressure, speed, volume, with_interval
 

@@ -7,7 +7,7 @@ from pwindow.cli.answers import fit_answer, predict_answer, speeds_answer
 from pwindow.cli.tables import fit_text, predict_text, speeds_text
 from pwindow.panels.shared.words import finding_list
 from pwindow.review import report_html, review, run_sheet_html
-from pwindow.surfaces.checks.findings import findings
+from pwindow.surfaces.findings import findings
 
 WARNING = "section factor (area over height times width) of 65 prints"
 

@@ -5,7 +5,7 @@ import pytest
 import pwindow as pw
 from pwindow.errors import TrialProblem
 from pwindow.inputs import InputFile
-from pwindow.surfaces.checks.findings import findings
+from pwindow.surfaces.findings import findings
 from pwindow.trials.archive import Archive
 
 HEIGHT, AREA, WIDTH = "line_height [um]", "section_area [um2]", "line_width [um]"

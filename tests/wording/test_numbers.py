@@ -8,7 +8,7 @@ import pytest
 
 import pwindow as pw
 from pwindow.panels.shared import words
-from pwindow.window.search.bands import SPEED_STEP
+from pwindow.window.bands import SPEED_STEP
 from pwindow.wording import (
     SPEED_DECIMALS,
     amount,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
@@ -13,10 +12,11 @@ from pwindow.charts.palette import LIGHT, PALETTES
 from pwindow.charts.window_map import HEIGHT
 from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile
+from pwindow.panels.set_up_speed import view
 from pwindow.panels.shared import words
 from pwindow.panels.shared.address import FORMS, UNRECORDED, Address, address_of, open_at
 from pwindow.panels.shared.controls import RequirementEditor, SetupControls
-from pwindow.panels.shared.frame import Frame, clock, facts, heading
+from pwindow.panels.shared.frame import Frame, evidence_facts, heading
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.question import Question, ask, first_judgeable, kept_setup, question_of
@@ -24,9 +24,7 @@ from pwindow.panels.shared.session import Session
 from pwindow.panels.shared.sheets import SheetChoice
 from pwindow.panels.shared.visit import Visit
 from pwindow.product import Product
-from pwindow.trials.summary import make_readies
 from pwindow.window.setup import Setup
-from pwindow.wording import counted
 from pwindow.workflows.evidence import Evidence, NothingToJudge, replaced_product, reshaped, why_not
 
 _FORMS = dict(zip(("second order", "second order, free to bend"), FORMS))
@@ -232,7 +230,7 @@ class SetUpSpeed:
             self._wait(problem)
         if self.question is not None and wanted not in (None, self.question.product.name):
             why = why_not(evidence, wanted)
-            self.frame.say(words.passed_over(wanted, why, self.question.product.name))
+            self.frame.say(view.passed_over(wanted, why, self.question.product.name))
 
     def _show(self, setup: Setup, limits: bool = True) -> None:
         """Show everything for the question as it is now, the picture first."""
@@ -243,14 +241,14 @@ class SetUpSpeed:
             self.editor.show(self.question.product)
         self.frame.facts.value = evidence_facts(self.evidence, self.question.product)
         self.answer.value = (
-            words.answer_card(self.question)
-            + words.window_notes(self.question)
-            + words.finding_list(self.evidence.findings)
+            view.answer_card(self.question)
+            + view.window_notes(self.question)
+            + view.finding_list(self.evidence.findings)
             + words.trial_notes(self.evidence)
         )
-        self.shortfall.value = words.shortfall_list(self.question)
-        self.bands.value = words.band_table(self.question)
-        self.place.beside(words.downloads(self.question))
+        self.shortfall.value = view.shortfall_list(self.question)
+        self.bands.value = view.band_table(self.question)
+        self.place.beside(view.downloads(self.question))
 
     def _show_setup(self, setup: Setup) -> None:
         """Show what depends on the set-up looked at, the picture first."""
@@ -260,38 +258,10 @@ class SetUpSpeed:
         else:
             with self.figure.batch_update():
                 update_figure(self.figure, content, self.frame.palette)
-        self.setup.value = words.setup_card(self.question, setup)
-        self.neighbours.value = words.neighbour_card(self.question, setup)
+        self.setup.value = view.setup_card(self.question, setup)
+        self.neighbours.value = view.neighbour_card(self.question, setup)
         declared, self.session = self.declared[self.question.product.name], self.session.stayed()
         self.frame.put_address(address_of(self.question, setup, declared, self.session.data))
-
-
-def evidence_facts(evidence: Evidence, product: Product | None = None) -> str:
-    """Which trials, which fit, which product, and when that was read; without a product as long as there is none."""
-    surfaces = evidence.surfaces
-    if surfaces is None:
-        return facts(("Trials", "none yet"), ("Read", f"{clock(evidence.made)}, from {evidence.source}"))
-    trial = surfaces.trial
-    readies = make_readies(trial)
-    mounted = (
-        "make-readies not recorded"
-        if readies is None
-        else f"in {counted(readies, 'make-ready', 'make-readies')}"
-    )
-    fitted = ", ".join(surface.kind.label for surface in surfaces.by_name.values())
-    named = [
-        (
-            "Trials",
-            f"{escape(', '.join(trial.files))}: <b>{len(trial.prints)} prints</b>, {mounted}",
-        ),
-        (
-            "Fit",
-            f"second-order surfaces{', free to bend,' if surfaces.bends else ''} of {fitted}, <code>{surfaces.fingerprint}</code>",
-        ),
-        *([("Product", escape(product.name))] if product is not None else []),
-        ("Read and fitted", f"{clock(evidence.made)}, from {evidence.source}"),
-    ]
-    return facts(*named)
 
 
 set_up_speed = Visit(_TITLE, SetUpSpeed)

@@ -11,7 +11,7 @@ from pwindow.panels.shared.fields import NumberField, SlidingNumber
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import Question, changed_limits
 from pwindow.product import Product, RequirementKind
-from pwindow.window.search.bands import SPEED_STEP
+from pwindow.window.bands import SPEED_STEP
 from pwindow.window.setup import Setup
 from pwindow.wording import volume
 from pwindow.workflows.evidence import Evidence

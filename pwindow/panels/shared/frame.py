@@ -15,6 +15,10 @@ from pwindow.panels.shared import words
 from pwindow.panels.shared.address import Address
 from pwindow.panels.shared.guard import guarded, unforeseen
 from pwindow.panels.shared.layout import full_width
+from pwindow.product import Product
+from pwindow.trials.summary import make_readies
+from pwindow.wording import counted
+from pwindow.workflows.evidence import Evidence
 
 
 class Frame:
@@ -147,6 +151,34 @@ def facts(*named: tuple[str, str]) -> str:
     """Facts as a line of names and values; values are HTML already."""
     items = "".join(f"<div><dt>{escape(name)}</dt><dd>{value}</dd></div>" for name, value in named)
     return f"<dl class='pw-evidence'>{items}</dl>"
+
+
+def evidence_facts(evidence: Evidence, product: Product | None = None) -> str:
+    """Which trials, which fit, which product, and when that was read; without a product as long as there is none."""
+    surfaces = evidence.surfaces
+    if surfaces is None:
+        return facts(("Trials", "none yet"), ("Read", f"{clock(evidence.made)}, from {evidence.source}"))
+    trial = surfaces.trial
+    readies = make_readies(trial)
+    mounted = (
+        "make-readies not recorded"
+        if readies is None
+        else f"in {counted(readies, 'make-ready', 'make-readies')}"
+    )
+    fitted = ", ".join(surface.kind.label for surface in surfaces.by_name.values())
+    named = [
+        (
+            "Trials",
+            f"{escape(', '.join(trial.files))}: <b>{len(trial.prints)} prints</b>, {mounted}",
+        ),
+        (
+            "Fit",
+            f"second-order surfaces{', free to bend,' if surfaces.bends else ''} of {fitted}, <code>{surfaces.fingerprint}</code>",
+        ),
+        *([("Product", escape(product.name))] if product is not None else []),
+        ("Read and fitted", f"{clock(evidence.made)}, from {evidence.source}"),
+    ]
+    return facts(*named)
 
 
 def clock(moment: datetime) -> str:

@@ -14,12 +14,12 @@ from pwindow.errors import UnusableInput
 from pwindow.product import Product, check_product
 from pwindow.study import Roll
 from pwindow.window import Window
-from pwindow.window.search.bands import bands_at
+from pwindow.window.bands import bands_at
 from pwindow.window.search.maps import WindowMap, window_map
 from pwindow.window.search.recommendation import neighbours, recommend
-from pwindow.window.search.shortfall import Shortfall, shortfall
 from pwindow.window.search.starting import StartingSetup, starting_setup
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall.shortfall import Shortfall, shortfall
 from pwindow.workflows.evidence import Evidence, first_window, window_of
 from pwindow.workflows.given import given_evidence
 

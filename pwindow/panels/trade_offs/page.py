@@ -11,12 +11,11 @@ from pwindow.charts import along_speed_figure, along_speed_names, frontier_figur
 from pwindow.charts.frontier import HEIGHT
 from pwindow.charts.palette import LIGHT, PALETTES, Palette
 from pwindow.errors import UnusableInput
-from pwindow.panels.set_up_speed.page import evidence_facts
-from pwindow.panels.shared import words as answer_words
+from pwindow.panels.shared import words as shared_words
 from pwindow.panels.shared.address import Address, address_of, open_at
 from pwindow.panels.shared.controls import RequirementEditor, SetupControls
 from pwindow.panels.shared.fields import NumberField
-from pwindow.panels.shared.frame import Frame, heading
+from pwindow.panels.shared.frame import Frame, evidence_facts, heading
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.question import Question, ask, first_judgeable, kept_setup, question_of
@@ -137,7 +136,7 @@ class TradeOffsPage:
         try:
             self.trade_offs = TradeOffs(first_judgeable(evidence, wanted))
         except NothingToJudge as problem:
-            self.answer.value = answer_words.waiting_card(evidence, problem.why, session.data, here=False)
+            self.answer.value = shared_words.waiting_card(evidence, problem.why, session.data, here=False)
             self.frame.facts.value = evidence_facts(evidence)
             self.frame.put_address(Address(data=session.data))
         self._lay_out()
@@ -285,7 +284,7 @@ class TradeOffsPage:
             self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
             self.frontier.beside(words.numbers("set-ups-that-no-other-beats", offers.frontier))
             notes = "".join(map(words.note, (*offers.window.notes, *offers.notes)))
-            self.notes.value = notes + answer_words.trial_notes(self.evidence)
+            self.notes.value = notes + shared_words.trial_notes(self.evidence)
 
     @contextmanager
     def _working(self) -> Iterator[None]:

@@ -10,13 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
 from scipy import optimize, special
 
-from pwindow.surfaces.checks.curvature_check import FormCheck
-from pwindow.surfaces.checks.residual_patterns import OffLevel
 from pwindow.surfaces.model.censoring import Censored
 from pwindow.surfaces.model.departures import BendingDesign
 from pwindow.surfaces.model.responses import ResponseData
@@ -32,6 +31,13 @@ _NEGLIGIBLE = 1e-3
 _COVER = 1.5
 """What is missed counts so many times as a standard deviation: a limit that is then kept with 95 % is
 kept with 93 % or more if all of it goes one way, however large it is beside the spread."""
+
+
+class Misfit(Protocol):
+    """What says by how much a second-order surface is off."""
+
+    def missed(self, setups: pd.DataFrame) -> np.ndarray:
+        """How much at set-ups, on the modelled scale, shape (len(setups),)."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +86,7 @@ class JointSurfaces:
     df : float
     draws : Draws or None
         What it was matched to; None for the closed form.
-    misses : mapping of str to FormCheck or OffLevel
+    misses : mapping of str to Misfit
         Responses whose second-order form fails, and what says by how much.
     """
 
@@ -94,7 +100,7 @@ class JointSurfaces:
     told: tuple[bool, ...]
     df: float
     draws: Draws | None = None
-    misses: Mapping[str, FormCheck | OffLevel] = field(default_factory=dict)
+    misses: Mapping[str, Misfit] = field(default_factory=dict)
 
     @property
     def correlation(self) -> np.ndarray:

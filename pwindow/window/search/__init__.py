@@ -1,1 +1,1 @@
-"""Where requirements are met: bands, maps, the recommended set-up, and what would do where none is."""
+"""Where requirements are met: maps, the recommended set-up, and the one to start from where none is assured."""

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 from numpy.polynomial.chebyshev import chebvander
 
+from pwindow.window.conformance import LimitPredictive
 from pwindow.window.probability.plackett import quick_probability
-from pwindow.window.window import LimitPredictive, Window
+from pwindow.window.window import Window
 
 _SECOND_ORDER, _SMOOTH = 4, 18
 """Degrees of the polynomials: 4 is exact, for scales are made of products of second-order surfaces;

@@ -8,10 +8,11 @@ from enum import StrEnum
 
 import numpy as np
 
+from pwindow.window.bands import SPEED_STEP, Row, rows
+from pwindow.window.conformance import LimitPredictive, conformance_probability
 from pwindow.window.probability.plackett import quick_probability
-from pwindow.window.search.bands import SPEED_STEP, Row, rows
 from pwindow.window.setup import Setup
-from pwindow.window.window import LimitPredictive, Window, conformance_probability
+from pwindow.window.window import Window
 
 QUICK_ERROR = 0.002
 """Of `quick_probability`."""

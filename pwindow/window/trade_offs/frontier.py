@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from pwindow.window.bands import SPEED_STEP, Row, rows
 from pwindow.window.probability.plackett import quick_probability
-from pwindow.window.search.bands import SPEED_STEP, Row, rows
 from pwindow.window.trade_offs.shown import (
     SILVER,
     SILVER_OF_AREA,

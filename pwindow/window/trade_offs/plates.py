@@ -10,10 +10,11 @@ import pandas as pd
 
 from pwindow.errors import WindowProblem
 from pwindow.study import Roll
+from pwindow.window.conformance import conformance_probability
 from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Quantity
 from pwindow.window.trade_offs.shown import Shown, named_conformances, predict_shown, shown_quantities
-from pwindow.window.window import Window, conformance_probability, find_window
+from pwindow.window.window import Window, find_window
 
 AS_PRINTED, COMMON_WIDTH = "as printed", "common plate width"
 _LINE_GAIN = "line_gain"

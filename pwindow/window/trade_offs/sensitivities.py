@@ -11,9 +11,10 @@ import pandas as pd
 
 from pwindow.errors import UnusableInput
 from pwindow.product import Product, Requirement, check_product
+from pwindow.window.conformance import LimitPredictive, conformance_probability
 from pwindow.window.requirements.limits import Limits, product_limits
 from pwindow.window.setup import Setup
-from pwindow.window.window import LimitPredictive, Window, conformance_probability
+from pwindow.window.window import Window
 
 STEPS = {
     "line_resistance": 10.0,

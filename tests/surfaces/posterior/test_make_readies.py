@@ -9,7 +9,7 @@ import pytest
 
 import pwindow as pw
 from pwindow.study import EACH_PRINT, ROLL_AND_PLATE, MakeReadies
-from pwindow.surfaces.checks.findings import findings
+from pwindow.surfaces.findings import findings
 from pwindow.surfaces.posterior import make_readies as module
 from pwindow.surfaces.posterior.make_readies import Known
 from pwindow.surfaces.posterior.sampler import Plan

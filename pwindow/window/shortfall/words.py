@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pwindow.window.search.shortfall import Loosening, OtherPlate, Reach, Remedy, Shortfall
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall.shortfall import Loosening, OtherPlate, Reach, Remedy, Shortfall
 from pwindow.wording import asked, listed, percent, setup_words, speed, volume
 from pwindow.wording import pressure as pressure_text
 

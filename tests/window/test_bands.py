@@ -9,7 +9,7 @@ import pytest
 import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.study import Roll, Study
-from pwindow.window.search.bands import Row, band_columns, bands_at, bands_of, limited_by, speed_bands
+from pwindow.window.bands import Row, band_columns, bands_at, bands_of, limited_by, speed_bands
 from pwindow.window.search.recommendation import recommend
 
 

@@ -13,14 +13,15 @@ import pandas as pd
 from pwindow.errors import UnusableInput
 from pwindow.product import Product, Requirement
 from pwindow.study import Roll
+from pwindow.window.bands import Row, bands_of
+from pwindow.window.conformance import conformance_probability
 from pwindow.window.probability.plackett import quick_probability
 from pwindow.window.requirements.limits import Limits
-from pwindow.window.search.bands import Row, bands_of
 from pwindow.window.search.maps import predictive_on_grid
 from pwindow.window.search.starting import QUICK_ERROR, Candidates, StartingSetup, candidates, closest_setup
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs.sensitivities import Change, limits_of, with_limit
-from pwindow.window.window import Window, conformance_probability, find_window
+from pwindow.window.window import Window, find_window
 
 _DIGITS = 3  # of a limit or a volume that would do
 _FARTHEST = 30  # doublings of an upper limit

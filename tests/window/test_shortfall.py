@@ -8,8 +8,8 @@ import pytest
 
 import pwindow as pw
 from pwindow.study import Roll
-from pwindow.window.search.shortfall import shortfall
-from pwindow.window.search.shortfall_words import conflicts, promise, remedies
+from pwindow.window.shortfall.shortfall import shortfall
+from pwindow.window.shortfall.words import conflicts, promise, remedies
 
 
 @pytest.fixture(scope="module")

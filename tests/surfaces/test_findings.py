@@ -9,9 +9,9 @@ import statsmodels.api as sm
 
 import pwindow as pw
 from pwindow.surfaces.checks.diagnostics import diagnose
-from pwindow.surfaces.checks.findings import findings
 from pwindow.surfaces.checks.outliers import without
 from pwindow.surfaces.checks.residual_patterns import uneven_spread, worst_level
+from pwindow.surfaces.findings import findings
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.single.surface import fit_surface

@@ -11,7 +11,7 @@ import pandas as pd
 from pwindow.errors import WindowProblem
 from pwindow.product import KINDS
 from pwindow.study import Roll
-from pwindow.window.window import Window
+from pwindow.window.conformance import Conformance
 
 SPEED_STEP = 0.1
 """Speeds are told to this step, m/min, rounded towards the inside of a band."""
@@ -36,7 +36,7 @@ class Row:
         return np.geomspace(self.slowest, self.fastest, _GRID)
 
 
-def rows(window: Window, pressures: Sequence[float] | None = None) -> list[Row]:
+def rows(window: Conformance, pressures: Sequence[float] | None = None) -> list[Row]:
     """Every roll × plate × pressure of which the trial region has a part."""
     region = window.surfaces.region
     asked = window.surfaces.trial.pressures if pressures is None else tuple(pressures)
@@ -50,7 +50,7 @@ def rows(window: Window, pressures: Sequence[float] | None = None) -> list[Row]:
     return found
 
 
-def band_columns(window: Window) -> list[str]:
+def band_columns(window: Conformance) -> list[str]:
     """Columns of the table of speed bands."""
     return [
         "roll",
@@ -76,7 +76,7 @@ def limited_by(band: Mapping, end: str) -> str:
 
 
 def speed_bands(
-    window: Window, pressures: Sequence[float] | None = None, plates: Collection[str] | None = None
+    window: Conformance, pressures: Sequence[float] | None = None, plates: Collection[str] | None = None
 ) -> pd.DataFrame:
     """See `Window.speed_bands`; of all plate processes unless `plates` names some."""
     _refuse_untried(window, pressures)
@@ -85,7 +85,7 @@ def speed_bands(
     return pd.DataFrame(found, columns=band_columns(window))
 
 
-def bands_at(window: Window, bands: pd.DataFrame, plate: str, pressure: float) -> pd.DataFrame:
+def bands_at(window: Conformance, bands: pd.DataFrame, plate: str, pressure: float) -> pd.DataFrame:
     """Speed bands at a plate and a pressure: those of `bands` where it was tried, else searched for."""
     if not np.isclose(pressure, window.surfaces.trial.pressures).any():
         return speed_bands(window, [pressure], [plate])
@@ -93,7 +93,7 @@ def bands_at(window: Window, bands: pd.DataFrame, plate: str, pressure: float) -
     return bands[(bands["plate"] == plate) & np.isclose(pressures, pressure)]
 
 
-def _refuse_untried(window: Window, pressures: Sequence[float] | None) -> None:
+def _refuse_untried(window: Conformance, pressures: Sequence[float] | None) -> None:
     tried, unit = window.surfaces.trial.pressures, window.surfaces.trial.pressure_unit
     for pressure in pressures or ():
         if not tried[0] - 1e-9 <= pressure <= tried[-1] + 1e-9:
@@ -103,7 +103,7 @@ def _refuse_untried(window: Window, pressures: Sequence[float] | None) -> None:
             )
 
 
-def bands_of(window: Window, row: Row) -> list[dict]:
+def bands_of(window: Conformance, row: Row) -> list[dict]:
     """The speed bands of one row, by the names of `band_columns`."""
     speeds = row.speeds()
     joint = window.joint_conformance(_at(window, row, speeds), _COARSE_POINTS)
@@ -117,7 +117,7 @@ def bands_of(window: Window, row: Row) -> list[dict]:
     return bands
 
 
-def _at(window: Window, row: Row, speeds) -> pd.DataFrame:
+def _at(window: Conformance, row: Row, speeds) -> pd.DataFrame:
     return window.setups(row.plate, speeds, row.roll.cell_volume, row.pressure)
 
 
@@ -127,7 +127,7 @@ def _runs(assured: np.ndarray) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2])]
 
 
-def _crossing(speeds: np.ndarray, joint: np.ndarray, at: int, step: int, window: Window) -> float:
+def _crossing(speeds: np.ndarray, joint: np.ndarray, at: int, step: int, window: Conformance) -> float:
     """Speed at which the joint conformance crosses the level, between a grid point and the next."""
     beyond = at + step
     if not 0 <= beyond < len(speeds):
@@ -137,7 +137,7 @@ def _crossing(speeds: np.ndarray, joint: np.ndarray, at: int, step: int, window:
     return float(speeds[at] * (speeds[beyond] / speeds[at]) ** share)
 
 
-def _round_inward(window: Window, row: Row, low: float, high: float) -> tuple[float, float] | None:
+def _round_inward(window: Conformance, row: Row, low: float, high: float) -> tuple[float, float] | None:
     """Ends to the speed step, each still assured; None where no such speed is left."""
     if row.slowest == row.fastest:  # the one speed that was tried, whether it is a step or not
         assured = window.joint_conformance(_at(window, row, row.slowest))[0] >= window.level
@@ -155,7 +155,7 @@ def _steps_inside(low: float, high: float) -> tuple[int, int]:
     return int(np.ceil(low / SPEED_STEP - 1e-6)), int(np.floor(high / SPEED_STEP + 1e-6))
 
 
-def _assured_from(window: Window, row: Row, start: int, end: int, step: int) -> int | None:
+def _assured_from(window: Conformance, row: Row, start: int, end: int, step: int) -> int | None:
     """First step from `start` towards `end` whose accurately computed conformance is assured."""
     for tenth in range(start, end + step, step):
         speed = np.round(tenth * SPEED_STEP, 1)
@@ -164,7 +164,7 @@ def _assured_from(window: Window, row: Row, start: int, end: int, step: int) -> 
     return None
 
 
-def _describe(window: Window, row: Row, low: float, high: float, safest: float) -> dict:
+def _describe(window: Conformance, row: Row, low: float, high: float, safest: float) -> dict:
     table = window.conformance(_at(window, row, [low, high, safest, row.slowest, row.fastest]))
     joint, limiting = table["joint"], table.drop(columns="joint").idxmin(axis=1)
     values = (

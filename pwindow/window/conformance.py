@@ -1,0 +1,230 @@
+"""How probably a product's requirements are met at set-ups, on a trial's surfaces."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from pwindow.product import Product
+from pwindow.study import Roll, Study
+from pwindow.surfaces.model.responses import FACTORS
+from pwindow.surfaces.posterior.joint import JointSurfaces
+from pwindow.surfaces.single.intervals import intervals, turned
+from pwindow.surfaces.surfaces import Surfaces
+from pwindow.window.probability.rectangle import POINTS, rectangle_probability
+from pwindow.window.requirements.limits import Limits, product_limits
+from pwindow.window.requirements.quantities import Quantity
+from pwindow.window.requirements.tolerances import Tolerance
+
+
+@dataclass(frozen=True)
+class LimitPredictive:
+    """Predictive distribution of the quantities that are limited, at m set-ups.
+
+    Attributes
+    ----------
+    mean : ndarray, shape (m, k)
+    scale : ndarray, shape (m, k, k)
+    df : float
+    """
+
+    mean: np.ndarray
+    scale: np.ndarray
+    df: float
+
+
+@dataclass(frozen=True)
+class Conformance:
+    """How probably a product's requirements are met, for the next run.
+
+    Attributes
+    ----------
+    surfaces : Surfaces
+    product : Product
+    study : Study
+    patterns : mapping of str to mapping
+        For each plate process the covariates at which the product is judged.
+    joint : JointSurfaces
+        The surfaces' joint predictive, as the product's gaps need it.
+    limits : mapping of str to Limits
+        For each plate process.
+    tolerances : tuple of Tolerance
+    notes : tuple of str
+        What the reader of a probability must know.
+    """
+
+    surfaces: Surfaces
+    product: Product
+    study: Study
+    patterns: Mapping[str, Mapping[str, object]]
+    joint: JointSurfaces
+    limits: Mapping[str, Limits]
+    tolerances: tuple[Tolerance, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def level(self) -> float:
+        """Joint conformance probability that the assured window must reach."""
+        return self.product.assurance.level
+
+    @property
+    def plates(self) -> tuple[str, ...]:
+        """Plate processes the product can be judged for; "" where the trial names none."""
+        return tuple(self.patterns)
+
+    @cached_property
+    def rolls(self) -> tuple[Roll, ...]:
+        """The roll inventory: the study's, else the rolls of the trial."""
+        rolls = self.study.rolls or self.surfaces.trial.rolls
+        return tuple(sorted(rolls, key=lambda roll: roll.cell_volume))
+
+    def setups(self, plate: str, speed, cell_volume, pressure) -> pd.DataFrame:
+        """Set-ups of the product on one plate process; numbers or arrays of one length.
+
+        Parameters
+        ----------
+        plate : str
+        speed : float or array, m/min
+        cell_volume : float or array, cm³/m²
+        pressure : float or array, in the trial's unit of pressure
+        """
+        numbers = np.broadcast_arrays(*np.atleast_1d(speed, cell_volume, pressure))
+        frame = pd.DataFrame(dict(zip(FACTORS, (np.asarray(values, float) for values in numbers))))
+        return frame.assign(**self.patterns[plate])
+
+    def conformance(self, setups: pd.DataFrame, points: int = POINTS) -> pd.DataFrame:
+        """Conformance probabilities of the next run at set-ups of one plate process.
+
+        Parameters
+        ----------
+        setups : DataFrame
+            As `setups` makes them, all of one plate process.
+        points : int
+            Points of the integration lattice.
+
+        Returns
+        -------
+        DataFrame
+            ``joint`` and one column for each requirement, between 0 and 1.
+        """
+        limits = self._limits_for(setups)
+        predictive = self.predictive(setups)
+        columns = {"joint": conformance_probability(predictive, limits, None, points)}
+        for name in limits.requirements:
+            columns[name] = conformance_probability(predictive, limits, name, points)
+        return pd.DataFrame(columns)
+
+    def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS) -> np.ndarray:
+        """Joint conformance probability alone, shape (m,); see `rectangle_probability`."""
+        return conformance_probability(self.predictive(setups), self._limits_for(setups), None, points)
+
+    def margin_of_means(self, plate: str, mean: np.ndarray) -> np.ndarray:
+        """How far inside every limit the predicted means are, in standard deviations; shape (m,).
+
+        The nominal window is where it is not negative. The worst of N gaps is not counted against
+        the mean gap here: these are means.
+
+        Parameters
+        ----------
+        plate : str
+        mean : ndarray, shape (m, k)
+            As `predictive` finds it at set-ups with the product's plate gap.
+        """
+        limits = self.limits[plate]
+        spread = np.sqrt(np.einsum("ki,ij,kj->k", limits.forms, self.joint.spread, limits.forms))
+        margins = []
+        for row, limit in zip(limits.rows, limits.limits):
+            at = mean[:, row] + limits.quantities[limit.requirement].constant
+            margins += [(limit.upper - at) / spread[row], (at - limit.lower) / spread[row]]
+        return np.min(margins, axis=0)
+
+    def in_trial_region(self, setups: pd.DataFrame) -> np.ndarray:
+        """Whether each set-up lies in the trial region, shape (m,)."""
+        return self.surfaces.region.contains(setups)
+
+    def quantities(self, setups: pd.DataFrame, level: float = 0.95) -> dict[str, pd.DataFrame]:
+        """What each requirement limits, predicted in its own unit.
+
+        Returns
+        -------
+        dict of str to DataFrame
+            By requirement: columns as of `intervals`.
+        """
+        return self.predict(self._limits_for(setups).quantities, setups, level)
+
+    def predict(
+        self, quantities: Mapping[str, Quantity], setups: pd.DataFrame, level: float = 0.95, most: bool = True
+    ) -> dict[str, pd.DataFrame]:
+        """Quantities of the next print at set-ups, each in its own unit.
+
+        Parameters
+        ----------
+        quantities : mapping of str to Quantity
+        setups : DataFrame
+        level : float
+        most : bool
+            Whether to give ``most_low`` and ``most_high`` too, which take longer than all else.
+
+        Returns
+        -------
+        dict of str to DataFrame
+            By name: columns as of `intervals`.
+        """
+        joint = self.joint
+        found = joint.predict(setups)
+        frames = {}
+        for name, quantity in quantities.items():
+            weights = np.array([quantity.weights.get(response, 0.0) for response in joint.names])
+            mean = found.mean @ weights + quantity.constant
+            total = np.einsum("i,mij,j->m", weights, found.scale, weights)
+            own = weights @ joint.spread @ weights
+            stated = self.study.ink.resistivity_spread**2 if quantity.error == "ink" else 0.0
+            of_mean = (total - own).clip(min=0.0)
+            columns = intervals(mean, of_mean, own + stated, joint.df, joint.df, level, most)
+            if quantity.falling:
+                columns = turned(columns)
+            if name == "gap" and self.surfaces.counts_only:
+                columns = dict.fromkeys(columns, np.full(len(setups), np.nan))
+            frames[name] = pd.DataFrame({key: quantity.natural(values) for key, values in columns.items()})
+        return frames
+
+    def predictive(self, setups: pd.DataFrame) -> LimitPredictive:
+        """Predictive distribution of the limited quantities, set-up tolerances included.
+
+        A tolerance is a rectangular distribution, whose standard deviation is its half-width over √3
+        (JCGM 100:2008, 4.3.7).
+        """
+        limits = self._limits_for(setups)
+        found = self.joint.predict(setups)
+        mean = found.mean @ limits.forms.T
+        scale = limits.forms @ found.scale @ limits.forms.T + limits.errors
+        for tolerance in self.tolerances:
+            moved = tolerance.drift(self.joint, setups) @ limits.forms.T / np.sqrt(3.0)
+            scale += moved[:, :, None] * moved[:, None, :]
+        return LimitPredictive(mean, scale, found.df)
+
+    def _limits_for(self, setups: pd.DataFrame) -> Limits:
+        """Limits at the plate gap of the set-ups, which is the product's unless they say another."""
+        plate, gap = str(setups["plate"].iloc[0] or ""), float(setups["plate_gap"].iloc[0])
+        if np.isclose(gap, float(self.patterns[plate]["plate_gap"]), equal_nan=True):
+            return self.limits[plate]
+        return product_limits(self.product, self.surfaces, self.joint, self.study.ink, gap)
+
+
+def conformance_probability(
+    predictive: LimitPredictive, limits: Limits, requirement: str | None = None, points: int = POINTS
+) -> np.ndarray:
+    """Probability that one requirement, or all of them, hold at each of m set-ups, shape (m,)."""
+    lines, lower, upper = limits.bounds(requirement)
+    return rectangle_probability(
+        lower,
+        upper,
+        predictive.mean[:, lines],
+        predictive.scale[:, lines][:, :, lines],
+        predictive.df,
+        points,
+    )
