@@ -69,11 +69,12 @@ def _make_readies(found: Mountings) -> dict:
 def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
     """Speed bands, the recommended one, and without bands how close the best set-up comes."""
     bands = window.speed_bands(pressures)
+    best = recommend(window, bands)
     answer = {
         "product": window.product.name,
         "assurance": window.level,
         "bands": bands.to_dict("records"),
-        "recommended": recommend(window, bands),
+        "recommended": best and best.to_dict(window.surfaces.trial.pressure_key),
         "trial": evidence(window.surfaces),
         "notes": list(window.notes),
     }

@@ -153,7 +153,7 @@ def _setup(window, point):
         }
         point = settings | ({"plate": best.plate} if best.plate else {}) | point
     row = read_setups([point], window.surfaces, window.rolls, window).iloc[0]
-    roll = next(roll for roll in window.rolls if roll.id == point["roll"])
+    roll = window.roll(point["roll"])
     return Setup(str(row["plate"]), roll, float(row["pressure"]), float(row["speed"]))
 
 

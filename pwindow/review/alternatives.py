@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from pwindow.window.bands import SpeedBand
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, side_by_side
 from pwindow.window.trade_offs.sensitivities import Change, with_limit
@@ -139,10 +140,8 @@ def _of_another_roll(window: Window, setup: Setup, bands: pd.DataFrame) -> Setup
     others = bands[bands["roll"] != setup.roll.id].sort_values("fastest_speed_m_min", kind="stable")
     if others.empty:
         return None
-    best = others.iloc[-1]
-    roll = next(roll for roll in window.rolls if roll.id == best["roll"])
-    pressure = float(best[window.surfaces.trial.pressure_key])
-    return Setup(best["plate"], roll, pressure, float(best["fastest_speed_m_min"]))
+    best = SpeedBand.of(others.iloc[-1], window)
+    return Setup(best.plate, best.roll, best.pressure, best.high)
 
 
 def _row(line: pd.Series, count: int) -> dict:

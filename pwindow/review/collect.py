@@ -24,7 +24,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.summary import summarise
 from pwindow.window.bands import bands_at
 from pwindow.window.calibration import Calibration
-from pwindow.window.search.recommendation import neighbours, recommend
+from pwindow.window.search.recommendation import Recommendation, neighbours, recommend
 from pwindow.window.search.starting import Choice, StartingSetup, starting_setup
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.shortfall import shortfall
@@ -101,7 +101,7 @@ def review(
         product=window.product,
         setup=setup,
         chosen=chosen,
-        why=best["why"] if chosen is Choice.RECOMMENDED else "",
+        why=best.why if chosen is Choice.RECOMMENDED else "",
         joint=float(conformance["joint"]),
         judgements=judgements,
         pressure_unit=trial.pressure_unit,
@@ -152,7 +152,9 @@ def _chosen(start: StartingSetup, setup: Setup | None) -> Choice:
     return Choice.ASKED_FOR
 
 
-def started(window: Window, best: Mapping | None, pressures: Sequence[float] | None = None) -> StartingSetup:
+def started(
+    window: Window, best: Recommendation | None, pressures: Sequence[float] | None = None
+) -> StartingSetup:
     """The recommended set-up, or the closest where there is none; errors as of `review`."""
     found = starting_setup(window, best, pressures)
     if found is None:

@@ -16,6 +16,7 @@ from pwindow.review.first_prints import FirstPrint, Stops
 from pwindow.review.words import at_words
 from pwindow.surfaces.findings import Finding
 from pwindow.trials.archive import Archive
+from pwindow.window.search.recommendation import Recommendation
 from pwindow.window.search.starting import Choice
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.shortfall import Shortfall
@@ -128,7 +129,7 @@ class Review:
         The speed band that holds the set-up.
     bands : tuple of mapping
         As `pwindow speeds` answers them.
-    recommended : mapping or None
+    recommended : Recommendation or None
     nearby : tuple of mapping
         Slower and faster speeds: conformance of each requirement, and of all.
     steps : tuple of Step
@@ -185,7 +186,7 @@ class Review:
     volume: RollVolume
     band: Mapping | None
     bands: tuple[Mapping, ...]
-    recommended: Mapping | None
+    recommended: Recommendation | None
     nearby: tuple[Mapping, ...]
     steps: tuple[Step, ...]
     relaxed: tuple[Relaxed, ...]
@@ -233,7 +234,7 @@ class Review:
     def recommended_here(self) -> bool:
         """Whether the recommended set-up lies on the map of this set-up's plate and pressure."""
         best = self.recommended
-        return best is not None and (best["plate"], float(best[self.pressure_key])) == (
+        return best is not None and (best.setup.plate, best.setup.pressure) == (
             self.setup.plate,
             self.setup.pressure,
         )
@@ -269,7 +270,7 @@ class Review:
             | {"measured": self.volume.measured and str(self.volume.measured)},
             "band": self.band,
             "bands": self.bands,
-            "recommended": self.recommended,
+            "recommended": self.recommended and self.recommended.to_dict(self.pressure_key),
             "nearby": self.nearby,
             "steps": [asdict(one) for one in self.steps],
             "relaxed": [asdict(one) for one in self.relaxed],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
@@ -34,6 +34,76 @@ class Row:
         if self.slowest == self.fastest:
             return np.array([self.slowest])
         return np.geomspace(self.slowest, self.fastest, _GRID)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeedBand:
+    """The speeds of one roll × plate × pressure at which all requirements are met with the assurance asked for.
+
+    Attributes
+    ----------
+    roll : Roll
+    plate : str
+    pressure : float
+        In the trial's unit of pressure.
+    low, high, safest : float
+        Its ends, of which the high one is the fastest speed, and the speed of the highest joint conformance
+        probability; m/min.
+    conformance_at_fastest, conformance_at_safest : float
+        Joint conformance probability there.
+    limiting_low, limiting_high : str
+        The requirement with the lowest conformance probability at each end.
+    trial_ends_low, trial_ends_high : bool
+        Whether it is the trial region, and no requirement, that ends the band there.
+    """
+
+    roll: Roll
+    plate: str
+    pressure: float
+    low: float
+    high: float
+    safest: float
+    conformance_at_fastest: float
+    conformance_at_safest: float
+    limiting_low: str
+    limiting_high: str
+    trial_ends_low: bool
+    trial_ends_high: bool
+
+    @classmethod
+    def of(cls, row: Mapping, window: Conformance) -> SpeedBand:
+        """A row of `Window.speed_bands`."""
+        names = [field.name for field in fields(cls)]
+        own = {name: row[name] for name in names if name in row}
+        return cls(
+            **own
+            | {
+                "roll": window.roll(row["roll"]),
+                "pressure": float(row[window.surfaces.trial.pressure_key]),
+                "low": float(row["speed_low_m_min"]),
+                "high": float(row["speed_high_m_min"]),
+                "safest": float(row["safest_speed_m_min"]),
+            }
+        )
+
+    def to_dict(self, pressure_key: str) -> dict:
+        """A row of `Window.speed_bands`, by its columns."""
+        return {
+            "roll": self.roll.id,
+            "plate": self.plate,
+            "cell_volume_cm3_m2": self.roll.cell_volume,
+            pressure_key: self.pressure,
+            "speed_low_m_min": self.low,
+            "speed_high_m_min": self.high,
+            "fastest_speed_m_min": self.high,
+            "safest_speed_m_min": self.safest,
+            "conformance_at_fastest": self.conformance_at_fastest,
+            "conformance_at_safest": self.conformance_at_safest,
+            "limiting_low": self.limiting_low,
+            "limiting_high": self.limiting_high,
+            "trial_ends_low": self.trial_ends_low,
+            "trial_ends_high": self.trial_ends_high,
+        }
 
 
 def rows(window: Conformance, pressures: Sequence[float] | None = None) -> list[Row]:
@@ -81,7 +151,8 @@ def speed_bands(
     """See `Window.speed_bands`; of all plate processes unless `plates` names some."""
     _refuse_untried(window, pressures)
     asked = [row for row in rows(window, pressures) if plates is None or row.plate in plates]
-    found = [band for row in asked for band in bands_of(window, row)]
+    key = window.surfaces.trial.pressure_key
+    found = [band.to_dict(key) for row in asked for band in bands_of(window, row)]
     return pd.DataFrame(found, columns=band_columns(window))
 
 
@@ -103,8 +174,8 @@ def _refuse_untried(window: Conformance, pressures: Sequence[float] | None) -> N
             )
 
 
-def bands_of(window: Conformance, row: Row) -> list[dict]:
-    """The speed bands of one row, by the names of `band_columns`."""
+def bands_of(window: Conformance, row: Row) -> list[SpeedBand]:
+    """The speed bands of one row, the slowest first."""
     speeds = row.speeds()
     joint = window.joint_conformance(_at(window, row, speeds), _COARSE_POINTS)
     bands = []
@@ -164,25 +235,24 @@ def _assured_from(window: Conformance, row: Row, start: int, end: int, step: int
     return None
 
 
-def _describe(window: Conformance, row: Row, low: float, high: float, safest: float) -> dict:
+def _describe(window: Conformance, row: Row, low: float, high: float, safest: float) -> SpeedBand:
     table = window.conformance(_at(window, row, [low, high, safest, row.slowest, row.fastest]))
     joint, limiting = table["joint"], table.drop(columns="joint").idxmin(axis=1)
-    values = (
-        row.roll.id,
-        row.plate,
-        row.roll.cell_volume,
-        row.pressure,
-        low,
-        high,
-        high,
-        safest,
-        float(joint[1]),
-        float(joint[2]),
-        limiting[0],
-        limiting[1],
-        *_ends_with_trial(row, low, high, joint[3:] >= window.level),
+    trial_ends = _ends_with_trial(row, low, high, joint[3:] >= window.level)
+    return SpeedBand(
+        roll=row.roll,
+        plate=row.plate,
+        pressure=row.pressure,
+        low=low,
+        high=high,
+        safest=safest,
+        conformance_at_fastest=float(joint[1]),
+        conformance_at_safest=float(joint[2]),
+        limiting_low=limiting[0],
+        limiting_high=limiting[1],
+        trial_ends_low=trial_ends[0],
+        trial_ends_high=trial_ends[1],
     )
-    return dict(zip(band_columns(window), values))
 
 
 def _ends_with_trial(row: Row, low: float, high: float, assured: Sequence[bool]) -> tuple[bool, bool]:

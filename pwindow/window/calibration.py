@@ -178,9 +178,8 @@ class _Study:
         best = recommend(window, window.speed_bands())
         if best is None:
             return None
-        pressure = best[window.surfaces.trial.pressure_key]
-        setup = self.window.setups(best["plate"], best["speed_m_min"], best["cell_volume_cm3_m2"], pressure)
-        return {"stated": best["conformance"], "realised": float(self.runs.conformance(setup)[0])}
+        realised = self.runs.conformance(best.setup.frame(self.window))
+        return {"stated": best.conformance, "realised": float(realised[0])}
 
 
 def _setups(window: Window, count: int, rng: np.random.Generator) -> dict[str, pd.DataFrame]:

@@ -82,6 +82,11 @@ class Conformance:
         rolls = self.study.rolls or self.surfaces.trial.rolls
         return tuple(sorted(rolls, key=lambda roll: roll.cell_volume))
 
+    def roll(self, identity: str) -> Roll:
+        """The roll of the inventory that has an id; LookupError where none has."""
+        found = {roll.id: roll for roll in self.rolls}
+        return found[identity]
+
     def setups(self, plate: str, speed, cell_volume, pressure) -> pd.DataFrame:
         """Set-ups of the product on one plate process; numbers or arrays of one length.
 

@@ -66,12 +66,14 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
         next(windows_of(archive, recipe, surfaces_of(archive, kept.recipe))) for kept in (before, after)
     )
     bests = [recommend(window, window.speed_bands()) for window in (one, other)]
-    key, trial = other.surfaces.trial.pressure_key, other.surfaces.trial
-    best = bests[1] or {"plate": other.plates[0], key: trial.pressures[len(trial.pressures) // 2]}
-    plate, pressure = best["plate"], best[key]
+    trial = other.surfaces.trial
+    if bests[1] is not None:
+        plate, pressure = bests[1].setup.plate, bests[1].setup.pressure
+    else:
+        plate, pressure = other.plates[0], trial.pressures[len(trial.pressures) // 2]
     spots = tuple(
-        (found["speed_m_min"], found["cell_volume_cm3_m2"])
-        if found and (found["plate"], found[key]) == (plate, pressure)
+        (found.setup.speed, found.setup.roll.cell_volume)
+        if found and (found.setup.plate, found.setup.pressure) == (plate, pressure)
         else None
         for found in bests
     )
@@ -79,11 +81,9 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     maps = (window_map(window, plate, pressure) for window in (one, other))
     elsewhere = ""
     if bests[0] and spots[0] is None:
-        at = bests[0]
-        where = f"{at['plate'] + ', ' if at['plate'] else ''}{at[key]:g} {trial.pressure_unit}"
-        elsewhere = (
-            f"before: {speed(at['speed_m_min'])} m/min with roll {at['roll']} at {where}, not on this picture"
-        )
+        at = bests[0].setup
+        where = f"{at.plate + ', ' if at.plate else ''}{at.pressure:g} {trial.pressure_unit}"
+        elsewhere = f"before: {speed(at.speed)} m/min with roll {at.roll.id} at {where}, not on this picture"
     fits = before.fingerprint, after.fingerprint
     return SideBySide(title, other.level, other.rolls, *maps, spots, fits, elsewhere)
 

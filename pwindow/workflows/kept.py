@@ -231,10 +231,10 @@ def _judged(window: Window) -> dict:
         "recommended": None
         if best is None
         else {
-            "roll": best["roll"],
-            "plate": best["plate"],
-            "pressure": best[window.surfaces.trial.pressure_key],
-            "speed_m_min": best["speed_m_min"],
-            "conformance": best["conformance"],
+            "roll": best.setup.roll.id,
+            "plate": best.setup.plate,
+            "pressure": best.setup.pressure,
+            "speed_m_min": best.setup.speed,
+            "conformance": best.conformance,
         },
     }

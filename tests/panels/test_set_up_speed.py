@@ -49,9 +49,9 @@ def trace(page: SetUpSpeed, name: str):
 
 def test_opens_at_the_recommended_set_up(page):
     best = page.question.recommended
-    assert page.controls.speed.value == pytest.approx(best["speed_m_min"])
-    assert page.controls.roll.value == best["roll"]
-    assert f"{best['speed_m_min']:g} m/min" in page.answer.value
+    assert page.controls.speed.value == pytest.approx(best.setup.speed)
+    assert page.controls.roll.value == best.setup.roll.id
+    assert f"{best.setup.speed:g} m/min" in page.answer.value
 
 
 def test_nothing_hides_what_shares_its_layout(page):
@@ -76,17 +76,17 @@ def test_speed_changes_the_numbers_and_the_ring_but_not_the_map(page):
 
 
 def test_lower_assurance_allows_a_higher_speed(page):
-    before = page.question.recommended["speed_m_min"]
+    before = page.question.recommended.setup.speed
     page.controls.level.value = 0.8
-    assert page.question.recommended["speed_m_min"] > before
+    assert page.question.recommended.setup.speed > before
     assert trace(page, "assured").contours.start == pytest.approx(0.8)
 
 
 def test_a_tighter_limit_moves_the_answer_and_an_impossible_one_changes_nothing(page):
     field = page.editor.box.children[0]
-    before = page.question.recommended["speed_m_min"]
+    before = page.question.recommended.setup.speed
     field.value = "250"
-    assert page.question.recommended["speed_m_min"] < before
+    assert page.question.recommended.setup.speed < before
     kept = page.answer.value
     field.value = "-1"
     assert (
@@ -279,8 +279,8 @@ def test_what_a_trial_does_not_record_can_be_stated_on_the_page(page, demo_rows)
     upload(page, "bare.csv", content)
     assert page.readies.layout.display is None and page.readies.value == ""
     assert "Make_ready is not recorded" in page.answer.value
-    before = page.question.recommended["speed_m_min"]
+    before = page.question.recommended.setup.speed
     page.readies.value = EACH_PRINT
     assert "ake_ready is not recorded" not in page.answer.value
-    assert page.question.recommended["speed_m_min"] > before + 5.0
+    assert page.question.recommended.setup.speed > before + 5.0
     assert "unrecorded=each%20print" in page.frame._query.value

@@ -68,7 +68,7 @@ def test_a_relaxed_limit_moves_everything(page):
     field, note = limit_field(page, "resistance")
     field.value = "400"
     assert "400 Ω" in text(page.steps) and page.frontier.children[0] is not before
-    assert page.question.recommended["speed_m_min"] > 98.8
+    assert page.question.recommended.setup.speed > 98.8
     field.value = "−1"
     assert "line resistance at most: −1 Ω is not above zero. The page still uses 400 Ω." in note.value
     assert field.value == "−1" and "400 Ω" in text(page.steps), "what was there stays"

@@ -160,8 +160,8 @@ def test_the_recommendation_is_one_of_the_tried_pressures(page, tag_window):
     assert "fastest assured speed among the pressures that were tried" in page.text
     assert "Among the pressures that were tried, roll 2047 is the fastest" in page.text
     between = recommend(tag_window, tag_window.speed_bands([58.0]))
-    assert between["speed_m_min"] > 98.8
-    assert between["why"].startswith("Among the pressures that were looked at, roll 2047")
+    assert between.setup.speed > 98.8
+    assert between.why.startswith("Among the pressures that were looked at, roll 2047")
 
 
 def test_the_caption_names_what_is_on_the_map(page, tag_window, read_page):

@@ -4,10 +4,11 @@ import pytest
 
 import pwindow as pw
 from pwindow.cli.answers import fit_answer, predict_answer, speeds_answer
-from pwindow.cli.tables import fit_text, predict_text, speeds_text
-from pwindow.panels.shared.words import finding_list
+from pwindow.cli.tables import fit_text, predict_text, speeds_text, summary_text
+from pwindow.panels.set_up_speed.view import finding_list
 from pwindow.review import report_html, review, run_sheet_html
 from pwindow.surfaces.findings import findings
+from pwindow.trials import summarise
 
 WARNING = "section factor (area over height times width) of 65 prints"
 
@@ -26,6 +27,7 @@ def test_documents_tell_the_warnings_of_the_trial(doubtful_window):
 
 def test_commands_and_the_page_tell_them_first(doubtful_window):
     surfaces = doubtful_window.surfaces
+    assert f"WARNING: {WARNING}" in summary_text(summarise(surfaces.trial))
     assert f"\n1. {WARNING}" in fit_text(fit_answer(surfaces))
     assert f"note: {WARNING}" in speeds_text(speeds_answer(doubtful_window, None))
     predicted = predict_answer(surfaces, doubtful_window.setups("laser-imaged", [60.0], 3.0, 50.0), None)

@@ -162,8 +162,9 @@ def test_an_end_is_a_requirements_where_it_ends_the_band_within_the_last_step(wi
     level = float(edge if sure else (edge + step) / 2)
     window = window_of(line_width=(None, 64.0, {}), assurance={"level": level})
     (band,) = bands_of(window, Row(roll, "laser-imaged", 50.0, 30.04, 60.0))
-    assert band["speed_low_m_min"] == 30.1
-    assert (limited_by(band, "low"), limited_by(band, "high")) == (words, "end of trial")
+    told = band.to_dict("pressure_um")
+    assert band.low == told["speed_low_m_min"] == 30.1
+    assert (limited_by(told, "low"), limited_by(told, "high")) == (words, "end of trial")
 
 
 def test_at_one_tried_speed_the_band_is_that_speed(read_frame, demo_rows, window_of):
@@ -188,9 +189,9 @@ def test_bands_at_a_pressure_are_those_of_the_table_there(tag_window, pressure):
 def test_the_recommended_speed_is_the_fastest_assured(tag_window):
     bands = tag_window.speed_bands()
     chosen = recommend(tag_window, bands)
-    assert chosen["speed_m_min"] == bands["fastest_speed_m_min"].max()
-    assert chosen["conformance"] >= tag_window.level
-    assert chosen["roll"] in chosen["why"] and f"{chosen['speed_m_min']:g} m/min" in chosen["why"]
+    assert chosen.setup.speed == bands["fastest_speed_m_min"].max()
+    assert chosen.conformance >= tag_window.level
+    assert chosen.setup.roll.id in chosen.why and f"{chosen.setup.speed:g} m/min" in chosen.why
 
 
 @pytest.mark.parametrize(
@@ -214,4 +215,4 @@ def test_the_reason_calls_no_roll_the_fastest_where_another_is_as_fast(window_of
     bands = pd.concat(
         [band.assign(roll=name, speed_high_m_min=end, fastest_speed_m_min=end, conformance_at_fastest=0.95 + at / 100)
          for at, (name, end) in enumerate(ends.items())], ignore_index=True)  # fmt: skip
-    assert words in recommend(window, bands)["why"]
+    assert words in recommend(window, bands).why

@@ -33,16 +33,16 @@ def answer_card(question: Question) -> str:
     if best is None:
         return _no_answer(question)
     trial = question.evidence.surfaces.trial
-    plate = f" · plate {escape(best['plate'])}" if best["plate"] else ""
+    plate = f" · plate {escape(best.setup.plate)}" if best.setup.plate else ""
     return (
         "<section class='pw-answer'>"
-        f"<div class='pw-big'>{speed(best['speed_m_min'])} m/min</div>"
-        f"<div><b>Roll {escape(str(best['roll']))}</b> ({volume(best['cell_volume_cm3_m2'])} cm³/m²) · pressure "
-        f"{pressure(best[trial.pressure_key])} {trial.pressure_unit}{plate}<br>"
+        f"<div class='pw-big'>{speed(best.setup.speed)} m/min</div>"
+        f"<div><b>Roll {escape(best.setup.roll.id)}</b> ({volume(best.setup.roll.cell_volume)} cm³/m²) · pressure "
+        f"{pressure(best.setup.pressure)} {trial.pressure_unit}{plate}<br>"
         f"All requirements of <b>{escape(question.product.name)}</b> hold together in the next run with a "
-        f"probability of <b>{percent(best['conformance'], question.window.level)}</b>; safest at {speed(best['safest_speed_m_min'])} m/min "
-        f"({percent(best['conformance_at_safest'], question.window.level)}).<br>"
-        f"{escape(together(best['why']))}{_assumed(question)}</div></section>"
+        f"probability of <b>{percent(best.conformance, question.window.level)}</b>; safest at {speed(best.band.safest)} m/min "
+        f"({percent(best.band.conformance_at_safest, question.window.level)}).<br>"
+        f"{escape(together(best.why))}{_assumed(question)}</div></section>"
     )
 
 
@@ -201,9 +201,9 @@ def band_table(question: Question) -> str:
     rows = []
     for _, band in bands.iterrows():
         chosen = (
-            band["roll"] == best["roll"]
-            and band["plate"] == best["plate"]
-            and (band[trial.pressure_key] == best[trial.pressure_key])
+            band["roll"] == best.setup.roll.id
+            and band["plate"] == best.setup.plate
+            and (band[trial.pressure_key] == best.setup.pressure)
         )
         rows.append(
             f"<tr{' class=pw-here' if chosen else ''}><th scope='row'>{escape(str(band['roll']))}</th>"

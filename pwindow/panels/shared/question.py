@@ -16,7 +16,7 @@ from pwindow.study import Roll
 from pwindow.window import Window
 from pwindow.window.bands import bands_at
 from pwindow.window.search.maps import WindowMap, window_map
-from pwindow.window.search.recommendation import neighbours, recommend
+from pwindow.window.search.recommendation import Recommendation, neighbours, recommend
 from pwindow.window.search.starting import StartingSetup, starting_setup
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.shortfall import Shortfall, shortfall
@@ -41,7 +41,7 @@ class Question:
         return self.window.speed_bands()
 
     @cached_property
-    def recommended(self) -> dict | None:
+    def recommended(self) -> Recommendation | None:
         return recommend(self.window, self.bands)
 
     @cached_property
@@ -62,7 +62,7 @@ class Question:
         )
 
     def roll(self, identity: str) -> Roll:
-        return next(roll for roll in self.window.rolls if roll.id == identity)
+        return self.window.roll(identity)
 
     def frame(self, setup: Setup) -> pd.DataFrame:
         return setup.frame(self.window)

@@ -82,7 +82,7 @@ def table(names: Iterable[str], rows: Iterable[Sequence[object]]) -> str:
     """A table of texts, which are escaped; a line break in one is kept."""
     head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in names)
     body = "".join(
-        f"<tr><th scope='row'>{_lines(first)}</th>{''.join(cell(_lines(cell)) for cell in rest)}</tr>"
+        f"<tr><th scope='row'>{_lines(first)}</th>{''.join(cell(_lines(text)) for text in rest)}</tr>"
         for first, *rest in rows
     )
     return f"<div class='pw-wide'><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"

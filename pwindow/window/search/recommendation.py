@@ -2,16 +2,50 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from pwindow.product import KINDS
+from pwindow.window.bands import SpeedBand
+from pwindow.window.setup import Setup
 from pwindow.window.window import Window
 from pwindow.wording import asked
 from pwindow.wording import speed as speed_words
 
 
-def recommend(window: Window, bands: pd.DataFrame) -> dict | None:
+@dataclass(frozen=True)
+class Recommendation:
+    """The set-up to run.
+
+    Attributes
+    ----------
+    band : SpeedBand
+        At its fastest speed.
+    why : str
+        The reason in one sentence.
+    """
+
+    band: SpeedBand
+    why: str
+
+    @property
+    def setup(self) -> Setup:
+        return Setup(self.band.plate, self.band.roll, self.band.pressure, self.band.high)
+
+    @property
+    def conformance(self) -> float:
+        """Joint conformance probability of the next run."""
+        return self.band.conformance_at_fastest
+
+    def to_dict(self, pressure_key: str) -> dict:
+        """The row of its band with ``speed_m_min``, ``conformance`` and ``why``."""
+        chosen = {"speed_m_min": self.band.high, "conformance": self.conformance, "why": self.why}
+        return self.band.to_dict(pressure_key) | chosen
+
+
+def recommend(window: Window, bands: pd.DataFrame) -> Recommendation | None:
     """The band with the fastest assured speed, and why.
 
     Bands that are equally fast are told apart by their conformance there.
@@ -24,27 +58,25 @@ def recommend(window: Window, bands: pd.DataFrame) -> dict | None:
 
     Returns
     -------
-    dict or None
-        The row of the band with ``speed_m_min``, ``conformance`` and ``why``; None without bands.
+    Recommendation or None
+        None without bands.
     """
     if bands.empty:
         return None
     best = bands.sort_values(["fastest_speed_m_min", "conformance_at_fastest"], kind="stable").iloc[-1]
-    speed, conformance = float(best["fastest_speed_m_min"]), float(best["conformance_at_fastest"])
-    chosen = {"speed_m_min": speed, "conformance": conformance}
-    return best.to_dict() | chosen | {"why": _why(window, bands, best)}
+    band = SpeedBand.of(best.to_dict(), window)
+    return Recommendation(band, _why(window, bands, band))
 
 
-def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
-    speed = float(best["fastest_speed_m_min"])
-    limiting = KINDS[best["limiting_high"]].label
+def _why(window: Window, bands: pd.DataFrame, best: SpeedBand) -> str:
+    limiting = KINDS[best.limiting_high].label
     beyond = (
         "the trial tried no higher speed there"
-        if best["trial_ends_high"]
+        if best.trial_ends_high
         else f"above it {limiting} pulls the joint conformance below {asked(window.level)}"
     )
     fastest = bands.groupby("roll")["fastest_speed_m_min"].max()
-    rolls, level = len(fastest), int((fastest == speed).sum())
+    rolls, level = len(fastest), int((fastest == best.high).sum())
     if rolls == 1:
         among = "the only roll"
     elif level == 1:
@@ -53,10 +85,9 @@ def _why(window: Window, bands: pd.DataFrame, best: pd.Series) -> str:
         among = f"the safest of the {rolls} equally fast rolls"
     else:
         among = f"the safest of the {level} equally fast of the {rolls} rolls"
-    roll = next(roll for roll in window.rolls if roll.id == best["roll"])
     return (
-        f"Among the pressures that were {_which(window, bands)}, roll {roll.label} is {among} that "
-        f"meet{'s' if rolls == 1 else ''} all requirements together with the assurance asked for, up to {speed_words(speed)} m/min; "
+        f"Among the pressures that were {_which(window, bands)}, roll {best.roll.label} is {among} that "
+        f"meet{'s' if rolls == 1 else ''} all requirements together with the assurance asked for, up to {speed_words(best.high)} m/min; "
         f"{beyond}."
     )
 

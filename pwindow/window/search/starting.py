@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -11,6 +11,7 @@ import numpy as np
 from pwindow.window.bands import SPEED_STEP, Row, rows
 from pwindow.window.conformance import LimitPredictive, conformance_probability
 from pwindow.window.probability.plackett import quick_probability
+from pwindow.window.search.recommendation import Recommendation
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
 
@@ -55,14 +56,14 @@ class StartingSetup:
 
 
 def starting_setup(
-    window: Window, best: Mapping | None, pressures: Sequence[float] | None = None
+    window: Window, best: Recommendation | None, pressures: Sequence[float] | None = None
 ) -> StartingSetup | None:
     """The recommended set-up, or the closest where there is none.
 
     Parameters
     ----------
     window : Window
-    best : mapping or None
+    best : Recommendation or None
         What `recommend` recommends at these pressures.
     pressures : sequence of float, optional
         In the trial's unit of pressure; those that were tried unless given.
@@ -74,10 +75,7 @@ def starting_setup(
     """
     if best is None:
         return closest_setup(window, pressures)
-    roll = next(roll for roll in window.rolls if roll.id == best["roll"])
-    pressure = float(best[window.surfaces.trial.pressure_key])
-    setup = Setup(best["plate"], roll, pressure, float(best["speed_m_min"]))
-    return StartingSetup(setup, Choice.RECOMMENDED, float(best["conformance"]))
+    return StartingSetup(best.setup, Choice.RECOMMENDED, best.conformance)
 
 
 def closest_setup(window: Window, pressures: Sequence[float] | None = None) -> StartingSetup | None:

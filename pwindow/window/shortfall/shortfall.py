@@ -13,7 +13,7 @@ import pandas as pd
 from pwindow.errors import UnusableInput
 from pwindow.product import Product, Requirement
 from pwindow.study import Roll
-from pwindow.window.bands import Row, bands_of
+from pwindow.window.bands import Row, SpeedBand, bands_of
 from pwindow.window.conformance import conformance_probability
 from pwindow.window.probability.plackett import quick_probability
 from pwindow.window.requirements.limits import Limits
@@ -380,13 +380,12 @@ def _remedy(window: Window, looked_at: Sequence[Candidates]) -> Remedy | None:
             return None
         bands = bands_of(window, row)
         if bands:
-            return _of_band(row, bands[-1])
+            return _of_band(bands[-1])
     return None
 
 
-def _of_band(row: Row, band: dict) -> Remedy:
-    setup = Setup(row.plate, row.roll, row.pressure, float(band["fastest_speed_m_min"]))
-    return Remedy(setup, float(band["conformance_at_fastest"]))
+def _of_band(band: SpeedBand) -> Remedy:
+    return Remedy(Setup(band.plate, band.roll, band.pressure, band.high), band.conformance_at_fastest)
 
 
 def _other_volume(window: Window, pressures: Sequence[float] | None) -> Remedy | None:
@@ -408,7 +407,7 @@ def _other_volume(window: Window, pressures: Sequence[float] | None) -> Remedy |
         row = Row(Roll("to buy", volume, planned=True), plate, float(pressure), *ends)
         bands = bands_of(window, row)
         if bands:
-            return _of_band(row, bands[-1])
+            return _of_band(bands[-1])
     return None
 
 

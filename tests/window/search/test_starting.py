@@ -30,7 +30,7 @@ def test_what_is_recommended_is_started_from(tag_window):
     best = recommend(tag_window, tag_window.speed_bands())
     found = starting_setup(tag_window, best)
     assert (found.choice, found.assured) == (Choice.RECOMMENDED, True)
-    assert (found.setup.roll.id, found.setup.speed) == (best["roll"], best["speed_m_min"])
+    assert (found.setup.roll.id, found.setup.speed) == (best.setup.roll.id, best.setup.speed)
 
 
 @pytest.mark.parametrize("most, level", [(150.0, 0.95), (330.0, 0.99999), (110.0, 0.95)])
