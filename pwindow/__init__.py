@@ -9,7 +9,7 @@
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from pwindow.demo import demo
+from pwindow.demo import __version__, demo
 
 if TYPE_CHECKING:
     from pwindow.product import Product, read_product
@@ -24,6 +24,7 @@ __all__ = [
     "Surfaces",
     "Trial",
     "Window",
+    "__version__",
     "demo",
     "find_window",
     "fit",

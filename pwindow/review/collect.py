@@ -14,7 +14,6 @@ import pandas as pd
 from pwindow.errors import WindowProblem
 from pwindow.review.alternatives import alternatives, relaxed, steps
 from pwindow.review.evidence import gathered, not_tried, surface_fits
-from pwindow.review.first_prints import first_prints, gaps_to_inspect, stops
 from pwindow.review.picture import pictures
 from pwindow.review.records import Judgement, Review, RollVolume, Setting
 from pwindow.review.words import in_full, requirement_words
@@ -24,6 +23,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.summary import summarise
 from pwindow.window.bands import bands_at
 from pwindow.window.calibration import Calibration
+from pwindow.window.run.first_prints import first_prints, gaps_to_inspect, stops
 from pwindow.window.search.recommendation import Recommendation, neighbours, recommend
 from pwindow.window.search.starting import Choice, StartingSetup, starting_setup
 from pwindow.window.setup import Setup

@@ -19,12 +19,12 @@ from pwindow.charts.palette import FONT, LIGHT
 from pwindow.errors import WindowProblem
 from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
-from pwindow.review.first_prints import LEVEL, MAKE_READIES, SURE
 from pwindow.review.picture import WINDOW_HEIGHT
 from pwindow.review.records import Judgement, Review
 from pwindow.review.words import in_hundred, program, up_to_hundred
 from pwindow.window.bands import limited_by
 from pwindow.window.calibration import CANNOT_SEE
+from pwindow.window.run.first_prints import LEVEL, MAKE_READIES, SURE
 from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import CONFORMANCE
 from pwindow.wording import (

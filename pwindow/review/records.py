@@ -12,10 +12,10 @@ import plotly.graph_objects as go
 from pwindow.product import Product
 from pwindow.review.alternatives import Beside, Relaxed, Step
 from pwindow.review.evidence import SurfaceFit
-from pwindow.review.first_prints import FirstPrint, Stops
 from pwindow.review.words import at_words
 from pwindow.surfaces.findings import Finding
 from pwindow.trials.archive import Archive
+from pwindow.window.run.first_prints import FirstPrint, Stops
 from pwindow.window.search.recommendation import Recommendation
 from pwindow.window.search.starting import Choice
 from pwindow.window.setup import Setup

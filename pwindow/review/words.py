@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pwindow.product import KINDS, Pattern, Product, Requirement
 from pwindow.study import Ink, MakeReadies, Study
 from pwindow.window.setup import Setup
-from pwindow.wording import amount, asked
+from pwindow.wording import asked
 
 SOURCE = "from source"
 
@@ -34,21 +34,6 @@ def up_to_hundred(value: float) -> str:
     ('8 of 100', '1 of 100')
     """
     return f"{math.ceil(100 * value - 1e-9)} of 100"
-
-
-def limit_words(low: float, high: float, unit: str) -> str:
-    """Limits as people say them; infinite where there is none.
-
-    Examples
-    --------
-    >>> limit_words(16.0, 42.0, "µm"), limit_words(-math.inf, 67.77, "µm"), limit_words(-math.inf, math.inf, "µm")
-    ('16 to 42 µm', 'at most 67.8 µm', '–')
-    """
-    if math.isinf(low) and math.isinf(high):
-        return "–"
-    if math.isinf(low):
-        return f"at most {amount(high)} {unit}"
-    return f"at least {amount(low)} {unit}" if math.isinf(high) else f"{amount(low)} to {amount(high)} {unit}"
 
 
 def requirement_words(requirement: Requirement) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
 import pandas as pd
@@ -73,37 +74,34 @@ class SpeedBand:
     @classmethod
     def of(cls, row: Mapping, window: Conformance) -> SpeedBand:
         """A row of `Window.speed_bands`."""
-        names = [field.name for field in fields(cls)]
-        own = {name: row[name] for name in names if name in row}
-        return cls(
-            **own
-            | {
-                "roll": window.roll(row["roll"]),
-                "pressure": float(row[window.surfaces.trial.pressure_key]),
-                "low": float(row["speed_low_m_min"]),
-                "high": float(row["speed_high_m_min"]),
-                "safest": float(row["safest_speed_m_min"]),
-            }
-        )
+        own = {of: row[column] for column, of in band_columns(window.surfaces.trial.pressure_key).items()}
+        roll = window.roll(own.pop("roll.id"))
+        del own["roll.cell_volume"]
+        return cls(roll=roll, **own)
 
     def to_dict(self, pressure_key: str) -> dict:
         """A row of `Window.speed_bands`, by its columns."""
-        return {
-            "roll": self.roll.id,
-            "plate": self.plate,
-            "cell_volume_cm3_m2": self.roll.cell_volume,
-            pressure_key: self.pressure,
-            "speed_low_m_min": self.low,
-            "speed_high_m_min": self.high,
-            "fastest_speed_m_min": self.high,
-            "safest_speed_m_min": self.safest,
-            "conformance_at_fastest": self.conformance_at_fastest,
-            "conformance_at_safest": self.conformance_at_safest,
-            "limiting_low": self.limiting_low,
-            "limiting_high": self.limiting_high,
-            "trial_ends_low": self.trial_ends_low,
-            "trial_ends_high": self.trial_ends_high,
-        }
+        return {column: attrgetter(of)(self) for column, of in band_columns(pressure_key).items()}
+
+
+def band_columns(pressure_key: str) -> dict[str, str]:
+    """Columns of the table of speed bands, and of which attribute of a band each is."""
+    return {
+        "roll": "roll.id",
+        "plate": "plate",
+        "cell_volume_cm3_m2": "roll.cell_volume",
+        pressure_key: "pressure",
+        "speed_low_m_min": "low",
+        "speed_high_m_min": "high",
+        "fastest_speed_m_min": "high",
+        "safest_speed_m_min": "safest",
+        "conformance_at_fastest": "conformance_at_fastest",
+        "conformance_at_safest": "conformance_at_safest",
+        "limiting_low": "limiting_low",
+        "limiting_high": "limiting_high",
+        "trial_ends_low": "trial_ends_low",
+        "trial_ends_high": "trial_ends_high",
+    }
 
 
 def rows(window: Conformance, pressures: Sequence[float] | None = None) -> list[Row]:
@@ -120,26 +118,6 @@ def rows(window: Conformance, pressures: Sequence[float] | None = None) -> list[
     return found
 
 
-def band_columns(window: Conformance) -> list[str]:
-    """Columns of the table of speed bands."""
-    return [
-        "roll",
-        "plate",
-        "cell_volume_cm3_m2",
-        window.surfaces.trial.pressure_key,
-        "speed_low_m_min",
-        "speed_high_m_min",
-        "fastest_speed_m_min",
-        "safest_speed_m_min",
-        "conformance_at_fastest",
-        "conformance_at_safest",
-        "limiting_low",
-        "limiting_high",
-        "trial_ends_low",
-        "trial_ends_high",
-    ]
-
-
 def limited_by(band: Mapping, end: str) -> str:
     """What a band is limited by at its 'low' or its 'high' end, in words."""
     return "end of trial" if band[f"trial_ends_{end}"] else KINDS[band[f"limiting_{end}"]].label
@@ -153,7 +131,7 @@ def speed_bands(
     asked = [row for row in rows(window, pressures) if plates is None or row.plate in plates]
     key = window.surfaces.trial.pressure_key
     found = [band.to_dict(key) for row in asked for band in bands_of(window, row)]
-    return pd.DataFrame(found, columns=band_columns(window))
+    return pd.DataFrame(found, columns=list(band_columns(key)))
 
 
 def bands_at(window: Conformance, bands: pd.DataFrame, plate: str, pressure: float) -> pd.DataFrame:

@@ -176,3 +176,18 @@ def _to_decimals(values: Sequence[float], decimals: int, sign: str) -> tuple[str
 
 def _minus(text: str) -> str:
     return text.replace("-", "−")
+
+
+def limit_words(low: float, high: float, unit: str) -> str:
+    """Limits as people say them; infinite where there is none.
+
+    Examples
+    --------
+    >>> limit_words(16.0, 42.0, "µm"), limit_words(-math.inf, 67.77, "µm"), limit_words(-math.inf, math.inf, "µm")
+    ('16 to 42 µm', 'at most 67.8 µm', '–')
+    """
+    if math.isinf(low) and math.isinf(high):
+        return "–"
+    if math.isinf(low):
+        return f"at most {amount(high)} {unit}"
+    return f"at least {amount(low)} {unit}" if math.isinf(high) else f"{amount(low)} to {amount(high)} {unit}"

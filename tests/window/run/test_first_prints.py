@@ -8,7 +8,7 @@ from scipy import stats
 
 import pwindow as pw
 from pwindow.product import Assurance, Pattern, Requirement
-from pwindow.review.first_prints import MAKE_READIES, first_prints, gaps_to_inspect, stops
+from pwindow.window.run.first_prints import MAKE_READIES, first_prints, gaps_to_inspect, stops
 
 
 @pytest.fixture(scope="module")

@@ -28,10 +28,10 @@ from scipy.special import ndtri
 
 from pwindow.conductors.line import log_resistance_constant
 from pwindow.product import Requirement
-from pwindow.review.words import limit_words
 from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Quantity, gap_count
 from pwindow.window.window import Window
+from pwindow.wording import limit_words
 
 LEVEL = 0.95
 MAKE_READIES = 3
