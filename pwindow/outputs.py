@@ -1,15 +1,18 @@
-"""What leaves the tool: files that are whole or not there, and tables that run nothing in a spreadsheet."""
+"""What leaves the tool: files that are whole or not there, tables that run nothing in a spreadsheet, values for JSON."""
 
 from __future__ import annotations
 
 import errno
+import math
 import os
 import re
 import secrets
 import stat
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from pwindow.errors import UnusableInput
@@ -129,3 +132,16 @@ def _defused(value: object) -> object:
     if not isinstance(value, str) or _NUMBER.fullmatch(value):
         return value
     return f"'{value}" if _RUN_BY_SPREADSHEETS.match(value) else value
+
+
+def plain(value: object) -> object:
+    """A value that JSON can hold: numbers of numpy as Python's, NaN and infinity as null."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [plain(item) for item in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

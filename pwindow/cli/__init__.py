@@ -51,8 +51,8 @@ def main() -> None:
 @guarded
 def check(files, archive, as_json):
     """Read trial FILEs and say what is in them, or what is wrong with them."""
-    from pwindow.cli.answers import plain
     from pwindow.cli.tables import summary_text
+    from pwindow.outputs import plain
     from pwindow.trials import summarise
 
     try:

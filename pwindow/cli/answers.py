@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-import numpy as np
 import pandas as pd
 
+from pwindow.outputs import plain
 from pwindow.product import KINDS
 from pwindow.surfaces.checks.checked import Judged, checks_of
 from pwindow.surfaces.findings import findings
@@ -32,19 +32,6 @@ _KEYS = {
     "plate_gap": "plate_gap_um",
     "direction": "direction_deg",
 }
-
-
-def plain(value: object) -> object:
-    """A value that JSON can hold: numbers of numpy as Python's, NaN and infinity as null."""
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple, np.ndarray)):
-        return [plain(item) for item in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
 
 
 def evidence(surfaces: Surfaces) -> dict:

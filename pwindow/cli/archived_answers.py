@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from pwindow.cli.answers import plain
 from pwindow.errors import UnusableInput
+from pwindow.outputs import plain
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.surfaces.checks.verdict import Verdict
 from pwindow.surfaces.fingerprint import versions

@@ -94,7 +94,7 @@ def run_sheet(output, paper, as_json, **asked):
 
 def _answer(collect, page, output, paper, as_json) -> None:
     """Write the document where a file is named, and say what it is about."""
-    from pwindow.cli.answers import plain
+    from pwindow.outputs import plain
 
     if output is None and not as_json:
         raise click.UsageError("name the document: --output FILE.html or FILE.pdf; or ask for --json")

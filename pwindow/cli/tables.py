@@ -8,8 +8,6 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from pwindow.product import KINDS
-from pwindow.window.bands import limited_by
-from pwindow.window.calibration import CANNOT_SEE
 from pwindow.wording import amount, asked, counted, percent, speed, to_width, with_interval
 from pwindow.wording import pressure as pressure_text
 from pwindow.wording import volume as volume_text
@@ -199,6 +197,8 @@ _PRESSURES = {
 
 
 def _band_table(bands: Sequence[Mapping], level: float) -> str:
+    from pwindow.window.bands import limited_by
+
     """One line a band: the speeds, the safest of them, and what limits at the slow and the fast end."""
     rows = []
     for band in bands:
@@ -243,6 +243,8 @@ def _missed_text(name: str, found: Mapping, level: float) -> str:
 
 def calibration_text(answer: Mapping) -> str:
     """Stated against realised conformance."""
+    from pwindow.window.calibration import CANNOT_SEE
+
     rows = pd.DataFrame(answer["bands"])
     shown = pd.DataFrame(
         {
