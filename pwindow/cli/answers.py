@@ -74,15 +74,8 @@ def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
 
 def _closest(found: Shortfall, trial: Trial) -> dict:
     """The set-up that comes closest, and how close for each requirement."""
-    setup = found.closest.setup
     return {
-        "at": {
-            "roll": setup.roll.id,
-            "plate": setup.plate,
-            "cell_volume_cm3_m2": setup.roll.cell_volume,
-            trial.pressure_key: setup.pressure,
-            "speed_m_min": setup.speed,
-        },
+        "at": found.closest.setup.to_dict(trial.pressure_key),
         "joint": found.closest.joint,
         "requirements": {
             one.requirement.name: {

@@ -254,13 +254,7 @@ class Review:
         return {
             "product": self.product.name,
             "assurance": self.level,
-            "setup": {
-                "roll": self.setup.roll.id,
-                "cell_volume_cm3_m2": self.setup.roll.cell_volume,
-                "plate": self.setup.plate,
-                self.pressure_key: self.setup.pressure,
-                "speed_m_min": self.setup.speed,
-            },
+            "setup": self.setup.to_dict(self.pressure_key),
             "chosen": str(self.chosen),
             "assured": self.assured,
             "conformance": {"joint": self.joint} | {one.name: one.conformance for one in self.judgements},

@@ -23,6 +23,16 @@ class Setup:
         """The set-up as a table of one row, as `Window.setups` makes it."""
         return window.setups(self.plate, self.speed, self.roll.cell_volume, self.pressure)
 
+    def to_dict(self, pressure_key: str) -> dict:
+        """The settings by the names that carry their units, with what the trial's pressures are called."""
+        return {
+            "roll": self.roll.id,
+            "plate": self.plate,
+            "cell_volume_cm3_m2": self.roll.cell_volume,
+            pressure_key: self.pressure,
+            "speed_m_min": self.speed,
+        }
+
 
 def with_planned_roll(window: Window, identity: str, cell_volume: float) -> Window:
     """The window with one more roll in its inventory, marked as planned.
