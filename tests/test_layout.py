@@ -10,7 +10,7 @@ import pwindow as pw
 
 ROOT = Path(pw.__file__).parent
 ORDER = [
-    {"wording", "units", "inputs", "outputs", "errors", "demo"},
+    {"wording", "units", "inputs", "outputs", "errors", "demo", "environment"},
     {"study", "product"},
     {"trials", "metrology"},
     {"surfaces", "conductors"},

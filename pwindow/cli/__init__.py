@@ -23,8 +23,7 @@ from pwindow.cli.sources import (
     STUDY,
     TERMS,
     archive_of,
-    study_of,
-    surfaces_of,
+    fitted,
     trial_of,
     window_of,
     with_sheet,
@@ -77,8 +76,8 @@ def fit(files, archive, study, terms, leave_out, as_json):
     from pwindow.cli.answers import fit_answer
     from pwindow.cli.tables import fit_text
 
-    declared = study_of(study, files, archive)
-    reply(fit_answer(surfaces_of(files, archive, terms, leave_out, declared)), fit_text, as_json)
+    surfaces, _ = fitted(files, archive, study, terms, leave_out)
+    reply(fit_answer(surfaces), fit_text, as_json)
 
 
 @main.command()
@@ -107,8 +106,7 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
     from pwindow.cli.tables import place_words, predict_text
 
     wanted = parse_points(points)
-    declared = study_of(study, files, archive)
-    surfaces = surfaces_of(files, archive, terms, leave_out, declared)
+    surfaces, declared = fitted(files, archive, study, terms, leave_out)
     window = None if product is None else window_of(surfaces, product, declared)
     rolls = declared.rolls or surfaces.trial.rolls
     answer = predict_answer(surfaces, read_setups(wanted, surfaces, rolls, window), window)
@@ -146,8 +144,7 @@ def speeds(files, archive, product, study, pressures, assurance, picture, terms,
     from pwindow.errors import UnitProblem
     from pwindow.units import read_quantity
 
-    declared = study_of(study, files, archive)
-    surfaces = surfaces_of(files, archive, terms, leave_out, declared)
+    surfaces, declared = fitted(files, archive, study, terms, leave_out)
     window = window_of(surfaces, product, declared, assurance)
     try:
         asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
@@ -196,8 +193,8 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
     from pwindow.cli.tables import calibration_text
     from pwindow.window.calibration import calibrate as simulate
 
-    declared = study_of(study, files, archive)
-    window = window_of(surfaces_of(files, archive, terms, leave_out, declared), product, declared)
+    surfaces, declared = fitted(files, archive, study, terms, leave_out)
+    window = window_of(surfaces, product, declared)
 
     def shown(finished):
         with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:

@@ -20,8 +20,7 @@ from pwindow.cli.sources import (
     STUDY,
     TERMS,
     archive_of,
-    study_of,
-    surfaces_of,
+    fitted,
     window_of,
 )
 
@@ -110,8 +109,7 @@ def _reviewed(files, archive, product, study, assurance, at, terms, leave_out, t
     from pwindow.review import review as collect
 
     wanted = None if at is None else _point(at)
-    declared = study_of(study, files, archive)
-    surfaces = surfaces_of(files, archive, terms, leave_out, declared)
+    surfaces, declared = fitted(files, archive, study, terms, leave_out)
     window = window_of(surfaces, product, declared, assurance)
     return collect(
         window,

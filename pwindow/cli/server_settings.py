@@ -9,15 +9,13 @@ import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from pwindow.environment import ARCHIVE, FIGURES_SERVED, PASSWORD, PRODUCTS, SHARED, SHEET, STUDY, TRIAL
 from pwindow.server.hosts import is_loopback
 
 LANDING_PAGE = "set-up-speed.ipynb"
 PAGES = ("set-up-speed", "trade-offs", "new-trial-data")
 """Order of the pages in the navigation; others come after them."""
-FIGURES_SERVED = "PWINDOW_FIGURES_SERVED"
-SHARED = "PWINDOW_SHARED"
 FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first picture
-PASSWORD = "PWINDOW_PASSWORD"
 MOST_VISITORS = 12
 START_TIMEOUT = 180  # s for a kernel to answer: on a busy computer more than the minute it has elsewhere
 OUTPUT_TIMEOUT = 180  # s in which what a cell showed must follow its answer; a page without it is empty
@@ -262,27 +260,25 @@ def serve_environment(
 ) -> dict[str, str]:
     """Give the environment of the server, which its kernels inherit.
 
-    ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` carry the files as absolute paths parted by
-    `os.pathsep`; each is absent where no file is given. ``PWINDOW_SHEET`` names the sheet of a trial that is a workbook. ``PWINDOW_ARCHIVE`` is the address
-    of the archive, and ``PWINDOW_SHARED`` the folder of what pages share while the server runs.
+    Files are carried as absolute paths, by the names of `pwindow.environment`.
     The pages' template is found by
     ``JUPYTER_PATH``, which holds the folder `figures` of `offer_figures` where there is one, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
     the server, at ``VOILA_APP_IP`` and past any proxy, that a visitor has come.
     """
     environment = dict(os.environ if base is None else base)
     studies = () if study is None else (study,)
-    given = (("PWINDOW_TRIAL", trials), ("PWINDOW_PRODUCTS", products), ("PWINDOW_STUDY", studies))
+    given = ((TRIAL, trials), (PRODUCTS, products), (STUDY, studies))
     for name, files in given:
         environment.pop(name, None)
         if files:
             environment[name] = os.pathsep.join(str(file.resolve()) for file in files)
-    environment.pop("PWINDOW_SHEET", None)
+    environment.pop(SHEET, None)
     if sheet is not None:
-        environment["PWINDOW_SHEET"] = sheet
-    for name in ("PWINDOW_ARCHIVE", PASSWORD):
+        environment[SHEET] = sheet
+    for name in (ARCHIVE, PASSWORD):
         environment.pop(name, None)
     if archive:
-        environment["PWINDOW_ARCHIVE"] = archive if "://" in archive else str(Path(archive).resolve())
+        environment[ARCHIVE] = archive if "://" in archive else str(Path(archive).resolve())
     environment.pop(SHARED, None)
     if shared is not None:
         environment[SHARED] = str(shared.resolve())

@@ -9,6 +9,7 @@ import click
 from click.core import ParameterSource
 
 from pwindow.cli.guarded import guarded
+from pwindow.environment import ARCHIVE as USUAL_ARCHIVE
 from pwindow.inputs import InputFile
 
 SHEET = click.option("--sheet", metavar="NAME", help="Sheet to read, where FILE is a workbook of several.")
@@ -40,7 +41,7 @@ def with_sheet(files, sheet):
 ARCHIVE = click.option(
     "--archive",
     metavar="ADDRESS",
-    envvar="PWINDOW_ARCHIVE",
+    envvar=USUAL_ARCHIVE,
     help="Archive: an SQLite file or postgresql://…; PWINDOW_ARCHIVE names the usual one.",
 )
 STUDY = click.option(
@@ -64,27 +65,29 @@ LEAVE_OUT = click.option(
 
 def trial_of(files, archive):
     """The trial of FILEs, or of the archive where none is given."""
-    from pwindow.trials import read_trial
+    from pwindow.workflows.gathered import gathered
 
-    if files:
-        if click.get_current_context().get_parameter_source("archive") is ParameterSource.COMMANDLINE:
-            raise click.UsageError("give trial FILEs or --archive, not both")
-        return read_trial(files)
-    if not archive:
+    return gathered(files, _archive_without(files, archive))[0]
+
+
+def fitted(files, archive, study, terms, leave_out):
+    """The surfaces of FILEs, or of the archive, and the study that they stand on."""
+    from pwindow.surfaces import fit
+    from pwindow.workflows.gathered import gathered
+
+    trial, stated = gathered(files, _archive_without(files, archive), study)
+    return fit(trial, terms, leave_out, make_readies=stated.make_readies), stated
+
+
+def _archive_without(files, archive):
+    """The archive to read where no FILEs are given."""
+    if not files and not archive:
         raise click.UsageError("give trial FILEs, or --archive")
-    return archive_of(archive, there=True).trial()
-
-
-def study_of(path, files, archive):
-    """The study that is named; else the rolls of the archive as they were last measured, if any."""
-    from pwindow.study import Study, read_study
-
-    if path is not None:
-        return read_study(path)
-    if files or not archive:
-        return Study()
-    kept = archive_of(archive, there=True)
-    return Study(rolls=kept.rolls(kept.trial().rolls))
+    if not files:
+        return archive_of(archive, there=True)
+    if click.get_current_context().get_parameter_source("archive") is ParameterSource.COMMANDLINE:
+        raise click.UsageError("give trial FILEs or --archive, not both")
+    return None
 
 
 def archive_of(address, there: bool = False):
@@ -99,13 +102,6 @@ def archive_of(address, there: bool = False):
     if there and file is not None and not file.exists():
         raise UnusableInput(f"there is no archive {address}; `pwindow add` makes one")
     return Archive(address)
-
-
-def surfaces_of(files, archive, terms, leave_out, study):
-    """The surfaces of FILEs, or of the archive, with what a study states of make-readies."""
-    from pwindow.surfaces import fit
-
-    return fit(trial_of(files, archive), terms, leave_out, make_readies=study.make_readies)
 
 
 def window_of(surfaces, product, study, assurance=None):

@@ -8,41 +8,38 @@ from functools import lru_cache
 from pathlib import Path
 
 from pwindow.demo import demo
+from pwindow.environment import ARCHIVE, PRODUCTS, SHARED, SHEET, STUDY, TRIAL
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.product import read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import fit
-from pwindow.trials import Trial, read_trial
+from pwindow.trials import Trial
 from pwindow.trials.archive import USED, Archive
 from pwindow.workflows.evidence import ARCHIVED, Evidence, first_window
+from pwindow.workflows.gathered import gathered
 
-SHARED = "PWINDOW_SHARED"
-"""Names the folder that the server made for what its pages share."""
 _TEMPORARY = "trials.db"
 
 
 def given_evidence() -> Evidence:
     """The evidence that the server was started with; the demo where it was started with none.
 
-    ``PWINDOW_TRIAL``, ``PWINDOW_PRODUCTS`` and ``PWINDOW_STUDY`` hold paths, ``PWINDOW_ARCHIVE`` the
-    address of an archive that stands in for trials that were not given. The temporary archive of a server
-    without one goes first as soon as it has a trial: decisions made in it count.
+    An archive stands in for trials that were not given. The temporary archive of a server without one goes first as soon as it has a trial: decisions made in it count.
     """
     trials, products, study = _given_paths()
-    if not trials and os.environ.get("PWINDOW_ARCHIVE"):
-        return _of_archive(os.environ["PWINDOW_ARCHIVE"], products, study)
+    if not trials and os.environ.get(ARCHIVE):
+        return _of_archive(os.environ[ARCHIVE], products, study)
     temporary = _temporary_address()
     if temporary is not None and Path(temporary).exists() and len(Archive(temporary).trials()):
         return _of_archive(temporary, products, study or (None if trials else _demo_study()))
-    return _evidence_of(trials, products, study, os.environ.get("PWINDOW_SHEET"))
+    return _evidence_of(trials, products, study, os.environ.get(SHEET))
 
 
 def _given_paths() -> tuple[tuple[str, ...], tuple[str, ...], str | None]:
     """Paths of trials, products and a study that the server was started with."""
     trials, products, studies = (
-        tuple(filter(None, os.environ.get(name, "").split(os.pathsep)))
-        for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY")
+        tuple(filter(None, os.environ.get(name, "").split(os.pathsep))) for name in (TRIAL, PRODUCTS, STUDY)
     )
     return trials, products, studies[0] if studies else None
 
@@ -73,9 +70,7 @@ def _fit_archived(
     """Read and fit; `used` are the trials with their standings, and `measured` the rolls with their last
     volumes, so that decisions and measurements are minded.
     """
-    archive = Archive(address)
-    trial = archive.trial()
-    declared = Study(rolls=archive.rolls(trial.rolls)) if study is None else read_study(study)
+    trial, declared = gathered((), Archive(address), study)
     return _evidence(trial, products, declared, ARCHIVED)
 
 
@@ -101,7 +96,7 @@ def given_archive() -> Archive:
     UnusableInput
         If no server made a place for one.
     """
-    address = os.environ.get("PWINDOW_ARCHIVE")
+    address = os.environ.get(ARCHIVE)
     if address:
         return Archive(address)
     temporary = _temporary_address()
@@ -112,7 +107,7 @@ def given_archive() -> Archive:
 
 def archive_is_temporary() -> bool:
     """Whether the archive of this server is lost when it stops."""
-    return not os.environ.get("PWINDOW_ARCHIVE")
+    return not os.environ.get(ARCHIVE)
 
 
 def _temporary_address() -> str | None:
@@ -130,7 +125,7 @@ def _filled(archive: Archive) -> Archive:
         archive.keep_declaration("product", InputFile.of(path))
     for path in first:
         archive.add(
-            InputFile.of(path, os.environ.get("PWINDOW_SHEET")),
+            InputFile.of(path, os.environ.get(SHEET)),
             "same process",
             "what the server was started with",
         )
@@ -190,6 +185,6 @@ def _fit_paths(
     stamps: tuple[int, ...],
 ) -> Evidence:
     """Read and fit; `stamps` are the files' times, so that a changed file is read anew."""
-    declared = Study() if study is None else read_study(Path(study))
-    trial = read_trial([InputFile.of(path, sheet) for path in trials])
+    files = [InputFile.of(path, sheet) for path in trials]
+    trial, declared = gathered(files, None, None if study is None else Path(study))
     return _evidence(trial, map(InputFile.of, products), declared, "files")

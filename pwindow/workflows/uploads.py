@@ -15,9 +15,9 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+from pwindow.environment import SHARED
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
-from pwindow.workflows.given import SHARED
 from pwindow.workflows.loaded import Loaded
 
 MOST_OF_ONE = 50_000_000

@@ -10,7 +10,6 @@ import pytest
 
 from pwindow.cli import serving
 from pwindow.cli.server_settings import (
-    FIGURES_SERVED,
     LANDING_PAGE,
     chosen_password,
     exposure_caution,
@@ -20,7 +19,7 @@ from pwindow.cli.server_settings import (
     serve_environment,
     voila_config,
 )
-from pwindow.panels.shared.pictures import SERVED
+from pwindow.environment import FIGURES_SERVED
 
 
 def test_only_loopback_goes_without_a_caution():
@@ -121,4 +120,3 @@ def test_the_drawing_code_lies_where_the_template_finds_it(tmp_path):
     assert FIGURES_SERVED not in given
     given = serve_environment(tmp_path, base={}, figures=tmp_path / "figures")
     assert given["JUPYTER_PATH"].split(os.pathsep)[0] == str(tmp_path / "figures") and given[FIGURES_SERVED]
-    assert FIGURES_SERVED == SERVED, "panels do not import the server's settings"

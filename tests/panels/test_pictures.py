@@ -4,7 +4,8 @@ import plotly.graph_objects as go
 import pytest
 
 from pwindow.charts.palette import DARK, LIGHT
-from pwindow.panels.shared.pictures import SERVED, Place, in_widget
+from pwindow.environment import FIGURES_SERVED
+from pwindow.panels.shared.pictures import Place, in_widget
 
 
 def drawn(palette):
@@ -12,9 +13,9 @@ def drawn(palette):
 
 
 def test_a_served_figure_travels_without_its_drawing_code(monkeypatch):
-    monkeypatch.setenv(SERVED, "yes")
+    monkeypatch.setenv(FIGURES_SERVED, "yes")
     assert len(in_widget(drawn(LIGHT))._esm) < 1000
-    monkeypatch.delenv(SERVED)
+    monkeypatch.delenv(FIGURES_SERVED)
     assert len(in_widget(drawn(LIGHT))._esm) > 1_000_000, "elsewhere it brings its own"
 
 

@@ -10,9 +10,7 @@ import ipywidgets as widgets
 import plotly.graph_objects as go
 
 from pwindow.charts.palette import LIGHT, Palette
-
-SERVED = "PWINDOW_FIGURES_SERVED"
-"""Set in the environment where the page offers the drawing code as a file at `window.pwFigures`."""
+from pwindow.environment import FIGURES_SERVED
 
 _SAVING = 46  # px for what saves a picture
 
@@ -56,7 +54,7 @@ def in_widget(figure: go.Figure) -> go.FigureWidget:
     >>> in_widget(go.Figure())._config["responsive"]
     True
     """
-    kind = _Drawn if os.environ.get(SERVED) else go.FigureWidget
+    kind = _Drawn if os.environ.get(FIGURES_SERVED) else go.FigureWidget
     drawn = kind(figure)
     drawn._config = {"displaylogo": False, "responsive": True, "displayModeBar": False}
     drawn.layout.autosize = True

@@ -1,0 +1,35 @@
+"""A trial and the study beside it, from files or from an archive."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from pwindow.inputs import InputFile
+from pwindow.study import Study, read_study
+from pwindow.trials import Trial, read_trial
+from pwindow.trials.archive import Archive
+
+
+def gathered(
+    files: Sequence[InputFile], archive: Archive | None, study: InputFile | Path | None = None
+) -> tuple[Trial, Study]:
+    """The trial of files, or of an archive where there are none, and the study beside it.
+
+    Parameters
+    ----------
+    files : sequence of InputFile
+    archive : Archive or None
+        Only None where there are files.
+    study : InputFile or Path, optional
+        What is stated; without it the rolls of the archive as they were last measured.
+
+    Returns
+    -------
+    Trial
+    Study
+    """
+    trial = read_trial(files) if files else archive.trial()
+    if study is not None:
+        return trial, read_study(study)
+    return trial, Study() if files else Study(rolls=archive.rolls(trial.rolls))
