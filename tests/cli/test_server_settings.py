@@ -16,6 +16,7 @@ from pwindow.cli.server_settings import (
     offer_figures,
     page_address,
     pages,
+    serve_command,
     serve_environment,
     voila_config,
 )
@@ -120,3 +121,12 @@ def test_the_drawing_code_lies_where_the_template_finds_it(tmp_path):
     assert FIGURES_SERVED not in given
     given = serve_environment(tmp_path, base={}, figures=tmp_path / "figures")
     assert given["JUPYTER_PATH"].split(os.pathsep)[0] == str(tmp_path / "figures") and given[FIGURES_SERVED]
+
+
+def test_no_file_of_the_users_folder_stands_in_for_a_module(tmp_path):
+    (tmp_path / "voila.py").write_text("raise SystemExit('a file of the folder was run')", encoding="utf-8")
+    *command, _ = serve_command(tmp_path)
+    asked = subprocess.run(
+        [*command, "--version"], cwd=tmp_path, env=serve_environment(tmp_path), capture_output=True, text=True
+    )
+    assert asked.returncode == 0, asked.stderr

@@ -220,13 +220,11 @@ def join_responses(
 def _has_closed_form(responses: Mapping[str, ResponseData], designs: Mapping[str, Design]) -> bool:
     tables = [data.cells for data in responses.values()]
     first = tables[0]
-    counts = {count for table in tables for count in table["count"]}
     return (
         all(design.terms == next(iter(designs.values())).terms for design in designs.values())
         and not any(isinstance(design, BendingDesign) for design in designs.values())
         and all(table["print"].equals(first["print"]) for table in tables)
         and all(len(set(table["count"])) == 1 for table in tables)
-        and len(counts) >= 1
         and not any(data.censored for data in responses.values())
         and Groups.of(first).simple
     )
