@@ -137,7 +137,7 @@ def fits(archive, as_json):
 
 @click.command()
 @click.argument("before", metavar="A")
-@click.argument("after", metavar="B", required=False)
+@click.argument("after", metavar="[B]", required=False)
 @ARCHIVE
 @PICTURE
 @_JSON

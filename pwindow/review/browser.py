@@ -6,6 +6,7 @@ It is driven offline: nothing but the page is read.
 from __future__ import annotations
 
 import base64
+import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
@@ -18,7 +19,7 @@ from pwindow.errors import UnusableInput
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "microsoft-edge")
 _CHANNELS = ("chrome", "msedge")
-_ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+_ARGUMENTS = ["--disable-gpu", "--disable-background-networking"]
 _DRAWN = """() => [...document.querySelectorAll('.plotly-graph-div')].every(one => one.querySelector('svg.main-svg'))"""
 _AS_IMAGE = """options => Plotly.toImage(document.querySelector('.plotly-graph-div'), options)"""
 PNG_SCALE = 2
@@ -106,6 +107,12 @@ def _page_file(html: str) -> Iterator[Path]:
         yield file
 
 
+def _arguments() -> list[str]:
+    """What a browser is started with: its sandbox does not start for root, and stays on for everybody else."""
+    is_root = hasattr(os, "geteuid") and os.geteuid() == 0
+    return [*_ARGUMENTS, "--no-sandbox"] if is_root else _ARGUMENTS
+
+
 def _browser(chromium):
     """The first browser that starts: one of the system, or Playwright's own."""
     from playwright.sync_api import Error
@@ -114,7 +121,7 @@ def _browser(chromium):
     reason = ""
     for options in [*found, *({"channel": name} for name in _CHANNELS), {}]:
         try:
-            return chromium.launch(args=_ARGUMENTS, **options)
+            return chromium.launch(args=_arguments(), **options)
         except Error as problem:
             reason = str(problem).splitlines()[0]
     raise NoBrowser(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import collections
 import io
+import os
 import resource
 import subprocess
 import sys
@@ -233,16 +234,26 @@ def asked(file: InputFile, folder: Path) -> str:
 
 def measured(files: Iterator[InputFile], ending: Callable[[InputFile], str]) -> None:
     endings: collections.Counter = collections.Counter()
-    seconds: list[float] = []
+    seconds, worked = [], []
     for file in files:
-        start = time.perf_counter()
+        start, before = time.perf_counter(), processor_time()
         endings[ending(file)] += 1
         seconds.append(time.perf_counter() - start)
+        worked.append(processor_time() - before)
     for what, count in endings.most_common():
         print(f"  {count:5d}  {what}")
     print(
         f"  slowest {max(seconds):.2f} s, middle {np.median(seconds):.3f} s, over 10 s: {sum(s > 10 for s in seconds)}"
     )
+    print(
+        f"  of processor time at most {max(worked):.2f} s, middle {np.median(worked):.3f} s, over 10 s: "
+        f"{sum(s > 10 for s in worked)}"
+    )
+
+
+def processor_time() -> float:
+    """Of this process and of its children that have ended, s."""
+    return sum(os.times()[:4])
 
 
 def peak(whose: int) -> float:
