@@ -118,6 +118,7 @@ def modules_known_by(path):
     }
 
 
+@pytest.mark.slow
 def test_no_two_modules_know_each_other():
     known = {name_of(path): modules_known_by(path) for path in MODULES}
     try:
@@ -144,6 +145,7 @@ def test_widgets_live_in_panels_only():
             assert not outside(part) & {"ipywidgets", "anywidget", "IPython"}, part
 
 
+@pytest.mark.slow
 def test_the_server_alone_knows_what_serves():
     for part in set(PLACE) - {"server"}:
         assert not outside(part) & {"voila", "tornado", "jupyter_server"}, part

@@ -3,6 +3,8 @@
 import subprocess
 import sys
 
+import pytest
+
 import pwindow as pw
 
 FACE = [
@@ -11,6 +13,7 @@ FACE = [
     "Surfaces",
     "Trial",
     "Window",
+    "__version__",
     "demo",
     "find_window",
     "fit",
@@ -42,6 +45,7 @@ print(len(window.speed_bands()))
 """
 
 
+@pytest.mark.slow
 def test_the_statistics_need_neither_widgets_nor_plots(tag_window):
     done = subprocess.run(
         [sys.executable, "-c", BLOCKED], capture_output=True, text=True, timeout=120, check=False
@@ -50,6 +54,7 @@ def test_the_statistics_need_neither_widgets_nor_plots(tag_window):
     assert int(done.stdout) > 0
 
 
+@pytest.mark.slow
 def test_the_five_calls_of_a_script():
     trial = pw.read_trial(pw.demo("trial_first.csv"))
     window = pw.find_window(

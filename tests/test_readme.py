@@ -54,6 +54,7 @@ def folder(tmp_path_factory):
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", COMMANDS)
 def test_command(command, folder):
     words = shlex.split(command)[1:]
@@ -68,6 +69,7 @@ def test_command(command, folder):
     assert done.stdout.strip() and "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("block", [block for language, block in BLOCKS if language == "python"])
 def test_python_block(block, capsys):
     exec(compile(block, "README.md", "exec"), {})

@@ -23,6 +23,7 @@ LONG = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("read", [pw.read_product, pw.read_study])
 @pytest.mark.parametrize("text", LONG.values(), ids=LONG.keys())
 def test_long_files(read, text):

@@ -98,6 +98,7 @@ def test_a_number_too_large_to_hold_is_refused():
         read_quantity("1e999 µm", "µm")
 
 
+@pytest.mark.slow
 def test_a_unit_does_not_compute():
     """A header is text from outside: reading its unit must not take long, whatever it says."""
     code = (

@@ -11,6 +11,8 @@ from pwindow.demo import demo
 from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
 
+pytestmark = pytest.mark.slow
+
 PATIENCE = 150_000  # ms
 SAID = "said => document.querySelector('[role=slider][aria-label^=Assurance]').ariaValueText === said"
 SEEN = {

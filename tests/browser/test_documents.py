@@ -13,6 +13,8 @@ from pwindow.review import browser as printing
 from pwindow.review import image_of, pdf_of, report_html, review, run_sheet_html
 from pwindow.window.setup import Setup
 
+pytestmark = pytest.mark.slow
+
 PAPERS = {"A4": (595, 842), "Letter": (612, 792)}
 EVERYTHING = """
 name = "A part that must meet everything, under a name that is far longer than any name of a part should be"

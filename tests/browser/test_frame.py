@@ -6,6 +6,8 @@ import re
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 PAGE = "/voila/render/set-up-speed.ipynb"
 PATIENCE = 150_000  # ms
 

@@ -7,6 +7,8 @@ import pytest
 
 from pwindow.demo import demo
 
+pytestmark = pytest.mark.slow
+
 RENDER = "/voila/render/"
 PATIENCE = 150_000  # ms
 

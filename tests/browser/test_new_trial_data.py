@@ -11,6 +11,8 @@ from pwindow.demo import demo
 from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
 
+pytestmark = pytest.mark.slow
+
 PAGE = "/voila/render/new-trial-data.ipynb"
 PATIENCE = 150_000  # ms
 

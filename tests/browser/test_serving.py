@@ -22,6 +22,8 @@ from jupyter_server.services.kernels.connection.base import serialize_msg_to_ws_
 from pwindow.cli.server_settings import LANDING_PAGE
 from pwindow.server.frames import V1
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 TEMPLATES = ROOT / "dashboards" / "templates"
 PAGE = f"/voila/render/{LANDING_PAGE}"

@@ -51,6 +51,7 @@ def _picture(page) -> str:
     return page.evaluate("document.querySelector('.heatmaplayer image').href.baseVal")
 
 
+@pytest.mark.slow
 def test_a_limit_edited_on_the_page_moves_the_answer(opened):
     answer = opened.locator(".pw-big")
     before = answer.inner_text()
@@ -67,6 +68,7 @@ def _speed(text: str) -> float:
     return float(text.split()[0])
 
 
+@pytest.mark.slow
 def test_a_broken_upload_shows_its_reason_and_the_page_lives_on(opened, tmp_path):
     broken = tmp_path / "broken.csv"
     broken.write_text(
@@ -81,6 +83,7 @@ def test_a_broken_upload_shows_its_reason_and_the_page_lives_on(opened, tmp_path
     assert opened.get_by_role("alert").filter(has_text="quick").count() == 0
 
 
+@pytest.mark.slow
 def test_table_and_picture_can_be_saved(opened):
     with opened.expect_download() as waiting:
         opened.get_by_text("Save the table (CSV)").click()
@@ -91,6 +94,7 @@ def test_table_and_picture_can_be_saved(opened):
     assert waiting.value.path().stat().st_size > 10_000
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", [1280, 1920])
 def test_nothing_is_wider_than_the_window(page, served, width):
     page.set_viewport_size({"width": width, "height": 900})
@@ -105,6 +109,7 @@ def test_nothing_is_wider_than_the_window(page, served, width):
     assert cut_off == []
 
 
+@pytest.mark.slow
 def test_a_hostile_file_name_stays_text(opened, tmp_path):
     hostile = tmp_path / "<img src=x onerror=window.broken=1>.csv"
     text = (

@@ -3,6 +3,10 @@
 import re
 from pathlib import Path
 
+import pytest
+
+pytestmark = pytest.mark.slow
+
 PAGE = "/voila/render/trade-offs.ipynb"
 PATIENCE = 150_000  # ms
 

@@ -12,6 +12,8 @@ from pwindow.surfaces.agreement.new_trial import hold_against
 from pwindow.trials.archive import Archive
 from pwindow.workflows import refit, windows_side_by_side
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def agreement(demo_surfaces):

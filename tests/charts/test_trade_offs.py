@@ -107,6 +107,7 @@ def test_every_name_can_be_drawn(tag_window, along):
     assert "95 %" in level.text and level.x == 1.0 and level.xanchor == "left", "outside, where no curve runs"
 
 
+@pytest.mark.slow
 def test_an_assurance_near_one_is_told_as_it_was_asked(demo_surfaces, tag, study):
     """99.99 % is not 100 %."""
     window = pw.find_window(demo_surfaces, tag.with_assurance(0.9999), study)

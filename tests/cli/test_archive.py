@@ -18,6 +18,7 @@ def second():
     return pw.demo("trial_second.csv")
 
 
+@pytest.mark.slow
 def test_from_the_first_trial_to_a_decision(answer, run, first, second, archive, tag_file):
     added = answer("add", first, "--archive", archive)["added"][0]
     assert (added["trial"], added["standing"], added["agreement"]) == (1, "same process", None)
@@ -42,12 +43,14 @@ def test_from_the_first_trial_to_a_decision(answer, run, first, second, archive,
     assert "% low throughout" in run("trials", 2, "--archive", archive).stdout
 
 
+@pytest.mark.slow
 def test_an_archive_answers_as_its_file(answer, first, archive, tag_file):
     answer("add", first, "--archive", archive)
     ours = answer("speeds", "--archive", archive, "--product", tag_file)
     assert ours == answer("speeds", first, "--product", tag_file)
 
 
+@pytest.mark.slow
 def test_the_usual_archive_stands_in_the_environment(answer, first, archive, monkeypatch):
     monkeypatch.setenv("PWINDOW_ARCHIVE", str(archive))
     answer("add", first)
@@ -55,12 +58,14 @@ def test_the_usual_archive_stands_in_the_environment(answer, first, archive, mon
     assert answer("check", first)["prints"] == 65, "files come before the usual archive"
 
 
+@pytest.mark.slow
 def test_the_same_file_twice(run, first, archive):
     run("add", first, "--archive", archive)
     again = run("add", first, "--archive", archive)
     assert again.exit_code == 0 and "is in the archive already" in again.stdout
 
 
+@pytest.mark.slow
 def test_add_tells_what_to_do_next(run, first, second, archive):
     result = run("add", first, second, "--archive", archive)
     assert "the first trial" not in result.stdout and "fits use it from now on" in result.stdout
@@ -69,6 +74,7 @@ def test_add_tells_what_to_do_next(run, first, second, archive):
         assert f"pwindow {command} 2 --archive {archive} --reason" in result.stdout
 
 
+@pytest.mark.slow
 def test_accepted_while_added(answer, first, second, archive):
     answer("add", first, "--archive", archive)
     added = answer("add", second, "--archive", archive, "--accept", "--reason", "same ink")["added"][0]
@@ -117,6 +123,7 @@ def test_json_is_one_document(run, first, archive):
     assert set(json.loads(result.stdout)) == {"archive", "added"}
 
 
+@pytest.mark.slow
 def test_measured_against_predicted_as_a_picture(run, misused, first, second, archive, tmp_path):
     picture = tmp_path / "second.html"
     run("add", first, "--archive", archive)
@@ -125,6 +132,7 @@ def test_measured_against_predicted_as_a_picture(run, misused, first, second, ar
     assert "one FILE at a time" in misused("add", first, second, "--archive", archive, "--picture", picture)
 
 
+@pytest.mark.slow
 def test_dated_volumes_of_rolls(answer, run, misused, first, archive, tag_file):
     answer("add", first, "--archive", archive)
     assert "no measured roll" in run("rolls", "--archive", archive).stdout

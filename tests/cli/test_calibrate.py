@@ -12,6 +12,7 @@ def asked(first, tag_file):
     return ["calibrate", first, "--product", tag_file, "--trials", "2"]
 
 
+@pytest.mark.slow
 def test_document_and_picture(run, asked, tmp_path):
     picture = tmp_path / "kept.html"
     result = run(*asked, "--json", "--picture", picture)
@@ -26,6 +27,7 @@ def test_document_and_picture(run, asked, tmp_path):
     assert "share of next runs that conform" in page and 'src="http' not in page
 
 
+@pytest.mark.slow
 def test_text(run, asked):
     result = run(*asked)
     assert result.exit_code == 0, result.stderr

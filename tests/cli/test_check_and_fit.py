@@ -85,6 +85,7 @@ def test_the_same_file_twice(refused, first):
     assert "same file" in refused("check", first, first)
 
 
+@pytest.mark.slow
 def test_fit_document(answer, first, demo_surfaces, demo_trial):
     found = answer("fit", first)
     assert list(found) == [
@@ -110,6 +111,7 @@ def test_fit_document(answer, first, demo_surfaces, demo_trial):
     assert all(correlation[name][name] == pytest.approx(1.0) for name in correlation)
 
 
+@pytest.mark.slow
 def test_fit_as_text_and_terms(run, answer, first):
     text = run("fit", first).stdout
     for word in (
@@ -128,6 +130,7 @@ def test_fit_as_text_and_terms(run, answer, first):
     )
 
 
+@pytest.mark.slow
 def test_fit_says_what_to_mind(run, answer, first):
     later = pw.demo("trial_second.csv")
     found, text = answer("fit", later)["findings"], run("fit", later).stdout
@@ -146,6 +149,7 @@ def test_too_small_a_trial_says_what_would_cure_it(refused, demo_rows, tmp_path)
     assert "Prints that would cure it" in refused("fit", small)
 
 
+@pytest.mark.slow
 def test_the_advice_of_a_confounded_trial_is_true(run, refused, demo_rows, tmp_path):
     """The term it says to leave out does help when it is left out."""
     one_roll = tmp_path / "one_roll.csv"
@@ -156,6 +160,7 @@ def test_the_advice_of_a_confounded_trial_is_true(run, refused, demo_rows, tmp_p
     assert "cannot tell apart" not in result.stderr
 
 
+@pytest.mark.slow
 def test_help_version_and_no_command(process):
     assert process("--help").returncode == 0
     assert process("speeds", "--help").returncode == 0
@@ -166,6 +171,7 @@ def test_help_version_and_no_command(process):
         assert done.returncode == 2 and done.stdout == b"" and b"Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["cp1252", "cp437", "ascii"])
 @pytest.mark.parametrize("command", ["check", "fit", "speeds"])
 def test_a_terminal_that_cannot_show_every_sign(process, first, tag_file, command, encoding):
@@ -176,6 +182,7 @@ def test_a_terminal_that_cannot_show_every_sign(process, first, tag_file, comman
     assert b"trial_first.csv" in done.stdout
 
 
+@pytest.mark.slow
 def test_reasons_of_a_real_process(process, bad):
     done = process("check", bad)
     assert done.returncode == 1 and done.stdout == b""

@@ -35,6 +35,7 @@ def run_prints(make_demo, tmp_path_factory):
     return made
 
 
+@pytest.mark.slow
 def test_prints_as_promised(answer, archive, run_prints):
     found = answer("confirm", run_prints(1), "--archive", archive)
     assert found["fit"]["number"] == 1 and found["agreement"]["degree"] != "does not agree"
@@ -49,6 +50,7 @@ def test_prints_as_promised(answer, archive, run_prints):
     assert listed[-1]["standing"] == "undecided" and listed[-1]["reason"] == "confirmation prints of fit 1"
 
 
+@pytest.mark.slow
 def test_prints_that_break_the_promise(answer, run, archive, run_prints):
     found = answer("confirm", run_prints(2, 0.75), "--archive", archive, "--fit", 1)
     assert not found["agreement"]["agrees"]
@@ -63,6 +65,7 @@ def test_prints_that_break_the_promise(answer, run, archive, run_prints):
     assert "of 8 prints meet all that was measured" in told and "pwindow accept-change" in told
 
 
+@pytest.mark.slow
 def test_a_run_outside_the_trial_is_promised_nothing(answer, archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(4), dtype={"roll": str})
     fast = tmp_path / "fast.csv"
@@ -78,6 +81,7 @@ def test_a_fit_is_not_confirmed_by_its_own_prints(refused, archive, first):
     assert "trial 1 is part of fit 1" in refused("confirm", first, "--archive", archive)
 
 
+@pytest.mark.slow
 def test_a_gap_of_its_own_lets_no_new_term_in(answer, archive, run_prints, tmp_path, make_demo):
     """A plate gap that the trial did not have would make plate_gap² estimable, by these prints alone."""
     rows = pd.read_csv(run_prints(7), dtype={"roll": str})
@@ -92,6 +96,7 @@ def test_a_gap_of_its_own_lets_no_new_term_in(answer, archive, run_prints, tmp_p
     assert gap["low"] == gap["high"] == 27.0 and gap["met"]
 
 
+@pytest.mark.slow
 def test_bridged_gaps_of_a_run_fail_the_part(answer, archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(8), dtype={"roll": str})
     gaps = (rows["plate_gap [um]"] == 45.0) & (rows["gap [um]"].notna() | rows["gaps_bridged"].gt(0))
@@ -105,6 +110,7 @@ def test_bridged_gaps_of_a_run_fail_the_part(answer, archive, run_prints, tmp_pa
     assert list(missed["print"]) == [rows.loc[first, "print"]] and list(missed["bridged"]) == [1]
 
 
+@pytest.mark.slow
 def test_another_kind_of_pressure_is_refused_before_it_is_kept(
     refused, answer, archive, run_prints, tmp_path
 ):
@@ -129,6 +135,7 @@ def test_a_fit_that_is_not_there(refused, answer, archive, run_prints):
     assert answer("trials", "--archive", archive) == before
 
 
+@pytest.mark.slow
 def test_a_run_that_does_not_name_its_plate_is_told_nothing_of(answer, archive, run_prints, tmp_path):
     path = tmp_path / "unnamed.csv"
     pd.read_csv(run_prints(10), dtype={"roll": str}).drop(columns="plate").to_csv(path, index=False)
@@ -137,6 +144,7 @@ def test_a_run_that_does_not_name_its_plate_is_told_nothing_of(answer, archive, 
     assert found["agreement"]["verdict"] == "cannot be compared"
 
 
+@pytest.mark.slow
 def test_prints_of_another_plate_than_the_product_s(run, archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(5), dtype={"roll": str}).assign(plate="film-imaged")
     rows[HEIGHT] *= 1.01
@@ -146,6 +154,7 @@ def test_prints_of_another_plate_than_the_product_s(run, archive, run_prints, tm
     assert "the fit judged no product that these prints could be of" in told
 
 
+@pytest.mark.slow
 def test_a_run_that_names_no_make_readies(answer, archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(6), dtype={"roll": str}).drop(columns="make_ready")
     bare = tmp_path / "bare.csv"

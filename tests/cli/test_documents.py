@@ -19,6 +19,7 @@ def asked(first, tag_file):
     return [first, "--product", tag_file, "--study", str(pw.demo("study.toml"))]
 
 
+@pytest.mark.slow
 def test_numbers_are_those_of_speeds_and_predict(answer, asked):
     found = answer("review", *asked)
     told = answer("speeds", *asked)
@@ -34,6 +35,7 @@ def test_numbers_are_those_of_speeds_and_predict(answer, asked):
     assert found["trial"]["fingerprint"] == told["trial"]["fingerprint"]
 
 
+@pytest.mark.slow
 def test_the_report_prints_what_the_commands_print(run, asked, tmp_path):
     """The numbers of both commands, as they are printed, stand in the document."""
     file = tmp_path / "report.html"
@@ -50,6 +52,7 @@ def test_the_report_prints_what_the_commands_print(run, asked, tmp_path):
     assert f"{line} Ω" in words
 
 
+@pytest.mark.slow
 def test_the_command_makes_the_document_again(run, answer, asked, monkeypatch):
     told = answer(
         "run-sheet", *asked, "--at", "roll=1318, pressure=50 µm, speed=60 m/min", "--paper", "Letter"
@@ -61,6 +64,7 @@ def test_the_command_makes_the_document_again(run, answer, asked, monkeypatch):
     assert again == told and told["setup"]["speed_m_min"] == 60.0
 
 
+@pytest.mark.slow
 def test_archive_with_dated_rolls(run, answer, first, tag_file, tmp_path):
     archive = tmp_path / "trials.db"
     run("add", first, "--archive", archive)
@@ -70,11 +74,13 @@ def test_archive_with_dated_rolls(run, answer, first, tag_file, tmp_path):
     assert shlex.split(told["command"])[2:4] == ["--archive", "trials.db"]
 
 
+@pytest.mark.slow
 def test_calibration_where_it_is_asked_for(answer, asked):
     found = answer("review", *asked, "--calibrate", "2")["calibration"]
     assert found["simulated_trials"] == 2 and found["recommended"]["trials"] == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "more, words",
     [
@@ -93,6 +99,7 @@ def test_wrong_usage(misused, asked, command, more, words):
     assert words in misused(command, *asked, *more)
 
 
+@pytest.mark.slow
 def test_what_is_not_named_is_that_of_the_recommended_set_up(answer, asked):
     told = answer("run-sheet", *asked, "--at", "speed=80 m/min")
     assert told["setup"] == {
@@ -105,6 +112,7 @@ def test_what_is_not_named_is_that_of_the_recommended_set_up(answer, asked):
     assert told["chosen"] == "asked for"
 
 
+@pytest.mark.slow
 def test_the_command_names_no_folder_of_the_output(run, asked, tmp_path):
     file = tmp_path / "sheet.html"
     assert run("run-sheet", *asked, "-o", file).exit_code == 0
@@ -112,6 +120,7 @@ def test_the_command_names_no_folder_of_the_output(run, asked, tmp_path):
     assert "--output sheet.html" in text and str(file) not in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", ["review", "run-sheet"])
 @pytest.mark.parametrize("archived", [False, True])
 def test_documents_name_files_and_no_folders(run, answer, tmp_path, command, archived):
@@ -134,12 +143,14 @@ def test_documents_name_files_and_no_folders(run, answer, tmp_path, command, arc
     assert "folder of mine" not in json.dumps(told)
 
 
+@pytest.mark.slow
 def test_what_was_not_tried_is_refused(refused, asked):
     at = "roll=2047, pressure=50 µm, speed=150 m/min"
     for command in ("review", "run-sheet"):
         assert "outside the trial region" in refused(command, *asked, "--json", "--at", at)
 
 
+@pytest.mark.slow
 def test_the_page_of_speeds_and_its_numbers(run, answer, asked, tmp_path):
     page, table = tmp_path / "window.html", tmp_path / "window.csv"
     assert run("speeds", *asked, "--picture", page).exit_code == 0
@@ -166,6 +177,7 @@ main()
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="limits of POSIX")
 @pytest.mark.parametrize(
     "command, option, name", [("review", "-o", "report.html"), ("speeds", "--picture", "map.html")]

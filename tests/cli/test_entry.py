@@ -25,6 +25,7 @@ main()
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("module", ["click", "pwindow.cli", "pwindow.cli.documents", "pandas", "scipy.stats"])
 def test_ctrl_c_while_modules_load(module, first):
     done = subprocess.run(
@@ -61,6 +62,7 @@ def told(*arguments, **streams):
     return done.returncode, done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full")
 @pytest.mark.parametrize(
     "more, unbuffered",
@@ -80,6 +82,7 @@ def test_a_full_disk_takes_no_answer(more, unbuffered, first):
     assert said == "the answer could not be written to standard output: No space left on device\n"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("more", [["--help"], ["check"], ["check", "--json"]])
 def test_a_closed_pipe_takes_no_answer(more, first):
     reader, writer = os.pipe()
@@ -90,6 +93,7 @@ def test_a_closed_pipe_takes_no_answer(more, first):
     assert said == "the answer could not be written to standard output: Broken pipe\n"
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full")
 def test_reasons_that_nobody_takes_still_have_their_status():
     with open("/dev/full", "w") as full:
@@ -99,6 +103,7 @@ def test_reasons_that_nobody_takes_still_have_their_status():
     assert done.returncode == 1
 
 
+@pytest.mark.slow
 def test_statuses_are_as_before(process, first):
     assert process("--help").returncode == process("check", first).returncode == 0
     assert process("check", "nowhere.csv").returncode == 1

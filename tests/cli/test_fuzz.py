@@ -70,6 +70,7 @@ def outcome(run, *arguments):
     return result.exit_code
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command, count, seed", [("check", 110, 1), ("speeds", 26, 2)])
 def test_mutated_trials(run, tmp_path, tag_file, command, count, seed):
     rng, path = np.random.default_rng(seed), tmp_path / "trial.csv"
@@ -82,6 +83,7 @@ def test_mutated_trials(run, tmp_path, tag_file, command, count, seed):
     assert set(found) == {0, 1}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
 def test_mutated_products(run, first, tmp_path, seed):
     rng = np.random.default_rng(seed)

@@ -28,12 +28,14 @@ def test_check_counts_no_make_readies_that_nobody_recorded(run, answer, unrecord
     assert answer("check", unrecorded)["make_readies"] is None
 
 
+@pytest.mark.slow
 def test_fit_says_it_first(run, unrecorded):
     text = run("fit", unrecorded).stdout
     first = text[text.index("what to mind") :].splitlines()[1]
     assert first.startswith(f"1. {SENTENCE}")
 
 
+@pytest.mark.slow
 def test_speeds_says_it_above_its_bands(run, answer, unrecorded, tag_file):
     text = run("speeds", unrecorded, "--product", tag_file).stdout
     assert text.index(SENTENCE) < text.index("speeds, m/min")
@@ -42,11 +44,13 @@ def test_speeds_says_it_above_its_bands(run, answer, unrecorded, tag_file):
     assert SENTENCE in found["assumption"]
 
 
+@pytest.mark.slow
 def test_predict_says_it(run, unrecorded, tag_file):
     at = "speed=80 m/min, roll=2047, pressure=50 µm, plate=laser-imaged"
     assert SENTENCE in run("predict", unrecorded, "--product", tag_file, "--at", at).stdout
 
 
+@pytest.mark.slow
 def test_documents_say_it_beside_the_promise(run, unrecorded, tag_file, tmp_path):
     for command in ("review", "run-sheet"):
         file = tmp_path / f"{command}.html"
@@ -56,6 +60,7 @@ def test_documents_say_it_beside_the_promise(run, unrecorded, tag_file, tmp_path
         assert "found nothing against them" not in words
 
 
+@pytest.mark.slow
 def test_calibrate_says_what_it_cannot_see(run, unrecorded, tag_file, first):
     told = run("calibrate", unrecorded, "--product", tag_file, "--trials", 2).stdout
     assert SENTENCE in told and "cannot be seen here" in told
@@ -63,6 +68,7 @@ def test_calibrate_says_what_it_cannot_see(run, unrecorded, tag_file, first):
     assert SENTENCE not in told and "cannot be seen here" in told
 
 
+@pytest.mark.slow
 def test_a_study_can_state_it(run, answer, unrecorded, tag_file, stating, first):
     asked = ["speeds", unrecorded, "--product", tag_file, "--study", stating]
     assert SENTENCE not in run(*asked).stdout
@@ -86,6 +92,7 @@ def test_a_study_is_checked(refused, first, tmp_path):
         assert reason in refused("fit", first, "--study", study)
 
 
+@pytest.mark.slow
 def test_the_archive_keeps_what_a_study_states(run, answer, unrecorded, tag_file, stating, tmp_path):
     """A fit made again from the archive stands on the same statement."""
     archive = tmp_path / "trials.db"

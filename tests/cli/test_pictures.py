@@ -22,6 +22,7 @@ def table(run, tmp_path):
     return write
 
 
+@pytest.mark.slow
 def test_calibration(run, first, tag_file, tmp_path):
     file = tmp_path / "numbers.csv"
     asked = ["calibrate", first, "--product", tag_file, "--trials", "2", "--json", "--picture", file]
@@ -31,6 +32,7 @@ def test_calibration(run, first, tag_file, tmp_path):
     assert [float(row["stated"]) for row in rows] == pytest.approx([band["stated"] for band in told])
 
 
+@pytest.mark.slow
 def test_measured_against_predicted_and_two_windows(table, run, first, tag_file, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     run("add", first, *archive)
@@ -45,6 +47,7 @@ def test_measured_against_predicted_and_two_windows(table, run, first, tag_file,
     assert {row["fit"] for row in rows} == {"before", "after"} and len(rows) > 1000
 
 
+@pytest.mark.slow
 def test_ids_that_a_spreadsheet_would_run(table, run, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     run("add", str(pw.demo("trial_first.csv")), *archive)

@@ -12,6 +12,7 @@ def point_at(answer, first, at, *more):
     return point
 
 
+@pytest.mark.slow
 def test_document(answer, first, tag_file):
     found = answer("predict", first, "--at", AT, "--product", tag_file)
     assert list(found) == ["points", "trial", "assurance"]
@@ -37,6 +38,7 @@ def test_document(answer, first, tag_file):
     assert list(point["conformance"]) == ["joint", "line_resistance", "line_width", "gap"]
 
 
+@pytest.mark.slow
 def test_every_interval_is_in_order(answer, first, tag_file):
     for response in point_at(answer, first, AT, "--product", tag_file)["responses"].values():
         assert list(response) == INTERVAL
@@ -46,6 +48,7 @@ def test_every_interval_is_in_order(answer, first, tag_file):
         assert values == sorted(values) and values[0] < values[-1]
 
 
+@pytest.mark.slow
 def test_gap_is_plate_gap_less_closure(answer, first):
     found = point_at(answer, first, AT + ", plate=laser-imaged, plate_gap=75 µm")["responses"]
     assert found["gap_um"]["mean"] == pytest.approx(75.0 - found["gap_closure_um"]["mean"])
@@ -99,6 +102,7 @@ def test_decimal_comma(answer, first, tag_file):
     )
 
 
+@pytest.mark.slow
 def test_outside_the_trial_region_is_said(run, answer, first, tag_file):
     at = AT.replace("60 ", "150 ")
     assert point_at(answer, first, at, "--product", tag_file)["in_trial_region"] is False
@@ -107,6 +111,7 @@ def test_outside_the_trial_region_is_said(run, answer, first, tag_file):
     assert "{" not in result.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("gap", [45.0, 75.0])
 def test_conformance_is_judged_at_the_plate_gap_that_was_typed(run, answer, first, tag_file, gap):
     """At 45 µm the predicted gap is 10 µm where 16 are asked for: hardly any run conforms.
@@ -123,6 +128,7 @@ def test_conformance_is_judged_at_the_plate_gap_that_was_typed(run, answer, firs
         assert point["conformance"]["gap"] < 0.5 and point["conformance"]["joint"] < 0.5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "at, word",
     [
@@ -152,6 +158,7 @@ def test_no_point(misused, first):
     assert "--at" in misused("predict", first)
 
 
+@pytest.mark.slow
 def test_a_plate_the_product_does_not_use(misused, first, tag_file):
     assert "laser-imaged" in misused(
         "predict", first, "--at", AT + ", plate=film-imaged", "--product", tag_file

@@ -10,6 +10,8 @@ from sqlalchemy import create_engine, text
 
 import pwindow as pw
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def archive(tmp_path_factory):
@@ -38,6 +40,7 @@ def test_the_first_fit_has_nothing_to_be_compared_with(refitted):
     assert refitted[0]["compared"] is None
 
 
+@pytest.mark.slow
 def test_what_moved_and_which_trial_moved_it(refitted, answer, first, tag_file):
     compared = refitted[1]["compared"]
     (name,) = compared["recommended"]
@@ -55,6 +58,7 @@ def test_what_moved_and_which_trial_moved_it(refitted, answer, first, tag_file):
     assert bands["2047", 50.0]["fastest_after"] == best["after"]["speed_m_min"]
 
 
+@pytest.mark.slow
 def test_the_same_fit_is_kept_once(refitted, answer, archive, tag_file):
     again = answer("refit", "--archive", archive, "--product", tag_file)
     assert again["fit"] == refitted[1]["fit"]
@@ -62,6 +66,7 @@ def test_the_same_fit_is_kept_once(refitted, answer, archive, tag_file):
     assert [one["fingerprint"] for one in kept] == [one["fit"]["fingerprint"] for one in refitted]
 
 
+@pytest.mark.slow
 def test_two_fits_by_number_and_by_fingerprint(refitted, answer, archive):
     by_number = answer("compare", 1, 2, "--archive", archive)
     prints = [one["fit"]["fingerprint"] for one in refitted]
@@ -69,6 +74,7 @@ def test_two_fits_by_number_and_by_fingerprint(refitted, answer, archive):
     assert by_number["recommended"] == refitted[1]["compared"]["recommended"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [1, 2])
 def test_a_fit_comes_out_again_to_the_last_printed_digit(refitted, answer, archive, number):
     """Also the first, although the standing of a trial has changed since."""
@@ -77,6 +83,7 @@ def test_a_fit_comes_out_again_to_the_last_printed_digit(refitted, answer, archi
     assert again["verified"] and again["changed"] == []
 
 
+@pytest.mark.slow
 def test_a_number_that_changed_would_be_seen(refitted, run, archive):
     engine = create_engine(f"sqlite:///{archive}")
     with engine.begin() as connection:
@@ -94,6 +101,7 @@ def test_a_number_that_changed_would_be_seen(refitted, run, archive):
     assert found["differences"][0].startswith("surfaces, line_height, coefficients, speed 1: ")
 
 
+@pytest.mark.slow
 def test_what_was_changed_in_an_archive_is_told(run, tmp_path):
     archive = tmp_path / "old.db"
     shutil.copy(Path(__file__).parents[1] / "trials" / "archive" / "archive_0_1.db", archive)
@@ -109,6 +117,7 @@ def test_what_was_changed_in_an_archive_is_told(run, tmp_path):
     assert told.stderr.startswith("fit 1 does not come out as it was kept, or what it stands on was changed")
 
 
+@pytest.mark.slow
 def test_as_text(refitted, run, archive):
     told = run("compare", 1, 2, "--archive", archive).stdout
     assert (
@@ -130,6 +139,7 @@ def test_an_archive_without_a_fit(run, first, tmp_path):
     assert "`pwindow refit` makes one" in run("fits", "--archive", archive).stdout
 
 
+@pytest.mark.slow
 def test_the_windows_of_two_fits_as_a_picture(refitted, run, archive, tmp_path):
     picture = tmp_path / "windows.html"
     result = run("compare", 1, 2, "--archive", archive, "--picture", picture)
@@ -146,6 +156,7 @@ def test_two_products_of_one_name_are_refused(refused, archive, tag_file, tmp_pa
     assert "both of a product “Grain moisture tag”" in said
 
 
+@pytest.mark.slow
 def test_what_was_asked_otherwise_is_told(answer, run, refitted, archive, tag_file, tmp_path):
     other = tmp_path / "tag_b.toml"
     other.write_text(
@@ -162,6 +173,7 @@ def test_what_was_asked_otherwise_is_told(answer, run, refitted, archive, tag_fi
     assert "not judged" in run("compare", *numbers, "--archive", archive).stdout
 
 
+@pytest.mark.slow
 def test_coefficients_of_other_ranges_are_not_compared(answer, first, tag_file, tmp_path):
     archive, slow = tmp_path / "trials.db", tmp_path / "slow.csv"
     rows = pd.read_csv(first, dtype={"roll": str})

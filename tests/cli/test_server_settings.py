@@ -83,6 +83,7 @@ def test_ten_may_visit_at_once_unless_told_otherwise(tmp_path):
     assert limit() >= 10 and limit(most_visitors=3) == 3
 
 
+@pytest.mark.slow
 def test_the_server_itself_stays_light():
     heavy = "{'numpy', 'pandas', 'scipy', 'sklearn', 'plotly', 'ipywidgets'}"
     code = f"import sys, pwindow.server.app; print({heavy} & set(sys.modules))"

@@ -34,6 +34,7 @@ COMMANDS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: command[0])
 def test_every_command_refuses_to_choose(refused, book, tag_file, command):
     more = [tag_file if word == "tag" else word for word in command[1:]]
@@ -41,6 +42,7 @@ def test_every_command_refuses_to_choose(refused, book, tag_file, command):
     assert "“first”, “second”" in reason and "--sheet" in reason
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "command", [each for each in COMMANDS if each[0] not in ("calibrate", "serve")], ids=lambda c: c[0]
 )
@@ -57,11 +59,13 @@ def test_the_sheet_that_was_read_is_noted(answer, book, demo_trial):
     assert "sheet “first” was read" in note and "“second” has the same columns" in note
 
 
+@pytest.mark.slow
 def test_a_document_says_the_sheet_in_how_it_is_made_again(answer, book, tag_file):
     found = answer("review", book, "--sheet", "first", "--product", tag_file, *AT)
     assert "--sheet first" in str(found)
 
 
+@pytest.mark.slow
 def test_a_trial_is_added_and_confirmed_from_a_sheet(run, refused, book, demo_rows, tag_file, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     assert "“first”" in refused("add", book, *archive)
@@ -78,6 +82,7 @@ def test_a_trial_is_added_and_confirmed_from_a_sheet(run, refused, book, demo_ro
     assert result.exit_code == 0, result.stderr
 
 
+@pytest.mark.slow
 def test_another_sheet_of_a_file_that_is_kept_is_not_taken_for_the_same_trial(run, refused, book, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     assert run("add", book, "--sheet", "first", *archive).exit_code == 0
@@ -95,6 +100,7 @@ def test_a_sheet_of_a_text_file_and_one_that_is_not_there(refused, first, book):
     assert "“first”, “second”" in refused("check", book, "--sheet", "third")
 
 
+@pytest.mark.slow
 def test_an_archive_reads_the_sheet_again_that_was_added(run, book, tag_file, tmp_path):
     archive = tmp_path / "trials.db"
     assert run("add", book, "--sheet", "first", "--archive", archive).exit_code == 0

@@ -56,12 +56,14 @@ def test_document(speeds, demo_trial, demo_surfaces):
     }
 
 
+@pytest.mark.slow
 def test_a_pressure_asked_for_twice_is_answered_once(answer, first, tag_file, study_file):
     options = ["--product", tag_file, "--study", study_file, "--pressure", "50 µm"]
     twice = answer("speeds", first, *options, "--pressure", "0.05 mm")
     assert twice["bands"] == answer("speeds", first, *options)["bands"]
 
 
+@pytest.mark.slow
 def test_bands_are_those_of_the_package(speeds, tag_window):
     bands = tag_window.speed_bands()
     assert len(bands) == len(speeds["bands"])
@@ -78,6 +80,7 @@ def test_recommended_is_one_of_the_bands(speeds):
     assert chosen["why"].endswith(".")
 
 
+@pytest.mark.slow
 def test_predict_says_the_same_of_the_recommended_set_up(speeds, answer, first, tag_file, study_file):
     chosen = speeds["recommended"]
     for named in (f"roll={chosen['roll']}", f"cell_volume={chosen['cell_volume_cm3_m2']} cm3/m2"):
@@ -88,29 +91,34 @@ def test_predict_says_the_same_of_the_recommended_set_up(speeds, answer, first, 
         assert point["conformance"]["joint"] == pytest.approx(chosen["conformance"], abs=1e-4)
 
 
+@pytest.mark.slow
 def test_a_real_process_prints_one_document_and_nothing_else(process, first, tag_file, speeds, study_file):
     done = process("speeds", first, "--product", tag_file, "--study", study_file, "--json")
     assert (done.returncode, done.stderr) == (0, b"")
     assert json.loads(done.stdout.decode("utf-8")) == speeds
 
 
+@pytest.mark.slow
 def test_text_and_json_tell_the_same_speed(run, first, tag_file, speeds, study_file):
     text = run("speeds", first, "--product", tag_file, "--study", study_file).stdout
     assert f"recommended: {speeds['recommended']['speed_m_min']:g} m/min" in text
     assert speeds["trial"]["fingerprint"] in text and speeds["trial"]["fit"] in text
 
 
+@pytest.mark.slow
 def test_other_pressures(answer, first, tag_file):
     found = answer("speeds", first, "--product", tag_file, "--pressure", "35 µm", "--pressure", "0,05 mm")
     assert {band["pressure_um"] for band in found["bands"]} == {35.0, 50.0}
 
 
+@pytest.mark.slow
 def test_another_assurance(answer, first, tag_file, speeds):
     found = answer("speeds", first, "--product", tag_file, "--assurance", "0.5")
     assert found["assurance"] == 0.5
     assert found["recommended"]["speed_m_min"] > speeds["recommended"]["speed_m_min"]
 
 
+@pytest.mark.slow
 def test_no_band_is_an_answer(answer, run, first, tmp_path, tag_file):
     product = tmp_path / "hopeless.toml"
     product.write_text(
@@ -131,6 +139,7 @@ def test_no_band_is_an_answer(answer, run, first, tmp_path, tag_file):
         assert sentence in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "unit, key, tolerance",
     [("N/mm", "pressure_n_mm", "0.5 N/mm"), ("kPa", "pressure_kpa", "0.5 kPa")],
@@ -149,11 +158,13 @@ def test_other_kinds_of_pressure(answer, refused, tmp_path, demo_rows, tag_file,
     assert unit in refused("speeds", trial, "--product", tag_file)  # its tolerance is in µm
 
 
+@pytest.mark.slow
 def test_several_files(answer, first, tag_file):
     found = answer("speeds", first, pw.demo("trial_second.csv"), "--product", tag_file)
     assert found["trial"]["prints"] == 89
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "more, word",
     [
@@ -167,12 +178,14 @@ def test_unusable(refused, first, tag_file, more, word):
     assert word in refused("speeds", first, "--product", tag_file, *more, "--json")
 
 
+@pytest.mark.slow
 def test_unusable_products(refused, first, tmp_path):
     assert "check the path" in refused("speeds", first, "--product", tmp_path / "none.toml")
     assert "TOML" in refused("speeds", first, "--product", first)
     assert "“rolls”" in refused("speeds", first, "--product", pw.demo("study.toml"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "more",
     [
@@ -205,6 +218,7 @@ def misread(tmp_path_factory, demo_rows):
     return path
 
 
+@pytest.mark.slow
 def test_what_speaks_against_the_surfaces_is_said_before_the_recommendation(run, answer, misread, tag_file):
     (finding,) = answer("speeds", misread, "--product", tag_file)["findings"]
     assert set(finding) == {"response", "sentence", "weight"} and finding["weight"] == "serious"
@@ -213,6 +227,7 @@ def test_what_speaks_against_the_surfaces_is_said_before_the_recommendation(run,
     assert "print A-033" in finding["sentence"]
 
 
+@pytest.mark.slow
 def test_what_is_only_to_mind_is_left_to_fit(run, answer, tag_file):
     later = pw.demo("trial_second.csv")
     found = answer("speeds", later, "--product", tag_file, "--assurance", "0.5")["findings"]
@@ -231,6 +246,7 @@ def test_a_term_that_cannot_be_left_out_is_not_ignored(run, first, tag_file, ter
     assert term in result.stderr and result.stdout == ""
 
 
+@pytest.mark.slow
 def test_a_square_can_be_left_out(answer, first):
     left = answer("fit", first, "--leave-out", "pressure²")["surfaces"]["line_height"]["coefficients"]
     assert "pressure²" not in left and "pressure" in left and "speed²" in left

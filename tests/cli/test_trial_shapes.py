@@ -102,6 +102,7 @@ def speeds(run, tmp_path):
     return call
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("change, product", SHAPES.values(), ids=SHAPES.keys())
 def test_answers(speeds, simulated, change, product):
     result = speeds(change(simulated), product)
@@ -112,6 +113,7 @@ def test_answers(speeds, simulated, change, product):
         assert found["assurance"] <= band["conformance_at_fastest"] <= 1
 
 
+@pytest.mark.slow
 def test_no_resistance_needs_the_stated_resistivity(speeds, simulated):
     bare = simulated.drop(columns=["resistance [ohm]", "line_length [mm]"])
     refused = speeds(bare, TAG)
@@ -157,6 +159,7 @@ REFUSED = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("change, product, words", REFUSED.values(), ids=REFUSED.keys())
 def test_says_truly_why_not(speeds, simulated, change, product, words):
     result = speeds(change(simulated), product)
@@ -164,6 +167,7 @@ def test_says_truly_why_not(speeds, simulated, change, product, words):
     assert [word for word in words if word not in result.stderr] == []
 
 
+@pytest.mark.slow
 def test_settings_that_leave_no_choice_need_not_be_typed(run, simulated, tmp_path):
     trial = tmp_path / "trial.csv"
     simulated[simulated["pressure [um]"] == 50].drop(columns=["plate", "plate_width [um]"]).to_csv(
@@ -174,6 +178,7 @@ def test_settings_that_leave_no_choice_need_not_be_typed(run, simulated, tmp_pat
     assert json.loads(result.stdout)["points"][0]["at"]["pressure_um"] == 50.0
 
 
+@pytest.mark.slow
 def test_one_gap_a_print_does_not_make_48_gaps_as_safe_as_one(speeds, simulated):
     """One gap a print hides its own spread in the print's: it must not be taken as none."""
     frame = one_row(simulated)

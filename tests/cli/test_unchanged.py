@@ -11,6 +11,8 @@ import pytest
 
 import pwindow as pw
 
+pytestmark = pytest.mark.slow
+
 ANSWERS = Path(__file__).with_name("unchanged")
 WRITTEN = "an answer was not there; it is written now: look at it, and run the test again"
 PASSING = {"added", "decided", "made", "archive", "versions", "versions_now", "versions_then"}

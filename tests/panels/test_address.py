@@ -52,6 +52,7 @@ def test_what_cannot_be_read_is_told_and_the_rest_is_used(query):
     assert found == Address(roll="0412")
 
 
+@pytest.mark.slow
 def test_a_set_up_and_changed_limits_are_opened_again(evidence):
     page = SetUpSpeed(evidence)
     page.controls.speed.value = 60.0
@@ -104,6 +105,7 @@ def test_limits_of_one_requirement_are_changed_together(evidence):
     assert (gap.least, gap.most, opened.told) == (50.0, 60.0, ())
 
 
+@pytest.mark.slow
 def test_another_product_is_opened(evidence):
     assert open_at(Address(product=MESH), evidence).question.product.name == MESH
 

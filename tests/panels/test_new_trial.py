@@ -38,6 +38,7 @@ def test_an_empty_archive_says_so(desk):
     assert "no trial that fits may use" in desk.problem.value
 
 
+@pytest.mark.slow
 def test_from_the_first_trial_to_a_changed_process(desk):
     add(desk, "trial_first.csv")
     assert "is kept: same process" in desk.told.value and desk.upload.value == ()
@@ -76,12 +77,14 @@ def test_a_wrong_file_is_told_in_place_and_changes_nothing(desk):
     assert desk.table.value == before and desk.busy.value == "" and desk.upload.value == ()
 
 
+@pytest.mark.slow
 def test_the_same_file_twice_is_said(desk):
     add(desk, "trial_first.csv")
     add(desk, "trial_first.csv")
     assert "is in the archive already" in desk.told.value
 
 
+@pytest.mark.slow
 def test_an_earlier_trial_is_held_against_the_others(desk):
     add(desk, "trial_first.csv")
     press(desk, "Hold it against the others")
@@ -92,6 +95,7 @@ def test_an_earlier_trial_is_held_against_the_others(desk):
     assert ">Differs<" in desk.told.value and desk.problem.value == ""
 
 
+@pytest.mark.slow
 def test_two_pages_see_what_the_other_did(desk):
     other = NewTrialData(Desk(Archive(desk.desk.archive.address)))
     add(desk, "trial_first.csv")
@@ -99,6 +103,7 @@ def test_two_pages_see_what_the_other_did(desk):
     assert "2 trials" in other.line.value and "trial_first.csv" in other.table.value
 
 
+@pytest.mark.slow
 def test_two_earlier_fits_are_compared(desk):
     press(desk, "Compare")
     assert "there is no fit yet" in desk.problem.value
@@ -114,6 +119,7 @@ def test_two_earlier_fits_are_compared(desk):
     assert "Fit 1" in desk.compared.value and "<th scope='col'>fit 2</th>" in desk.compared.value
 
 
+@pytest.mark.slow
 def test_a_product_is_kept_and_judged(tmp_path):
     page = NewTrialData(Desk(Archive(str(tmp_path / "trials.db"))))
     add(page, "trial_first.csv")
@@ -138,6 +144,7 @@ def test_a_study_is_not_kept_here(desk):
     assert "is a study" in desk.problem.value and "pwindow rolls" in desk.problem.value
 
 
+@pytest.mark.slow
 def test_a_run_is_held_against_the_last_fit(desk):
     add(desk, "trial_first.csv")
     run_file = desk.run
@@ -154,6 +161,7 @@ def test_a_run_is_held_against_the_last_fit(desk):
     assert "85 m/min, 7.2 cm³/m², 50 µm" in desk.told.value, "set-ups of one speed are told apart"
 
 
+@pytest.mark.slow
 def test_a_trial_of_which_nothing_can_be_compared_has_no_picture(desk):
     add(desk, "trial_first.csv")
     rows = pd.read_csv(pw.demo("trial_second.csv"), dtype={"roll": str}).assign(plate="engraved")
@@ -161,6 +169,7 @@ def test_a_trial_of_which_nothing_can_be_compared_has_no_picture(desk):
     assert "cannot be compared" in desk.told.value and not desk.agreement.children
 
 
+@pytest.mark.slow
 def test_steps_are_told_while_it_fits(desk):
     add(desk, "trial_first.csv")
     steps = []

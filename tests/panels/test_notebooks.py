@@ -13,6 +13,7 @@ def test_there_are_notebooks():
     assert NOTEBOOKS
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_notebook(path):
     notebook = nbformat.read(path, as_version=4)

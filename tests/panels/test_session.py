@@ -106,6 +106,7 @@ def shows_one_set_up(page: SetUpSpeed) -> None:
     assert f"plate {best.plate}" in title
 
 
+@pytest.mark.slow
 def test_a_trial_and_then_its_product_on_all_pages(demo_evidence, nip_trial, nip_product):
     page = SetUpSpeed(demo_evidence)
     page.controls.pressure.value = 41.0
@@ -171,6 +172,7 @@ def test_too_much_is_refused_and_the_page_stays_as_it_was(demo_evidence, nip_tri
     assert "data=" not in query(page)
 
 
+@pytest.mark.slow
 def test_a_question_that_changes_takes_the_page_along_unless_the_visitor_chose(demo_evidence):
     page = SetUpSpeed(demo_evidence)
     page.editor.box.children[0].value = "300"
@@ -199,6 +201,7 @@ def test_what_was_said_goes_when_it_is_not_true_any_more(demo_evidence):
     assert page.frame._told.value == ""
 
 
+@pytest.mark.slow
 def test_the_form_of_the_surfaces_goes_to_other_pages(demo_evidence):
     page = SetUpSpeed(demo_evidence)
     page.form.value = "bending"
@@ -209,6 +212,7 @@ def test_the_form_of_the_surfaces_goes_to_other_pages(demo_evidence):
     assert other.answer.value == page.answer.value
 
 
+@pytest.mark.slow
 def test_a_sheet_is_chosen_on_the_page(demo_evidence, monkeypatch):
     read = loaded.read_trial
     seen = []

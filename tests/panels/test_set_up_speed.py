@@ -109,6 +109,7 @@ def test_a_broken_upload_says_why_and_leaves_the_page_as_it_was(page):
     assert page.answer.value == kept and page.busy.value == "" and page.upload.value == ()
 
 
+@pytest.mark.slow
 def test_a_good_upload_replaces_the_trial(page):
     upload(page, "later.csv", demo("trial_second.csv").read_bytes())
     assert page.frame.problem.value == ""
@@ -125,6 +126,7 @@ def test_an_unforeseen_fault_is_told_and_logged(page, monkeypatch, caplog):
     assert "secret detail" in caplog.text
 
 
+@pytest.mark.slow
 def test_names_from_files_are_escaped(evidence):
     text = demo("trial_first.csv").read_text(encoding="utf-8").replace("2047", HOSTILE)
     product = demo("tag.toml").read_text(encoding="utf-8").replace("Grain moisture tag", HOSTILE)
@@ -149,6 +151,7 @@ def spoilt_trial(print_: str) -> bytes:
     return rows.to_csv(index=False).encode()
 
 
+@pytest.mark.slow
 def test_what_speaks_against_the_surfaces_stands_under_the_answer(page):
     assert "pw-findings" not in page.answer.value
     upload(page, "spoilt.csv", spoilt_trial(HOSTILE))
@@ -158,6 +161,7 @@ def test_what_speaks_against_the_surfaces_stands_under_the_answer(page):
     assert "&lt;img" in listed and "<img" not in page.answer.value
 
 
+@pytest.mark.slow
 def test_what_speaks_against_a_fit_is_worked_out_once(page, monkeypatch):
     asked = []
     monkeypatch.setattr("pwindow.workflows.evidence.findings", lambda surfaces: asked.append(surfaces) or ())
@@ -171,6 +175,7 @@ def test_what_speaks_against_a_fit_is_worked_out_once(page, monkeypatch):
     assert len(asked) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pressure", [50.0, 47.0])
 def test_the_map_draws_the_bands_of_the_table(evidence, pressure):
     question = ask(evidence, evidence.products["Grain moisture tag"])
@@ -199,6 +204,7 @@ def test_changed_limits_keep_what_is_not_named(evidence):
     assert gap.parameters["count"] == 12 and gap.least == 16.0
 
 
+@pytest.mark.slow
 def test_surfaces_that_may_bend_are_fitted_on_the_page(evidence):
     page = SetUpSpeed(evidence)
     page.controls.speed.value = 71.0
@@ -209,6 +215,7 @@ def test_surfaces_that_may_bend_are_fitted_on_the_page(evidence):
     assert not page.evidence.surfaces.bends and "free to bend" not in page.frame.facts.value
 
 
+@pytest.mark.slow
 def test_a_process_that_changed_is_shown_as_it_is_since(tmp_path, monkeypatch):
     archive = Archive(str(tmp_path / "trials.db"))
     archive.add(InputFile.of(demo("trial_first.csv")), "same process", "the first")
@@ -224,6 +231,7 @@ def test_a_process_that_changed_is_shown_as_it_is_since(tmp_path, monkeypatch):
     assert "trial_second.csv" not in evidence_facts(given_evidence(), page.question.product)
 
 
+@pytest.mark.slow
 def test_a_product_that_a_trial_cannot_judge_is_not_passed_over_silently(page, demo_rows):
     film = demo_rows[demo_rows["plate"] == "film-imaged"]
     upload(page, "film.csv", film.to_csv(index=False).encode())
@@ -244,6 +252,7 @@ def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):
     assert "ZeroDivisionError" in shown.value and "ZeroDivisionError" in caplog.text
 
 
+@pytest.mark.slow
 def test_where_nothing_is_assured_the_page_helps_on(page):
     """Opens at the closest set-up, as the report does, and says what conflicts and what would do."""
     assert page.shortfall.value == ""
@@ -261,6 +270,7 @@ def test_where_nothing_is_assured_the_page_helps_on(page):
     assert page.shortfall.value == "" and trace(page, "map").zmax == 1.0
 
 
+@pytest.mark.slow
 def test_a_trial_of_one_cell_volume_is_a_curve_and_the_next_a_map_again(page, demo_rows):
     one = demo_rows.assign(roll="1203", **{"cell_volume [cm3/m2]": 4.4})
     upload(page, "one.csv", one.to_csv(index=False).encode())
@@ -273,6 +283,7 @@ def test_a_trial_of_one_cell_volume_is_a_curve_and_the_next_a_map_again(page, de
     assert page.frame.problem.value == "" and trace(page, "map").type == "heatmap"
 
 
+@pytest.mark.slow
 def test_what_a_trial_does_not_record_can_be_stated_on_the_page(page, demo_rows):
     assert page.readies.layout.display == "none"
     content = demo_rows.drop(columns="make_ready").to_csv(index=False).encode()

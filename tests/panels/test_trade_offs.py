@@ -16,6 +16,8 @@ from pwindow.window.trade_offs import sensitivities, side_by_side
 from pwindow.wording import percent
 from pwindow.workflows.evidence import Evidence
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def evidence(demo_surfaces, study, tag, mesh):

@@ -15,6 +15,8 @@ from pwindow.surfaces.model.terms import Design, Factor
 from pwindow.surfaces.posterior.sampler import Plan, Source, draw_posterior
 from pwindow.surfaces.posterior.statistics import PrintStatistics
 
+pytestmark = pytest.mark.slow
+
 WIDTH, BETWEEN_GAPS = 2.0, 1.0
 PRECISION = np.array([0.02, 0.1])
 DESIGN = Design((Factor("speed", "linear", 1.0, 6.0),), ((), ("speed",)))

@@ -57,6 +57,7 @@ def test_predictive_scale_is_one_plus_leverage(joint, settings):
     np.testing.assert_allclose(found.scale[0], expected, rtol=1e-10)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("points, tolerance", [(POINTS, 4e-5), (20011, 3e-6)])
 def test_map(probability, read_table, points, tolerance):
     """Largest errors met: 3.0e-5 with 2039 points, 1.8e-6 with 20011."""
@@ -65,6 +66,7 @@ def test_map(probability, read_table, points, tolerance):
     np.testing.assert_allclose(found, table["p_joint"], rtol=0, atol=tolerance)
 
 
+@pytest.mark.slow
 def test_largest_probability(probability, figures, printed):
     """Met: 1e-5 in position with 20,011 points, 8e-7 in probability with 200,003."""
     start = [-0.1, -0.7]
@@ -79,6 +81,7 @@ def test_largest_probability(probability, figures, printed):
     assert probability(*best.x, 200003)[0] == printed(figures["max_prob"])
 
 
+@pytest.mark.slow
 def test_means_that_conform_say_little(joint, probability, figures, printed):
     """Where all means conform the joint probability is only 0.14 to 0.38."""
     axis = np.linspace(-1.414, 1.414, 60)

@@ -22,6 +22,7 @@ def probability(case: dict, points: int) -> float:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "points, tolerance",
     [(199, 8e-4), (POINTS, 3e-5), (200003, 5e-7)],

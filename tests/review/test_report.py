@@ -49,6 +49,7 @@ def test_the_order_of_the_story(page):
         assert words in lead
 
 
+@pytest.mark.slow
 def test_speed_bands_are_those_of_the_window(page, tag_window):
     bands = tag_window.speed_bands()
     told = page.rows("bands")
@@ -95,6 +96,7 @@ def test_no_other_host(tag_review):
     assert "@import" not in html and len(html) < 6e6
 
 
+@pytest.mark.slow
 def test_what_is_asked_for_instead_is_set_beside_the_recommendation(tag_window, read_page):
     roll = next(roll for roll in tag_window.rolls if roll.id == "1290")
     found = review(tag_window, Setup("laser-imaged", roll, 45.0, 95.0))
@@ -106,6 +108,7 @@ def test_what_is_asked_for_instead_is_set_beside_the_recommendation(tag_window, 
     assert "Less than asked for" in sheet and "98.8" not in sheet
 
 
+@pytest.mark.slow
 def test_without_an_assured_set_up(demo_surfaces, tag, study, read_page):
     window = pw.find_window(demo_surfaces, tag.with_assurance(0.99999), study)
     found = review(window)
@@ -125,6 +128,7 @@ def test_nothing_is_said_of_what_was_not_tried(tag_window):
         review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 50.0, 150.0))
 
 
+@pytest.mark.slow
 def test_a_planned_roll_has_no_run_sheet(tag_window):
     window = with_planned_roll(tag_window, "9001", 6.0)
     roll = next(roll for roll in window.rolls if roll.id == "9001")
@@ -138,6 +142,7 @@ HEIGHT = "line_height [um]"
 NASTY = "<script>alert(1)</script><img src=x onerror=alert(2)>"
 
 
+@pytest.mark.slow
 def test_names_are_escaped(demo_rows, tag, study, tag_review, read_page):
     rows = demo_rows.replace({"print": {"A-030": NASTY}, "plate": {"laser-imaged": "laser & <b>"}})
     rows.loc[rows["print"] == NASTY, HEIGHT] *= 1.6
@@ -164,6 +169,7 @@ def test_the_recommendation_is_one_of_the_tried_pressures(page, tag_window):
     assert between.why.startswith("Among the pressures that were looked at, roll 2047")
 
 
+@pytest.mark.slow
 def test_the_caption_names_what_is_on_the_map(page, tag_window, read_page):
     assert "the diamond the recommended one" in page.text and "not on this map" not in page.text
     other = review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 80.0, 60.0))
@@ -172,6 +178,7 @@ def test_the_caption_names_what_is_on_the_map(page, tag_window, read_page):
     assert "not on this map: it lies at 50 µm, plate laser-imaged (roll 2047, 98.8 m/min)" in text
 
 
+@pytest.mark.slow
 def test_a_drift_beyond_what_was_tried_is_a_risk(page, tag_window, read_page):
     edge = read_page(
         report_html(review(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0)))
@@ -190,6 +197,7 @@ def test_risks_are_risks_and_said_once(page):
     assert "Section factor 0.677" in said and "cannot carry plate gap²" in said
 
 
+@pytest.mark.slow
 def test_slower_speeds_are_told_of_a_set_up_that_is_not_assured(tag_window, read_page):
     found = review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 50.0, 115.0))
     assert found.band is None
@@ -205,6 +213,7 @@ def test_numbers_side_by_side_have_one_minus_and_the_digits_of_their_interval(pa
     assert re.fullmatch(r"\d\d\.\d \(\d\d\.\d … \d\d\.\d\)", row[1])
 
 
+@pytest.mark.slow
 def test_how_it_is_made_again_without_a_command(tag_window, read_page):
     found = review(tag_window, address="http://localhost:8866/?pressure=50&<b>")
     for made, name in ((report_html, "review"), (run_sheet_html, "run-sheet")):
@@ -223,6 +232,7 @@ def test_how_it_is_made_again_without_a_command(tag_window, read_page):
         assert "b" not in page.tags or made is report_html
 
 
+@pytest.mark.slow
 def test_terms_of_the_fit_are_named_where_it_is_made_again(demo_rows, read_frame, tag, read_page):
     surfaces = pw.fit(read_frame(demo_rows), leave_out=["pressure²"])
     text = read_page(report_html(review(pw.find_window(surfaces, tag)))).text
@@ -243,6 +253,7 @@ def test_a_program_run_from_source_says_so(tag_review, read_page):
         assert "pwindow, from source" in text and "not installed" not in text
 
 
+@pytest.mark.slow
 def test_calibration_is_told_where_it_was_done(tag_window, tag_review, read_page):
     from pwindow.window.calibration import calibrate
 
@@ -253,6 +264,7 @@ def test_calibration_is_told_where_it_was_done(tag_window, tag_review, read_page
     assert "was not simulated" in read_page(report_html(tag_review)).text
 
 
+@pytest.mark.slow
 def test_the_same_data_make_the_same_document(tag_window, tag_review):
     again = review(tag_window, made=tag_review.made, command=tag_review.command)
     assert run_sheet_html(again) == run_sheet_html(tag_review)

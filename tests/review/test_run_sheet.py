@@ -35,6 +35,7 @@ def sheet(tag_review, read_page):
     return read_page(run_sheet_html(tag_review))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("product", ["tag_window", "mesh_window"])
 def test_no_jargon(product, request, read_page):
     text = read_page(run_sheet_html(review(request.getfixturevalue(product)))).text.lower()
@@ -90,6 +91,7 @@ def test_no_average_goes_on_where_none_is_both(tag_review, read_page):
     assert page.rows("first-prints")[0][1] == "never: reject"
 
 
+@pytest.mark.slow
 def test_the_open_area_stands_as_the_width_it_allows(mesh_window, read_page):
     """(1 − w/900)² ≥ 0.855, so w ≤ 900 (1 − √0.855) = 67.8 µm."""
     page = read_page(run_sheet_html(review(mesh_window)))
@@ -129,6 +131,7 @@ def edge(tag_window, read_page):
     )
 
 
+@pytest.mark.slow
 def test_the_last_measurement_of_the_roll(tag_window, read_page):
     volumes = {"2047": RollVolume(7.15, datetime.date(2026, 10, 30), "after <cleaning>")}
     sheet = read_page(run_sheet_html(review(tag_window, volumes=volumes)))

@@ -39,6 +39,7 @@ SHAPES = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("change, product, measured", SHAPES.values(), ids=SHAPES.keys())
 def test_both_documents(simulated, read_frame, tag, read_page, change, product, measured):
     wanted = tag if product is None else pw.read_product(InputFile("part.toml", product.encode()))

@@ -19,12 +19,14 @@ def doubtful_window(demo_rows, read_frame, tag, study):
     return pw.find_window(pw.fit(read_frame(rows)), tag, study)
 
 
+@pytest.mark.slow
 def test_documents_tell_the_warnings_of_the_trial(doubtful_window):
     found = review(doubtful_window)
     for page in (report_html(found), run_sheet_html(found)):
         assert WARNING[1:] in page
 
 
+@pytest.mark.slow
 def test_commands_and_the_page_tell_them_first(doubtful_window):
     surfaces = doubtful_window.surfaces
     assert f"WARNING: {WARNING}" in summary_text(summarise(surfaces.trial))

@@ -33,6 +33,7 @@ def check_headers(headers):
     assert "default-src 'self'" in policy[0] and "frame-ancestors 'none'" in policy[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("method", "path", "status"),
     [
@@ -57,6 +58,7 @@ def test_every_answer_has_the_same_headers(visitor, method, path, status):
     check_headers(headers)
 
 
+@pytest.mark.slow
 def test_a_page_has_them_and_so_has_what_did_not_change(visitor):
     status, text, headers = visitor.ask("GET", visitor.page)
     assert status == 200 and headers["Content-Type"].startswith("text/html")
@@ -118,6 +120,7 @@ UNKNOWN = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", UNKNOWN)
 def test_what_is_not_there_is_said_so_by_our_own_page(visitor, path):
     status, text, headers = visitor.ask("GET", path)
@@ -128,6 +131,7 @@ def test_what_is_not_there_is_said_so_by_our_own_page(visitor, path):
         assert "pw-plain" in text and not re.search(r'(?:src|href)="(?:https?:)?//', text)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH"])
 @pytest.mark.parametrize(
     "path",
@@ -137,6 +141,7 @@ def test_a_method_that_an_address_does_not_have(visitor, method, path):
     assert visitor.ask(method, path)[0] == 405
 
 
+@pytest.mark.slow
 def test_what_ran_before_runs_still(visitor):
     assert "Traceback" not in visitor.server.log.read_text(encoding="utf-8")
 
@@ -152,6 +157,7 @@ def test_this_computers_names():
 EVERYWHERE = ["/", "/voila/render/set-up-speed.ipynb", CSS, "/voila/static/voila.js", "/login", "/nowhere"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", [*EVERYWHERE, f"/voila/query/{NOBODY}", f"/api/kernels/{NOBODY}"])
 @pytest.mark.parametrize(
     "name", ["foreign.example", "foreign.example:80", "127.0.0.1.foreign.example", "2130706433"]
@@ -163,6 +169,7 @@ def test_a_foreign_name_for_this_computer_is_refused(visitor, path, name):
     check_headers(headers)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", ["localhost", "LOCALHOST.", "192.0.2.7:8866", "[::1]:8866", socket.gethostname()]
 )
@@ -170,6 +177,7 @@ def test_its_own_names_and_addresses_are_answered(visitor, name):
     assert visitor.ask("GET", "/", Host=name)[0] == 200
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "options",
     [
@@ -190,11 +198,13 @@ def test_a_socket_from_another_origin_is_refused(visitor, options):
 # Where kernels wait
 
 
+@pytest.mark.slow
 def test_a_visitor_cannot_reach_where_kernels_wait(visitor):
     for path in ("/voila/query/{}", "/guess/voila/query/{}"):
         assert visitor.refused(NOBODY, path) == 404
 
 
+@pytest.mark.slow
 def test_sockets_that_come_and_go_where_kernels_wait_do_not_keep_the_next_page(visitor, wait_until):
     """The secret is taken from a kernel, so that the route itself is shown to be sound."""
     assert wait_until(lambda: any(time.time() - part.create_time() > 4 for part in visitor.kernels()))

@@ -24,12 +24,14 @@ print(before, _fit_paths.cache_info().misses, question_of.cache_info().currsize,
 pytestmark = pytest.mark.skipif(kernel_maker() != "pwindow-forked", reason="kernels are not forked here")
 
 
+@pytest.mark.slow
 def test_what_is_forked_has_the_fit_and_no_widget():
     """A widget without a kernel never answers a page that asks for it, and the page waits for ever."""
     done = subprocess.run([sys.executable, "-c", PREPARED], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["1", "1", "1", "0"]
 
 
+@pytest.mark.slow
 def test_kernels_have_one_parent_and_an_environment_each(visiting):
     with visiting() as visitor:
         first = visitor.open_page("?speed=61")
@@ -41,6 +43,7 @@ def test_kernels_have_one_parent_and_an_environment_each(visiting):
         assert "asked speed=63" in visitor.ask("GET", visitor.page + "?speed=63")[1]
 
 
+@pytest.mark.slow
 def test_kernels_end_with_a_server_that_is_killed(visiting, wait_until):
     with visiting() as visitor:
         visitor.open_page()

@@ -72,6 +72,7 @@ def kernel(visitor):
     return visitor.open_page()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", RUBBISH)
 def test_rubbish_closes_its_socket_and_stops_nobody(visitor, kernel, name):
     line = visitor.connect(kernel)
@@ -88,6 +89,7 @@ def test_rubbish_closes_its_socket_and_stops_nobody(visitor, kernel, name):
     assert visitor.kernel_exists(kernel)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("protocols", [None, ["other.kernel.websocket.jupyter.org"]])
 def test_only_the_v1_protocol_is_spoken(visitor, kernel, protocols):
     assert visitor.refused(kernel, subprotocols=protocols) == 400
@@ -99,12 +101,14 @@ def test_only_the_v1_protocol_is_spoken(visitor, kernel, protocols):
     line.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("session", ["", "x" * 300, "%00", "%ff"])
 def test_a_session_without_a_plain_name_is_refused(visitor, kernel, session):
     path = "/api/kernels/{}/channels?session_id=" + session
     assert visitor.refused(kernel, path) == 400
 
 
+@pytest.mark.slow
 def test_a_page_has_few_sockets(visitor, kernel, wait_until):
     lines = []
     assert wait_until(lambda: _is_open(visitor, kernel, lines) and len(lines) == 4)

@@ -48,6 +48,7 @@ def known(visitor, token):
     return as_header(jar)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "path",
     [
@@ -67,6 +68,7 @@ def test_nothing_is_given_to_strangers(visitor, path, cookie):
     assert visitor.ask("GET", f"/api/kernels/{NOBODY}", Cookie=cookie)[0] == 403
 
 
+@pytest.mark.slow
 def test_a_visitor_with_the_link_sees_the_page(visitor, known):
     status, text, _ = visitor.ask("GET", visitor.page + "?speed=61", Cookie=known)
     assert status == 200 and "asked speed=61" in text and "token" not in text
@@ -79,6 +81,7 @@ def test_a_visitor_with_the_link_sees_the_page(visitor, known):
     assert visitor.ask("GET", f"/api/kernels/{kernel}", Cookie=known)[0] == 200
 
 
+@pytest.mark.slow
 def test_a_link_does_not_free_from_the_check_of_origins(visitor, known, token):
     kernel = visitor.open_page(Cookie=known)
     path = "/api/kernels/{}/channels?session_id={}&token=" + token
@@ -97,12 +100,14 @@ def form(visitor, password):
     return visitor.ask("POST", action, sent, **asked)
 
 
+@pytest.mark.slow
 def test_the_password_can_be_typed(visitor, token):
     status, _, headers = form(visitor, token)
     assert status == 302 and headers["Location"] == visitor.page
     assert visitor.ask("GET", "/", Cookie=as_header(cookies(headers)))[0] == 200
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("password", ["", "wrong", "größer"])
 def test_a_wrong_password_is_said_after_a_pause(visitor, password):
     start = time.monotonic()
@@ -112,11 +117,13 @@ def test_a_wrong_password_is_said_after_a_pause(visitor, password):
     assert not [name for name in cookies(headers) if name.startswith("username")]
 
 
+@pytest.mark.slow
 def test_nobody_is_sent_elsewhere_after_the_password(visitor, known):
     for target in ("//foreign.example/", "http://foreign.example/", "/\\foreign.example"):
         _, _, headers = visitor.ask("GET", "/login?" + urlencode({"next": target}), Cookie=known)
         assert "foreign.example" not in headers["Location"] or headers["Location"].startswith("/%5C")
 
 
+@pytest.mark.slow
 def test_the_password_is_with_no_kernel(visitor, token):
     assert all(token not in str(process.environ()) for process in visitor.kernels())

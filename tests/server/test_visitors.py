@@ -280,6 +280,7 @@ def at_rest(visitor, wait_until):
     return visitor.kernels()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("method", "headers", "expected"), [("GET", IMAGE, 403), ("HEAD", {}, 200), ("POST", {}, 405)]
 )
@@ -289,6 +290,7 @@ def test_no_kernel_starts_for_what_is_no_visit(visitor, at_rest, method, headers
     assert visitor.kernels() == at_rest
 
 
+@pytest.mark.slow
 def test_those_too_many_are_told_when_to_come_again(visitor, at_rest):
     first = visitor.open_page()
     line = visitor.connect(first)
@@ -307,6 +309,7 @@ def test_those_too_many_are_told_when_to_come_again(visitor, at_rest):
         opened.close()
 
 
+@pytest.mark.slow
 def test_kernels_end_without_a_visitor_but_not_the_one_kept_ready(visitor, at_rest, wait_until):
     shown = visitor.open_page()
     line = visitor.connect(shown)
@@ -322,12 +325,14 @@ def test_kernels_end_without_a_visitor_but_not_the_one_kept_ready(visitor, at_re
     assert visitor.kernels() == ready
 
 
+@pytest.mark.slow
 def test_what_a_cell_shows_may_come_long_after_its_answer(visiting):
     """On a busy computer it does, and a page without it is empty for ever."""
     with visiting(shown=LATE) as visitor:
         assert "shown late" in visitor.ask("GET", visitor.page)[1]
 
 
+@pytest.mark.slow
 def test_a_kernel_kept_ready_is_nobodys_to_connect_to(visitor, at_rest):
     """Whoever opens the page is given that kernel; until then its id opens nothing."""
     kernel = visitor.open_page()
@@ -335,6 +340,7 @@ def test_a_kernel_kept_ready_is_nobodys_to_connect_to(visitor, at_rest):
     assert visitor.refused("0" * 8 + kernel[8:]) == 404
 
 
+@pytest.mark.slow
 def test_who_does_not_wait_for_the_page_leaves_no_kernel(visitor, at_rest, wait_until):
     host, port = visitor.address.split(":")
     for _ in range(4):  # twice as many as may be here

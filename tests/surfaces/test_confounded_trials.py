@@ -171,6 +171,7 @@ def test_chosen_terms_are_as_good_as_any_with_one_fewer(make_cells, line_height,
             assert aicc(fit_surface(data, fewer)) >= best
 
 
+@pytest.mark.slow
 def test_what_goes_with_a_term_left_out_is_said(demo_trial):
     surfaces = pw.fit(demo_trial, leave_out=["pressure"])
     notes = [note for note in surfaces.notes if note.startswith("line height: left out with")]

@@ -41,6 +41,7 @@ def test_values_that_lie_on_a_surface_were_not_measured(with_values, demo_rows):
         pw.fit(with_values(WIDTH, 55.0 * demo_rows["cell_volume [cm3/m2]"] ** 0.1))
 
 
+@pytest.mark.slow
 def test_features_that_were_copied_within_prints_are_fitted_and_said(with_values, demo_rows):
     few = demo_rows["print"].isin(demo_rows["print"].unique()[:8])
     surfaces = pw.fit(with_values(WIDTH, np.where(few, 61.0, 60.0)))
@@ -52,6 +53,7 @@ def test_features_that_were_copied_within_prints_are_fitted_and_said(with_values
     assert not surfaces.joint.told[at]
 
 
+@pytest.mark.slow
 def test_a_coarse_instrument_is_no_constant(with_values, demo_rows):
     pw.fit(with_values(WIDTH, demo_rows[WIDTH].round(-1)))
 

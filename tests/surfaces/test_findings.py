@@ -66,6 +66,7 @@ def about(found, words):
     return [finding for finding in found if words in finding.sentence]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [0.24, -0.24])
 @pytest.mark.parametrize("seed", [12, 13])
 def test_missed_curvature_is_said_with_factor_range_size_and_sign(simulate, told, seed, size):
@@ -80,10 +81,12 @@ def test_missed_curvature_is_said_with_factor_range_size_and_sign(simulate, told
     assert 5.0 < float(amount) < 14.0
 
 
+@pytest.mark.slow
 def test_surfaces_that_bend_are_not_told_to(simulate, told):
     assert not about(told(simulate(12, bend(0.24)), terms="bending"), "curvature")
 
 
+@pytest.mark.slow
 def test_a_second_order_truth_mostly_raises_no_objection(simulate, told):
     objected = [bool(told(simulate(seed))) for seed in range(400, 412)]
     assert sum(objected) <= 4
@@ -93,6 +96,7 @@ def test_the_demo_raises_no_objection(demo_surfaces):
     assert findings(demo_surfaces) == ()
 
 
+@pytest.mark.slow
 def test_a_misread_print_is_said_once_for_all_it_spoils(simulate, told):
     """A height read 45 % too high makes the resistivity of the print too high as well."""
     rows = simulate(4)
@@ -108,6 +112,7 @@ def test_a_misread_print_is_said_once_for_all_it_spoils(simulate, told):
         assert 1.0 < float(re.search(rf"(\S+) % in {response}", sentence)[1]) < 20.0
 
 
+@pytest.mark.slow
 def test_a_misread_print_of_a_large_trial_is_found_wherever_it_is(simulate, told, make_demo):
     """A trial of 650 prints repeats the demo layout: no part of it stands for the rest."""
     layout = make_demo.layout_first()
@@ -120,6 +125,7 @@ def test_a_misread_print_of_a_large_trial_is_found_wherever_it_is(simulate, told
     assert {finding.weight for finding in found} == {"mind"}  # of so many, one print moves little
 
 
+@pytest.mark.slow
 def test_more_misread_prints_are_said_each(simulate, told):
     rows = simulate(4)
     for print_, factor in (("A-033", 1.6), ("A-010", 0.6)):
@@ -129,6 +135,7 @@ def test_more_misread_prints_are_said_each(simulate, told):
     assert "below" in next(sentence for sentence in sentences if "A-010" in sentence)
 
 
+@pytest.mark.slow
 def test_a_very_uneven_spread_is_said(simulate, told):
     """Prints of the three largest rolls scatter by a further 20 %, those of the others do not."""
 
@@ -141,6 +148,7 @@ def test_a_very_uneven_spread_is_said(simulate, told):
     assert "too sure where cell volume is high and too cautious where" in finding.sentence
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sign, shape", [(1, "above it reach farther"), (-1, "below it reach farther")])
 def test_a_spread_of_another_shape_is_said(simulate, told, sign, shape):
     """One print in five is off by 25 % to the same side."""
@@ -153,6 +161,7 @@ def test_a_spread_of_another_shape_is_said(simulate, told, sign, shape):
     assert shape in finding.sentence and "below 1 % or above 99 %" in finding.sentence
 
 
+@pytest.mark.slow
 def test_expected_closures_are_not_taken_for_an_uneven_spread(simulate, told):
     """A third of the gaps bridge; what is then expected of a closure scatters less than it does."""
 
@@ -163,6 +172,7 @@ def test_expected_closures_are_not_taken_for_an_uneven_spread(simulate, told):
     assert not [finding for finding in found if finding.response == "gap_closure"]
 
 
+@pytest.mark.slow
 def test_one_print_a_make_ready(simulate, told, make_demo):
     layout = make_demo.layout_first()
     rows = simulate(7, layout=layout.assign(make_ready=layout["print"]))
@@ -170,6 +180,7 @@ def test_one_print_a_make_ready(simulate, told, make_demo):
     assert finding.response == "" and finding.weight == "mind"
 
 
+@pytest.mark.slow
 def test_serious_things_come_first(simulate, told, make_demo):
     layout = make_demo.layout_first()
     rows = simulate(7, bend(0.3), layout.assign(make_ready=layout["print"]))
@@ -177,6 +188,7 @@ def test_serious_things_come_first(simulate, told, make_demo):
     assert weights == sorted(weights, reverse=True) and set(weights) == {"serious", "mind"}
 
 
+@pytest.mark.slow
 def test_a_print_that_much_leans_on_is_said(told):
     rows = pw.demo("trial_second.csv")
     found = findings(pw.fit(pw.read_trial(rows), plan=SHORT))
@@ -226,6 +238,7 @@ def test_a_spread_that_grows_is_found_along_its_factor(make_cells, line_height):
     assert found.factor.name == "pressure" and found.p < 0.01 and found.high > 2.0 * found.low
 
 
+@pytest.mark.slow
 def test_even_spreads_seem_uneven_as_often_as_stated(make_cells, line_height):
     chances = [
         uneven_spread(fit_surface(line_height(make_cells(NINE, seed)), DESIGN)).p for seed in range(200)

@@ -58,6 +58,7 @@ def test_the_shift_is_found(surfaces):
     assert width["p"] > 1e-3
 
 
+@pytest.mark.slow
 def test_predictions_are_for_how_it_is_since(surfaces, archive):
     before = pw.fit(archive.trial([1]), plan=SHORT)
     moved = np.log(surfaces.predict("line_height", AT)["mean"] / before.predict("line_height", AT)["mean"])
@@ -78,6 +79,7 @@ def test_a_third_trial_is_held_against_the_last_state(surfaces, archive):
     assert one.by_name["line_height"].agrees and not two.by_name["line_height"].agrees
 
 
+@pytest.mark.slow
 def test_without_the_change_the_spread_takes_the_shift(archive):
     """What is not said to have changed must have varied."""
     same = pw.fit(archive.trial([1, 2, 3], dict.fromkeys([1, 2, 3], "same process")), plan=SHORT)

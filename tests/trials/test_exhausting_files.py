@@ -52,6 +52,7 @@ def test_a_workbook_that_unpacks_to_a_gigabyte(demo_rows, as_workbook, refused):
     refused(content, "trial.xlsx", "unpack to 104 MB")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("filling", [b"<row/>", b"<row><c/></row>", b"<c/>", b"<a/>"])
 def test_a_workbook_of_empty_cells(demo_rows, as_workbook, refused, filling):
     sheet = OPEN + b"<row>" + filling * 3_000_000
@@ -95,6 +96,7 @@ def test_entities_are_not_expanded(demo_rows, as_workbook, refused):
     refused(packed(as_workbook(demo_rows.head(5)), SHEET, bomb), "trial.xlsx", "entities")
 
 
+@pytest.mark.slow
 def test_a_long_text_that_every_row_refers_to(demo_rows, as_workbook, as_parquet, refused):
     remark = "x" * 30_000
     refused(as_workbook(demo_rows.sample(9_000, replace=True).assign(remark=remark)), "t.xlsx", "unpack to")
@@ -139,6 +141,7 @@ def test_a_wide_header_over_many_short_rows(refused):
     refused(f"{HEAD},{names}\n" + "P1\n" * 50_000, "trial.csv", "cells")
 
 
+@pytest.mark.slow
 def test_many_unknown_columns_are_one_note(read_text):
     names = ",".join(f"k{at}" for at in range(900))
     trial = read_text(f"{HEAD},{names}\nP1,60,4.4,50,0.8{',1' * 900}\n")

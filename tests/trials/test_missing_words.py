@@ -53,6 +53,7 @@ def test_an_empty_cell_is_no_word(read_text):
     assert read_text(table(LINE | {"line_width": ""}, GAP)).notes == ()
 
 
+@pytest.mark.slow
 def test_words_in_a_workbook(demo_rows, as_workbook, read_text):
     trial = read_text(as_workbook(demo_rows.assign(**{"section_area [um2]": "#N/A"})), "t.xlsx")
     assert trial.features["section_area"].isna().all() and len(trial.notes) == 1
@@ -65,6 +66,7 @@ def test_a_word_for_a_roll_is_no_roll_but_nd_is(read_text):
     assert trial.levels("roll") == ["ND"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("word", ["", "n.a.", "–"])
 def test_an_uncounted_bridge_is_never_read_as_none(problems, word):
     (found,) = problems(LINE, GAP | {"gap": "", "gaps_bridged": word})
@@ -72,6 +74,7 @@ def test_an_uncounted_bridge_is_never_read_as_none(problems, word):
     assert "0 or a count" in found.mend
 
 
+@pytest.mark.slow
 def test_a_measured_gap_says_that_it_is_open(read_text):
     trial = read_text(table(LINE, GAP | {"gaps_bridged": ""}))
     assert trial.of_quantity("gap_closure")["bridged"].tolist() == [0.0]
@@ -98,6 +101,7 @@ def test_many_problems_of_one_kind_are_one_line(demo_rows, read_frame):
     assert len(caught.value.problems) == len(frame) + 1
 
 
+@pytest.mark.slow
 def test_problems_that_are_kept_one_by_one_are_bounded(demo_rows, read_frame):
     frame = demo_rows.sample(5000, replace=True, random_state=1).assign(**{"line_height [um]": "thick"})
     with pytest.raises(TrialProblem) as caught:
@@ -106,6 +110,7 @@ def test_problems_that_are_kept_one_by_one_are_bounded(demo_rows, read_frame):
     assert "5000 rows" in caught.value.reasons[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", ["fast", "78 ft/min", "1e999"])
 def test_a_number_is_asked_for_in_the_unit_of_the_column(problems, text):
     (found,) = problems(LINE | {"speed": text})
@@ -114,6 +119,7 @@ def test_a_number_is_asked_for_in_the_unit_of_the_column(problems, text):
     assert "empty" not in found.mend and "every row needs it" in found.mend
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["speed", "cell_volume", "pressure"])
 @pytest.mark.parametrize("text", ["-3", "fast", "1e250"])
 def test_a_needed_cell_is_never_advised_to_be_left_empty(problems, name, text):

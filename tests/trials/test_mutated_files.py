@@ -17,6 +17,7 @@ def bench():
     return module
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [11, 12, 13])
 def test_mutated_files_are_read_or_refused(bench, seed):
     endings = [bench.read(file) for file in bench.mutations(np.random.default_rng(seed), 120)]

@@ -91,6 +91,7 @@ def doubtful(demo_rows):
     )
 
 
+@pytest.mark.slow
 def test_a_doubtful_section_factor_is_a_warning_of_the_first_rank(doubtful):
     trial = pw.read_trial(doubtful)
     (warning,) = [one for one in trial.warnings if "section factor" in one]

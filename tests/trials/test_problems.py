@@ -71,6 +71,7 @@ def test_the_table_of_these_tests_is_good(read_text):
     assert len(read_text(table(LINE, GAP)).features) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name",
     [

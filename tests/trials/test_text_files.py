@@ -29,6 +29,7 @@ def same(read_text, demo_trial):
     return check
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mark", [",", ";", "\t", "|"])
 def test_delimiters(text, same, mark):
     same(text.replace(",", mark))
@@ -52,6 +53,7 @@ def test_decimal_comma_unquoted_between_commas_is_refused(text, read_text):
         read_text("\n".join([head, *(row.replace(".", ",") for row in rows)]))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"])
 def test_encodings(text, same, encoding):
     same(text.replace("[um]", "[µm]").replace("cm3/m2", "cm³/m²").replace("um2", "µm²").encode(encoding))
@@ -97,6 +99,7 @@ def test_rows_with_a_cell_too_many_are_each_named(text, read_text):
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "above", ["sep=,\n", "# laser microscope 3\n# second shift\n", "Trial of the second week,,,\n\n"]
 )
@@ -160,6 +163,7 @@ def test_words_for_an_empty_cell(read_text, word):
     assert np.isnan(trial.features["line_width"][0])
 
 
+@pytest.mark.slow
 def test_fifty_thousand_rows_in_reasonable_time(demo_rows, read_text):
     copies = [
         demo_rows.assign(print=demo_rows["print"] + f"-{at}", make_ready=demo_rows["make_ready"] + f"-{at}")

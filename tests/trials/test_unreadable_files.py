@@ -85,6 +85,7 @@ def test_workbook_with_a_torn_part(demo_rows, as_workbook, read_text, part):
         read_text(torn, "trial.xlsx")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["xlsx", "parquet"])
 def test_flipped_bytes_give_reasons_or_a_trial(demo_rows, as_workbook, as_parquet, read_text, kind):
     content = {"xlsx": as_workbook, "parquet": as_parquet}[kind](demo_rows.head(40))
@@ -103,6 +104,7 @@ def test_flipped_bytes_give_reasons_or_a_trial(demo_rows, as_workbook, as_parque
     assert not escaped
 
 
+@pytest.mark.slow
 def test_mutated_text_gives_reasons_or_a_trial(read_text):
     """Cells and headers replaced at random by what people type."""
     lines = pw.demo("trial_first.csv").read_text().splitlines()[:60]

@@ -85,6 +85,7 @@ def test_parquet_ids_of_number_types(kind, as_parquet, read_text):
     assert read_text(as_parquet(frame), "trial.parquet").levels("roll") == ["1234"]
 
 
+@pytest.mark.slow
 def test_table_on_the_second_sheet(demo_rows, demo_trial, read_text):
     for first in (pd.DataFrame(), pd.DataFrame({"Remarks": ["dull day", "new blade"]})):
         trial = read_text(sheets(first=first, trial=demo_rows), "trial.xlsx")
@@ -96,11 +97,13 @@ def test_empty_workbook(read_text):
         read_text(sheets(first=pd.DataFrame()), "trial.xlsx")
 
 
+@pytest.mark.slow
 def test_table_below_empty_rows_and_beside_an_empty_column(demo_rows, as_workbook, read_text, demo_trial):
     trial = read_text(as_workbook(demo_rows, startrow=2, startcol=1), "trial.xlsx")
     assert trial.fingerprint == demo_trial.fingerprint
 
 
+@pytest.mark.slow
 def test_rows_shorter_than_the_header(demo_rows, demo_trial, read_text):
     """A writer may leave out empty cells at the end of a row."""
     rows = as_rows(demo_rows)
@@ -143,6 +146,7 @@ def test_parquet_with_an_unknown_column_of_lists(demo_rows, as_parquet, read_tex
     assert any("“trace”" in note for note in trial.notes)
 
 
+@pytest.mark.slow
 def test_dates_where_numbers_belong_are_refused(demo_rows, as_parquet, as_workbook, read_text):
     """A spreadsheet turns 5.6 into a day of June: it must not become a height."""
     frame = demo_rows.assign(**{"line_height [um]": pd.Timestamp("2024-06-05")})
@@ -153,6 +157,7 @@ def test_dates_where_numbers_belong_are_refused(demo_rows, as_parquet, as_workbo
         assert "not a number" in caught.value.problems[0].what
 
 
+@pytest.mark.slow
 def test_true_and_false_where_numbers_belong_are_refused(demo_rows, as_parquet, as_workbook, read_text):
     frame = demo_rows.assign(**{"line_width [um]": True})
     for content, name in ((as_workbook(frame), "trial.xlsx"), (as_parquet(frame), "trial.parquet")):

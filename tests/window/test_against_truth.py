@@ -12,6 +12,8 @@ import pytest
 import pwindow as pw
 from pwindow.product import Requirement
 
+pytestmark = pytest.mark.slow
+
 TRIALS, RUNS = 40, 20_000
 
 

@@ -36,6 +36,7 @@ def test_no_band_leaves_the_trial_region(case):
         assert window.in_trial_region(at(window, band, along)).all(), band
 
 
+@pytest.mark.slow
 def test_conformance_reaches_the_level_along_the_band(case):
     window, bands = case
     assert len(bands) > 3
@@ -46,6 +47,7 @@ def test_conformance_reaches_the_level_along_the_band(case):
         assert joint.min() >= window.level - 2e-3, band
 
 
+@pytest.mark.slow
 def test_beyond_its_ends_the_band_is_not_assured(case):
     """One metre a minute further the level is lost, unless the trial ends there."""
     window, bands = case
@@ -64,6 +66,7 @@ def test_beyond_its_ends_the_band_is_not_assured(case):
     assert looked > 5
 
 
+@pytest.mark.slow
 def test_no_assured_speed_is_left_out(case):
     window, bands = case
     for roll in window.rolls:
@@ -80,6 +83,7 @@ def test_no_assured_speed_is_left_out(case):
             assert not (assured & ~covered).any(), (roll, pressure, speeds[assured & ~covered])
 
 
+@pytest.mark.slow
 def test_what_a_band_says_of_its_speeds(case):
     window, bands = case
     assert (bands["fastest_speed_m_min"] == bands["speed_high_m_min"]).all()
@@ -111,11 +115,13 @@ def test_rolls_outside_the_tried_volumes_have_no_band(demo_surfaces, tag):
     assert set(bands["roll"]) == {"tried"}
 
 
+@pytest.mark.slow
 def test_a_roll_never_tried_inside_the_tried_volumes_has_bands(tag_window):
     bands = tag_window.speed_bands()
     assert "1290" in set(bands["roll"])
 
 
+@pytest.mark.slow
 def test_a_higher_level_never_widens(demo_surfaces, tag):
     def fastest(level):
         bands = pw.find_window(demo_surfaces, tag.with_assurance(level)).speed_bands()
@@ -135,6 +141,7 @@ def hopeless(demo_surfaces, tag, study):
     return pw.find_window(demo_surfaces, dataclasses.replace(tag, requirements=requirements), study)
 
 
+@pytest.mark.slow
 def test_an_impossible_product_has_no_band_and_says_how_close(hopeless, tag_window):
     bands = hopeless.speed_bands()
     assert bands.empty and isinstance(bands, pd.DataFrame)
@@ -142,6 +149,7 @@ def test_an_impossible_product_has_no_band_and_says_how_close(hopeless, tag_wind
     assert recommend(hopeless, bands) is None
 
 
+@pytest.mark.slow
 def test_an_end_is_the_trials_where_no_step_is_left_before_its_edge(window_of):
     """The trial starts at 30 m/min: a limit that every speed meets leaves both ends to the trial."""
     window = window_of(line_width=(None, 200.0, {}))
@@ -167,6 +175,7 @@ def test_an_end_is_a_requirements_where_it_ends_the_band_within_the_last_step(wi
     assert (limited_by(told, "low"), limited_by(told, "high")) == (words, "end of trial")
 
 
+@pytest.mark.slow
 def test_at_one_tried_speed_the_band_is_that_speed(read_frame, demo_rows, window_of):
     """A speed that is no step, such as 150 ft/min in m/min, is a band as any other."""
     own = demo_rows[demo_rows["speed [m/min]"] == 60.0].assign(**{"speed [m/min]": 45.72})
@@ -177,6 +186,7 @@ def test_at_one_tried_speed_the_band_is_that_speed(read_frame, demo_rows, window
     assert bands[["trial_ends_low", "trial_ends_high"]].all(axis=None)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pressure", [50.0, 47.0])
 def test_bands_at_a_pressure_are_those_of_the_table_there(tag_window, pressure):
     table = speed_bands(tag_window, [20.0, 50.0, 80.0])
@@ -186,6 +196,7 @@ def test_bands_at_a_pressure_are_those_of_the_table_there(tag_window, pressure):
     assert bands_at(tag_window, table, "film-imaged", pressure).empty
 
 
+@pytest.mark.slow
 def test_the_recommended_speed_is_the_fastest_assured(tag_window):
     bands = tag_window.speed_bands()
     chosen = recommend(tag_window, bands)

@@ -11,6 +11,8 @@ from pwindow.surfaces.simulation import Truth, simulate_trial
 from pwindow.window import calibration
 from pwindow.window.calibration import Calibration, calibrate
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def truth(demo_surfaces):

@@ -45,6 +45,7 @@ def test_the_promise_is_that_of_the_closest_set_up(tight, told):
     assert all(one.low < one.mean < one.high for one in told.missed)
 
 
+@pytest.mark.slow
 def test_the_limits_that_conflict_are_those_of_the_lowest_pair(demo_surfaces, tag, study, told):
     """Each pair again as a product of its own, whose closest set-up says how far it comes."""
     names = {side.requirement.name for side in told.conflict.sides}
@@ -94,6 +95,7 @@ def test_a_limit_that_would_not_do_is_not_enough_however_loose(demo_surfaces, ti
     assert window.speed_bands().empty
 
 
+@pytest.mark.slow
 def test_a_least_limit_is_loosened_downwards_to_few_digits(demo_surfaces, tag, study):
     """The gap at 30 µm or more: with what is told the window opens."""
     window = pw.find_window(demo_surfaces, _with(tag, "gap", least=30.0), study)
@@ -129,6 +131,7 @@ def test_no_cell_volume_is_promised_where_none_was_tried_to_do(told):
     assert any("another cell volume from 2.4 to 7.2 cm³/m²" in one for one in remedies(told))
 
 
+@pytest.mark.slow
 def test_a_plate_that_would_do_is_named(demo_surfaces, tag, study):
     """Without the plate's own width and gap both plates can be judged."""
     pattern = dataclasses.replace(tag.pattern, plate="film-imaged", plate_width=None, direction=None)

@@ -315,6 +315,7 @@ def test_the_fastest_assured_set_up_is_on_the_frontiers(front, bands):
         assert fastest["conformance"] == pytest.approx(best["conformance_at_fastest"], abs=1e-12)
 
 
+@pytest.mark.slow
 def test_bands_given_or_not_make_no_difference(mesh_window):
     given = frontier(mesh_window, [50.0], mesh_window.speed_bands([50.0]))
     pd.testing.assert_frame_equal(frontier(mesh_window, [50.0]), given)
@@ -329,6 +330,7 @@ def test_an_inventory_outside_the_trial_has_no_frontier(demo_surfaces, tag):
 # rolls that are not in the house yet
 
 
+@pytest.mark.slow
 def test_a_planned_roll_is_marked_wherever_it_is_listed(tag_window):
     window = with_planned_roll(tag_window, "new", 6.2)
     assert [roll.label for roll in window.rolls][-2:] == ["new (planned)", "2047"]
@@ -338,6 +340,7 @@ def test_a_planned_roll_is_marked_wherever_it_is_listed(tag_window):
     assert set(table.loc[table["planned"], "roll"]) == {"new"}
 
 
+@pytest.mark.slow
 def test_a_planned_roll_is_judged_as_one_that_exists(tag_window, study, tag):
     window = with_planned_roll(tag_window, "new", 6.2)
     owned = dataclasses.replace(study, rolls=(*study.rolls, Roll("new", 6.2)))
@@ -412,6 +415,7 @@ def test_intervals_of_differences_against_the_posterior(tag_window, setup, besid
         )
 
 
+@pytest.mark.slow
 def test_intervals_of_differences_by_all_coefficients_together(tag_window, setup, beside):
     """Slopes by moving each coefficient, covariance of the stacked posterior draws, their t distribution."""
     joint = tag_window.joint
@@ -536,6 +540,7 @@ def test_plates_outside_the_region_are_left_open(tag_window):
     assert table["conformance"].isna().all() and table["line_width_um_mean"].isna().all()
 
 
+@pytest.mark.slow
 def test_one_plate_process_is_no_comparison(demo_rows, read_frame, tag):
     rows = demo_rows[demo_rows["plate"] == PLATE]
     window = pw.find_window(pw.fit(read_frame(rows)), tag)
@@ -543,6 +548,7 @@ def test_one_plate_process_is_no_comparison(demo_rows, read_frame, tag):
         plates_compared(window, window.rolls[2], 50.0, 60.0)
 
 
+@pytest.mark.slow
 def test_plate_widths_that_vary_are_told_by_the_surfaces(demo_rows, read_frame, tag, study):
     """A trial in which both plates had 28 and 30 µm, and printed widths do not care."""
     rows = demo_rows.copy()

@@ -69,6 +69,7 @@ def test_a_trial_that_no_product_can_judge_starts_the_server(
         check_given([pw.demo("trial_first.csv")], [pw.demo("tag.toml")], None)
 
 
+@pytest.mark.slow
 def test_the_demo_has_a_temporary_archive_with_its_trials(started_with):
     assert archive_is_temporary()
     assert given_evidence().source == "files"

@@ -97,6 +97,7 @@ def test_a_trial_that_measured_one_gap_a_print_can_be_held_against(demo_rows, re
     assert np.isfinite(found.by_name["gap_closure"].joint_p)
 
 
+@pytest.mark.slow
 def test_closures_known_from_counts_alone_hold_no_measured_gap(demo_rows, later, read_frame):
     """They have no true unit: measured gaps of a later trial would lie off by whatever it was taken to be."""
     rows, gaps = demo_rows.copy(), demo_rows["gap [um]"].notna()

@@ -37,6 +37,7 @@ def told(before, read_frame):
     return lambda rows, at=0: hold_against(before[at], read_frame(rows))
 
 
+@pytest.mark.slow
 def test_more_of_the_same_agrees_as_often_as_stated(before, rows_of, read_frame):
     """96 comparisons of each response: probabilities below 0.1 in about a tenth of them."""
     chances, covered = [], []
@@ -88,6 +89,7 @@ def test_prints_outside_what_was_tried_are_not_compared(told, rows_of):
     assert "1 print lies outside" in found.sentences[-1]
 
 
+@pytest.mark.slow
 def test_nothing_compared_is_no_agreement(told, rows_of):
     rows = rows_of(3)
     rows["speed [m/min]"] = 200.0
@@ -113,6 +115,7 @@ def test_a_response_that_was_not_measured_before(read_frame, rows_of, demo_rows)
     assert found.sentences[-1] == "resistivity was not measured before: nothing to hold it against"
 
 
+@pytest.mark.slow
 def test_one_mounting_shares_an_error_that_trials_without_mountings_do_not_tell(
     demo_rows, rows_of, read_frame
 ):
@@ -129,6 +132,7 @@ def test_one_mounting_shares_an_error_that_trials_without_mountings_do_not_tell(
     assert (width.shift_high - width.shift_low) / 2 > least
 
 
+@pytest.mark.slow
 def test_prints_whose_mountings_nobody_recorded_are_no_independent_witnesses(told, rows_of):
     """Eight prints that came from one mounting, off by as much as mountings are, and a file that does not say so."""
     rows = rows_of(21)

@@ -111,6 +111,7 @@ def test_nothing_is_missed_where_the_process_is_not_clearly_better(mounted):
     assert not check.missed(pd.DataFrame({"speed": [40.0, 90.0], "pressure": 50.0})).any()
 
 
+@pytest.mark.slow
 def test_chance_is_a_probability(make_cells, line_height):
     """Of 120 second-order truths about a tenth shows what a tenth shows."""
     chances = [
@@ -119,10 +120,12 @@ def test_chance_is_a_probability(make_cells, line_height):
     assert 3 <= np.sum(np.array(chances) <= 0.1) <= 23
 
 
+@pytest.mark.slow
 def test_few_false_alarms_on_the_demo_scenario(simulated_height):
     assert sum(check_form(simulated_height(seed)).clearly_better for seed in range(30)) <= 2
 
 
+@pytest.mark.slow
 def test_a_miss_of_nine_percent_is_found_on_the_demo_scenario(simulated_height):
     """±0.24 (x³ - x) leaves 8 % low at 45 and 9 % high at 85 m/min, seen by six prints each."""
     found = [check_form(simulated_height(seed, 0.24)) for seed in range(12)]

@@ -72,6 +72,7 @@ def test_costs_little_where_there_is_nothing_to_follow(found):
         assert np.mean(np.abs(off) < 2.0 * smooth) == 1.0
 
 
+@pytest.mark.slow
 def test_carries_the_same_probabilities(demo_trial, demo_surfaces, tag, study):
     """A window is found as on any surface; on the demo's second-order truth it moves little."""
     smooth = pw.fit(demo_trial, terms="bending")

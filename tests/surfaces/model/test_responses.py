@@ -82,6 +82,7 @@ def test_demo_surfaces_predict_the_written_truth(demo_surfaces, make_demo):
         assert np.abs(score).max() < 4.5, name
 
 
+@pytest.mark.slow
 def test_term_left_out_is_not_in_the_surfaces(demo_trial):
     surfaces = pw.fit(demo_trial, leave_out=["pressure²"])
     for surface in surfaces.by_name.values():

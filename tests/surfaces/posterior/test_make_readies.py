@@ -80,6 +80,7 @@ def test_the_demo_tells_it_itself(demo_surfaces):
     assert found.between(("line_height",)) is None and found.sentence == ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("readies, spare", [(1, 0), (2, 1), (4, 3)])
 def test_make_readies_to_spare_are_those_beyond_the_terms(trials, readies, spare):
     assert pw.fit(trials(readies, 1)[0], plan=SHORT).mountings.spare == spare
@@ -117,6 +118,7 @@ def promised_and_true(make_demo, uneven, product, raw, fitted):
     return np.array(said), np.array(true)
 
 
+@pytest.mark.slow
 def test_promises_on_one_make_ready_come_true(
     make_demo, uneven, trials, tag, without_tolerances, monkeypatch
 ):
@@ -137,6 +139,7 @@ def test_promises_on_one_make_ready_come_true(
     assert believed[1].mean() < believed[0].mean() - 0.1
 
 
+@pytest.mark.slow
 def test_a_trial_that_records_no_make_ready_promises_less_and_says_why(unrecorded, demo_surfaces, tag):
     surfaces = pw.fit(unrecorded, plan=SHORT)
     first = findings(surfaces)[0]
@@ -149,6 +152,7 @@ def test_a_trial_that_records_no_make_ready_promises_less_and_says_why(unrecorde
     assert fastest[0] < fastest[1] - 5.0
 
 
+@pytest.mark.slow
 def test_a_study_can_state_what_a_trial_does_not_record(unrecorded):
     each, rolls = (
         pw.fit(unrecorded, plan=SHORT, make_readies=MakeReadies(unrecorded=stated)).mountings
@@ -158,12 +162,14 @@ def test_a_study_can_state_what_a_trial_does_not_record(unrecorded):
     assert (rolls.known, rolls.count, rolls.told) == (Known.DECLARED, 10, True)
 
 
+@pytest.mark.slow
 def test_a_trial_recorded_in_part_is_not_recorded(demo_rows, read_frame):
     rows = demo_rows.assign(make_ready=demo_rows["make_ready"].where(demo_rows["print"] != "A-001"))
     found = pw.fit(read_frame(rows), plan=SHORT).mountings
     assert (found.known, found.count, found.told) == (Known.ASSUMED, 19, False)
 
 
+@pytest.mark.slow
 def test_the_spread_that_a_study_states_counts(trials):
     trial = trials(1, 1)[0]
     wide, narrow = (
@@ -186,6 +192,7 @@ def test_predictions_of_the_next_print_hold_the_spread_too(one):
     assert width > 1.5 * alone
 
 
+@pytest.mark.slow
 def test_a_new_make_ready_that_lies_within_that_spread_agrees(trials, one):
     """Without it every second make-ready of such a process would be told to differ."""
     from pwindow.surfaces.agreement.new_trial import hold_against

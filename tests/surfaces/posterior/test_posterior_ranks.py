@@ -103,12 +103,14 @@ def p_value(found):
     return stats.chisquare(counts).pvalue
 
 
+@pytest.mark.slow
 def test_ranks_of_the_truth_are_uniform():
     found = {name: p_value(values) for name, values in ranks(TRIALS).items()}
     print({name: round(p, 3) for name, p in found.items()})
     assert min(found.values()) > LEVEL
 
 
+@pytest.mark.slow
 def test_dropping_bridged_gaps_would_be_seen():
     found = ranks(TRIALS // 2, drop_bridged=True)
     assert p_value(found["level of the censored response"]) < LEVEL

@@ -8,6 +8,7 @@ from sklearn.utils.estimator_checks import parametrize_with_checks
 from pwindow.surfaces.single.estimator import SecondOrderSurface
 
 
+@pytest.mark.slow
 @parametrize_with_checks([SecondOrderSurface()])
 def test_keeps_the_estimator_contract(estimator, check):
     check(estimator)
@@ -21,6 +22,7 @@ def trial():
     return x, 0.8 * volume - 0.3 * speed - 0.2 * volume * speed + rng.normal(0, 0.05, 60)
 
 
+@pytest.mark.slow
 def test_cross_validation_leaves_out_as_leverage_says(trial):
     """Leave-one-out errors e/(1 - h), with the design coded by all rows or by those kept."""
     x, y = trial

@@ -48,6 +48,7 @@ def test_coefficients_agree_with_a_general_library(cells, line_height):
     np.testing.assert_allclose(ours["p"], theirs.pvalues, rtol=1e-7)
 
 
+@pytest.mark.slow
 @threadpool_limits.wrap(limits=1)  # many small fits: threads only wait for each other
 def test_next_print_of_a_new_make_ready_is_covered(make_cells, line_height):
     """400 simulated trials of eight make-readies: the stated 90 % within four standard errors.

@@ -59,6 +59,7 @@ def test_surface_is_generalised_least_squares_with_its_own_covariance(shared, li
     np.testing.assert_allclose(surface.scale * surface.solution.unscaled_cov, theirs.cov_params(), rtol=1e-7)
 
 
+@pytest.mark.slow
 def test_components_maximise_the_restricted_likelihood(shared, line_height):
     """The criterion is written out with dense matrices (Patterson & Thompson 1971)."""
     surface = fit_surface(line_height(shared, feature_variance=0.004), DESIGN)

@@ -18,6 +18,7 @@ def same(one: pd.DataFrame, other: pd.DataFrame) -> None:
     pd.testing.assert_frame_equal(one, other, check_dtype=False, check_exact=True)
 
 
+@pytest.mark.slow
 def test_a_trial_comes_back_as_it_was(archive, first):
     added = archive.add(first, "same process", "the first")
     assert (added.name, added.known) == ("trial_first.csv", False)
@@ -30,6 +31,7 @@ def test_a_trial_comes_back_as_it_was(archive, first):
     assert archive.file(added.trial) == first
 
 
+@pytest.mark.slow
 def test_a_fit_from_the_archive_is_the_same_to_the_last_digit(archive, first, demo_surfaces):
     archive.add(first, "same process", "the first")
     again = pw.fit(archive.trial())
@@ -38,18 +40,21 @@ def test_a_fit_from_the_archive_is_the_same_to_the_last_digit(archive, first, de
     np.testing.assert_array_equal(again.joint.spread, demo_surfaces.joint.spread)
 
 
+@pytest.mark.slow
 def test_a_fit_fetches_no_features(archive, first, monkeypatch):
     archive.add(first, "same process", "the first")
     monkeypatch.setattr(Archive, "_features", lambda *_: pytest.fail("features were fetched"))
     pw.find_window(pw.fit(archive.trial()), pw.read_product(pw.demo("tag.toml"))).speed_bands()
 
 
+@pytest.mark.slow
 def test_the_same_file_twice_is_recognised(archive, first):
     one, other = archive.add(first), archive.add(InputFile("other name.csv", first.content))
     assert not one.known and other.known and other.trial == one.trial
     assert len(archive.trials()) == 1
 
 
+@pytest.mark.slow
 def test_the_same_measurements_in_another_format_are_recognised(archive, first):
     one = archive.add(first)
     frame = pd.read_csv(io.BytesIO(first.content), dtype={"roll": str, "print": str, "make_ready": str})
@@ -59,6 +64,7 @@ def test_the_same_measurements_in_another_format_are_recognised(archive, first):
     assert other.known and other.trial == one.trial
 
 
+@pytest.mark.slow
 def test_a_refused_file_changes_nothing(archive, first):
     archive.add(first)
     before = archive.trials()
@@ -67,6 +73,7 @@ def test_a_refused_file_changes_nothing(archive, first):
     same(archive.trials(), before)
 
 
+@pytest.mark.slow
 def test_trials_together_keep_their_prints_apart(archive, first, another):
     for file in (first, another(1), another(2)):
         archive.add(file, "same process", "more of it")
@@ -82,6 +89,7 @@ def test_trials_together_keep_their_prints_apart(archive, first, another):
     same(together.features[list(read.features)], read.features)
 
 
+@pytest.mark.slow
 def test_decisions_are_kept_with_their_reasons(archive, first):
     number = archive.add(first).trial
     assert archive.trials().loc[number, "standing"] == "undecided"
@@ -99,6 +107,7 @@ def test_decisions_are_kept_with_their_reasons(archive, first):
     assert archive.trial().numbers == (number,)
 
 
+@pytest.mark.slow
 def test_what_was_found_is_kept_with_a_trial(archive, first, another):
     seen = Comparison("a1b2c3d4e5f6", "does not agree", ("line height: 4 % low", "gap closure: agrees"))
     number = archive.add(first, compared=seen).trial
@@ -112,6 +121,7 @@ def test_what_was_found_is_kept_with_a_trial(archive, first, another):
         archive.keep_comparison(7, seen)
 
 
+@pytest.mark.slow
 def test_an_archive_from_before_comparisons_gets_them(archive, address, first):
     number = archive.add(first, "same process", "first").trial
     with archive._engine.begin() as connection:
@@ -121,6 +131,7 @@ def test_an_archive_from_before_comparisons_gets_them(archive, address, first):
     assert later.comparisons(number).empty and later.trial().numbers == (number,)
 
 
+@pytest.mark.slow
 def test_an_archive_whose_comparisons_only_say_yes_or_no_gets_words(archive, address, first):
     number = archive.add(first, compared=Comparison("a1b2c3d4e5f6", "", ("line height: 4 % low",))).trial
     archive.keep_comparison(number, Comparison("0f0f0f0f0f0f", "", ("all agree",)))
@@ -135,6 +146,7 @@ def test_an_archive_whose_comparisons_only_say_yes_or_no_gets_words(archive, add
     assert later.comparisons(number)["verdict"].iloc[-1] == "cannot be compared"
 
 
+@pytest.mark.slow
 def test_prints_are_not_counted_twice(archive, first, another):
     archive.add(first, "same process", "first")
     rows = pd.read_csv(io.BytesIO(first.content), dtype=str).sample(frac=1.0, random_state=1)
@@ -147,6 +159,7 @@ def test_prints_are_not_counted_twice(archive, first, another):
     archive.add(another(1), "same process", "the same ids with other values")
 
 
+@pytest.mark.slow
 def test_prints_with_a_column_dropped_are_the_same_prints(archive, first):
     archive.add(first)
     rows = pd.read_csv(io.BytesIO(first.content), dtype={"roll": str})
@@ -155,6 +168,7 @@ def test_prints_with_a_column_dropped_are_the_same_prints(archive, first):
         archive.add(InputFile("fewer.csv", fewer.to_csv(index=False).encode()))
 
 
+@pytest.mark.slow
 def test_prints_of_one_name_whose_gaps_were_only_counted_are_not_taken_to_be_the_same(archive, another):
     def counted(seed):
         rows = pd.read_csv(io.BytesIO(another(seed).content), dtype={"roll": str})
@@ -166,6 +180,7 @@ def test_prints_of_one_name_whose_gaps_were_only_counted_are_not_taken_to_be_the
     assert not archive.add(counted(1)).known
 
 
+@pytest.mark.slow
 def test_what_is_found_again_is_not_kept_twice(archive, first):
     seen = Comparison("a1b2c3d4e5f6", "agrees", ("all agree",))
     number = archive.add(first, compared=seen).trial
@@ -173,6 +188,7 @@ def test_what_is_found_again_is_not_kept_twice(archive, first):
     assert len(archive.comparisons(number)) == 1
 
 
+@pytest.mark.slow
 def test_reasons_stay_on_one_line_and_short(archive, first):
     number = archive.add(first, reason="ink\nwas \x1b[31m old").trial
     assert archive.trials().loc[number, "reason"] == "ink was [31m old"
@@ -180,6 +196,7 @@ def test_reasons_stay_on_one_line_and_short(archive, first):
         archive.decide(number, "set aside", "x" * 400)
 
 
+@pytest.mark.slow
 def test_measured_volumes_override_those_of_trials(archive, first):
     archive.add(first, "same process", "first")
     tried = archive.trial().rolls
@@ -192,6 +209,7 @@ def test_measured_volumes_override_those_of_trials(archive, first):
         archive.keep_volume(" ", 7.0, datetime.date(2026, 1, 10))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reason", ["", "  "])
 def test_a_decision_needs_a_reason(archive, first, reason):
     number = archive.add(first).trial
@@ -207,6 +225,7 @@ def test_trials_that_are_not_there(archive):
         archive.trial([7])
 
 
+@pytest.mark.slow
 def test_pressures_of_several_kinds_are_refused(archive, first, another):
     archive.add(first, "same process", "first")
     other = another(1).content.replace(b"pressure [um]", b"pressure [kPa]")
@@ -215,6 +234,7 @@ def test_pressures_of_several_kinds_are_refused(archive, first, another):
         archive.trial()
 
 
+@pytest.mark.slow
 def test_trials_without_make_readies_come_back(archive, first, another):
     def bare(file):
         rows = pd.read_csv(io.BytesIO(file.content), dtype={"roll": str}).drop(columns="make_ready")

@@ -69,6 +69,7 @@ def at_once(address, files):
     return found
 
 
+@pytest.mark.slow
 def test_eight_writers_open_a_new_archive_and_add(address, another):
     files = [another(seed) for seed in range(WRITERS)]
     found = at_once(address, files)
@@ -77,6 +78,7 @@ def test_eight_writers_open_a_new_archive_and_add(address, another):
     assert sorted(whole(Archive(address))) == sorted(file.name for file in files)
 
 
+@pytest.mark.slow
 def test_the_same_file_from_four_at_once_is_one_trial(address, first):
     found = at_once(address, [InputFile(f"copy {at}.csv", first.content) for at in range(4)])
     assert sorted(one.known for one in found) == [False, True, True, True]
@@ -84,6 +86,7 @@ def test_the_same_file_from_four_at_once_is_one_trial(address, first):
     assert len(whole(Archive(address))) == 1
 
 
+@pytest.mark.slow
 def test_who_writes_waits_until_who_wrote_before_has_ended(address):
     """What one has looked up before it writes is still so when it writes."""
     begun, held, other = threading.Event(), Archive(address), Archive(address)
@@ -101,6 +104,7 @@ def test_who_writes_waits_until_who_wrote_before_has_ended(address):
     waiting.join()
 
 
+@pytest.mark.slow
 def test_who_has_waited_for_long_is_told_so(address, monkeypatch):
     monkeypatch.setattr("pwindow.trials.archive.connection._PATIENCE", 1)
     held, other = Archive(address), Archive(address)
@@ -108,6 +112,7 @@ def test_who_has_waited_for_long_is_told_so(address, monkeypatch):
         other.keep_fit("0123456789ab", "", "")
 
 
+@pytest.mark.slow
 def test_a_killed_process_leaves_the_archive_whole(address, another, tmp_path):
     """Killed at random moments while it adds one trial after another."""
     Archive(address)
@@ -160,6 +165,7 @@ kept.refit(Archive(sys.argv[1]), [tag], study)
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 @pytest.mark.parametrize("when", ["while it fits", "while it writes"])
 def test_a_killed_refit_declares_nothing(address, first, when):

@@ -115,6 +115,7 @@ def test_a_foreign_database_of_a_server_stays_as_it_is(database, orders):
         assert made.execute(asked).fetchone() == before
 
 
+@pytest.mark.slow
 def test_a_newer_archive_stays_as_it_is(address):
     engine = Archive(address)._engine
     with engine.begin() as made:

@@ -86,6 +86,7 @@ TAMPERED = [
 ]  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("order, words", TAMPERED)
 def test_what_was_changed_is_found(archive, order, words):
     values = {"content": b"another"} if ":content" in order else {}
@@ -116,6 +117,7 @@ def test_words_where_numbers_belong(archive):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("order, words", [TAMPERED[0], TAMPERED[10], TAMPERED[14]])
 def test_on_a_server(order, words, database):
     archive = Archive(database)
@@ -132,6 +134,7 @@ def old(tmp_path):
     return Archive(str(path))
 
 
+@pytest.mark.slow
 def test_an_archive_of_version_0_1_is_sealed_when_it_is_opened(old):
     assert [verify(old, kept_fit(old, number)) for number in ("1", "2")] == [[], []]
     found = changed(old, "UPDATE decisions SET standing = 'set aside' WHERE trial = 1")

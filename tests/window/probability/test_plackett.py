@@ -72,6 +72,7 @@ def rectangles(seed, count, dimension):
         yield np.where(side == 0, -INF, lower), np.where(side == 1, INF, upper), mean, scale
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("df", [1, 4, 20, INF])
 @pytest.mark.parametrize("dimension, tolerance", [(2, 6e-4), (3, 6e-4), (4, 6e-4), (5, 1.2e-3)])
 def test_random_rectangles_against_the_lattice(dimension, tolerance, df):

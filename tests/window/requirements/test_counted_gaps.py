@@ -40,6 +40,7 @@ def stated(surfaces, product):
     return window.joint_conformance(window.setups("laser-imaged", 60.0, 4.4, PRESSURES))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("inspected, off", [(3, 0.15), (24, 0.13)])
 def test_share_of_open_gaps_is_near_the_truth(counted, make_product, make_demo, inspected, off):
     found = stated(counted(inspected), open_gap(make_product))
@@ -56,18 +57,21 @@ def test_share_of_open_gaps_is_near_the_truth(counted, make_product, make_demo, 
     assert np.abs(found - expected).max() < off
 
 
+@pytest.mark.slow
 def test_many_gaps_are_less_safe_than_one(counted, make_product):
     surfaces = counted(24)
     one, many = (stated(surfaces, open_gap(make_product, count)) for count in (1, 48))
     assert (many < one - 0.1).any() and (many <= one + 1e-3).all()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("limits", [{"least": 5.0}, {"most": 30.0}])
 def test_how_wide_a_gap_is_cannot_be_judged(counted, make_product, limits):
     with pytest.raises(WindowProblem, match="counted bridged gaps and measured none"):
         pw.find_window(counted(3), open_gap(make_product, **limits))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("narrower, inside", [(200.0, (0.0, 0.2)), (-200.0, (0.8, 1.0))])
 def test_all_bridged_and_none_bridged_are_answered(counted, make_product, narrower, inside):
     found = stated(counted(3, narrower=narrower), open_gap(make_product))
@@ -75,6 +79,7 @@ def test_all_bridged_and_none_bridged_are_answered(counted, make_product, narrow
     assert (found >= inside[0]).all() and (found <= inside[1]).all()
 
 
+@pytest.mark.slow
 def test_a_clean_boundary_is_answered(simulated, read_frame, make_product):
     """Open below 50 µm of engagement, bridged from there on, without exception."""
     rows = simulated[simulated["plate_gap [um]"] == GAP].groupby("print", sort=False).first().reset_index()

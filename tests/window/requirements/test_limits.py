@@ -204,6 +204,7 @@ def test_neither_measured_nor_stated_is_refused(unmeasured, make_product):
         pw.find_window(unmeasured, make_product(line_resistance=(None, 330.0, {"length": 80.0})))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "tolerance",
     [{"speed_tolerance": 0.05}, {"volume_tolerance": 0.05}, {"pressure_tolerance": "5 µm"}],
@@ -253,6 +254,7 @@ def with_length(rows, length):
     return rows.assign(**{"gap_length [mm]": length})
 
 
+@pytest.mark.slow
 def test_a_long_gap_is_the_worst_of_many_short_ones(read_frame, demo_rows, make_product, places):
     """4 gaps of 60 mm, where the trial measured 5 mm each, are 48 gaps of 5 mm."""
     surfaces = pw.fit(read_frame(with_length(demo_rows, 5.0)))

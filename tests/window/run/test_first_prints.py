@@ -61,6 +61,7 @@ def test_drift_widens_and_make_readies_narrow(plain_window, tag_window):
 TRIALS, PRINTS = 6, 1000
 
 
+@pytest.mark.slow
 def test_prints_of_the_truth_fall_inside(make_demo, study, read_frame):
     """Of six trials each states limits, and 1000 new make-readies are measured as the trials were.
 
@@ -145,6 +146,7 @@ def test_stops_of_a_gap_count_more_than_the_window_fails(tag_window):
     assert fails < found.part < fails + 0.06
 
 
+@pytest.mark.slow
 def test_one_measured_gap_a_print_stops_as_many_as_the_window_bridges(demo_rows, read_frame, make_demo):
     """What varies between prints and gaps cannot be told apart then: it must not count twice."""
     rows = demo_rows[demo_rows["plate_gap [um]"].ne(75.0)].assign(gaps_inspected=np.nan, gaps_bridged=np.nan)

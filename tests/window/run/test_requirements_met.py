@@ -100,6 +100,7 @@ def test_prints_that_do_not_name_their_plate_are_passed_over(run_rows, met_of):
     assert met_of(run_rows.drop(columns="plate"), line_width=(None, 70.0, {})).empty
 
 
+@pytest.mark.slow
 def test_prints_of_a_trial_without_plates(run_rows, demo_rows, read_frame, make_product):
     plain = demo_rows[demo_rows["plate"] == "laser-imaged"].drop(columns="plate")
     product = make_product(pattern={"plate": None}, line_width=(None, 70.0, {}))

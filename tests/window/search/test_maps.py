@@ -49,6 +49,7 @@ REQUIREMENTS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", REQUIREMENTS)
 @pytest.mark.parametrize("pressure", [30.0, 50.0])
 def test_map_is_right_to_two_thousandths(window_of, name, pressure):
@@ -81,6 +82,7 @@ def test_nearly_certain_and_nearly_hopeless(window_of):
         np.testing.assert_allclose(found, expected, rtol=0, atol=1e-3)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("setting", ["speed [m/min]", "cell_volume [cm3/m2]"])
 def test_a_setting_that_was_not_varied(read_frame, demo_rows, make_product, setting):
     still = demo_rows.assign(**{setting: demo_rows[setting].iloc[0]})
@@ -100,6 +102,7 @@ def test_a_trial_of_one_response(read_frame, demo_rows, make_product):
     np.testing.assert_allclose(found, expected, rtol=0, atol=1e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("terms, tolerance", [("all", 1e-9), ("bending", 3e-5)])
 def test_few_set_ups_tell_the_predictive_everywhere(demo_trial, tag, terms, tolerance):
     """Met: 1e-12 of a standard deviation, and 1e-5 where the surfaces depart from second order."""
@@ -148,6 +151,7 @@ def test_equal_questions_get_equal_maps(window_of):
     np.testing.assert_array_equal(one.joint, other.joint)
 
 
+@pytest.mark.slow
 def test_random_rectangles_over_the_map(window_of):
     """30 rectangles about set-ups of the map, sides open or not (seed 9)."""
     window, rng = window_of(**REQUIREMENTS["four requirements"]), np.random.default_rng(9)

@@ -33,6 +33,7 @@ def test_what_is_recommended_is_started_from(tag_window):
     assert (found.setup.roll.id, found.setup.speed) == (best.setup.roll.id, best.setup.speed)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("most, level", [(150.0, 0.95), (330.0, 0.99999), (110.0, 0.95)])
 def test_the_closest_is_the_best_speed_of_every_roll_and_tried_pressure(tightened, most, level):
     """Against every tenth of a metre a minute, worked out accurately."""
