@@ -19,9 +19,7 @@ FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first
 MOST_VISITORS = 12
 START_TIMEOUT = 180  # s for a kernel to answer: on a busy computer more than the minute it has elsewhere
 OUTPUT_TIMEOUT = 180  # s in which what a cell showed must follow its answer; a page without it is empty
-CLAIM_TIMEOUT = (
-    180  # s; with as many visitors as there may be on two cores, a page's code needs a minute to start
-)
+CLAIM_TIMEOUT = 180  # s; on two cores that serve ten visitors at once, a page needs over a minute to connect
 LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
 
 
@@ -260,10 +258,10 @@ def serve_environment(
 ) -> dict[str, str]:
     """Give the environment of the server, which its kernels inherit.
 
-    Files are carried as absolute paths, by the names of `pwindow.environment`.
-    The pages' template is found by
-    ``JUPYTER_PATH``, which holds the folder `figures` of `offer_figures` where there is one, and this very package by ``PYTHONPATH``. A kernel kept ready learns from
-    the server, at ``VOILA_APP_IP`` and past any proxy, that a visitor has come.
+    Files are carried as absolute paths, by the names of `pwindow.environment`. The pages' template is found by
+    ``JUPYTER_PATH``, which holds the folder `figures` of `offer_figures` where there is one, and this very package
+    by ``PYTHONPATH``. A kernel kept ready learns from the server, at ``VOILA_APP_IP`` and past any proxy, that a
+    visitor has come.
     """
     environment = dict(os.environ if base is None else base)
     studies = () if study is None else (study,)

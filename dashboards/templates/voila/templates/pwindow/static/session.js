@@ -13,6 +13,7 @@
   const KERNEL = /\/api\/kernels\/[^/?]+(\?|$)/;
   const decoder = new TextDecoder();
   let stopped = false;
+  let opened = false;
   let leaving = false;
   let lostTimer = null;
 
@@ -38,6 +39,7 @@
   }
 
   function onOpen() {
+    opened = true;
     clearTimeout(lostTimer);
     if (!stopped) hideBar();
   }
@@ -54,7 +56,7 @@
     const answer = await plainFetch(asked, ...options);
     if (answer.status === 404 && KERNEL.test(asked.url || String(asked))) {
       stopped = true;
-      showBar(NEVER);
+      showBar(opened ? STOPPED : NEVER);
     }
     return answer;
   };
