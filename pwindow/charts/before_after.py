@@ -10,7 +10,7 @@ from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.study import Roll
 from pwindow.window.search.maps import WindowMap
 from pwindow.wording import asked, speed, volume
-from pwindow.workflows import SideBySide
+from pwindow.workflows.compare import SideBySide
 
 
 def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figure:

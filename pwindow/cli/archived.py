@@ -29,11 +29,10 @@ def add(files, archive, accept, reason, picture, as_json):
     The first trial is used in fits at once; later ones wait for a decision: `accept`, `accept-change` or
     `set-aside`.
     """
-    from pwindow.charts import agreement_figure
     from pwindow.cli.archived_answers import added_answer
     from pwindow.cli.archived_tables import added_text
     from pwindow.inputs import InputFile
-    from pwindow.workflows import add_trial
+    from pwindow.workflows.adding import add_trial
 
     if not files:
         raise click.UsageError("give trial FILEs to add")
@@ -45,6 +44,8 @@ def add(files, archive, accept, reason, picture, as_json):
     standing = "same process" if accept else "undecided"
     found = [add_trial(kept, InputFile.of(path), standing, reason) for path in files]
     if picture is not None and found[0].agreement is not None:
+        from pwindow.charts import agreement_figure
+
         save_picture(agreement_figure(found[0].agreement), picture, found[0].agreement.to_frame)
     answers = [added_answer(kept, one) for one in found]
     reply({"archive": kept.address, "added": answers}, added_text, as_json)
@@ -106,20 +107,22 @@ set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; 
 @guarded
 def refit(archive, products, study, terms, leave_out, as_json):
     """Fit the trials that are used, judge products on them, keep the fit, and compare it with the last."""
-    import pwindow.workflows as workflows
     from pwindow.cli.archived_answers import compared_answer, kept_answer
     from pwindow.cli.archived_tables import refit_text
     from pwindow.inputs import InputFile
+    from pwindow.workflows.compare import compare as compare_fits
+    from pwindow.workflows.kept import kept_fit
+    from pwindow.workflows.kept import refit as fit_anew
 
     kept = archive_of(archive, there=True)
     before = kept.fits()
     declared = None if study is None else InputFile.of(study)
-    now = workflows.refit(kept, [InputFile.of(path) for path in products], declared, terms, leave_out)
+    now = fit_anew(kept, [InputFile.of(path) for path in products], declared, terms, leave_out)
     earlier = before[before["fingerprint"] != now.fingerprint]
     compared = None
     if len(earlier):
-        last = workflows.kept_fit(kept, str(earlier.index[-1]))
-        compared = compared_answer(last, now, workflows.compare(kept, last, now))
+        last = kept_fit(kept, str(earlier.index[-1]))
+        compared = compared_answer(last, now, compare_fits(kept, last, now))
     reply({"fit": kept_answer(now), "compared": compared}, refit_text, as_json)
 
 
@@ -149,14 +152,15 @@ def compare(before, after, archive, picture, as_json):
     decisions it stands on against what was kept; status 1 where anything differs. The picture shows the
     windows of the first product at the plate and pressure that fit B recommends.
     """
-    import pwindow.workflows as workflows
-    from pwindow.charts import before_after_figure
     from pwindow.cli.archived_answers import again_answer, compared_answer
     from pwindow.cli.archived_tables import again_text, compared_text
     from pwindow.errors import UnusableInput
+    from pwindow.workflows.compare import compare as compare_fits
+    from pwindow.workflows.compare import windows_side_by_side
+    from pwindow.workflows.kept import kept_fit
 
     kept = archive_of(archive, there=True)
-    one = workflows.kept_fit(kept, before)
+    one = kept_fit(kept, before)
     if after is None:
         answer = again_answer(one, kept)
         reply(answer, again_text, as_json)
@@ -165,11 +169,13 @@ def compare(before, after, archive, picture, as_json):
                 f"fit {one.number} does not come out as it was kept, or what it stands on was changed"
             )
         return
-    other = workflows.kept_fit(kept, after)
+    other = kept_fit(kept, after)
     if picture is not None:
-        both = workflows.windows_side_by_side(kept, one, other)
+        from pwindow.charts import before_after_figure
+
+        both = windows_side_by_side(kept, one, other)
         save_picture(before_after_figure(both), picture, both.to_frame)
-    reply(compared_answer(one, other, workflows.compare(kept, one, other)), compared_text, as_json)
+    reply(compared_answer(one, other, compare_fits(kept, one, other)), compared_text, as_json)
 
 
 @click.command()
@@ -186,18 +192,19 @@ def confirm(file, sheet, archive, which, as_json):
 
     FILE is a trial file with the prints of the run. It is kept in the archive and waits for a decision.
     """
-    import pwindow.workflows as workflows
     from pwindow.cli.archived_answers import confirmed_answer
     from pwindow.cli.archived_tables import confirmed_text
     from pwindow.errors import UnusableInput
     from pwindow.inputs import InputFile
+    from pwindow.workflows.confirm import confirm as hold_against
+    from pwindow.workflows.kept import kept_fit
 
     kept = archive_of(archive, there=True)
     numbers = kept.fits().index
     if not len(numbers):
         raise UnusableInput("no fit has promised anything yet; `pwindow refit --product …` makes one")
-    fit = workflows.kept_fit(kept, which or str(numbers[-1]))
-    found = workflows.confirm(kept, fit, InputFile.of(*with_sheet((file,), sheet)))
+    fit = kept_fit(kept, which or str(numbers[-1]))
+    found = hold_against(kept, fit, InputFile.of(*with_sheet((file,), sheet)))
     reply(confirmed_answer(kept, fit, found), confirmed_text, as_json)
 
 

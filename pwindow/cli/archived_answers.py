@@ -12,16 +12,11 @@ from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.surfaces.checks.verdict import Verdict
 from pwindow.surfaces.fingerprint import versions
 from pwindow.trials.archive import USED, Archive
-from pwindow.workflows import (
-    Confirmation,
-    KeptFit,
-    NewTrial,
-    answer_of,
-    differences,
-    has_its_recipe,
-    kept_fit,
-    verify,
-)
+from pwindow.workflows.adding import NewTrial
+from pwindow.workflows.compare import differences
+from pwindow.workflows.confirm import Confirmation
+from pwindow.workflows.kept import KeptFit, answer_of, kept_fit
+from pwindow.workflows.verify import has_its_recipe, verify
 
 
 def added_answer(archive: Archive, new: NewTrial) -> dict:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pwindow.inputs import InputFile
 from pwindow.study import Study, read_study
 from pwindow.trials import Trial, read_trial
-from pwindow.trials.archive import Archive
+
+if TYPE_CHECKING:  # files are read without what a database needs
+    from pwindow.trials.archive import Archive
 
 
 def gathered(

@@ -10,7 +10,8 @@ from pwindow.charts import agreement_figure, before_after_figure
 from pwindow.inputs import InputFile
 from pwindow.surfaces.agreement.new_trial import hold_against
 from pwindow.trials.archive import Archive
-from pwindow.workflows import refit, windows_side_by_side
+from pwindow.workflows.compare import windows_side_by_side
+from pwindow.workflows.kept import refit
 
 pytestmark = pytest.mark.slow
 

@@ -13,19 +13,10 @@ from pwindow.product import read_product
 from pwindow.study import MakeReadies, read_study
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.trials.archive import Archive
-from pwindow.workflows import (
-    Confirmation,
-    KeptFit,
-    NewTrial,
-    SideBySide,
-    add_trial,
-    compare,
-    confirm,
-    hold_again,
-    kept_fit,
-    refit,
-    windows_side_by_side,
-)
+from pwindow.workflows.adding import NewTrial, add_trial, hold_again
+from pwindow.workflows.compare import SideBySide, compare, windows_side_by_side
+from pwindow.workflows.confirm import Confirmation, confirm
+from pwindow.workflows.kept import KeptFit, kept_fit, refit
 
 Tell = Callable[[str], None]
 

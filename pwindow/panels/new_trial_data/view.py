@@ -18,7 +18,9 @@ from pwindow.surfaces.checks.verdict import Verdict
 from pwindow.trials.archive import STANDINGS, USED
 from pwindow.trials.trial import Trial
 from pwindow.wording import percent, pressure, speed, volume
-from pwindow.workflows import Confirmation, KeptFit, NewTrial
+from pwindow.workflows.adding import NewTrial
+from pwindow.workflows.confirm import Confirmation
+from pwindow.workflows.kept import KeptFit
 
 _BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
 TEMPORARY = "temporary, lost when the server stops"

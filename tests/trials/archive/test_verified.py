@@ -12,7 +12,8 @@ import pwindow as pw
 from pwindow.inputs import InputFile
 from pwindow.surfaces.fingerprint import digest
 from pwindow.trials.archive import Archive, checksum_of
-from pwindow.workflows import kept_fit, verify
+from pwindow.workflows.kept import kept_fit
+from pwindow.workflows.verify import verify
 
 OLD = Path(__file__).parent / "archive_0_1.db"
 
