@@ -104,10 +104,9 @@ class BendingDesign(Design):
         """Terms in words."""
         return [*super().labels, *(f"departure {at + 1}" for at in range(sum(self.penalised)))]
 
-    def matrix(self, setups: pd.DataFrame) -> np.ndarray:
-        """Model matrix, shape (len(setups), p + k)."""
-        coded = self.coded(setups)
-        plain = self.matrix_of(coded, len(setups))
+    def matrix_of(self, coded: Mapping[str, np.ndarray], count: int) -> np.ndarray:
+        """Model matrix of coded columns, shape (count, p + k)."""
+        plain = super().matrix_of(coded, count)
         smooth = [
             (one.part.kernel(coded, self.tried) - plain @ one.trend) @ one.loads for one in self.departures
         ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
@@ -112,7 +112,7 @@ class Design:
         """Model matrix, shape (len(setups), len(terms))."""
         return self.matrix_of(self.coded(setups), len(setups))
 
-    def matrix_of(self, coded: dict[str, np.ndarray], count: int) -> np.ndarray:
+    def matrix_of(self, coded: Mapping[str, np.ndarray], count: int) -> np.ndarray:
         """Model matrix of coded columns."""
         matrix = np.ones((count, len(self.terms)))
         for at, term in enumerate(self.terms):

@@ -124,7 +124,12 @@ class JointSurfaces:
 
     def means(self, setups: pd.DataFrame) -> np.ndarray:
         """Predicted means on the modelled scale, shape (len(setups), q)."""
-        return np.column_stack([d.matrix(setups) @ c for d, c in zip(self.designs, self.centres)])
+        return np.column_stack([x @ centre for x, centre in zip(self._matrices(setups), self.centres)])
+
+    def _matrices(self, setups: pd.DataFrame) -> list[np.ndarray]:
+        """The model matrix of each response; what shares its factors is coded once."""
+        coded = {factors: Design(factors, ()).coded(setups) for factors in {d.factors for d in self.designs}}
+        return [design.matrix_of(coded[design.factors], len(setups)) for design in self.designs]
 
     @property
     def second_order(self) -> bool:
@@ -170,7 +175,7 @@ class JointSurfaces:
 
     def predict(self, setups: pd.DataFrame) -> Predictive:
         """The predictive distribution at each set-up."""
-        matrices = [design.matrix(setups) for design in self.designs]
+        matrices = self._matrices(setups)
         mean = np.column_stack([x @ centre for x, centre in zip(matrices, self.centres)])
         scale = np.broadcast_to(self.spread, (len(setups), *self.spread.shape)).copy()
         for (i, j), block in self.coupling.items():
