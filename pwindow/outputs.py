@@ -17,7 +17,7 @@ import pandas as pd
 
 from pwindow.errors import UnusableInput
 
-_MENDS = {
+_MENDS: Mapping[int | None, str] = {
     errno.ENOSPC: "make room, or name a file on another disk",
     errno.EDQUOT: "make room, or name a file on another disk",
     errno.EACCES: "allow writing to the file and its folder, or name a file elsewhere",
@@ -123,7 +123,8 @@ def csv_of(frame: pd.DataFrame) -> str:
     safe = frame.rename(columns=_defused)
     for at, kind in enumerate(safe.dtypes):
         if not pd.api.types.is_numeric_dtype(kind):
-            safe.isetitem(at, safe.iloc[:, at].astype(object).map(_defused))
+            column = safe.iloc[:, at].astype(object).map(_defused)
+            safe.isetitem(at, column)  # type: ignore[arg-type]  # pandas takes a Series, its stubs do not say so
     return safe.to_csv(index=False)
 
 

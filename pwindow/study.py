@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any, overload
 
 from pwindow.errors import DeclarationProblem, UnitProblem, listed, shown
 from pwindow.inputs import InputFile
@@ -104,16 +105,40 @@ class Study:
 class Table:
     """A TOML table that is read key by key; what is left over is a misspelt key."""
 
-    def __init__(self, content: dict, where: str):
+    def __init__(self, content: Mapping[str, Any], where: str):
         self._content, self.where = dict(content), where
 
-    def take(self, key: str, default=None):
+    def take(self, key: str, default: object = None) -> Any:
         return self._content.pop(key, default)
 
     def need(self, key: str, example: str) -> object:
         if key not in self._content:
             raise DeclarationProblem(f"{self.where}: “{key}” is missing; add {key} = {example}")
         return self._content.pop(key)
+
+    @overload
+    def quantity(
+        self,
+        key: str,
+        unit: str,
+        default: float,
+        *,
+        above: float | None = None,
+        least: float | None = None,
+        below: float | None = None,
+    ) -> float: ...
+
+    @overload
+    def quantity(
+        self,
+        key: str,
+        unit: str,
+        default: None = None,
+        *,
+        above: float | None = None,
+        least: float | None = None,
+        below: float | None = None,
+    ) -> float | None: ...
 
     def quantity(
         self,

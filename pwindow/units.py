@@ -26,7 +26,7 @@ def registry() -> pint.UnitRegistry:
 
     1 BCM is a thousand million cubic micrometres per square inch, 1/0.64516 cm³/m².
     """
-    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
+    units: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
     units.define("BCM = 1e9 * micrometer ** 3 / inch ** 2 = _ = bcm")
     units.define("fpm = foot / minute = _ = FPM")
     units.define("mpm = meter / minute = _ = MPM")

@@ -221,12 +221,12 @@ def _roll_lines(content: MapContent) -> dict[str, list]:
 
 def _band_lines(content: MapContent) -> dict[str, list]:
     x, y, text = [], [], []
-    for band in content.bands.itertuples():
-        low, high = band.speed_low_m_min, band.speed_high_m_min
+    names = ["speed_low_m_min", "speed_high_m_min", "cell_volume_cm3_m2", "roll"]
+    for low, high, cells, roll in zip(*(content.bands[name] for name in names)):
         one = _SPECK * low * (low == high)  # a single speed would be no bar
         x += [low - one, high + one, None]
-        y += [band.cell_volume_cm3_m2, band.cell_volume_cm3_m2, None]
-        text += [escape(str(band.roll))] * 3
+        y += [cells, cells, None]
+        text += [escape(str(roll))] * 3
     return {"x": x, "y": y, "text": text}
 
 

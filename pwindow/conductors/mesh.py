@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
+
+Amount = TypeVar("Amount", float, np.ndarray)
 
 
 def log_sheet_resistance_constant(pitch: float, section_factor: float) -> float:
@@ -22,7 +26,7 @@ def log_sheet_resistance_constant(pitch: float, section_factor: float) -> float:
     return float(np.log(pitch * 1e-6 / (section_factor * 1e-12)))
 
 
-def in_parallel(lines, undercoat: float):
+def in_parallel(lines: Amount, undercoat: float) -> Amount:
     """Sheet resistance of lines over an undercoat, Ω; it overstates by a few per cent at most."""
     return 1.0 / (1.0 / lines + 1.0 / undercoat)
 
@@ -45,7 +49,7 @@ def without_undercoat(total: float, undercoat: float) -> float:
     return 1.0 / (1.0 / total - 1.0 / undercoat)
 
 
-def open_area(width, pitch: float, layout: str):
+def open_area(width: Amount, pitch: float, layout: str) -> Amount:
     """Share of the area without silver, %.
 
     Parameters

@@ -112,7 +112,7 @@ class TypedCells:
         found = list(self.header_problems)
         for name, wrong in self.faults.items():
             kinds: dict[tuple[str, str], list[int]] = {}
-            for row, kind in wrong.items():
+            for row, kind in zip(wrong.index, wrong):
                 kinds.setdefault(kind, []).append(row)
             for (what, mend), rows in kinds.items():
                 found += at_rows(rows, self._fault(name, what, mend))
@@ -341,7 +341,8 @@ class _Reader:
     """Reads cells that are no plain numbers, each text once."""
 
     def __init__(self, marks: set[str]):
-        self._marks, self._read = marks, {}
+        self._marks = marks
+        self._read: dict[str, float | str] = {}
 
     def __call__(self, cell: object) -> float | str:
         if not isinstance(cell, str):
@@ -371,9 +372,10 @@ def _number(cell: object, marks: set[str]) -> float | str:
 
 def _impossible(values: pd.Series, column: Column, unit: str, scale: float, kept: str) -> dict[int, tuple]:
     """What no press and no instrument gives, by row; the bounds are told in the file's own unit."""
-    if column.least is None:
+    bounds = column.bounds_in(kept)
+    if bounds is None:
         return {}
-    least, most = column.least, column.most_in(kept)
+    least, most = bounds
     slack = 1e-9 * abs(most)  # a bound that was converted to the file's unit and back
     out = (values < least - 1e-9 * abs(least)) | (values > most + slack)
     own = f" {unit}" if unit else ""

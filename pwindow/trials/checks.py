@@ -101,7 +101,7 @@ def _at(
 ) -> list[Problem]:
     """A problem at each of some rows, with the cell as it was typed where it is of interest."""
     return at_rows(
-        where.index[where],
+        where.index[where].tolist(),
         lambda row: Problem(
             typed.file, what, mend, row, column, typed.as_typed(column, row) if value else None
         ),
@@ -210,7 +210,7 @@ def _without_response(typed: TypedCells) -> list[Problem]:
     silent = _silent(typed) & ~typed.faulty(list(typed.faults))
     mend = "give gaps_bridged = 1 if the gap is bridged; otherwise measure it or delete the row"
     what = "the row has no measured value"
-    return at_rows(silent.index[silent], lambda row: Problem(typed.file, what, mend, row))
+    return at_rows(silent.index[silent].tolist(), lambda row: Problem(typed.file, what, mend, row))
 
 
 def _gaps(typed: TypedCells) -> list[Problem]:
@@ -232,7 +232,7 @@ def _counts(typed: TypedCells) -> list[Problem]:
             "fill in gaps_inspected",
         ),
         *at_rows(
-            more.index[more],
+            more.index[more].tolist(),
             lambda row: Problem(
                 typed.file,
                 f"more gaps bridged than the {typed.as_typed('gaps_inspected', row)} inspected",
@@ -261,7 +261,7 @@ def _not_counted(typed: TypedCells) -> list[Problem]:
     mend = "give 0 or a count in gaps_bridged"
     value = "gaps_bridged" in typed.raw
     return at_rows(
-        open_unknown.index[open_unknown],
+        open_unknown.index[open_unknown].tolist(),
         lambda row: Problem(
             typed.file, what, mend, row, "gaps_bridged", _typed_word(typed, row) if value else None
         ),
@@ -293,7 +293,7 @@ def _volume_balance(typed: TypedCells) -> list[Problem]:
     mean_height = (measured / width).fillna(DOME_SECTION_FACTOR * height)
     over = (area > ceiling) | (mean_height > volume)
     mend = "check the units of height, width, area and cell volume"
-    return at_rows(over.index[over], _over_volume(typed, mend))
+    return at_rows(over.index[over].tolist(), _over_volume(typed, mend))
 
 
 def _over_volume(typed: TypedCells, mend: str) -> Callable[[int], Problem]:

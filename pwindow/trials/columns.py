@@ -9,6 +9,8 @@ from typing import Literal
 
 from pwindow.product import PRESSURE_UNITS
 
+_Of = Literal["print", "feature"]
+
 
 @dataclass(frozen=True)
 class Column:
@@ -29,7 +31,7 @@ class Column:
     name: str
     kind: Literal["text", "number", "count"]
     unit: str | None = None
-    of: Literal["print", "feature"] = "feature"
+    of: _Of = "feature"
     least: float | None = None
     most: float | None = None
 
@@ -40,12 +42,13 @@ class Column:
             return PRESSURE_UNITS
         return () if self.unit is None else (self.unit,)
 
-    def most_in(self, unit: str) -> float | None:
-        """The largest possible value in the unit that the column is kept in."""
-        return _MOST_PRESSURE[unit] if self.name == "pressure" else self.most
+    def bounds_in(self, unit: str) -> tuple[float, float] | None:
+        """The smallest and largest possible value in the unit that the column is kept in; None of text."""
+        most = _MOST_PRESSURE[unit] if self.name == "pressure" else self.most
+        return None if self.least is None or most is None else (self.least, most)
 
 
-def _number(name: str, unit: str, least: float, most: float | None, of: str = "feature") -> Column:
+def _number(name: str, unit: str, least: float, most: float | None, of: _Of = "feature") -> Column:
     return Column(name, "number", unit, of, least, most)
 
 

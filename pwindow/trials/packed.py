@@ -96,7 +96,7 @@ class _Elements:
             return False
         return True
 
-    def _doctype(self, *_) -> None:
+    def _doctype(self, *_: object) -> None:
         raise unreadable(self._file, "not an XLSX workbook (it declares entities)")
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:

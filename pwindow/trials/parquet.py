@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from typing import Any
 
 import pandas as pd
 
@@ -47,7 +48,7 @@ def _reason(problem: Exception) -> str:
     return (str(problem).splitlines() or [type(problem).__name__])[0][:200]
 
 
-def _check_declared(metadata, file: InputFile) -> None:
+def _check_declared(metadata: Any, file: InputFile) -> None:
     """Look at the sizes that the file declares: of the table, and of lists inside its cells."""
     check_size(file, metadata.num_rows, metadata.num_columns)
     groups = [metadata.row_group(at) for at in range(metadata.num_row_groups)]
@@ -60,7 +61,7 @@ def _check_declared(metadata, file: InputFile) -> None:
         )
 
 
-def _check_text(table, file: InputFile) -> None:
+def _check_text(table: Any, file: InputFile) -> None:
     """Look at how long the texts become when each row has its own."""
     import pyarrow
     from pyarrow import compute

@@ -104,7 +104,7 @@ def _outside(
 ) -> list[Problem]:
     rows = ratio.index[(ratio < bounds[0]) | (ratio > bounds[1])]
     return at_rows(
-        rows,
+        rows.tolist(),
         lambda row: Problem(
             typed.file,
             what.format(ratio[row]),
@@ -156,7 +156,7 @@ _SHARE = "dry height (µm) over cell volume (cm³/m²)"
 
 def _gain(cells: pd.DataFrame) -> pd.Series:
     lines = cells[cells["quantity"] == "line_width"].set_index("print")
-    return np.exp(lines["mean"].astype(float)) / lines["plate_width"].astype(float)
+    return lines["mean"].astype(float).apply(np.exp) / lines["plate_width"].astype(float)
 
 
 def _gap_ratio(cells: pd.DataFrame) -> pd.Series:

@@ -11,6 +11,7 @@ import pandas as pd
 
 LINE_KEYS = ["print", "plate_width", "direction"]
 GAP_KEYS = [*LINE_KEYS, "plate_gap"]
+_LOGARITHMS = ["line_height", "line_width"]
 STATISTICS = ["count", "mean", "squares", "bridged", "unmeasured", "gap_length"]
 
 
@@ -37,11 +38,11 @@ def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
           measured; 0 for lines.
         - ``gap_length``: the shortest, mm.
     """
-    logs = np.log(features[["line_height", "line_width"]])
+    logs = features[_LOGARITHMS].apply(np.log)
     ratio = features["section_area"] / (features["line_height"] * features["line_width"])
     probed = features["resistance"].notna()
     parts = [
-        *(_lines(features, name, logs[name].dropna()) for name in logs),
+        *(_lines(features, name, logs[name].dropna()) for name in _LOGARITHMS),
         _lines(features, "per_section", _per_section(features, logs)[probed]),
         _lines(features, "section_ratio", ratio.dropna(), middle="median"),
         _gaps(features),
@@ -54,7 +55,13 @@ def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
 def _lines(features: pd.DataFrame, quantity: str, values: pd.Series, middle: str = "mean") -> pd.DataFrame:
     table = features.loc[values.index, LINE_KEYS].assign(value=values)
     groups = table.groupby(LINE_KEYS, sort=False, dropna=False)
-    return groups["value"].agg(**_statistics(middle)).reset_index().pipe(_squared).assign(quantity=quantity)
+    return (
+        groups["value"]
+        .agg(count="count", mean=middle, squares="var")
+        .reset_index()
+        .pipe(_squared)
+        .assign(quantity=quantity)
+    )
 
 
 def _per_section(features: pd.DataFrame, logs: pd.DataFrame) -> pd.Series:
@@ -72,16 +79,14 @@ def _gaps(features: pd.DataFrame) -> pd.DataFrame:
     unmeasured = (table["gaps_inspected"].fillna(0.0) - bridged - table["gap"].notna()).clip(lower=0.0)
     table = table.assign(value=table["plate_gap"] - table["gap"], bridged=bridged, unmeasured=unmeasured)
     cells = table.groupby(GAP_KEYS, sort=False, dropna=False).agg(
-        **{name: ("value", how) for name, how in _statistics("mean").items()},
+        count=("value", "count"),
+        mean=("value", "mean"),
+        squares=("value", "var"),
         bridged=("bridged", "sum"),
         unmeasured=("unmeasured", "sum"),
         gap_length=("gap_length", "min"),
     )
     return cells.reset_index().pipe(_squared).assign(quantity="gap_closure")
-
-
-def _statistics(middle: str) -> dict[str, str]:
-    return {"count": "count", "mean": middle, "squares": "var"}
 
 
 def _squared(cells: pd.DataFrame) -> pd.DataFrame:

@@ -102,16 +102,16 @@ class MeasuredTrial(Trial):
     notes: tuple[str, ...] = field(default=(), repr=False)
 
     @cached_property
-    def prints(self) -> pd.DataFrame:
+    def prints(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for
         names = [name for name in (*PRINT_COLUMNS[1:], "state") if name in self.features]
         return self.features.groupby("print", sort=False)[names].first()
 
     @cached_property
-    def cells(self) -> pd.DataFrame:
+    def cells(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for
         return reduce_features(self.features)
 
     @cached_property
-    def fingerprint(self) -> str:
+    def fingerprint(self) -> str:  # type: ignore[override]  # computed when it is asked for
         digest = hashlib.sha256(self.pressure_unit.encode())
         for name in COLUMNS:
             values = self.features[name]

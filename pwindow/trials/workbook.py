@@ -6,6 +6,7 @@ import io
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -23,7 +24,7 @@ _SAMPLE = HEAD + 1000  # rows in which the first row below the header must be fi
 class _Sheet:
     """A sheet with its header: the row it stands in, its cells, and the known columns among them."""
 
-    source: object
+    source: Any  # a worksheet of openpyxl, which has no types
     name: str
     first: int
     header: tuple[str, ...]
@@ -66,7 +67,7 @@ def read_workbook(file: InputFile) -> tuple[pd.DataFrame, list[str]]:
     return cells, _notes(chosen, sheets, file)
 
 
-def _looked_at(source) -> _Sheet | None:
+def _looked_at(source: Any) -> _Sheet | None:
     """A sheet by its first rows; what it says about its own size is not trusted."""
     source.reset_dimensions()
     rows = list(itertools.islice(source.iter_rows(values_only=True, max_row=_SAMPLE), _SAMPLE))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 SPEED_DECIMALS = 1
 """Of speeds in m/min, which speed bands are searched to."""
@@ -121,7 +120,7 @@ def to_width(value: float, width: float) -> str:
     """
     if not (math.isfinite(width) and width > 0):
         return amount(value)
-    return _to_decimals((value,), decimals_of(width), "")[0]
+    return _to_decimals(value, decimals_of(width), "")
 
 
 def decimals_of(width: float) -> int:
@@ -155,7 +154,12 @@ def with_interval(value: float, low: float, high: float, sign: str = "") -> tupl
     >>> with_interval(264.3, 190.2, 367.1)
     ('264', '190', '367')
     """
-    return _to_decimals((value, low, high), decimals_of(high - low), sign)
+    decimals = decimals_of(high - low)
+    return (
+        _to_decimals(value, decimals, sign),
+        _to_decimals(low, decimals, sign),
+        _to_decimals(high, decimals, sign),
+    )
 
 
 def span(low: float, high: float) -> tuple[str, str]:
@@ -166,12 +170,13 @@ def span(low: float, high: float) -> tuple[str, str]:
     >>> span(0.6181, 0.7459)
     ('0.62', '0.75')
     """
-    return _to_decimals((low, high), decimals_of(high - low), "")
+    decimals = decimals_of(high - low)
+    return _to_decimals(low, decimals, ""), _to_decimals(high, decimals, "")
 
 
-def _to_decimals(values: Sequence[float], decimals: int, sign: str) -> tuple[str, ...]:
-    rounded = (round(value, decimals) or 0.0 for value in values)  # no −0.0
-    return tuple(_minus(f"{value:{sign if value else ''}.{decimals}f}") for value in rounded)
+def _to_decimals(value: float, decimals: int, sign: str) -> str:
+    rounded = round(value, decimals) or 0.0  # no −0.0
+    return _minus(f"{rounded:{sign if rounded else ''}.{decimals}f}")
 
 
 def _minus(text: str) -> str:

@@ -86,7 +86,7 @@ def write_trial(connection: Connection, file: InputFile, trial: Trial, standing:
             features=len(trial.features),
             added=now(),
         )
-    ).inserted_primary_key[0]
+    ).inserted_primary_key[0]  # type: ignore[index]  # one row was inserted, so that there is its key
     write_rows(connection, PRINTS, number, trial.prints.reset_index())
     write_rows(connection, CELLS, number, trial.cells)
     write_rows(connection, FEATURES, number, trial.features)

@@ -91,7 +91,7 @@ class Archive:
             self._look()
             migrate(self._engine)
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[type[Archive], tuple[str]]:
         """Another process opens the archive for itself."""
         return Archive, (self._whole_address,)
 
@@ -100,7 +100,7 @@ class Archive:
         try:
             yield
         except (DBAPIError, *REFUSALS) as problem:
-            refusal = problem.orig if isinstance(problem, DBAPIError) else problem
+            refusal = (problem.orig or problem) if isinstance(problem, DBAPIError) else problem
             raise cause_of(refusal, self._engine.url, self.address) from problem
 
     @contextmanager
@@ -431,12 +431,17 @@ class Archive:
             raise UnusableInput(
                 f"pressures are of several kinds ({told}); set aside the trials of all but one kind"
             )
-        states = states_of(heads, self.trials()["standing"] if standings is None else standings)
+        states = states_of(heads, standings_of(self.trials()) if standings is None else standings)
         return read_stored(connection, heads, states, partial(self._features, numbers, states))
 
     def _features(self, numbers: list[int], states: Mapping[int, str]) -> pd.DataFrame:
         with self._reading() as connection:
             return read_features(connection, read_heads(connection, numbers), states)
+
+
+def standings_of(trials: pd.DataFrame) -> dict[int, str]:
+    """The standing of each trial, of `trials` as the archive told them at a time."""
+    return dict(zip(trials.index, trials["standing"]))
 
 
 def _need(connection: Connection, numbers: Sequence[int]) -> None:

@@ -66,23 +66,29 @@ _OF_POSTGRESQL: Mapping[str, str] = {
 }
 
 
-def cause_of(problem: Exception, url: URL, shown: str) -> UnusableInput:
+def cause_of(problem: BaseException, url: URL, shown: str) -> UnusableInput:
     """What a user is told of a refusal.
 
     Parameters
     ----------
-    problem : Exception
+    problem : BaseException
         As the driver raised it.
     url : URL
         Of the archive.
     shown : str
         Its address without a password.
     """
-    found = _of_sqlite(problem) if isinstance(problem, sqlite3.Error) else _of_postgresql(problem, url)
+    found = _found(problem, url)
     if found is None:
         reason = (str(problem).strip() or type(problem).__name__).splitlines()[0]
         found = f"{reason}; check the address, and whether the database is as pwindow made it"
     return UnusableInput(f"archive {shown}: {found}")
+
+
+def _found(problem: BaseException, url: URL) -> str | None:
+    if isinstance(problem, sqlite3.Error):
+        return _of_sqlite(problem)
+    return _of_postgresql(problem, url) if isinstance(problem, psycopg.Error) else None
 
 
 def _of_sqlite(problem: sqlite3.Error) -> str | None:
@@ -101,8 +107,7 @@ def _of_postgresql(problem: psycopg.Error, url: URL) -> str | None:
 def _of_connection(problem: psycopg.OperationalError, url: URL) -> str | None:
     """Why there is no connection, or no longer."""
     where = url.set(drivername="postgresql").update_query_dict({"connect_timeout": str(_PATIENCE)})
-    where = where.render_as_string(hide_password=False)
-    answer = Ping(PGconn.ping(where.encode()))
+    answer = Ping(PGconn.ping(where.render_as_string(hide_password=False).encode()))
     if answer is Ping.NO_ATTEMPT:
         return _ADDRESS
     if answer is not Ping.OK:

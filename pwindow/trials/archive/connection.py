@@ -51,7 +51,7 @@ def read_address(address: str) -> URL:
     """The address of an archive in its parts; errors as of `connect`."""
     url = _read_url(address) if "://" in address else URL.create(_SQLITE, database=address)
     if url.drivername == _SQLITE:
-        _need_a_file(url, address)
+        _named_file(url, address)
     return url
 
 
@@ -69,7 +69,7 @@ def _read_url(address: str) -> URL:
     return url.set(drivername=_DRIVERS[url.drivername])
 
 
-def _need_a_file(url: URL, address: str) -> None:
+def _named_file(url: URL, address: str) -> str:
     if url.host or url.query:
         raise UnusableInput(
             f"archive “{shown(address)}”: the address of an SQLite file is sqlite:/// and the file, and nothing else"
@@ -78,12 +78,13 @@ def _need_a_file(url: URL, address: str) -> None:
         raise UnusableInput(
             f"archive “{address}” names no file, so nothing that is added would be kept; give a file name"
         )
+    return url.database
 
 
 def file_of(address: str) -> Path | None:
     """The SQLite file that an address names; None of a server."""
     url = read_address(address)
-    return Path(url.database) if url.drivername == _SQLITE else None
+    return Path(_named_file(url, address)) if url.drivername == _SQLITE else None
 
 
 def look_only(path: Path) -> Engine:
@@ -106,13 +107,13 @@ def _sqlite(url: URL) -> Engine:
     engine = create_engine(url, connect_args={"timeout": _PATIENCE}, poolclass=NullPool)
 
     @event.listens_for(engine, "connect")
-    def prepare(connection, _):
+    def prepare(connection: sqlite3.Connection, _: object) -> None:
         connection.isolation_level = None  # transactions begin below, and not when the driver thinks
         for setting in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
             connection.execute(f"PRAGMA {setting}")
 
     @event.listens_for(engine, "begin")
-    def begin(connection):
+    def begin(connection: Connection) -> None:
         connection.exec_driver_sql("BEGIN" if _reads(connection) else "BEGIN IMMEDIATE")
 
     return engine
@@ -122,7 +123,7 @@ def _postgresql(url: URL) -> Engine:
     engine = create_engine(url, isolation_level="READ COMMITTED", poolclass=NullPool)
 
     @event.listens_for(engine, "begin")
-    def begin(connection):
+    def begin(connection: Connection) -> None:
         if not _reads(connection):
             connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{_PATIENCE}s'")
             connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import closing
 
 import pandas as pd
 from sqlalchemy import Connection, Select, Table, select
@@ -32,7 +33,7 @@ def _insert(connection: Connection, table: Table, rows: pd.DataFrame) -> None:
 def _copy(connection: Connection, table: Table, rows: pd.DataFrame) -> None:
     """As text of comma-separated values, which tells every number to its last digit."""
     order = f"COPY {table.name} ({_columns(rows)}) FROM STDIN WITH (FORMAT csv)"
-    with connection.connection.cursor() as cursor, cursor.copy(order) as copy:
+    with closing(connection.connection.cursor()) as cursor, cursor.copy(order) as copy:
         copy.write(rows.to_csv(index=False, header=False))
 
 

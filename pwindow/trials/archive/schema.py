@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterable
+from typing import Any
 
 from sqlalchemy import (
     Column,
     Date,
     DateTime,
+    Dialect,
     Double,
     ForeignKey,
     Integer,
@@ -25,13 +28,15 @@ from pwindow.trials.reduction import GAP_KEYS, STATISTICS
 METADATA = MetaData()
 
 
-class Moment(TypeDecorator):
+class Moment(TypeDecorator[datetime.datetime]):
     """A moment in UTC; SQLite keeps no zone."""
 
     impl = DateTime(timezone=True)
     cache_ok = True
 
-    def process_result_value(self, value, dialect):
+    def process_result_value(
+        self, value: datetime.datetime | None, dialect: Dialect
+    ) -> datetime.datetime | None:
         return value if value is None or value.tzinfo else value.replace(tzinfo=datetime.UTC)
 
 
@@ -43,17 +48,17 @@ def _when(name: str) -> Column:
     return Column(name, Moment, nullable=False)
 
 
-def _text(name: str, **options) -> Column:
+def _text(name: str, **options: Any) -> Column:
     return Column(name, Text, nullable=False, **options)
 
 
 def _rows_of_trial(name: str, *columns: Column) -> Table:
     """Rows that belong to a trial, in their order."""
-    owner = Column("trial", ForeignKey("trials.id"), primary_key=True)
+    owner: Column[int] = Column("trial", ForeignKey("trials.id"), primary_key=True)
     return Table(name, METADATA, owner, Column("at", Integer, primary_key=True), *columns)
 
 
-def _typed(names) -> list[Column]:
+def _typed(names: Iterable[str]) -> list[Column]:
     return [Column(name, Text if COLUMNS[name].kind == "text" else Double) for name in names]
 
 

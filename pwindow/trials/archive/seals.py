@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, Select, select
 
 from pwindow.trials.archive.schema import DECISIONS, TRIALS
 
@@ -59,7 +59,7 @@ def broken_seals(connection: Connection) -> Iterator[Row]:
         before = row.seal
 
 
-def _asked():
+def _asked() -> Select:
     return select(*_SEALED).select_from(DECISIONS.outerjoin(TRIALS))
 
 

@@ -34,7 +34,7 @@ class StoredTrial(Trial):
     notes: tuple[str, ...] = field(default=(), repr=False)
 
     @cached_property
-    def features(self) -> pd.DataFrame:
+    def features(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for
         return self.fetch()
 
 
