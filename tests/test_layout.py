@@ -16,6 +16,7 @@ ORDER = [
     {"surfaces", "conductors"},
     {"window"},
     {"workflows"},
+    {"markup"},
     {"charts"},
     {"review"},
     {"panels"},

@@ -12,11 +12,12 @@ from functools import cache
 from typing import Literal
 
 import plotly.graph_objects as go
-from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context
+from jinja2 import Environment, pass_context
 from markupsafe import Markup
 
 from pwindow.charts.palette import FONT, LIGHT
 from pwindow.errors import WindowProblem
+from pwindow.markup import templates_of
 from pwindow.product import KINDS
 from pwindow.review.cautions import CAUTIONS
 from pwindow.review.picture import WINDOW_HEIGHT
@@ -30,11 +31,9 @@ from pwindow.window.trade_offs import CONFORMANCE
 from pwindow.wording import (
     amount,
     asked,
-    listed,
     percent,
     points,
     pressure,
-    signed,
     speed,
     volume,
     with_interval,
@@ -82,38 +81,32 @@ def _page(template: str, review: Review, paper: Paper | None, **more) -> str:
     return (
         _templates()
         .get_template(template)
-        .render(review=review, paper=paper, cautions=CAUTIONS, palette=LIGHT, font=FONT, kinds=KINDS, **more)
+        .render(
+            review=review,
+            paper=paper,
+            cautions=CAUTIONS,
+            palette=LIGHT,
+            font=Markup(FONT),
+            kinds=KINDS,
+            **more,
+        )
     )
 
 
 @cache
 def _templates() -> Environment:
-    found = Environment(
-        loader=PackageLoader("pwindow.review"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    found = templates_of("pwindow.review")
     found.filters |= {
         "percent": _percent,
-        "asked": asked,
         "in_hundred": in_hundred,
-        "listed": listed,
         "up_to_hundred": up_to_hundred,
         "short": amount,
         "plain": "{:g}".format,
-        "speed": speed,
-        "pressure": pressure,
-        "volume": volume,
         "setting": _setting,
         "predicted": _predicted,
-        "points": points,
-        "signed": signed,
         "program": program,
         "cell": _cell,
         "difference": _difference,
-        "capitalize_first": lambda text: text[:1].upper() + text[1:],
     }
     found.globals |= {"cannot_see": CANNOT_SEE, "LEVEL": LEVEL, "MAKE_READIES": MAKE_READIES, "SURE": SURE}
     found.globals |= {

@@ -1,0 +1,8 @@
+"""HTML from templates: the one owner of the environment that fills them, and of the parts that they share.
+
+A template escapes whatever it is given, unless that is `Markup`: what another template has made.
+"""
+
+from pwindow.markup.filled import filled, templates_of
+
+__all__ = ["filled", "templates_of"]

@@ -1,0 +1,83 @@
+"""Templates of a package, filled with values."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
+from markupsafe import Markup
+
+from pwindow import wording
+
+_SHARED = "pwindow.markup"
+_FILTERS = ("amount", "asked", "listed", "percent", "points", "pressure", "signed", "speed", "volume")
+
+
+def templates_of(package: str) -> Environment:
+    """The environment of the templates that lie in the folder ``templates`` of a package.
+
+    Everything that is put in is escaped, and a name that was not given raises. Numbers are written by the filters of
+    `pwindow.wording`. Macros that all packages share are imported from ``shared/parts.html.j2``.
+
+    Parameters
+    ----------
+    package : str
+        Its dotted name.
+    """
+    shared = PrefixLoader({"shared": PackageLoader(_SHARED)})
+    found = Environment(
+        loader=ChoiceLoader([PackageLoader(package), shared]),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    found.filters |= {name: getattr(wording, name) for name in _FILTERS}
+    found.filters |= {"capitalize_first": capitalize_first, "together": together}
+    return found
+
+
+_kept = cache(templates_of)
+
+
+def filled(package: str, template: str, /, **values: object) -> Markup:
+    """A template of a package, filled; it is read and compiled once.
+
+    Parameters
+    ----------
+    package : str
+        Its dotted name.
+    template : str
+        Name of the template without its ending ``.html.j2``.
+    **values
+        By the names that the template uses.
+
+    Raises
+    ------
+    UndefinedError
+        If the template uses a name that is not given.
+    """
+    return Markup(_kept(package).get_template(f"{template}.html.j2").render(values))
+
+
+def capitalize_first(text: str) -> str:
+    """A sentence with its first letter as a capital, the others as they are.
+
+    Examples
+    --------
+    >>> capitalize_first("line width in µm")
+    'Line width in µm'
+    """
+    return text[:1].upper() + text[1:]
+
+
+def together(text: str) -> str:
+    """A sentence whose lines do not break between a number and its per cent sign.
+
+    Examples
+    --------
+    >>> together("at least 95 %")
+    'at least 95\\xa0%'
+    """
+    return text.replace(" %", "\u00a0%")

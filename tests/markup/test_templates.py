@@ -1,0 +1,90 @@
+"""Templates escape by themselves, and miss nothing silently."""
+
+import ast
+from pathlib import Path
+
+import pytest
+from jinja2 import Environment, UndefinedError, nodes
+from markupsafe import Markup
+
+import pwindow as pw
+from pwindow.markup import filled, templates_of
+
+ROOT = Path(pw.__file__).parent
+TEMPLATES = sorted(path for path in ROOT.rglob("*.j2") if "_shipped" not in path.parts)
+HOSTILE = "<img src=x onerror=alert(1)> & \"'"
+
+
+def package_of(template):
+    assert template.parent.name == "templates", (
+        "templates lie in a folder of this name beside what fills them"
+    )
+    return ".".join(template.relative_to(ROOT.parent).parts[:-2])
+
+
+def named(path):
+    return str(path.relative_to(ROOT))
+
+
+def unescaped(environment: Environment, source: str) -> list[str]:
+    """What of a template goes past escaping: ``safe``, or a stretch where it is turned off."""
+    tree = environment.parse(source)
+    safe = [one.name for one in tree.find_all(nodes.Filter) if one.name == "safe"]
+    return safe + [type(one).__name__ for one in tree.find_all(nodes.ScopedEvalContextModifier)]
+
+
+@pytest.mark.parametrize("path", TEMPLATES, ids=named)
+def test_no_template_can_forget_to_escape(path):
+    environment = templates_of(package_of(path))
+    assert path.name in environment.list_templates()
+    assert environment.autoescape is True, "whatever the name of a template ends with"
+    assert unescaped(environment, path.read_text(encoding="utf-8")) == []
+
+
+def test_what_goes_past_escaping_is_found():
+    environment = templates_of("pwindow.markup")
+    assert unescaped(environment, "{{ name|safe }}") == ["safe"]
+    assert unescaped(environment, "{% autoescape false %}{{ name }}{% endautoescape %}") != []
+
+
+def makers_of(*names: str) -> set[str]:
+    """Modules that call something of one of these names."""
+    return {
+        named(path)
+        for path in ROOT.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and getattr(node.func, "id", getattr(node.func, "attr", "")) in names
+    }
+
+
+def test_environments_have_one_owner():
+    assert makers_of("Environment", "Template") == {"markup/filled.py"}
+
+
+def test_only_templates_and_drawn_pictures_are_markup():
+    assert {name.split("/")[0] for name in makers_of("Markup")} == {"markup", "review"}
+
+
+@pytest.fixture
+def package(tmp_path, monkeypatch):
+    """A package with one template, which puts in a name and a table of the shared parts."""
+    folder = tmp_path / "written_for_this_test" / "templates"
+    folder.mkdir(parents=True)
+    (folder.parent / "__init__.py").touch()
+    (folder / "card.html.j2").write_text(
+        '{% from "shared/parts.html.j2" import heads, items %}\n<p title="{{ name }}">{{ name }}</p>{{ heads([name]) }}{{ items([name]) }}\n'
+    )
+    monkeypatch.syspath_prepend(tmp_path)
+    return "written_for_this_test"
+
+
+def test_names_are_shown_as_text_and_markup_as_it_is(package):
+    found = filled(package, "card", name=HOSTILE)
+    assert isinstance(found, Markup) and "<img" not in found and found.count("&lt;img") == 4
+    assert found.startswith('<p title="&lt;img src=x onerror=alert(1)&gt; &amp; &#34;&#39;">')
+    assert "<b>2047</b>" in filled(package, "card", name=Markup("<b>2047</b>"))
+
+
+def test_what_is_not_given_raises(package):
+    with pytest.raises(UndefinedError, match="'name' is undefined"):
+        filled(package, "card")
