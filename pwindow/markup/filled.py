@@ -7,10 +7,10 @@ from functools import cache
 from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
 from markupsafe import Markup
 
-from pwindow import wording
+from pwindow.wording import amount, asked, listed, percent, points, pressure, signed, speed, volume
 
 _SHARED = "pwindow.markup"
-_FILTERS = ("amount", "asked", "listed", "percent", "points", "pressure", "signed", "speed", "volume")
+_FILTERS = (amount, asked, listed, percent, points, pressure, signed, speed, volume)
 
 
 def templates_of(package: str) -> Environment:
@@ -33,8 +33,7 @@ def templates_of(package: str) -> Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
-    found.filters |= {name: getattr(wording, name) for name in _FILTERS}
-    found.filters |= {"capitalize_first": capitalize_first, "together": together}
+    found.filters |= {words.__name__: words for words in (*_FILTERS, capitalize_first, together)}
     return found
 
 
