@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
+from typing import TypedDict, cast
 
 from pwindow.errors import DeclarationProblem, UnitProblem, shown
 from pwindow.inputs import InputFile
@@ -56,6 +57,17 @@ _MOST_COUNT = 1_000_000
 _NEEDS_PITCH = ("sheet_resistance", "voltage_drop", "open_area")
 
 
+class Parameters(TypedDict, total=False):
+    """What kinds of requirement need to know beside their limits: mm, Ω, mm, A/m²; number of gaps on a part."""
+
+    length: float
+    undercoat: float
+    tile: float
+    current_density: float
+    contacts: str
+    count: int
+
+
 @dataclass(frozen=True)
 class Requirement:
     """A limit on something the part must do.
@@ -66,14 +78,14 @@ class Requirement:
         Kind of requirement, a key of `KINDS`.
     least, most : float or None
         Limits in the unit of the kind.
-    parameters : mapping
-        What the kind needs to know beside its limits, in the units of the kind.
+    parameters : Parameters
+        Those that the kind needs or allows.
     """
 
     name: str
     least: float | None = None
     most: float | None = None
-    parameters: Mapping[str, object] = field(default_factory=dict)
+    parameters: Parameters = field(default_factory=Parameters)
 
     @property
     def kind(self) -> RequirementKind:
@@ -246,9 +258,9 @@ def _read_requirement(name: str, table: Table) -> Requirement:
         parameters["count"] = _checked_count(table.take("count", 1), table.where)
     if "contacts" in kind.allows:
         parameters["contacts"] = _checked_contacts(table.take("contacts", "two opposite"), table.where)
-    requirement = Requirement(
-        name, table.quantity("least", kind.unit), table.quantity("most", kind.unit), parameters
-    )
+    least, most = table.quantity("least", kind.unit), table.quantity("most", kind.unit)
+    # the keys come from `KINDS`
+    requirement = Requirement(name, least, most, cast(Parameters, parameters))
     table.close(", ".join(["least", "most", *kind.needs, *kind.allows]))
     return requirement
 

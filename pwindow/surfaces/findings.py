@@ -24,6 +24,7 @@ from pwindow.trials.trial import Trial
 _CURE = "print a set-up there before relying on it, or let the surfaces bend"
 _ALLOWED = f"intervals and probabilities allow for as much; {_CURE}"
 _LONE = 0.99  # leverage of a print that a surface goes through
+_Weight = Literal["serious", "mind"]
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Finding:
 
     response: str
     sentence: str
-    weight: Literal["serious", "mind"]
+    weight: _Weight
 
 
 def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
@@ -65,7 +66,10 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     >>> findings(pw.fit(pw.read_trial(pw.demo("trial_first.csv"))))
     ()
     """
-    outliers, leaned_on, alone, told = [], [], [], []
+    outliers: list[Apart] = []
+    leaned_on: list[Apart] = []
+    alone: list[Finding] = []
+    told: list[Finding] = []
     with threadpool_limits(1, user_api="blas"):
         for judged in surfaces.judged.values():
             outliers += judged.apart
@@ -110,7 +114,7 @@ def _of_outlier(found: list[Apart], trial: Trial) -> Finding:
         moves.append(f"{one.surface.kind.amount(one.moved)} in {kind.label}")
     print_ = found[0].print_
     what = (
-        f"print {print_} ({_setup_words(trial.prints.loc[print_], trial)}) does not fit the others: its "
+        f"print {print_} ({_setup_words(trial.prints.loc[[print_]].iloc[0], trial)}) does not fit the others: its "
         f"{_listed(offs)} what they say; without it predictions at the tried set-ups move by up to {_listed(moves)}: measure it "
         f"again, or leave it out of the file and compare"
     )
@@ -220,7 +224,7 @@ def _of_spread(surface: Surface, found: Diagnostics) -> list[Finding]:
     uneven = uneven_spread(surface)
     if uneven.p < RARE:
         return [_of_uneven_spread(surface, uneven)]
-    p = found.checks.loc[NORMALITY, "p"]
+    p = found.checks["p"][NORMALITY]
     return [_of_shape(surface, p)] if p < RARE else []
 
 
@@ -295,6 +299,6 @@ def _off(surface: Surface, missed: float) -> str:
     return f"{surface.kind.amount(-missed)} {'low' if missed > 0 else 'high'}"
 
 
-def _weight(surface: Surface, missed: float) -> str:
+def _weight(surface: Surface, missed: float) -> _Weight:
     """Serious where at least half the standard deviation of the next print is missed."""
     return "serious" if abs(missed) >= 0.5 * np.sqrt(surface.scale) else "mind"

@@ -147,7 +147,10 @@ class TrialRegion:
             return (middle["speed"], middle["speed"]) if inside else None
         along = np.array([float(name == "speed") for name in varied])
         ends = self.hulls[plate].chord(_coded(self.factors, setup)[0], along)
-        return None if ends is None else tuple(float(end) for end in speed.decode(np.array(ends)))
+        if ends is None:
+            return None
+        low, high = speed.decode(np.array(ends))
+        return float(low), float(high)
 
 
 _COVARIATE_NUMBERS = tuple(name for name, scale in COVARIATES.items() if scale != "category")

@@ -92,7 +92,7 @@ def simulate_trial(trial: Trial, truth: Truth, rng: np.random.Generator) -> Tria
     prints = trial.prints
     ready = pd.factorize(truth.of_print.reindex(prints.index))[0]
     effects = _normal(truth.make_ready, ready.max() + 1, rng)[ready] + _normal(truth.print_, len(prints), rng)
-    values = truth.means(features) + effects[prints.index.get_indexer(features["print"])]
+    values = truth.means(features) + effects[prints.index.get_indexer(pd.Index(features["print"]))]
     centre = pd.DataFrame(values, columns=list(truth.names), index=features.index)
     drawn = centre + truth.feature * rng.standard_normal(values.shape)
     _fill_lines(features, centre, drawn, truth.section_factor, rng)
@@ -114,7 +114,7 @@ def _fill_lines(
         # a stretch that was probed but not profiled has the section of its print
         profiled = features["line_height"].notna() & features["line_width"].notna()
         logs = drawn["line_height"] + drawn["line_width"]
-        section = factor * np.exp(logs.where(profiled, centre["line_height"] + centre["line_width"]))
+        section = factor * logs.where(profiled, centre["line_height"] + centre["line_width"]).apply(np.exp)
         ratio = np.log(features["section_area"] / (features["line_height"] * features["line_width"]))
         noise = rng.normal(0.0, float(ratio.std()) if ratio.notna().sum() > 1 else 0.0, len(features))
         features["section_area"] = (section * np.exp(noise)).where(features["section_area"].notna())
@@ -123,19 +123,19 @@ def _fill_lines(
             features["resistance"] = resistance.where(features["resistance"].notna())
     for name in ("line_height", "line_width"):
         if name in drawn:
-            features[name] = np.exp(drawn[name]).where(features[name].notna())
+            features[name] = drawn[name].apply(np.exp).where(features[name].notna())
 
 
 def _fill_gaps(features: pd.DataFrame, mean: pd.Series, spread: float, rng: np.random.Generator) -> None:
     """Inspect as many gaps as before; measure one of the open ones where one was, or would have been."""
     inspected, bridged = features["gaps_inspected"], features["gaps_bridged"].fillna(0.0)
-    looked_at = features["gap"].notna() | (inspected > 0) | (bridged > 0)
-    measures = features["gap"].notna().any()
+    measured = features["gap"].notna()
+    looked_at = measured | (inspected > 0) | (bridged > 0)
     for row in features.index[looked_at]:
         count = int(max(inspected[row] if inspected[row] > 0 else 1, bridged[row], 1))
         gaps = features.at[row, "plate_gap"] - (mean[row] + spread * rng.standard_normal(count))
         open_ = gaps[gaps > 0]
-        was_measured = pd.notna(features.at[row, "gap"]) or (measures and bridged[row] >= count)
+        was_measured = measured[row] or (measured.any() and bridged[row] >= count)
         features.at[row, "gap"] = open_[0] if was_measured and len(open_) else np.nan
         features.at[row, "gaps_inspected"] = count
         features.at[row, "gaps_bridged"] = count - len(open_)

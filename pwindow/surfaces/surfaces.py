@@ -92,7 +92,7 @@ class Surfaces:
             return self.by_name[name].predict(setups, level)
         surface = self.by_name[name]
         frame = self.joint.predict_response(name, setups, level, surface.components.typical_count)
-        return np.exp(frame) if surface.kind.log else frame
+        return frame.apply(np.exp) if surface.kind.log else frame
 
     @property
     def counts_only(self) -> bool:

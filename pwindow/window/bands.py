@@ -8,6 +8,7 @@ from operator import attrgetter
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from pwindow.errors import WindowProblem
 from pwindow.product import KINDS
@@ -166,7 +167,7 @@ def bands_of(window: Conformance, row: Row) -> list[SpeedBand]:
     return bands
 
 
-def _at(window: Conformance, row: Row, speeds) -> pd.DataFrame:
+def _at(window: Conformance, row: Row, speeds: ArrayLike) -> pd.DataFrame:
     return window.setups(row.plate, speeds, row.roll.cell_volume, row.pressure)
 
 
@@ -191,9 +192,9 @@ def _round_inward(window: Conformance, row: Row, low: float, high: float) -> tup
     if row.slowest == row.fastest:  # the one speed that was tried, whether it is a step or not
         assured = window.joint_conformance(_at(window, row, row.slowest))[0] >= window.level
         return (row.slowest, row.fastest) if assured else None
-    lowest, highest = _steps_inside(low, high)
-    lowest = _assured_from(window, row, lowest, highest, 1)
-    highest = None if lowest is None else _assured_from(window, row, highest, lowest, -1)
+    first, last = _steps_inside(low, high)
+    lowest = _assured_from(window, row, first, last, 1)
+    highest = None if lowest is None else _assured_from(window, row, last, lowest, -1)
     if lowest is None or highest is None:
         return None
     return round(lowest * SPEED_STEP, 1), round(highest * SPEED_STEP, 1)
@@ -216,7 +217,7 @@ def _assured_from(window: Conformance, row: Row, start: int, end: int, step: int
 def _describe(window: Conformance, row: Row, low: float, high: float, safest: float) -> SpeedBand:
     table = window.conformance(_at(window, row, [low, high, safest, row.slowest, row.fastest]))
     joint, limiting = table["joint"], table.drop(columns="joint").idxmin(axis=1)
-    trial_ends = _ends_with_trial(row, low, high, joint[3:] >= window.level)
+    trial_ends = _ends_with_trial(row, low, high, (joint[3:] >= window.level).tolist())
     return SpeedBand(
         roll=row.roll,
         plate=row.plate,
@@ -226,8 +227,8 @@ def _describe(window: Conformance, row: Row, low: float, high: float, safest: fl
         safest=safest,
         conformance_at_fastest=float(joint[1]),
         conformance_at_safest=float(joint[2]),
-        limiting_low=limiting[0],
-        limiting_high=limiting[1],
+        limiting_low=str(limiting[0]),
+        limiting_high=str(limiting[1]),
         trial_ends_low=trial_ends[0],
         trial_ends_high=trial_ends[1],
     )
@@ -240,8 +241,6 @@ def _ends_with_trial(row: Row, low: float, high: float, assured: Sequence[bool])
     `assured`: else a requirement ends the band within that step.
     """
     first, last = _steps_inside(row.slowest, row.fastest)
-    at_edge = (
-        low <= max(first * SPEED_STEP, row.slowest) + 1e-6,
-        high >= min(last * SPEED_STEP, row.fastest) - 1e-6,
-    )
-    return tuple(bool(edge and sure) for edge, sure in zip(at_edge, assured))
+    at_slowest = low <= max(first * SPEED_STEP, row.slowest) + 1e-6
+    at_fastest = high >= min(last * SPEED_STEP, row.fastest) - 1e-6
+    return bool(at_slowest and assured[0]), bool(at_fastest and assured[1])

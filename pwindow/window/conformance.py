@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from pwindow.product import Product
 from pwindow.study import Roll, Study
@@ -17,6 +18,7 @@ from pwindow.surfaces.single.intervals import intervals, turned
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.probability.rectangle import POINTS, rectangle_probability
 from pwindow.window.requirements.limits import Limits, product_limits
+from pwindow.window.requirements.pattern import PlatePattern
 from pwindow.window.requirements.quantities import Quantity
 from pwindow.window.requirements.tolerances import Tolerance
 
@@ -46,7 +48,7 @@ class Conformance:
     surfaces : Surfaces
     product : Product
     study : Study
-    patterns : mapping of str to mapping
+    patterns : mapping of str to PlatePattern
         For each plate process the covariates at which the product is judged.
     joint : JointSurfaces
         The surfaces' joint predictive, as the product's gaps need it.
@@ -60,7 +62,7 @@ class Conformance:
     surfaces: Surfaces
     product: Product
     study: Study
-    patterns: Mapping[str, Mapping[str, object]]
+    patterns: Mapping[str, PlatePattern]
     joint: JointSurfaces
     limits: Mapping[str, Limits]
     tolerances: tuple[Tolerance, ...]
@@ -87,7 +89,9 @@ class Conformance:
         found = {roll.id: roll for roll in self.rolls}
         return found[identity]
 
-    def setups(self, plate: str, speed, cell_volume, pressure) -> pd.DataFrame:
+    def setups(
+        self, plate: str, speed: ArrayLike, cell_volume: ArrayLike, pressure: ArrayLike
+    ) -> pd.DataFrame:
         """Set-ups of the product on one plate process; numbers or arrays of one length.
 
         Parameters
@@ -215,7 +219,7 @@ class Conformance:
     def _limits_for(self, setups: pd.DataFrame) -> Limits:
         """Limits at the plate gap of the set-ups, which is the product's unless they say another."""
         plate, gap = str(setups["plate"].iloc[0] or ""), float(setups["plate_gap"].iloc[0])
-        if np.isclose(gap, float(self.patterns[plate]["plate_gap"]), equal_nan=True):
+        if np.isclose(gap, self.patterns[plate]["plate_gap"], equal_nan=True):
             return self.limits[plate]
         return product_limits(self.product, self.surfaces, self.joint, self.study.ink, gap)
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import pandas as pd
+
 from pwindow.errors import WindowProblem
 from pwindow.study import Roll
 from pwindow.window.window import Window
@@ -19,7 +21,7 @@ class Setup:
     pressure: float
     speed: float
 
-    def frame(self, window: Window):
+    def frame(self, window: Window) -> pd.DataFrame:
         """The set-up as a table of one row, as `Window.setups` makes it."""
         return window.setups(self.plate, self.speed, self.roll.cell_volume, self.pressure)
 

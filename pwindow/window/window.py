@@ -71,7 +71,7 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
     patterns, passed_over = resolve_patterns(surfaces, product)
     joint = _joint_for(surfaces, product)
     limits = {
-        plate: product_limits(product, surfaces, joint, study.ink, float(pattern["plate_gap"]))
+        plate: product_limits(product, surfaces, joint, study.ink, pattern["plate_gap"])
         for plate, pattern in patterns.items()
     }
     tolerances = product_tolerances(product, surfaces)

@@ -398,9 +398,11 @@ def _trend(surface: Surface, cells: pd.DataFrame, root: np.ndarray, errors: np.n
         line, covariance = _line(root, errors, np.column_stack([np.ones_like(coded), coded]))
         p = 2.0 * stats.t.sf(abs(line[1]) / np.sqrt(covariance[1, 1]), surface.df)
         ends = np.array([coded.min(), coded.max()])
-        found.append(
-            Trend(factor.name, *factor.decode(ends).tolist(), *(line[0] + line[1] * ends).tolist(), p)
+        (low, high), (shift_low, shift_high) = (
+            factor.decode(ends).tolist(),
+            (line[0] + line[1] * ends).tolist(),
         )
+        found.append(Trend(factor.name, low, high, shift_low, shift_high, p))
     if not found:
         return None
     best = min(found, key=lambda one: one.p)

@@ -8,9 +8,12 @@ terms left free (Rasmussen & Williams 2006, Gaussian Processes for Machine Learn
 from __future__ import annotations
 
 import warnings
+from abc import abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import reduce
 from operator import add
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -34,6 +37,18 @@ _DRAWS, _SEED = 999, 20417
 _FREE = 1e6  # prior variance of the second-order terms
 _MOST_LEVELS, _MOST_CELLS = 12, 200
 _IDS = 3  # columns of the table of rows: make-ready, print, features in the mean
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """A surface, and the process on what it leaves."""
+
+    surface: Surface
+    process: GaussianProcessRegressor
+
+    def missed(self, setups: pd.DataFrame) -> np.ndarray:
+        ids = np.tile([-1.0, -1.0, 1.0], (len(setups), 1))  # a make-ready and a print of its own
+        return self.process.predict(_table(self.surface, setups, ids)) * np.sqrt(self.surface.scale)
 
 
 @dataclass(frozen=True)
@@ -64,8 +79,7 @@ class FormCheck:
     rms_process: float
     gain: float
     chance: float
-    _process: GaussianProcessRegressor | None = field(default=None, repr=False, compare=False)
-    _surface: Surface | None = field(default=None, repr=False, compare=False)
+    _compared: _Compared | None = field(default=None, repr=False, compare=False)
 
     @property
     def clearly_better(self) -> bool:
@@ -77,18 +91,20 @@ class FormCheck:
 
     @property
     def tried(self) -> pd.DataFrame:
-        """The set-ups that were compared, one row each."""
-        return self._surface.cells.drop_duplicates([factor.name for factor in self._surface.design.factors])
+        """The set-ups that were compared, one row each; none where nothing could be left out."""
+        if self._compared is None:
+            return pd.DataFrame()
+        surface = self._compared.surface
+        return surface.cells.drop_duplicates([factor.name for factor in surface.design.factors])
 
     def missed(self, setups: pd.DataFrame) -> np.ndarray:
         """What the process adds to the surface at set-ups, on the modelled scale, shape (len(setups),).
 
         Zero where nothing hints at it.
         """
-        if not self.hinted:
+        if self._compared is None or not self.hinted:
             return np.zeros(len(setups))
-        ids = np.tile([-1.0, -1.0, 1.0], (len(setups), 1))  # a make-ready and a print of its own
-        return self._process.predict(_table(self._surface, setups, ids)) * np.sqrt(self._surface.scale)
+        return self._compared.missed(setups)
 
     def along(self, factor: Factor, tried: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
         """Mean of what is missed over tried set-ups, were one factor at each of its tried levels.
@@ -125,17 +141,23 @@ def check_form(surface: Surface) -> FormCheck:
     with threadpool_limits(1, user_api="blas"):
         judged = _thinned(surface)
         left_out, blocks = ("print", []) if judged is None else _left_out(judged)
-        if not blocks:
-            return FormCheck(surface.kind.name, left_out, np.inf, np.inf, 0.0, 1.0)
+        if judged is None or not blocks:
+            return _no_objection(surface, left_out)
         (p, py), unit = precision(judged), np.sqrt(judged.scale)
         process, parts = _fitted_process(judged, surface)
         bent_p = linalg.cho_solve((process.L_, True), np.eye(len(p)))
         plain = left_out_errors(p, py / unit, blocks)
         bent = left_out_errors(bent_p, bent_p @ process.y_train_, blocks)
+        if plain is None or bent is None:
+            return _no_objection(surface, left_out)
         gain = _log_density(bent_p, bent, blocks) - _log_density(p, plain, blocks)
-        rms = (float(unit) * _rms(errors) for errors in (plain, bent))
-        chance = _chance(judged, parts)
-        return FormCheck(surface.kind.name, left_out, *rms, gain, chance, process, judged)
+        rms_surface, rms_process = (float(unit) * _rms(errors) for errors in (plain, bent))
+        chance, compared = _chance(judged, parts), _Compared(judged, process)
+        return FormCheck(surface.kind.name, left_out, rms_surface, rms_process, gain, chance, compared)
+
+
+def _no_objection(surface: Surface, left_out: str) -> FormCheck:
+    return FormCheck(surface.kind.name, left_out, np.inf, np.inf, 0.0, 1.0)
 
 
 def stretch(curve: np.ndarray) -> tuple[int, int, int]:
@@ -155,7 +177,7 @@ def _thinned(surface: Surface) -> Surface | None:
         return surface
     blocks = ways_to_leave_out(surface)[0][1]
     drawn = [blocks[at] for at in np.random.default_rng(_SEED).permutation(len(blocks))]
-    taken = np.searchsorted(np.cumsum([len(rows) for rows in drawn]), _MOST_CELLS, side="right")
+    taken = int(np.searchsorted(np.cumsum([len(rows) for rows in drawn]), _MOST_CELLS, side="right"))
     rows = np.concatenate(drawn[: max(taken, 1)])
     return refitted(surface, surface.cells.iloc[np.sort(rows)], surface.design)
 
@@ -187,35 +209,41 @@ def _log_density(p: np.ndarray, errors: list[np.ndarray], blocks: list[np.ndarra
 class _Known(Kernel):
     """A covariance without hyperparameters."""
 
-    def __call__(self, X, Y=None, eval_gradient=False):  # noqa: N803
+    def __call__(  # noqa: N803
+        self, X: np.ndarray, Y: np.ndarray | None = None, eval_gradient: bool = False
+    ) -> np.ndarray | tuple[np.ndarray, np.ndarray]:
         covariance = self.between(X, Y)
         return (covariance, np.empty((*covariance.shape, 0))) if eval_gradient else covariance
 
-    def is_stationary(self):
+    @abstractmethod
+    def between(self, rows: np.ndarray, others: np.ndarray | None) -> np.ndarray:
+        """Covariances of rows with others, or with themselves."""
+
+    def is_stationary(self) -> bool:
         return False
 
 
 class _Terms(_Known):
     """The second-order terms, from column `first` on, with coefficients that may be anything."""
 
-    def __init__(self, first):
+    def __init__(self, first: int):
         self.first = first
 
-    def between(self, rows, others):
+    def between(self, rows: np.ndarray, others: np.ndarray | None) -> np.ndarray:
         others = rows if others is None else others
         return _FREE * rows[:, self.first :] @ others[:, self.first :].T
 
-    def diag(self, X):  # noqa: N803
+    def diag(self, X: np.ndarray) -> np.ndarray:  # noqa: N803
         return _FREE * (X[:, self.first :] ** 2).sum(axis=1)
 
 
 class _Spread(_Known):
     """What varies between make-readies, prints and features, whose ids start at column `first`."""
 
-    def __init__(self, first, make_ready, print_, feature):
+    def __init__(self, first: int, make_ready: float, print_: float, feature: float):
         self.first, self.make_ready, self.print_, self.feature = first, make_ready, print_, feature
 
-    def between(self, rows, others):
+    def between(self, rows: np.ndarray, others: np.ndarray | None) -> np.ndarray:
         ready, print_, count = rows[:, self.first : self.first + _IDS].T
         other_ready, other_print = (ready, print_) if others is None else others.T[self.first :][:2]
         covariance = self.make_ready * (ready[:, None] == other_ready)
@@ -224,7 +252,7 @@ class _Spread(_Known):
             covariance[np.diag_indices(len(rows))] += self.feature / count
         return covariance
 
-    def diag(self, X):  # noqa: N803
+    def diag(self, X: np.ndarray) -> np.ndarray:  # noqa: N803
         return self.make_ready + self.print_ + self.feature / X[:, self.first + 2]
 
 
@@ -275,10 +303,18 @@ def _fitted_process(surface: Surface, whole: Surface) -> tuple[GaussianProcessRe
     return process, [part(rows) for part in parts]
 
 
-def _optimise(criterion, start: np.ndarray, bounds: np.ndarray) -> tuple[np.ndarray, float]:
+def _optimise(
+    criterion: Callable[[np.ndarray], tuple[float, np.ndarray]], start: np.ndarray, bounds: Any
+) -> tuple[np.ndarray, float]:
     """Hyperparameters to a digit or two: nothing said of them depends on more."""
-    options = {"maxiter": 30, "ftol": 1e-5, "gtol": 1e-2}
-    found = optimize.minimize(criterion, start, method="L-BFGS-B", jac=True, bounds=bounds, options=options)
+    found = optimize.minimize(
+        criterion,
+        start,
+        method="L-BFGS-B",
+        jac=True,
+        bounds=bounds,
+        options={"maxiter": 30, "ftol": 1e-5, "gtol": 1e-2},
+    )
     return found.x, found.fun
 
 

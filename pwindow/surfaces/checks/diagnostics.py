@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -167,8 +168,8 @@ def _whole_block_errors(surface: Surface) -> list[np.ndarray] | None:
 def ways_to_leave_out(surface: Surface) -> tuple[tuple[str, list[np.ndarray]], ...]:
     """Rows to leave out together: those of a make-ready, else those of a print."""
     rows = np.arange(len(surface.cells))
-    single = list(surface.cells.groupby("print", sort=False).indices.values())
-    whole = [rows[block] for block, _ in surface.groups.blocks]
+    single = [np.asarray(block) for block in surface.cells.groupby("print", sort=False).indices.values()]
+    whole: list[np.ndarray] = [rows[block] for block, _ in surface.groups.blocks]
     return ("make-ready" if surface.groups.split else "print", whole), ("print", single)
 
 
@@ -215,7 +216,7 @@ def _prints(surface: Surface) -> pd.DataFrame:
     return worst.join(table.groupby("print")["leverage"].max()).sort_index()
 
 
-def _plain_results(surface: Surface):
+def _plain_results(surface: Surface) -> Any:
     """Results with the residual degrees of freedom of the whitened rows, for residual checks."""
     from statsmodels.regression.linear_model import OLS
 
@@ -230,16 +231,16 @@ def _checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
     if spread < 1e-12 * max(np.abs(surface.white_values).max(), 1.0):
         return pd.DataFrame(columns=["statistic", "p", "meaning"])
     fitted = surface.mean(surface.cells)
-    rows = {}
+    rows: dict[str, tuple[float, float, str]] = {}
     statistic, p = stats.shapiro(residuals[:: len(residuals) // _MOST_NORMAL + 1])
     rows[NORMALITY] = (statistic, p, "intervals and probabilities lean on normal errors")
     statistic, p = het_breuschpagan(residuals, np.column_stack([np.ones_like(fitted), fitted]))[:2]
     rows[EVEN_SPREAD] = (statistic, p, "the spread changes with the predicted value")
-    who = prints["studentised"].abs().idxmax()
+    worst = prints.iloc[prints["studentised"].abs().argmax()]
     rows["largest residual (Bonferroni)"] = (
-        abs(prints.loc[who, "studentised"]),
-        prints.loc[who, "p"],
-        f"print {who} stands out",
+        abs(worst["studentised"]),
+        worst["p"],
+        f"print {worst.name} stands out",
     )
     return pd.DataFrame(
         [(s, p, meaning if p < RARE else "no objection") for s, p, meaning in rows.values()],

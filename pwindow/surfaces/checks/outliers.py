@@ -43,7 +43,7 @@ def without_outliers(surface: Surface, found: Diagnostics) -> tuple[Surface, Dia
     """The surface without the prints that stand out, its checks, and those prints, the worst first."""
     apart: list[Apart] = []
     while len(apart) < _MOST_APART and found.prints["p"].min() < RARE:
-        one = without(surface, found.prints["p"].idxmin())
+        one = without(surface, found.prints.index[int(found.prints["p"].argmin())])
         if one is None:
             break
         apart.append(one)
@@ -53,7 +53,8 @@ def without_outliers(surface: Surface, found: Diagnostics) -> tuple[Surface, Dia
 
 def most_influential(surface: Surface, found: Diagnostics) -> list[Apart]:
     """The surface without the print of the largest Cook's distance, where that is above 1."""
-    one = without(surface, found.prints["cook"].idxmax()) if found.prints["cook"].max() > 1.0 else None
+    cook = found.prints["cook"]
+    one = without(surface, cook.index[int(cook.argmax())]) if cook.max() > 1.0 else None
     return [] if one is None else [one]
 
 

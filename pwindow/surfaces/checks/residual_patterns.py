@@ -71,7 +71,7 @@ def worst_level(surface: Surface) -> OffLevel | None:
     q = linalg.qr(surface.white_design, mode="economic")[0]
     shifts = []
     for factor in numbers(surface):
-        for level, rows in surface.cells.groupby(factor.name).indices.items():
+        for rows in surface.cells.groupby(factor.name).indices.values():
             if surface.cells["print"].iloc[rows].nunique() < _FEWEST:
                 continue
             chosen = np.isin(np.arange(len(q)), rows) * 1.0
@@ -79,6 +79,7 @@ def worst_level(surface: Surface) -> OffLevel | None:
             beside = white - q @ (q.T @ white)
             seen = beside @ beside
             if seen > _SEEN * (white @ white):
+                level = surface.cells[factor.name].iloc[rows[0]]
                 shifts.append((beside @ surface.solution.residuals / seen, seen, factor, level, chosen))
     if not shifts:
         return None
@@ -121,13 +122,14 @@ def uneven_spread(surface: Surface) -> Uneven:
     free = 1.0 - surface.solution.leverage
     told = free > 1e-6
     sizes, cells = np.abs(rests[:, told]) / np.sqrt(free[told]), surface.cells[told]
-    factors = [None, *numbers(surface)]
-    along = np.array([surface.mean(cells), *(f.code(cells[f.name])[:, 0] for f in factors[1:])])
+    factors = numbers(surface)
+    along = np.array([surface.mean(cells), *(f.code(cells[f.name])[:, 0] for f in factors)])
     sameness = np.abs(_centred(sizes) @ _centred(along).T)
     most, at = sameness.max(axis=1), int(sameness[0].argmax())
     low, high = np.quantile(along[at], [1 / 3, 2 / 3])
-    ends = (float(np.sqrt(np.mean(sizes[0, part] ** 2))) for part in (along[at] <= low, along[at] >= high))
-    return Uneven(factors[at], *ends, float((most >= most[0]).mean()))
+    below, above = (np.sqrt(np.mean(sizes[0, part] ** 2)) for part in (along[at] <= low, along[at] >= high))
+    factor = factors[at - 1] if at else None
+    return Uneven(factor, float(below), float(above), float((most >= most[0]).mean()))
 
 
 def _centred(rows: np.ndarray) -> np.ndarray:

@@ -8,22 +8,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 
 from pwindow.surfaces.model.censoring import Censored, expected_closures
-from pwindow.surfaces.model.terms import Design
+from pwindow.surfaces.model.terms import Design, Scale
 from pwindow.trials.columns import DOME_SECTION_FACTOR
 from pwindow.trials.reduction import GAP_KEYS, LINE_KEYS
 from pwindow.trials.trial import Trial
 
-FACTORS = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
-COVARIATES = MappingProxyType(
+FACTORS: Mapping[str, Scale] = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
+COVARIATES: Mapping[str, Scale] = MappingProxyType(
     {"plate": "category", "plate_width": "log", "plate_gap": "linear", "direction": "linear"}
 )
 
-STATE = "state"
+STATE: Literal["state"] = "state"
 """Column of the prints of trials that were accepted with an effect of their own: since which of them
 the process is as it is."""
 

@@ -9,9 +9,13 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 Term = tuple[str, ...]
 """Coded columns multiplied together: () is the intercept, ("speed", "speed") a square."""
+
+Scale = Literal["log", "linear", "category", "state"]
+"""How a factor is coded."""
 
 
 @dataclass(frozen=True)
@@ -35,13 +39,13 @@ class Factor:
     """
 
     name: str
-    scale: Literal["log", "linear", "category", "state"]
+    scale: Scale
     low: float = 0.0
     high: float = 0.0
     levels: tuple[str, ...] = ()
 
     @classmethod
-    def learn(cls, name: str, scale: str, values: pd.Series) -> Factor:
+    def learn(cls, name: str, scale: Scale, values: pd.Series) -> Factor:
         """Learn range or levels from tried values."""
         if scale == "category":
             return cls(name, "category", levels=tuple(sorted(values.unique())))
@@ -62,7 +66,7 @@ class Factor:
             return tuple(f"{self.name}={level}" for level in self.levels[:-1])
         return (self.name,)
 
-    def code(self, values) -> np.ndarray:
+    def code(self, values: ArrayLike | Sequence[None]) -> np.ndarray:
         """Coded columns, shape (n, len(columns))."""
         if self.scale == "category":
             values = np.asarray(values, dtype=object)
@@ -101,7 +105,7 @@ class Design:
 
     def coded(self, setups: pd.DataFrame) -> dict[str, np.ndarray]:
         """Coded columns by name."""
-        columns = {}
+        columns: dict[str, np.ndarray] = {}
         for factor in self.factors:
             last = factor.scale == "state" and factor.name not in setups
             coded = factor.code([None] * len(setups) if last else setups[factor.name].to_numpy())

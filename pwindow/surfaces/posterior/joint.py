@@ -213,7 +213,7 @@ def join_responses(
     prints = prints[~prints.index.duplicated()].sort_index()
     sources = [_source(data, designs[name], prints.index) for name, data in responses.items()]
     plan = plan or Plan()
-    if between is None:
+    if mountings is None or between is None:
         draws = draw_posterior(sources, _readies(prints), plan)
     else:
         readies = pd.factorize(mountings.of_print.reindex(prints.index))[0]
@@ -291,7 +291,9 @@ def _untold(data: ResponseData, statistics: PrintStatistics) -> float | None:
     return max(_NEGLIGIBLE * float(data.cells["value"].std()), 1e-12)
 
 
-def _matched(names: tuple[str, ...], designs: tuple[Design, ...], draws: Draws, told) -> JointSurfaces:
+def _matched(
+    names: tuple[str, ...], designs: tuple[Design, ...], draws: Draws, told: tuple[bool, ...]
+) -> JointSurfaces:
     """The multivariate t with the posterior's coefficients and, in the logarithm, its variances."""
     total = draws.make_ready + draws.print_
     variances = np.einsum("sii->si", total)

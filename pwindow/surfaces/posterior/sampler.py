@@ -207,7 +207,7 @@ class _Chains:
         """One draw of everything given the rest."""
         for r, source in enumerate(self.sources):
             if source.censored is not None and self.beta[r] is not None:
-                self._complete(r, source)
+                self._complete(r, source.statistics, source.censored)
             self._draw_effects(r, source.statistics, self.ridges[r].precision(source.precision))
             self.ridges[r].draw(self.beta[r], self.rng)
             if source.feature_sd is None:
@@ -227,11 +227,10 @@ class _Chains:
             self.feature.copy(),
         )
 
-    def _complete(self, r: int, source: Source) -> None:
-        statistics = source.statistics
+    def _complete(self, r: int, statistics: PrintStatistics, censored: Censored) -> None:
         mean = self.beta[r] @ statistics.rows.T + self._effect(r)[:, statistics.member]
-        drawn = source.censored.draw(mean, np.sqrt(self.feature[:, r]), self.rng)
-        values, inside = source.censored.complete(drawn)
+        drawn = censored.draw(mean, np.sqrt(self.feature[:, r]), self.rng)
+        values, inside = censored.complete(drawn)
         self.completed[r] = statistics.complete(values, inside + statistics.feature_ss)
 
     def _effect(self, r: int) -> np.ndarray:
@@ -311,7 +310,7 @@ class _Chains:
         half = np.linalg.solve(root.transpose(0, 2, 1), lower)
         return half @ half.transpose(0, 2, 1)
 
-    def _normal(self, shape) -> np.ndarray:
+    def _normal(self, shape: tuple[int, ...]) -> np.ndarray:
         return self.rng.standard_normal(shape)
 
 
@@ -373,16 +372,19 @@ def _feature_start(source: Source, residual: float) -> float:
 
 def _gather(kept: list[tuple]) -> Draws:
     """Stack the sweeps: draws of one chain stand together."""
-    betas, centres, make_ready, print_, feature = zip(*kept)
+    betas, centres, *spreads = zip(*kept)
     count = len(betas[0])
-    stacked = [np.stack(items, axis=1) for items in (make_ready, print_, feature)]
+    stacked = [np.stack(items, axis=1) for items in spreads]
     total = np.einsum("csii->csi", stacked[0] + stacked[1])
+    make_ready, print_, feature = (items.reshape(-1, *items.shape[2:]) for items in stacked)
     return Draws(
         tuple(
             np.stack([b[r] for b in betas], axis=1).reshape(-1, betas[0][r].shape[1]) for r in range(count)
         ),
         tuple(np.mean([c[r] for c in centres], axis=(0, 1)) for r in range(count)),
-        *(items.reshape(-1, *items.shape[2:]) for items in stacked),
+        make_ready,
+        print_,
+        feature,
         _scale_reduction(np.log(total)),
     )
 

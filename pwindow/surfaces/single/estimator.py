@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any, Literal, Self
 
 import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator, RegressorMixin
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
 
-from pwindow.surfaces.model.terms import Design, Factor, second_order
+from pwindow.surfaces.model.terms import Design, Factor, Scale, second_order
 from pwindow.surfaces.single.least_squares import least_squares
 from pwindow.surfaces.single.term_selection import independent_terms
 
@@ -44,11 +45,11 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
     array([0.725451])
     """
 
-    def __init__(self, scales: Sequence[str] | None = None, strict: bool = False):
+    def __init__(self, scales: Sequence[Literal["log", "linear"]] | None = None, strict: bool = False):
         self.scales = scales
         self.strict = strict
 
-    def fit(self, X, y, sample_weight=None):
+    def fit(self, X: Any, y: Any, sample_weight: Any = None) -> Self:
         """Fit the surface.
 
         Parameters
@@ -69,7 +70,7 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
         settings = self._settings(X)
         factors = tuple(
             Factor.learn(name, scale, settings[name])
-            for name, scale in zip(settings, self._scales(X))
+            for name, scale in zip(settings.columns, self._scales(X))
             if settings[name].nunique() > 1
         )
         wanted = Design(factors, second_order(factors))
@@ -84,17 +85,17 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
         self.coef_ = least_squares(kept.matrix(settings) * root[:, None], y * root).params
         return self
 
-    def predict(self, X):
+    def predict(self, X: Any) -> np.ndarray:
         """Predicted means, shape (n,)."""
         check_is_fitted(self)
         X = validate_data(self, X, reset=False, dtype=float)
         return self.design_.matrix(self._settings(X)) @ self.coef_
 
-    def _settings(self, X) -> pd.DataFrame:
+    def _settings(self, X: np.ndarray) -> pd.DataFrame:
         return pd.DataFrame(X, columns=[f"x{at}" for at in range(X.shape[1])])
 
-    def _scales(self, X) -> list[str]:
-        scales = ["linear"] * X.shape[1] if self.scales is None else list(self.scales)
+    def _scales(self, X: np.ndarray) -> list[Scale]:
+        scales: list[Scale] = ["linear"] * X.shape[1] if self.scales is None else list(self.scales)
         if len(scales) != X.shape[1]:
             raise ValueError(
                 f"scales has {len(scales)} entries, X has {X.shape[1]} columns; give one for each"

@@ -86,7 +86,7 @@ class Surface:
         of_mean = self.scale * np.einsum("ij,jk,ik->i", matrix, self.solution.unscaled_cov, matrix)
         freedom = self.freedom.of_means(matrix)
         frame = pd.DataFrame(intervals(mean, of_mean, self.scale, freedom, self.df, level))
-        return np.exp(frame) if self.kind.log else frame
+        return frame.apply(np.exp) if self.kind.log else frame
 
     def coefficients(self, level: float = 0.95) -> pd.DataFrame:
         """Coefficients of the coded terms with intervals and two-sided p-values."""

@@ -20,9 +20,9 @@ _TOLERANCE = 1e-7
 
 def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
     """Factors and covariates that the cells of a response vary."""
-    scales = FACTORS | {name: COVARIATES[name] for name in data.kind.covariates}
+    scales = {**FACTORS, **{name: COVARIATES[name] for name in data.kind.covariates}}
     if STATE in data.cells:
-        scales |= {STATE: STATE}
+        scales[STATE] = STATE
     factors = []
     for name, scale in scales.items():
         values = data.cells[name]
@@ -113,11 +113,10 @@ def independent_terms(design: Design, matrix: np.ndarray) -> Design:
         column = matrix[:, at]
         rest = column - basis @ (basis.T @ column)
         rest = rest - basis @ (basis.T @ rest)
-        if parents(term) <= set(kept) and np.linalg.norm(rest) > _TOLERANCE * max(
-            np.linalg.norm(column), 1e-300
-        ):
+        left, whole = float(np.linalg.norm(rest)), float(np.linalg.norm(column))
+        if parents(term) <= set(kept) and left > _TOLERANCE * max(whole, 1e-300):
             kept.append(term)
-            basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
+            basis = np.column_stack([basis, rest / left])
     return design.keeping(kept)
 
 

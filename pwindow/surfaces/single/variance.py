@@ -222,6 +222,11 @@ def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.
         return log_det + df * np.log(unit) + float(rest @ rest) / unit
 
     start = np.log([0.4, 0.4, 0.2])
-    options = {"ftol": 1e-13, "gtol": 1e-7}
-    found = optimize.minimize(criterion, start, method="L-BFGS-B", bounds=[(-12.0, 3.0)] * 3, options=options)
+    found = optimize.minimize(
+        criterion,
+        start,
+        method="L-BFGS-B",
+        bounds=[(-12.0, 3.0)] * 3,
+        options={"ftol": 1e-13, "gtol": 1e-7},
+    )
     return components(found.x)

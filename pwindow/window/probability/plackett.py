@@ -7,7 +7,7 @@ Genz 2004, Stat. Comput. 14, 251-260). It is integrated from no correlation to a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from itertools import combinations, product
 from math import prod
@@ -118,10 +118,7 @@ def _of_pair(
     for sign, a, b in _corners(ends[i], ends[j]):
         distance = (a * a + b * b - 2.0 * (a * b) * sine) / left
         shift, stretch = slope_i * a + slope_j * b, spread * np.sqrt(1.0 + distance / df)
-        given = [
-            tuple(None if end is None else (end - shift[c]) / stretch[c] for end in ends[other])
-            for c, other in enumerate(others)
-        ]
+        given = [_standardised(ends[other], shift[c], stretch[c]) for c, other in enumerate(others)]
         total += sign * _density(distance, df) * _together(given, partial, df)
     return weights @ total * whole / (4.0 * np.pi)
 
@@ -156,20 +153,27 @@ def _corners(one: Ends, other: Ends) -> Iterator[tuple[int, np.ndarray, np.ndarr
             yield sign * same, a, b
 
 
-def _at(ends: Ends, index) -> Ends:
-    return tuple(None if end is None else end[index] for end in ends)
+def _each(ends: Ends, change: Callable[[np.ndarray], np.ndarray]) -> Ends:
+    low, high = ends
+    return None if low is None else change(low), None if high is None else change(high)
+
+
+def _at(ends: Ends, index: np.ndarray | tuple[slice, None]) -> Ends:
+    return _each(ends, lambda end: end[index])
 
 
 def _scaled(ends: Ends, factor: np.ndarray | float) -> Ends:
-    return tuple(None if end is None else end * factor for end in ends)
+    return _each(ends, lambda end: end * factor)
+
+
+def _standardised(ends: Ends, mean: np.ndarray, deviation: np.ndarray) -> Ends:
+    return _each(ends, lambda end: (end - mean) / deviation)
 
 
 def _interval(ends: Ends) -> np.ndarray:
     """Normal probability of an interval."""
-    low, high = (None if end is None else ndtr(end) for end in ends)
-    if low is None:
-        return high
-    return (1.0 if high is None else high) - low
+    low, high = ends
+    return np.asarray((1.0 if high is None else ndtr(high)) - (0.0 if low is None else ndtr(low)))
 
 
 def _density(distance: np.ndarray, df: float) -> np.ndarray:
@@ -193,7 +197,7 @@ def _radii(df: float, count: int) -> tuple[np.ndarray, np.ndarray]:
     for _ in range(count):
         diagonal.append(fine @ now**2)
         after = (fine - diagonal[-1]) * now - beside[-1] * before
-        beside.append(np.linalg.norm(after))
+        beside.append(float(np.linalg.norm(after)))
         before, now = now, after / beside[-1]
     nodes, vectors = eigh_tridiagonal(diagonal, beside[1:-1])
     return nodes, vectors[0] ** 2

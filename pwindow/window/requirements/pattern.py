@@ -3,27 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import TypedDict
 
 import numpy as np
+import pandas as pd
 
 from pwindow.errors import WindowProblem
 from pwindow.product import Product
-from pwindow.surfaces.model.responses import COVARIATES
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 
 _SLACK = 0.02
-_NUMBERS = tuple(name for name, scale in COVARIATES.items() if scale != "category")
+
+
+class PlatePattern(TypedDict):
+    """The covariates at which a product is judged on a plate process: µm, µm, degrees; NaN where unknown."""
+
+    plate: str
+    plate_width: float
+    plate_gap: float
+    direction: float
 
 
 def resolve_patterns(
     surfaces: Surfaces, product: Product
-) -> tuple[Mapping[str, Mapping[str, object]], tuple[str, ...]]:
+) -> tuple[Mapping[str, PlatePattern], tuple[str, ...]]:
     """Covariates of the product for each plate process it may be printed with.
 
     Returns
     -------
-    patterns : mapping of str to mapping
+    patterns : mapping of str to PlatePattern
     notes : tuple of str
         Why plate processes that the product leaves open are passed over; that a plate is asked for
         of which the trial says nothing.
@@ -45,14 +54,13 @@ def resolve_patterns(
             f"it tried {', '.join(f'“{plate}”' for plate in region.plates)}"
         )
     needed = _needed(surfaces, product)
-    patterns, faults = {}, []
+    patterns: dict[str, PlatePattern] = {}
+    faults: list[WindowProblem] = []
     for plate in plates:
         try:
-            values = {name: _value(surfaces, product, plate, name, name in needed) for name in _NUMBERS}
+            patterns[plate] = _of_plate(surfaces, product, plate, needed)
         except WindowProblem as problem:
             faults.append(problem)
-        else:
-            patterns[plate] = {"plate": plate} | values
     if not patterns:
         raise faults[0]
     notes = [f"not judged: {problem}" for problem in faults]
@@ -64,9 +72,21 @@ def resolve_patterns(
     return patterns, tuple(notes)
 
 
-def same_on_plate(values, asked: float):
+def _of_plate(surfaces: Surfaces, product: Product, plate: str, needed: set[str]) -> PlatePattern:
+    def value(name: str) -> float:
+        return _value(surfaces, product, plate, name, name in needed)
+
+    return {
+        "plate": plate,
+        "plate_width": value("plate_width"),
+        "plate_gap": value("plate_gap"),
+        "direction": value("direction"),
+    }
+
+
+def same_on_plate(values: pd.Series, asked: float) -> pd.Series:
     """Whether plate widths, gaps or directions are one that is asked for, as near as measuring a plate goes."""
-    return np.abs(values - asked) <= _room(abs(asked))
+    return (values - asked).abs() <= _room(abs(asked))
 
 
 def _room(size: float) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -29,7 +30,11 @@ from pwindow.surfaces.posterior.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.requirements.extremes import extreme_moments
 
-Scale = Callable[[float], float]
+Natural = Callable[[Any], Any]
+"""From the modelled scale to a requirement's unit, of a number or of an array of them."""
+
+Modelled = Callable[[float], float]
+"""From a requirement's unit to the modelled scale."""
 
 
 @dataclass(frozen=True)
@@ -52,8 +57,8 @@ class Quantity:
 
     weights: Mapping[str, float]
     constant: float
-    natural: Scale
-    modelled: Scale
+    natural: Natural
+    modelled: Modelled
     falling: bool = False
     error: str = ""
 
@@ -101,11 +106,12 @@ def quantity(
         return Quantity({name: 1.0}, 0.0, np.exp, _log)
     if name == "open_area":
         _need(surfaces, requirement, "line_width")
+        pitch, layout = _pitch(product, requirement), pattern.layout
         return Quantity(
             {"line_width": 1.0},
             0.0,
-            natural=lambda log_width: open_area(np.exp(log_width), pattern.pitch, pattern.layout),
-            modelled=lambda percent: _log(width_at_open_area(percent, pattern.pitch, pattern.layout)),
+            natural=lambda log_width: open_area(np.exp(log_width), pitch, layout),
+            modelled=lambda percent: _log(width_at_open_area(percent, pitch, layout)),
             falling=True,
         )
     if name == "gap":
@@ -131,8 +137,9 @@ def _resistance(requirement: Requirement, product: Product, surfaces: Surfaces, 
     if requirement.name == "line_resistance":
         constant = log_resistance_constant(parameters["length"], factor)
     else:
-        constant = log_sheet_resistance_constant(product.pattern.pitch, factor)
-    natural, modelled = np.exp, _log
+        constant = log_sheet_resistance_constant(_pitch(product, requirement), factor)
+    natural: Natural = np.exp
+    modelled: Modelled = _log
     if "undercoat" in parameters:
         natural, modelled = _with_undercoat(parameters["undercoat"])
     if requirement.name == "voltage_drop":
@@ -174,7 +181,7 @@ def _excess(surfaces: Surfaces, weights: Mapping[str, float]) -> float:
     return sum((weight * between[name]) ** 2 for name, weight in weights.items()) / 2.0
 
 
-def _with_undercoat(undercoat: float) -> tuple[Scale, Scale]:
+def _with_undercoat(undercoat: float) -> tuple[Natural, Modelled]:
     def modelled(total: float) -> float:
         try:
             return _log(without_undercoat(total, undercoat))
@@ -223,12 +230,20 @@ def worst_of(base: Quantity, count: float, spread: float) -> tuple[Quantity, Qua
         Standard deviation of closure between the gaps of a print, µm.
     """
     shift = extreme_moments(count)[0] * spread
+
+    def moved(by: float, error: str) -> Quantity:
+        return Quantity(base.weights, base.constant + by, base.natural, base.modelled, True, error)
+
     # the largest and the smallest of one gap are the same gap
-    names = ("largest", "largest" if count == 1 else "smallest")
-    return tuple(
-        Quantity(base.weights, base.constant + sign * shift, base.natural, base.modelled, True, error)
-        for sign, error in zip((1, -1), names)
-    )
+    return moved(shift, "largest"), moved(-shift, "largest" if count == 1 else "smallest")
+
+
+def _pitch(product: Product, requirement: Requirement) -> float:
+    if product.pattern.pitch is None:
+        raise WindowProblem(
+            f'{requirement.kind.label} needs the pitch of the pattern; add pitch = "500 µm" under [pattern]'
+        )
+    return product.pattern.pitch
 
 
 def _need(surfaces: Surfaces, requirement: Requirement, *responses: str) -> None:

@@ -37,9 +37,9 @@ def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:
     """
     means, plates = _means(window, trial), printable(window, trial.prints)["plate"]
     probed = _probed(window, trial)
-    rows = []
-    for name, plate in plates.items():
-        gap, quantities = float(window.patterns[plate]["plate_gap"]), window.limits[plate].quantities
+    rows: list[tuple] = []
+    for name, plate in zip(plates.index, plates):
+        gap, quantities = window.patterns[plate]["plate_gap"], window.limits[plate].quantities
         for requirement in window.product.requirements:
             if requirement.name == "gap":
                 rows += _gaps(requirement, trial, str(name), gap)

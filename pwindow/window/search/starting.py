@@ -120,7 +120,7 @@ class Candidates:
     speeds: np.ndarray
     predictive: LimitPredictive
 
-    def chosen(self, where: np.ndarray) -> Candidates:
+    def chosen(self, where: np.ndarray | slice) -> Candidates:
         """Some of the set-ups; `where` as numpy indexes."""
         predictive = LimitPredictive(
             self.predictive.mean[where], self.predictive.scale[where], self.predictive.df

@@ -161,7 +161,9 @@ class Shortfall:
 
     def to_frame(self) -> pd.DataFrame:
         """One row for each thing told: ``what``, ``of``, ``value`` in ``unit``, ``joint_conformance``, set-up."""
-        rows = [("closest set-up", "", np.nan, "", self.closest.joint, self.closest.setup)]
+        rows: list[tuple[str, str, float, str, float, Setup | None]] = [
+            ("closest set-up", "", np.nan, "", self.closest.joint, self.closest.setup)
+        ]
         for reach in (*self.alone, *self.pairs):
             what = "limit alone" if len(reach.sides) == 1 else "two limits together"
             rows.append((what, "; ".join(side.words for side in reach.sides), np.nan, "", reach.joint, None))
@@ -247,19 +249,20 @@ def _missed(window: Window, setup: Setup) -> tuple[Missed, ...]:
     frame = setup.frame(window)
     conformance, found = window.conformance(frame).iloc[0], window.quantities(frame)
     return tuple(
-        Missed(
-            one,
-            *(float(found[one.name].iloc[0][end]) for end in ("mean", "obs_ci_low", "obs_ci_high")),
-            float(conformance[one.name]),
-        )
+        _missed_by(one, found[one.name].iloc[0], float(conformance[one.name]))
         for one in window.product.requirements
     )
+
+
+def _missed_by(requirement: Requirement, told: pd.Series, conformance: float) -> Missed:
+    mean, low, high = (float(told[end]) for end in ("mean", "obs_ci_low", "obs_ci_high"))
+    return Missed(requirement, mean, low, high, conformance)
 
 
 def _reach(window: Window, looked_at: Sequence[Candidates], sides: tuple[Side, ...], least: float) -> Reach:
     """The highest joint probability of some limits, whatever the others do; it is `least` or more."""
     found = (
-        each.chosen(np.s_[::_THINNED]).quick(*_bounds(window.limits[each.plate], sides)).max()
+        each.chosen(slice(None, None, _THINNED)).quick(*_bounds(window.limits[each.plate], sides)).max()
         for each in looked_at
     )
     return Reach(sides, float(max(least, *found)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pwindow.window.setup import Setup
-from pwindow.window.shortfall.shortfall import Loosening, OtherPlate, Reach, Remedy, Shortfall
+from pwindow.window.shortfall.shortfall import Reach, Remedy, Shortfall, Side
 from pwindow.wording import asked, listed, percent, setup_words, speed, volume
 from pwindow.wording import pressure as pressure_text
 
@@ -52,16 +52,20 @@ def _both(pair: Reach) -> str:
 
 def remedies(found: Shortfall) -> tuple[str, ...]:
     """Which limit, cell volume or plate would do by itself; that none would, where none does."""
-    told = [_limit(found, one) for one in found.loosenings if one.remedy is not None]
+    told = [
+        _limit(found, one.side, one.value, one.remedy)
+        for one in found.loosenings
+        if one.value is not None and one.remedy is not None
+    ]
     told += [_volume(found, found.volume)] if found.volume is not None else []
-    told += [_plate(found, one) for one in found.plates if one.remedy is not None]
+    told += [_plate(found, one.plate, one.remedy) for one in found.plates if one.remedy is not None]
     return (*told, *_what_would_not(found, bool(told)))
 
 
-def _limit(found: Shortfall, one: Loosening) -> str:
+def _limit(found: Shortfall, side: Side, value: float, remedy: Remedy) -> str:
     return (
-        f"{_first(one.side.at(one.value))} instead of {one.side.value:g} {one.side.requirement.kind.unit} would be enough"
-        f"{_with(found, one.remedy)}"
+        f"{_first(side.at(value))} instead of {side.value:g} {side.requirement.kind.unit} would be enough"
+        f"{_with(found, remedy)}"
     )
 
 
@@ -75,8 +79,8 @@ def _volume(found: Shortfall, remedy: Remedy) -> str:
     )
 
 
-def _plate(found: Shortfall, one: OtherPlate) -> str:
-    return f"Plate {one.plate} would be enough{_with(found, one.remedy)}"
+def _plate(found: Shortfall, plate: str, remedy: Remedy) -> str:
+    return f"Plate {plate} would be enough{_with(found, remedy)}"
 
 
 def _with(found: Shortfall, remedy: Remedy) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -60,7 +60,7 @@ def frontier(
     asked = _worth_a_look(quick["quick"].to_numpy(), trades, window.level)
     table, silver = table[asked], silver[asked]
     table = table.join(_by_plate(window, table, _conformances)).join(silver)
-    table.insert(table.columns.get_loc("limiting") + 1, "assured", table["conformance"] >= window.level)
+    table.insert(list(table.columns).index("limiting") + 1, "assured", table["conformance"] >= window.level)
     parts = [
         table.iloc[_best(costs[asked], -_compared(table))].assign(trade=name)
         for name, costs in trades.items()
@@ -106,11 +106,14 @@ def _speeds(row: Row) -> list[float]:
     return np.round([low, *np.arange(np.ceil(low), high, step), high], 1).tolist()
 
 
-def _by_plate(window: Window, table: pd.DataFrame, work) -> pd.DataFrame:
+def _by_plate(
+    window: Window, table: pd.DataFrame, work: Callable[[Window, str, pd.DataFrame], pd.DataFrame]
+) -> pd.DataFrame:
     """What `work` finds at the set-ups of each plate process, in the order of the table."""
     key = window.surfaces.trial.pressure_key
     parts = []
-    for plate, members in table.groupby("plate", sort=False):
+    for plate in table["plate"].unique():
+        members = table[table["plate"] == plate]
         setups = window.setups(plate, members["speed_m_min"], members["cell_volume_cm3_m2"], members[key])
         parts.append(work(window, plate, setups).set_index(members.index))
     return pd.concat(parts).loc[table.index]
@@ -141,8 +144,8 @@ def _worth_a_look(quick: np.ndarray, trades: dict[str, np.ndarray], level: float
         asked |= quick >= _best_so_far(costs, quick) - room
     if SILVER_AND_CONFORMANCE in trades:
         surely = np.flatnonzero(quick > level + _QUICK_ERROR)
-        costs = [trades[name][surely] for name in (SPEED_AND_CONFORMANCE, SILVER_AND_CONFORMANCE)]
-        asked[surely[_best(*costs)]] = True
+        speed, silver = (trades[name][surely] for name in (SPEED_AND_CONFORMANCE, SILVER_AND_CONFORMANCE))
+        asked[surely[_best(speed, silver)]] = True
     return asked
 
 

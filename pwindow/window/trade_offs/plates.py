@@ -117,8 +117,10 @@ def _plate_widths(window: Window, told_apart: bool) -> dict[str, float]:
                 f"the trial does not say the plate width of plate process “{plate}”: add a column plate_width [µm], "
                 "measured on the plate"
             )
-        inside = told_apart and wanted is not None and ends[0] <= wanted <= ends[1]
-        found[plate] = float(wanted if inside else np.mean(ends))
+        if told_apart and wanted is not None and ends[0] <= wanted <= ends[1]:
+            found[plate] = float(wanted)
+        else:
+            found[plate] = float(np.mean(ends))
     return found
 
 

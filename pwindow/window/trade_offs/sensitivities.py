@@ -94,7 +94,7 @@ def _moved_settings(window: Window, setup: Setup, before: float) -> Iterator[tup
         if told:
             found = next(table)
             joint = found.pop("joint")
-            yield change.row(before, joint, min(found, key=found.get))
+            yield change.row(before, joint, str(min(found, key=found.__getitem__)))
         else:
             yield change.row(before, np.nan, reason=_OUTSIDE)
 
@@ -154,15 +154,17 @@ def _moved_limit(
         return change.row(before, np.nan, reason=str(problem))
     each = {name: float(conformance_probability(predictive, limits, name)[0]) for name in limits.requirements}
     joint = float(conformance_probability(predictive, limits)[0])
-    return change.row(before, joint, min(each, key=each.get))
+    return change.row(before, joint, min(each, key=each.__getitem__))
 
 
 def with_limit(product: Product, change: Change) -> Product:
     """The product with one limit moved; refused where limits then contradict one another."""
 
     def moved(requirement: Requirement) -> Requirement:
-        here = requirement.name == change.requirement
-        return replace(requirement, **{change.limit: change.after}) if here else requirement
+        if requirement.name != change.requirement:
+            return requirement
+        least = change.limit == "least"
+        return replace(requirement, least=change.after) if least else replace(requirement, most=change.after)
 
     changed = replace(product, requirements=tuple(map(moved, product.requirements)))
     check_product(changed, product.name)
@@ -171,5 +173,5 @@ def with_limit(product: Product, change: Change) -> Product:
 
 def limits_of(window: Window, plate: str, product: Product) -> Limits:
     """Limits of a product with other numbers: its lines, and so the predictive, are the window's."""
-    gap = float(window.patterns[plate]["plate_gap"])
+    gap = window.patterns[plate]["plate_gap"]
     return product_limits(product, window.surfaces, window.joint, window.study.ink, gap)

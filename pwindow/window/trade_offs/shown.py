@@ -52,8 +52,12 @@ def shown_quantities(window: Window, plate: str) -> dict[str, Shown]:
         if requirement.name not in found:
             found[requirement.name] = replace(_shown(window, plate, requirement), requirement=None)
     if "line_resistance" in found and "line_resistance" not in limited:
-        per_mm = {"label": "resistance of a millimetre of line", "unit": "Ω/mm"}
-        found["line_resistance"] = replace(found["line_resistance"], key="resistance_ohm_mm", **per_mm)
+        found["line_resistance"] = replace(
+            found["line_resistance"],
+            key="resistance_ohm_mm",
+            label="resistance of a millimetre of line",
+            unit="Ω/mm",
+        )
     return found | _silver(window)
 
 
@@ -76,7 +80,7 @@ def _gap_known(window: Window, plate: str) -> bool:
 
 
 def _shown(window: Window, plate: str, requirement: Requirement) -> Shown:
-    gap = float(window.patterns[plate]["plate_gap"])
+    gap = window.patterns[plate]["plate_gap"]
     found = quantity(requirement, window.product, window.surfaces, window.study.ink, gap)
     kind = KINDS[requirement.name]
     label = _MEAN_GAP if requirement.name == "gap" else kind.label
@@ -91,7 +95,8 @@ def limits_of_mean(window: Window, plate: str, requirement: str) -> dict[str, fl
     it, as `worst_of` has it.
     """
     limits = window.limits[plate]
-    base, found = limits.quantities[requirement], {}
+    base = limits.quantities[requirement]
+    found: dict[str, float] = {}
     if requirement == "gap" and window.surfaces.counts_only:
         return found
     for limit in limits.limits:

@@ -135,7 +135,8 @@ def _differences(
         if name in first.shown and first.inside and other.inside:
             reach = _reach(first, other, first.shown[name], other.shown[name], level)
         found.append((difference, difference - reach, difference + reach))
-    return tuple(map(list, zip(*found)))
+    differences, lows, highs = zip(*found)
+    return list(differences), list(lows), list(highs)
 
 
 def _reach(first: _Member, other: _Member, one: Shown, two: Shown, level: float) -> float:

@@ -74,7 +74,7 @@ def test_left_out_errors_are_those_of_predicting_from_the_rest(mounted):
     """By conditioning the normal distribution of all rows on the rows that are kept."""
     surface = mounted(0.3)
     check = check_form(surface)
-    process, parts, unit = check._process, surface.components, surface.scale
+    process, parts, unit = check._compared.process, surface.components, surface.scale
     values, ready = process.y_train_, surface.cells["make_ready"].to_numpy()
     blocks = ways_to_leave_out(surface)[0][1]
     assert check.left_out == "make-ready" and len(blocks) == 7
@@ -150,8 +150,8 @@ def test_of_a_large_trial_a_part_is_enough(make_cells, line_height):
     cells["value"] += 0.2 * cubic(cells)
     surface = fit_surface(line_height(cells), DESIGN)
     check = check_form(surface)
-    assert check.clearly_better and 180 <= len(check._process.X_train_) <= 200
-    ready = check._surface.cells["make_ready"]
+    assert check.clearly_better and 180 <= len(check._compared.process.X_train_) <= 200
+    ready = check._compared.surface.cells["make_ready"]
     assert (ready.value_counts() == 6).all()
     tried = pd.DataFrame({"speed": SPEEDS, "pressure": 50.0})
     rest = (surface.cells["value"] - surface.mean(surface.cells)).groupby(surface.cells["speed"]).mean()
