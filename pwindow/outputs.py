@@ -11,6 +11,7 @@ import stat
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any, overload
 
 import numpy as np
 import pandas as pd
@@ -135,7 +136,15 @@ def _defused(value: object) -> object:
     return f"'{value}" if _RUN_BY_SPREADSHEETS.match(value) else value
 
 
-def plain(value: object) -> object:
+@overload
+def plain(value: Mapping) -> dict[str, Any]: ...
+
+
+@overload
+def plain(value: object) -> Any: ...
+
+
+def plain(value: object) -> Any:
     """A value that JSON can hold: numbers of numpy as Python's, NaN and infinity as null."""
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -22,6 +24,7 @@ from pwindow.cli.sources import (
     SHEET,
     STUDY,
     TERMS,
+    Files,
     archive_of,
     fitted,
     trial_of,
@@ -30,6 +33,10 @@ from pwindow.cli.sources import (
 )
 from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
+
+if TYPE_CHECKING:  # loaded by the commands that need them
+    from pwindow.surfaces import Form
+    from pwindow.window import Window
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 
@@ -48,7 +55,7 @@ def main() -> None:
 @ARCHIVE
 @_JSON
 @guarded
-def check(files, archive, as_json):
+def check(files: Files, archive: str | None, as_json: bool) -> None:
     """Read trial FILEs and say what is in them, or what is wrong with them."""
     from pwindow.cli.tables import summary_text
     from pwindow.outputs import plain
@@ -71,7 +78,14 @@ def check(files, archive, as_json):
 @LEAVE_OUT
 @_JSON
 @guarded
-def fit(files, archive, study, terms, leave_out, as_json):
+def fit(
+    files: Files,
+    archive: str | None,
+    study: Path | None,
+    terms: Form,
+    leave_out: Sequence[str],
+    as_json: bool,
+) -> None:
     """Fit the surfaces and report coefficients and checks."""
     from pwindow.cli.answers import fit_answer
     from pwindow.cli.tables import fit_text
@@ -99,7 +113,16 @@ def fit(files, archive, study, terms, leave_out, as_json):
 @LEAVE_OUT
 @_JSON
 @guarded
-def predict(files, archive, points, product, study, terms, leave_out, as_json):
+def predict(
+    files: Files,
+    archive: str | None,
+    points: Sequence[str],
+    product: Path | None,
+    study: Path | None,
+    terms: Form,
+    leave_out: Sequence[str],
+    as_json: bool,
+) -> None:
     """Predict the responses of the next print at set-ups."""
     from pwindow.cli.answers import predict_answer
     from pwindow.cli.setups import parse_points, read_setups
@@ -134,7 +157,18 @@ def predict(files, archive, points, product, study, terms, leave_out, as_json):
 @LEAVE_OUT
 @_JSON
 @guarded
-def speeds(files, archive, product, study, pressures, assurance, picture, terms, leave_out, as_json):
+def speeds(
+    files: Files,
+    archive: str | None,
+    product: Path,
+    study: Path | None,
+    pressures: Sequence[str],
+    assurance: float | None,
+    picture: Path | None,
+    terms: Form,
+    leave_out: Sequence[str],
+    as_json: bool,
+) -> None:
     """Speed bands of every roll and pressure, and the speed to run.
 
     The picture is the window at the plate and pressure of the recommended set-up, or of the closest.
@@ -156,7 +190,7 @@ def speeds(files, archive, product, study, pressures, assurance, picture, terms,
     reply(answer, speeds_text, as_json)
 
 
-def _draw_window(window, pressures, picture):
+def _draw_window(window: Window, pressures: Sequence[float] | None, picture: Path) -> None:
     from pwindow.charts import window_figure
     from pwindow.review.collect import started
     from pwindow.review.picture import around
@@ -186,7 +220,18 @@ def _draw_window(window, pressures, picture):
 @LEAVE_OUT
 @_JSON
 @guarded
-def calibrate(files, archive, product, study, trials, seed, picture, terms, leave_out, as_json):
+def calibrate(
+    files: Files,
+    archive: str | None,
+    product: Path,
+    study: Path | None,
+    trials: int,
+    seed: int,
+    picture: Path | None,
+    terms: Form,
+    leave_out: Sequence[str],
+    as_json: bool,
+) -> None:
     """Simulate trials of this layout from its fit: are the stated probabilities kept?"""
     from pwindow.charts import calibration_figure
     from pwindow.cli.answers import calibration_answer
@@ -196,7 +241,7 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
     surfaces, declared = fitted(files, archive, study, terms, leave_out)
     window = window_of(surfaces, product, declared)
 
-    def shown(finished):
+    def shown(finished: Iterator) -> Iterator:
         with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:
             yield from bar
 
@@ -240,7 +285,18 @@ def calibrate(files, archive, product, study, trials, seed, picture, terms, leav
 )
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @guarded
-def serve(files, sheet, products, study, archive, port, host, password, most_visitors, no_browser):
+def serve(
+    files: Sequence[Path],
+    sheet: str | None,
+    products: Sequence[Path],
+    study: Path | None,
+    archive: str | None,
+    port: int | None,
+    host: str,
+    password: bool,
+    most_visitors: int,
+    no_browser: bool,
+) -> None:
     """Open the dashboards: on trial FILEs, on the trials of an archive, or on the demo data."""
     from pwindow.cli.serving import serve as serve_pages
     from pwindow.demo import shipped

@@ -118,7 +118,7 @@ def _at(setup: pd.DataFrame, trial: Trial) -> dict:
 
 
 def _responses(surfaces: Surfaces, setup: pd.DataFrame, window: Window | None) -> dict[str, dict]:
-    found = {}
+    found: dict[str, dict] = {}
     for surface in surfaces.by_name.values():
         unknown = surface.kind.name == "gap_closure" and surfaces.counts_only
         if unknown or setup[surface.design.needs].isna().any(axis=None):

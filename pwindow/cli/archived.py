@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
-from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, SHEET, STUDY, TERMS, archive_of, with_sheet
+from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, SHEET, STUDY, TERMS, Files, archive_of, with_sheet
+
+if TYPE_CHECKING:  # loaded by the commands that need them
+    import datetime
+
+    from pwindow.surfaces import Form
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 _REASON = click.option("--reason", default="", help="Why, in a few words; it is kept with the decision.")
@@ -23,7 +30,9 @@ _NUMBER = click.argument("number", type=click.IntRange(1))
 @PICTURE
 @_JSON
 @guarded
-def add(files, archive, accept, reason, picture, as_json):
+def add(
+    files: Files, archive: str | None, accept: bool, reason: str, picture: Path | None, as_json: bool
+) -> None:
     """Keep trial FILEs in an archive, each held against the fit of those before it.
 
     The first trial is used in fits at once; later ones wait for a decision: `accept`, `accept-change` or
@@ -56,7 +65,7 @@ def add(files, archive, accept, reason, picture, as_json):
 @ARCHIVE
 @_JSON
 @guarded
-def trials(number, archive, as_json):
+def trials(number: int | None, archive: str | None, as_json: bool) -> None:
     """List the trials of an archive; of trial NUMBER all that was found and decided about it."""
     from pwindow.cli.archived_answers import history_answer, trials_answer
     from pwindow.cli.archived_tables import history_text, trials_text
@@ -69,7 +78,7 @@ def trials(number, archive, as_json):
 
 def _decision(name: str, standing: str, doc: str) -> click.Command:
     @guarded
-    def decide(number, archive, reason, as_json):
+    def decide(number: int, archive: str | None, reason: str, as_json: bool) -> None:
         from pwindow.cli.archived_answers import trials_answer
         from pwindow.cli.archived_tables import trials_text
 
@@ -105,7 +114,14 @@ set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; 
 @LEAVE_OUT
 @_JSON
 @guarded
-def refit(archive, products, study, terms, leave_out, as_json):
+def refit(
+    archive: str | None,
+    products: Sequence[Path],
+    study: Path | None,
+    terms: Form,
+    leave_out: Sequence[str],
+    as_json: bool,
+) -> None:
     """Fit the trials that are used, judge products on them, keep the fit, and compare it with the last."""
     from pwindow.cli.archived_answers import compared_answer, kept_answer
     from pwindow.cli.archived_tables import refit_text
@@ -130,7 +146,7 @@ def refit(archive, products, study, terms, leave_out, as_json):
 @ARCHIVE
 @_JSON
 @guarded
-def fits(archive, as_json):
+def fits(archive: str | None, as_json: bool) -> None:
     """List the fits of an archive: what each stood on and what it recommended."""
     from pwindow.cli.archived_answers import fits_answer
     from pwindow.cli.archived_tables import fits_text
@@ -145,7 +161,7 @@ def fits(archive, as_json):
 @PICTURE
 @_JSON
 @guarded
-def compare(before, after, archive, picture, as_json):
+def compare(before: str, after: str | None, archive: str | None, picture: Path | None, as_json: bool) -> None:
     """Compare fit A with fit B, each by its number or fingerprint: all of it, also coefficients.
 
     With A alone the fit is made anew from the archive and held against what it said, and the files, rows and
@@ -187,7 +203,7 @@ def compare(before, after, archive, picture, as_json):
 )
 @_JSON
 @guarded
-def confirm(file, sheet, archive, which, as_json):
+def confirm(file: Path, sheet: str | None, archive: str | None, which: str | None, as_json: bool) -> None:
     """Hold confirmation prints of a run against what a fit promised, and say what the promise is now.
 
     FILE is a trial file with the prints of the run. It is kept in the archive and waits for a decision.
@@ -204,7 +220,7 @@ def confirm(file, sheet, archive, which, as_json):
     if not len(numbers):
         raise UnusableInput("no fit has promised anything yet; `pwindow refit --product …` makes one")
     fit = kept_fit(kept, which or str(numbers[-1]))
-    found = hold_against(kept, fit, InputFile.of(*with_sheet((file,), sheet)))
+    found = hold_against(kept, fit, InputFile.of(with_sheet((file,), sheet)[0]))
     reply(confirmed_answer(kept, fit, found), confirmed_text, as_json)
 
 
@@ -219,7 +235,15 @@ def confirm(file, sheet, archive, which, as_json):
 @click.option("--note", default="", help="How it was measured, in a few words.")
 @_JSON
 @guarded
-def rolls(archive, roll, volume, measured, gone, note, as_json):
+def rolls(
+    archive: str | None,
+    roll: str | None,
+    volume: str | None,
+    measured: datetime.datetime | None,
+    gone: bool,
+    note: str,
+    as_json: bool,
+) -> None:
     """List the roll inventory of an archive with its dated volumes, or keep a new measurement."""
     import datetime
 
@@ -231,7 +255,7 @@ def rolls(archive, roll, volume, measured, gone, note, as_json):
     if (roll is None) != (volume is None and not gone) or (gone and volume is not None):
         raise click.UsageError("give --roll together with --volume, or with --gone")
     kept = archive_of(archive, there=True)
-    if gone:
+    if roll is not None and gone:
         kept.keep_volume(roll, 0.0, datetime.date.today(), note or "not in the house any more")
     elif roll is not None:
         try:

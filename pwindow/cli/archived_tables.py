@@ -168,7 +168,7 @@ def confirmed_text(answer: Mapping) -> str:
     ]
     if answer["promises"]:
         promises = pd.DataFrame(answer["promises"])
-        chances = [name for name in promises if name == "promised" or name.startswith("if_")]
+        chances = [name for name in promises.columns if name == "promised" or name.startswith("if_")]
         promises[chances] = promises[chances].map(_chance)
         parts.append(
             "joint conformance of the next run: as it was promised, and with these prints counted\n"

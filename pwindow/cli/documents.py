@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import shlex
 import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
@@ -19,10 +21,19 @@ from pwindow.cli.sources import (
     PRODUCT,
     STUDY,
     TERMS,
+    Files,
     archive_of,
     fitted,
     window_of,
 )
+
+if TYPE_CHECKING:  # loaded by the commands that need them
+    from pwindow.review import Review
+    from pwindow.review.pages import Paper
+    from pwindow.surfaces import Form
+    from pwindow.window import Window
+    from pwindow.window.calibration import Calibration
+    from pwindow.window.setup import Setup
 
 _AT = click.option(
     "--at",
@@ -64,7 +75,7 @@ _SETTINGS = ("roll", "pressure", "speed", "plate")
 @_PAPER
 @_JSON
 @guarded
-def review(trials, output, paper, as_json, **asked):
+def review(trials: int | None, output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
     """Write the report of a set-up for a design review: why, what else, how sure, what was not tried."""
     from pwindow.review import report_html
 
@@ -84,14 +95,20 @@ def review(trials, output, paper, as_json, **asked):
 @_PAPER
 @_JSON
 @guarded
-def run_sheet(output, paper, as_json, **asked):
+def run_sheet(output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
     """Write the sheet of a set-up for the press: what to set, what to measure first, and what if it is off."""
     from pwindow.review import run_sheet_html
 
     _answer(lambda: _reviewed(**asked), run_sheet_html, output, paper, as_json)
 
 
-def _answer(collect, page, output, paper, as_json) -> None:
+def _answer(
+    collect: Callable[[], Review],
+    page: Callable[[Review, Paper | None], str],
+    output: Path | None,
+    paper: Paper | None,
+    as_json: bool,
+) -> None:
     """Write the document where a file is named, and say what it is about."""
     from pwindow.outputs import plain
 
@@ -103,7 +120,17 @@ def _answer(collect, page, output, paper, as_json) -> None:
     reply(plain(found.to_dict() | {"file": None if output is None else str(output)}), _told, as_json)
 
 
-def _reviewed(files, archive, product, study, assurance, at, terms, leave_out, trials=None):
+def _reviewed(
+    files: Files,
+    archive: str | None,
+    product: Path,
+    study: Path | None,
+    assurance: float | None,
+    at: str | None,
+    terms: Form,
+    leave_out: Sequence[str],
+    trials: int | None = None,
+) -> Review:
     """The review that a document is made from."""
     from pwindow.review import last_volumes
     from pwindow.review import review as collect
@@ -120,7 +147,7 @@ def _reviewed(files, archive, product, study, assurance, at, terms, leave_out, t
     )
 
 
-def _point(text):
+def _point(text: str) -> dict[str, str]:
     """The set-up as it was typed."""
     from pwindow.cli.setups import parse_points
 
@@ -136,7 +163,7 @@ def _point(text):
     return points[0]
 
 
-def _setup(window, point):
+def _setup(window: Window, point: dict[str, str]) -> Setup:
     """The set-up that was typed; what it leaves open is as in the recommended set-up, or in the closest."""
     from pwindow.cli.setups import read_setups
     from pwindow.review import recommended_setup
@@ -155,10 +182,10 @@ def _setup(window, point):
     return Setup(str(row["plate"]), roll, float(row["pressure"]), float(row["speed"]))
 
 
-def _calibrated(window, trials):
+def _calibrated(window: Window, trials: int) -> Calibration:
     from pwindow.window.calibration import calibrate
 
-    def shown(finished):
+    def shown(finished: Iterator) -> Iterator:
         with click.progressbar(finished, length=trials, label="simulated trials", file=sys.stderr) as bar:
             yield from bar
 
@@ -172,7 +199,6 @@ def _again() -> str:
     context = click.get_current_context()
     words = ["pwindow", str(context.info_name), *(path.name for path in context.params.get("files", ()))]
     for option in context.command.params:
-        value = context.params.get(option.name)
         given = context.get_parameter_source(option.name)
         if (
             not isinstance(option, click.Option)
@@ -180,6 +206,7 @@ def _again() -> str:
             or given == ParameterSource.DEFAULT
         ):
             continue
+        value = context.params[option.name]
         if option.name == "archive":
             if context.params.get("files"):
                 continue
@@ -189,14 +216,14 @@ def _again() -> str:
     return shlex.join(words)
 
 
-def _write(output: Path, html: str, paper: str | None) -> None:
+def _write(output: Path, html: str, paper: Paper | None) -> None:
     from pwindow.outputs import write_file
     from pwindow.review import pdf_of
 
     write_file(output, pdf_of(html, paper or "A4") if output.suffix.lower() == ".pdf" else html.encode())
 
 
-def _told(answer) -> str:
+def _told(answer: Mapping[str, Any]) -> str:
     from pwindow.wording import percent, setup_words
 
     at, pressure = answer["setup"], next(one for one in answer["settings"] if one["name"] == "pressure")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Callable, Mapping
 from functools import wraps
+from typing import Any
 
 import click
 
@@ -13,13 +15,13 @@ from pwindow.errors import UnusableInput
 _MOST = 20  # reasons that are told
 
 
-def guarded(command):
+def guarded(command: Callable[..., None]) -> Callable[..., None]:
     """Turn unusable input into its reasons on standard error and exit status 1."""
 
     @wraps(command)
-    def run(*args, **kwargs):
+    def run(*args: Any, **kwargs: Any) -> None:
         try:
-            return command(*args, **kwargs)
+            command(*args, **kwargs)
         except UnusableInput as problem:
             for reason in problem.reasons[:_MOST]:
                 click.echo(reason, err=True)
@@ -30,6 +32,6 @@ def guarded(command):
     return run
 
 
-def reply(document, text, as_json: bool) -> None:
+def reply(document: Mapping[str, Any], text: Callable[[Any], str], as_json: bool) -> None:
     """Print a document, as JSON or as its text."""
     click.echo(json.dumps(document, indent=1) if as_json else text(document))

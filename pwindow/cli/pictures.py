@@ -4,16 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:  # loaded by the commands that need them
+    import pandas as pd
+    import plotly.graph_objects as go
 
 _ENDINGS = (".html", ".svg", ".png", ".csv")
 
 
-def file_option(endings: tuple[str, ...], what: str):
+def file_option(
+    endings: tuple[str, ...], what: str
+) -> Callable[[click.Context, click.Parameter, Path | None], Path | None]:
     """A callback for an option that names a file to write, with one of these endings."""
 
-    def checked(context, parameter, path):
+    def checked(context: click.Context, parameter: click.Parameter, path: Path | None) -> Path | None:
         if path is None:
             return None
         if path.suffix.lower() not in endings:
@@ -36,7 +43,7 @@ PICTURE = click.option(
 )
 
 
-def save_picture(figure, path: Path, numbers: Callable) -> None:
+def save_picture(figure: go.Figure, path: Path, numbers: Callable[[], pd.DataFrame]) -> None:
     """Write a figure in the form that the file's ending says, and say so.
 
     Parameters

@@ -65,7 +65,8 @@ def _setup(
     }
     if "roll" in point:
         setup["cell_volume"] = _volume(point["roll"], rolls)
-    setup["plate"] = _plate(point.get("plate"), surfaces, window)
+    plate = _plate(point.get("plate"), surfaces, window)
+    setup["plate"] = plate
     setup = dict(surfaces.region.constant) | setup
     missing = [name for name in FACTORS if name not in setup]
     if missing:
@@ -75,7 +76,7 @@ def _setup(
             + (" or roll=…" if "cell_volume" in missing else ""),
             param_hint="--at",
         )
-    return _covariates(setup["plate"], surfaces, window) | setup
+    return _covariates(plate, surfaces, window) | setup
 
 
 def _number(name: str, text: str, unit: str) -> float:

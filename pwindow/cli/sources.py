@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from functools import wraps
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
@@ -12,10 +14,21 @@ from pwindow.cli.guarded import guarded
 from pwindow.environment import ARCHIVE as USUAL_ARCHIVE
 from pwindow.inputs import InputFile
 
+if TYPE_CHECKING:  # loaded by the commands that need them
+    from pwindow.study import Study
+    from pwindow.surfaces import Form, Surfaces
+    from pwindow.trials import Trial
+    from pwindow.trials.archive import Archive
+    from pwindow.window import Window
+
 SHEET = click.option("--sheet", metavar="NAME", help="Sheet to read, where FILE is a workbook of several.")
 
 
-def FILES(command):
+Files = Sequence[Path | InputFile]
+"""Trial files, as paths or read already."""
+
+
+def FILES(command: Callable[..., None]) -> Callable[..., None]:
     """The trial FILEs of a command, and the sheet to read of a workbook."""
     named = click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE…]")
 
@@ -23,13 +36,13 @@ def FILES(command):
     @SHEET
     @guarded
     @wraps(command)
-    def given(files, sheet, **asked):
-        return command(files=with_sheet(files, sheet), **asked)
+    def given(files: Sequence[Path], sheet: str | None, **asked: Any) -> None:
+        command(files=with_sheet(files, sheet), **asked)
 
     return given
 
 
-def with_sheet(files, sheet):
+def with_sheet(files: Sequence[Path], sheet: str | None) -> Files:
     """Paths as they are given; where a sheet is named, the one file it is of."""
     if sheet is None:
         return files
@@ -63,14 +76,16 @@ LEAVE_OUT = click.option(
 )
 
 
-def trial_of(files, archive):
+def trial_of(files: Files, archive: str | None) -> Trial:
     """The trial of FILEs, or of the archive where none is given."""
     from pwindow.workflows.gathered import gathered
 
     return gathered(files, _archive_without(files, archive))[0]
 
 
-def fitted(files, archive, study, terms, leave_out):
+def fitted(
+    files: Files, archive: str | None, study: Path | None, terms: Form, leave_out: Sequence[str]
+) -> tuple[Surfaces, Study]:
     """The surfaces of FILEs, or of the archive, and the study that they stand on."""
     from pwindow.surfaces import fit
     from pwindow.workflows.gathered import gathered
@@ -79,7 +94,7 @@ def fitted(files, archive, study, terms, leave_out):
     return fit(trial, terms, leave_out, make_readies=stated.make_readies), stated
 
 
-def _archive_without(files, archive):
+def _archive_without(files: Files, archive: str | None) -> Archive | None:
     """The archive to read where no FILEs are given."""
     if not files and not archive:
         raise click.UsageError("give trial FILEs, or --archive")
@@ -90,7 +105,7 @@ def _archive_without(files, archive):
     return None
 
 
-def archive_of(address, there: bool = False):
+def archive_of(address: str | None, there: bool = False) -> Archive:
     """The archive that was named; made where there is none, unless it must be `there`."""
     from pwindow.errors import UnusableInput
     from pwindow.trials.archive import Archive
@@ -104,7 +119,7 @@ def archive_of(address, there: bool = False):
     return Archive(address)
 
 
-def window_of(surfaces, product, study, assurance=None):
+def window_of(surfaces: Surfaces, product: Path, study: Study, assurance: float | None = None) -> Window:
     """The window of a product file on surfaces, held to another assurance level where one is given."""
     from pwindow.product import read_product
     from pwindow.window import find_window
