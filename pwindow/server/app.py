@@ -102,7 +102,7 @@ class PageServer(Voila):
         """All routes there are."""
         of_voila = {"voila_configuration": self.voila_configuration}
         making = {"template_paths": self.template_paths, "config": self.config}
-        routes = [
+        routes: list[tuple[Any, ...]] = [
             ("/", PageList, of_voila),
             ("/login", Login),
             ("/voila/render/(.*)", Page, {**of_voila, **making}),

@@ -24,7 +24,7 @@ class CheckedConnection(ZMQChannelsWebsocketConnection):
         except MalformedFrame as problem:
             self.websocket_handler.close(problem.code, str(problem))
         else:
-            super().handle_incoming_message(incoming_msg)
+            super().handle_incoming_message(incoming_msg)  # type: ignore[arg-type]  # v1 frames are bytes
 
 
 class Channels(Served, VoilaKernelWebsocketHandler):
@@ -40,7 +40,7 @@ class Channels(Served, VoilaKernelWebsocketHandler):
         if visit.sockets >= MOST_SOCKETS:
             raise HTTPError(429)
         with visitors.connection(visit):
-            await super().get(kernel_id)
+            await VoilaKernelWebsocketHandler.get(self, kernel_id)
 
     def _offered(self) -> list[str]:
         named = self.request.headers.get("Sec-WebSocket-Protocol", "")

@@ -9,7 +9,7 @@ from voila.static_file_handler import MultiStaticFileHandler, TemplateStaticFile
 from pwindow.server.handlers import Served
 
 
-class _File(Served):
+class _File(Served, StaticFileHandler):
     """A file for whoever may see the pages; what is not there, or not inside its folder, is unknown."""
 
     get = StaticFileHandler.get

@@ -41,7 +41,7 @@ class Forked:
         return self._process.exitcode
 
     def send_signal(self, number: int) -> None:
-        if self.poll() is None:
+        if self.pid is not None and self.poll() is None:
             os.kill(self.pid, number)
 
     def terminate(self) -> None:
@@ -61,7 +61,7 @@ class ForkedKernel(LocalProvisioner):
         )
         async with _one_at_a_time:
             await asyncio.to_thread(process.start)  # waits for the process to be prepared
-        self.process = Forked(process)
+        self.process = Forked(process)  # type: ignore[assignment]  # has all that is asked of a Popen
         self.pid = self.pgid = process.pid
         self.cwd = options["cwd"]
         return self.connection_info
@@ -91,5 +91,7 @@ def be_kernel(arguments: Sequence[str], environment: Mapping[str, str], folder: 
 
 
 def _end_with_server() -> None:
-    multiprocessing.parent_process().join()
-    os._exit(1)
+    server = multiprocessing.parent_process()
+    if server is not None:
+        server.join()
+        os._exit(1)

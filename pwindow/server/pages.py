@@ -52,7 +52,7 @@ class Page(Served, TornadoVoilaHandler):
 
     async def _serve(self, path: str) -> None:
         self.set_cookie_for_leaving()
-        self._serving = asyncio.ensure_future(super().get(path))
+        self._serving = asyncio.ensure_future(TornadoVoilaHandler.get(self, path))
         await asyncio.wait([self._serving])
         if not self._serving.cancelled():
             self._serving.result()

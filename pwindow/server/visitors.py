@@ -142,8 +142,11 @@ class Visitors:
         await asyncio.gather(*map(self._end, abandoned))
 
     def _present(self) -> list[Visit]:
-        self._visits = [visit for visit in self._visits if visit.serving or visit.kernel in self._kernels]
+        self._visits = [visit for visit in self._visits if visit.serving or self._has_kernel(visit)]
         return self._visits
+
+    def _has_kernel(self, visit: Visit) -> bool:
+        return visit.kernel is not None and visit.kernel in self._kernels
 
     def _make_room(self) -> None:
         """End the kernel whose visitor is gone the longest, unless one is being ended already."""
@@ -170,7 +173,8 @@ class Visitors:
 
     async def _shut_down(self, visit: Visit) -> None:
         try:
-            await self._kernels.shutdown_kernel(visit.kernel)
+            if visit.kernel is not None:
+                await self._kernels.shutdown_kernel(visit.kernel)
         except Exception:  # the others are to be ended all the same; this one is tried again
             logging.getLogger("tornado.application").exception("could not end kernel %s", visit.kernel)
         finally:

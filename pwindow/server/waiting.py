@@ -27,7 +27,7 @@ class Waiting(Served, RequestInfoSocketHandler):
 
     async def get(self, secret: str, kernel_id: str) -> None:
         self._kernel_id = kernel_id
-        await super().get(kernel_id)
+        await RequestInfoSocketHandler.get(self, kernel_id)
 
     def open(self, kernel_id: str) -> None:
         super().open(kernel_id)

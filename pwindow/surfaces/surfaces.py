@@ -37,6 +37,9 @@ from pwindow.surfaces.single.term_selection import (
 )
 from pwindow.trials.trial import Trial
 
+Form = Literal["all", "chosen", "bending"]
+"""All second-order terms, those that are chosen of them, or all of them and smooth departures."""
+
 
 @dataclass(frozen=True)
 class Surfaces:
@@ -70,7 +73,7 @@ class Surfaces:
     section_factor: float
     region: TrialRegion
     notes: tuple[str, ...]
-    terms: str = "all"
+    terms: Form = "all"
     left_out: tuple[str, ...] = ()
 
     @property
@@ -108,7 +111,7 @@ class Surfaces:
 
 def fit(
     trial: Trial,
-    terms: Literal["all", "chosen", "bending"] = "all",
+    terms: Form = "all",
     leave_out: Sequence[str] = (),
     plan: Plan | None = None,
     make_readies: MakeReadies | None = None,
@@ -154,7 +157,7 @@ def fit(
 
 
 def _fit(
-    trial: Trial, terms: str, leave_out: Sequence[str], plan: Plan | None, declared: MakeReadies
+    trial: Trial, terms: Form, leave_out: Sequence[str], plan: Plan | None, declared: MakeReadies
 ) -> Surfaces:
     factor, factor_note = section_factor(trial)
     notes, designs, faults = [factor_note], {}, []
@@ -189,8 +192,9 @@ def _fit(
     ]
     notes += [_HINTED.format(one.cleared.kind.label) for one in judged.values() if one.only_hinted]
     region = TrialRegion.of(trial)
-    told = tuple(notes), terms, tuple(leave_out)
-    return Surfaces(trial, members, joint, judged, mountings, factor, region, *told)
+    return Surfaces(
+        trial, members, joint, judged, mountings, factor, region, tuple(notes), terms, tuple(leave_out)
+    )
 
 
 def _judged(members: Mapping[str, Surface], joint: JointSurfaces, trial: Trial) -> dict[str, Judged]:

@@ -57,7 +57,8 @@ def add_trial(
         agreement = hold_against(fit(archive.trial(), make_readies=make_readies), trial)
     elif before.empty:
         standing, reason = "same process", reason or "the first trial of the archive"
-    added = archive.add(file, standing, reason, trial, agreement and comparison_of(agreement))
+    compared = None if agreement is None else comparison_of(agreement)
+    added = archive.add(file, standing, reason, trial, compared)
     return NewTrial(added, None if added.known else agreement, trial.warnings)
 
 

@@ -78,14 +78,14 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
         for found in bests
     )
     title = f"{other.product.name}: {plate + ', ' if plate else ''}{pressure:g} {trial.pressure_unit}"
-    maps = (window_map(window, plate, pressure) for window in (one, other))
+    earlier, later = (window_map(window, plate, pressure) for window in (one, other))
     elsewhere = ""
     if bests[0] and spots[0] is None:
         at = bests[0].setup
         where = f"{at.plate + ', ' if at.plate else ''}{at.pressure:g} {trial.pressure_unit}"
         elsewhere = f"before: {speed(at.speed)} m/min with roll {at.roll.id} at {where}, not on this picture"
     fits = before.fingerprint, after.fingerprint
-    return SideBySide(title, other.level, other.rolls, *maps, spots, fits, elsewhere)
+    return SideBySide(title, other.level, other.rolls, earlier, later, spots, fits, elsewhere)
 
 
 _PRINTED = 4  # digits that a fit is reproduced to, those that are printed
@@ -100,7 +100,7 @@ def differences(answer: Mapping, other: Mapping) -> list[str]:
     ]
 
 
-def _leaves(one, other, place: str = "") -> Iterator[tuple[str, object, object]]:
+def _leaves(one: object, other: object, place: str = "") -> Iterator[tuple[str, object, object]]:
     if isinstance(one, Mapping) and isinstance(other, Mapping):
         for key in dict.fromkeys([*one, *other]):
             yield from _leaves(one.get(key), other.get(key), f"{place}, {key}" if place else str(key))

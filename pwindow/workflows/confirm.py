@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -20,6 +22,8 @@ from pwindow.window.run.requirements_met import not_judged, printable, requireme
 from pwindow.window.window import Window
 from pwindow.workflows.adding import comparison_of
 from pwindow.workflows.kept import KeptFit, surfaces_of, windows_of
+
+_SETTINGS = ["speed", "cell_volume", "pressure", "plate"]
 
 
 @dataclass(frozen=True)
@@ -64,7 +68,8 @@ def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
     agreement = hold_against(surfaces, trial)
     reason = f"confirmation prints of fit {kept.number}"
     added = archive.add(file, "undecided", reason, trial, comparison_of(agreement))
-    names, tables, missing = ["product", *MET_COLUMNS], [], []
+    names, tables = ["product", *MET_COLUMNS], []
+    missing: list[str] = []
     for window in windows_of(archive, kept.recipe, surfaces):
         one = requirements_met(window, trial)
         tables.append(one.assign(product=window.product.name))
@@ -94,15 +99,17 @@ def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -
         NaN where the fit that promised has nothing tried, or no fit can be made.
     """
     prints = archive.trial([number]).prints
-    readings = [surfaces, *(_with(archive, kept, surfaces, number, one) for one in USED)]
-    judged = [None if one is None else list(windows_of(archive, kept.recipe, one)) for one in readings]
+    promised = list(windows_of(archive, kept.recipe, surfaces))
+    readings = [_with(archive, kept, surfaces, number, one) for one in USED]
+    others = [None if one is None else list(windows_of(archive, kept.recipe, one)) for one in readings]
     rows = []
-    for at, window in enumerate(judged[0]):
-        groups = printable(window, prints).groupby(["speed", "cell_volume", "pressure", "plate"], sort=False)
+    for at, window in enumerate(promised):
+        named = printable(window, prints)
+        groups: Iterable[tuple[Any, pd.DataFrame]] = named.groupby(_SETTINGS, sort=False)
         for (speed, volume, pressure, plate), members in groups:
             setup = (plate, speed, volume, pressure)
             told = window.in_trial_region(window.setups(*setup))[0]
-            chances = [_chance(one[at], setup) if told and one else math.nan for one in judged]
+            chances = [_chance(one[at], setup) if told and one else math.nan for one in (promised, *others)]
             rows.append((window.product.name, speed, volume, pressure, plate, len(members), *chances))
     names = ["product", "speed_m_min", "cell_volume_cm3_m2", surfaces.trial.pressure_key, "plate", "prints"]
     return pd.DataFrame(rows, columns=[*names, "promised", *("if_" + one.replace(" ", "_") for one in USED)])

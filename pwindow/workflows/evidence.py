@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.product import Product
 from pwindow.study import Study
-from pwindow.surfaces import Surfaces, fit
+from pwindow.surfaces import Form, Surfaces, fit
 from pwindow.surfaces.findings import Finding, findings
 from pwindow.surfaces.posterior.make_readies import Known
 from pwindow.window import Window, find_window
@@ -39,7 +39,7 @@ class Evidence:
     surfaces: Surfaces | None
     study: Study
     products: Mapping[str, Product]
-    terms: str = "all"
+    terms: Form = "all"
     source: str = "files"
     made: datetime = field(default_factory=lambda: datetime.now(UTC), compare=False)
     _findings: list = field(default_factory=list, repr=False, compare=False)
@@ -92,7 +92,7 @@ def first_window(evidence: Evidence, wanted: str | None = None) -> Window:
     """
     if evidence.surfaces is None:
         raise NothingToJudge("there is no trial yet; load one, or add one to the archive")
-    names = [wanted] if wanted in evidence.products else []
+    names = [wanted] if wanted is not None and wanted in evidence.products else []
     reasons = []
     for name in [*names, *(name for name in evidence.products if name not in names)]:
         try:
@@ -116,7 +116,7 @@ def why_not(evidence: Evidence, product: str) -> str:
     return ""
 
 
-def reshaped(evidence: Evidence, terms: str, unrecorded: str | None = None) -> Evidence:
+def reshaped(evidence: Evidence, terms: Form, unrecorded: str | None = None) -> Evidence:
     """The same trial fitted otherwise.
 
     Parameters

@@ -15,13 +15,13 @@ if TYPE_CHECKING:  # files are read without what a database needs
 
 
 def gathered(
-    files: Sequence[InputFile], archive: Archive | None, study: InputFile | Path | None = None
+    files: Sequence[InputFile | Path], archive: Archive | None, study: InputFile | Path | None = None
 ) -> tuple[Trial, Study]:
     """The trial of files, or of an archive where there are none, and the study beside it.
 
     Parameters
     ----------
-    files : sequence of InputFile
+    files : sequence of InputFile or Path
     archive : Archive or None
         Only None where there are files.
     study : InputFile or Path, optional
@@ -32,7 +32,7 @@ def gathered(
     Trial
     Study
     """
-    trial = read_trial(files) if files else archive.trial()
-    if study is not None:
-        return trial, read_study(study)
-    return trial, Study() if files else Study(rolls=archive.rolls(trial.rolls))
+    if files or archive is None:
+        return read_trial(files), Study() if study is None else read_study(study)
+    trial = archive.trial()
+    return trial, Study(rolls=archive.rolls(trial.rolls)) if study is None else read_study(study)

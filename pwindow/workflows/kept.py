@@ -16,8 +16,8 @@ from pwindow.inputs import InputFile
 from pwindow.product import read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces.fingerprint import digest, fit_fingerprint, versions
-from pwindow.surfaces.surfaces import Surfaces, fit
-from pwindow.trials.archive import Archive, checksum_of
+from pwindow.surfaces.surfaces import Form, Surfaces, fit
+from pwindow.trials.archive import Archive, checksum_of, standings_of
 from pwindow.window.search.recommendation import recommend
 from pwindow.window.window import Window, find_window
 
@@ -63,7 +63,7 @@ def refit(
     archive: Archive,
     products: Sequence[InputFile],
     study: InputFile | None = None,
-    terms: str = "all",
+    terms: Form = "all",
     leave_out: Sequence[str] = (),
     tell: Callable[[str], None] = lambda step: None,
 ) -> KeptFit:
@@ -86,9 +86,11 @@ def refit(
     """
     _refuse_same_names(products)
     kept = archive.trials()
-    trial = archive.trial(archive.used(kept), kept["standing"].to_dict())
+    trial = archive.trial(archive.used(kept), standings_of(kept))
     stated = Study() if study is None else read_study(study)
-    declared = [("product", file) for file in products] + [("study", study)] * (study is not None)
+    declared = [("product", file) for file in products]
+    if study is not None:
+        declared.append(("study", study))
     files = {checksum_of(file): file for _, file in declared}
     recipe = {
         "trials": [

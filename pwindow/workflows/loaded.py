@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from pwindow.inputs import InputFile
@@ -78,7 +78,6 @@ def loaded_evidence(files: Sequence[InputFile] | Loaded, before: Evidence) -> tu
     """
     loaded = files if isinstance(files, Loaded) else sort_files(files)
     surfaces, study = before.surfaces, before.study
-    fitted = {"source": before.source, "made": before.made, "_findings": before._findings}
     if loaded.trials:
         study = Study(ink=before.study.ink)
     if loaded.study is not None:
@@ -88,7 +87,11 @@ def loaded_evidence(files: Sequence[InputFile] | Loaded, before: Evidence) -> tu
         trial = surfaces.trial
     if trial is not None:
         surfaces = fit(trial, before.terms, make_readies=study.make_readies)
-        fitted = {"source": UPLOADED if loaded.trials else before.source}
     added = {name: read_product(file) for name, file in loaded.products.items()}
-    evidence = Evidence(surfaces, study, {**before.products, **added}, before.terms, **fitted)
+    products = {**before.products, **added}
+    if trial is None:
+        evidence = replace(before, study=study, products=products)
+    else:
+        source = UPLOADED if loaded.trials else before.source
+        evidence = Evidence(surfaces, study, products, before.terms, source)
     return evidence, list(added)[-1] if added else None

@@ -118,15 +118,20 @@ class Uploads:
             If it is more than is kept of one visitor; what was kept stays.
         """
         with self._changing() as database:
-            known = visit is not None and self._used(database, visit)
-            loaded = (self._loaded(database, visit) if known else before or Loaded()).then(later)
+            known = visit if visit is not None and self._used(database, visit) else None
+            kept = (before or Loaded()) if known is None else self._loaded(database, known)
+            loaded = kept.then(later)
             self.check(loaded)
-            if not known:
-                visit = secrets.token_urlsafe(16)
-                database.execute("insert into visits values (?, ?)", (visit, self._clock()))
-            self._write(database, visit, loaded)
-            self._make_room(database, visit)
-        return visit, loaded
+            own = known or self._started(database)
+            self._write(database, own, loaded)
+            self._make_room(database, own)
+        return own, loaded
+
+    def _started(self, database: sqlite3.Connection) -> str:
+        """The id of a visitor who is new here."""
+        visit = secrets.token_urlsafe(16)
+        database.execute("insert into visits values (?, ?)", (visit, self._clock()))
+        return visit
 
     def read(self, visit: str) -> Loaded:
         """What is kept under an id, which counts as its use; raises Forgotten where nothing is."""
