@@ -1,12 +1,10 @@
 """How the tables of an archive came to be: named steps, each in a transaction of its own.
 
 A step looks in its own transaction whether it is still due, so that several people may open a new archive
-at once. What a step has made stays as it is: a table that changes later is changed by another step.
+at once.
 """
 
 from __future__ import annotations
-
-from collections.abc import Callable, Mapping
 
 from sqlalchemy import (
     Column,
@@ -19,12 +17,10 @@ from sqlalchemy import (
     func,
     inspect,
     select,
-    text,
 )
 
 from pwindow.errors import UnusableInput
-from pwindow.trials.archive import schema
-from pwindow.trials.archive.seals import seal_all
+from pwindow.trials.archive.steps import STEPS
 
 _STEPS_META = MetaData()
 _DONE = Table(
@@ -35,57 +31,6 @@ _DONE = Table(
 )
 
 
-def _trials(connection: Connection) -> None:
-    tables = [schema.FILES, schema.TRIALS, schema.DECISIONS, schema.PRINTS, schema.CELLS, schema.FEATURES]
-    schema.METADATA.create_all(connection, tables)
-
-
-def _declarations_and_fits(connection: Connection) -> None:
-    schema.METADATA.create_all(connection, [schema.DECLARATIONS, schema.VOLUMES, schema.FITS])
-
-
-def _comparisons(connection: Connection) -> None:
-    schema.METADATA.create_all(connection, [schema.COMPARISONS])
-
-
-def _verdicts(connection: Connection) -> None:
-    """Where comparisons say only whether a trial agrees, they say it in words from now on."""
-    columns = {column["name"] for column in inspect(connection).get_columns(schema.COMPARISONS.name)}
-    if "agrees" in columns:
-        for order in (
-            "ALTER TABLE comparisons ADD COLUMN verdict TEXT NOT NULL DEFAULT ''",
-            "UPDATE comparisons SET verdict = CASE WHEN agrees THEN 'agrees' ELSE 'does not agree' END",
-            "ALTER TABLE comparisons DROP COLUMN agrees",
-        ):
-            connection.execute(text(order))
-
-
-def _seals(connection: Connection) -> None:
-    """Decisions bear a seal from now on, those of before too; fits say the last decision they stand on."""
-    inspector = inspect(connection)
-    columns = {name: {one["name"] for one in inspector.get_columns(name)} for name in ("decisions", "fits")}
-    if "seal" not in columns["decisions"]:
-        connection.execute(text("ALTER TABLE decisions ADD COLUMN seal VARCHAR(64) NOT NULL DEFAULT ''"))
-        seal_all(connection)
-    if "decision" not in columns["fits"]:
-        connection.execute(text("ALTER TABLE fits ADD COLUMN decision INTEGER"))
-
-
-def _sheets(connection: Connection) -> None:
-    """Trials say which sheet of their workbook they are, where one was named."""
-    columns = {column["name"] for column in inspect(connection).get_columns(schema.TRIALS.name)}
-    if "sheet" not in columns:
-        connection.execute(text("ALTER TABLE trials ADD COLUMN sheet TEXT"))
-
-
-STEPS: Mapping[str, Callable[[Connection], None]] = {
-    "trials": _trials,
-    "declarations and fits": _declarations_and_fits,
-    "comparisons": _comparisons,
-    "verdicts": _verdicts,
-    "sheets": _sheets,
-    "seals": _seals,
-}
 _FIRST = next(iter(STEPS))
 
 

@@ -1,16 +1,13 @@
-"""Tables of the archive, as the newest migration leaves them."""
+"""Tables of the archive, as the last of the `steps` leaves them; a test holds one against the other."""
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterable
 from typing import Any
 
 from sqlalchemy import (
     Column,
     Date,
-    DateTime,
-    Dialect,
     Double,
     ForeignKey,
     Integer,
@@ -19,25 +16,13 @@ from sqlalchemy import (
     String,
     Table,
     Text,
-    TypeDecorator,
 )
 
+from pwindow.trials.archive.moments import Moment
 from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, PRINT_COLUMNS
 from pwindow.trials.reduction import GAP_KEYS, STATISTICS
 
 METADATA = MetaData()
-
-
-class Moment(TypeDecorator[datetime.datetime]):
-    """A moment in UTC; SQLite keeps no zone."""
-
-    impl = DateTime(timezone=True)
-    cache_ok = True
-
-    def process_result_value(
-        self, value: datetime.datetime | None, dialect: Dialect
-    ) -> datetime.datetime | None:
-        return value if value is None or value.tzinfo else value.replace(tzinfo=datetime.UTC)
 
 
 def _id() -> Column:

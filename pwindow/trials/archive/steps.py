@@ -1,0 +1,190 @@
+"""The steps by which the tables of an archive came to be; what a step does never changes again.
+
+A step writes out the tables and columns that it makes: it must do the same in ten years, whatever `schema` says
+then. A table that is to look otherwise gets another step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from sqlalchemy import (
+    Column,
+    Connection,
+    Date,
+    DateTime,
+    Double,
+    ForeignKey,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    inspect,
+    text,
+)
+
+from pwindow.trials.archive.seals import seal_all
+
+_TABLES = MetaData()
+
+
+def _id() -> Column:
+    return Column("id", Integer, primary_key=True)
+
+
+def _text(name: str) -> Column:
+    return Column(name, Text, nullable=False)
+
+
+def _when(name: str) -> Column:
+    return Column(name, DateTime(timezone=True), nullable=False)
+
+
+def _file() -> Column:
+    return Column("file", ForeignKey("files.checksum"), nullable=False, unique=True)
+
+
+def _fingerprint() -> Column:
+    return Column("fingerprint", String(12), nullable=False, unique=True)
+
+
+def _of_trial() -> Column:
+    return Column("trial", ForeignKey("trials.id"), nullable=False, index=True)
+
+
+def _rows_of_trial(name: str, *columns: Column) -> Table:
+    owner = Column("trial", ForeignKey("trials.id"), primary_key=True)
+    return Table(name, _TABLES, owner, Column("at", Integer, primary_key=True), *columns)
+
+
+def _texts(*names: str) -> list[Column]:
+    return [Column(name, Text) for name in names]
+
+
+def _numbers(*names: str) -> list[Column]:
+    return [Column(name, Double) for name in names]
+
+
+_TRIALS = (
+    Table(
+        "files",
+        _TABLES,
+        Column("checksum", String(64), primary_key=True),
+        _text("name"),
+        Column("content", LargeBinary, nullable=False),
+    ),
+    Table(
+        "trials",
+        _TABLES,
+        _id(),
+        _text("name"),
+        _file(),
+        _fingerprint(),
+        _text("pressure_unit"),
+        _text("notes"),
+        Column("features", Integer, nullable=False),
+        _when("added"),
+    ),
+    Table("decisions", _TABLES, _id(), _of_trial(), _text("standing"), _text("reason"), _when("made")),
+    _rows_of_trial(
+        "prints",
+        *_texts("print", "make_ready"),
+        *_numbers("speed"),
+        *_texts("roll"),
+        *_numbers("cell_volume", "pressure"),
+        *_texts("plate"),
+    ),
+    _rows_of_trial(
+        "cells",
+        *_texts("print"),
+        *_numbers("plate_width", "direction", "plate_gap"),
+        _text("quantity"),
+        *_numbers("count", "mean", "squares", "bridged", "unmeasured", "gap_length"),
+    ),
+    _rows_of_trial(
+        "features",
+        *_texts("print"),
+        *_numbers("direction", "plate_width", "plate_gap", "line_height", "line_width", "section_area"),
+        *_numbers("gap", "gap_length", "gaps_inspected", "gaps_bridged", "resistance", "line_length"),
+    ),
+)
+_DECLARATIONS_AND_FITS = (
+    Table("declarations", _TABLES, _id(), _text("kind"), _file(), _when("added")),
+    Table(
+        "roll_volumes",
+        _TABLES,
+        _id(),
+        _text("roll"),
+        Column("cell_volume", Double, nullable=False),
+        Column("measured", Date, nullable=False),
+        _text("note"),
+        _when("added"),
+    ),
+    Table("fits", _TABLES, _id(), _fingerprint(), _text("recipe"), _text("answer"), _when("made")),
+)
+_COMPARISONS = (
+    Table(
+        "comparisons",
+        _TABLES,
+        _id(),
+        _of_trial(),
+        _text("against"),
+        _text("verdict"),
+        _text("told"),
+        _when("made"),
+    ),
+)
+
+
+def _made(*tables: Table) -> Callable[[Connection], None]:
+    return lambda connection: _TABLES.create_all(connection, tables)
+
+
+def _verdicts(connection: Connection) -> None:
+    """Where comparisons say only whether a trial agrees, they say it in words from now on."""
+    if "agrees" in _columns(connection, "comparisons"):
+        for order in (
+            "ALTER TABLE comparisons ADD COLUMN verdict TEXT NOT NULL DEFAULT ''",
+            "UPDATE comparisons SET verdict = CASE WHEN agrees THEN 'agrees' ELSE 'does not agree' END",
+            "ALTER TABLE comparisons DROP COLUMN agrees",
+        ):
+            connection.execute(text(order))
+
+
+def _sheets(connection: Connection) -> None:
+    """Trials say which sheet of their workbook they are, where one was named."""
+    _add(connection, "trials", "sheet", "TEXT")
+
+
+def _seals(connection: Connection) -> None:
+    """Decisions bear a seal from now on, those of before too; fits say the last decision they stand on."""
+    if _add(connection, "decisions", "seal", "VARCHAR(64) NOT NULL DEFAULT ''"):
+        seal_all(connection)
+    _add(connection, "fits", "decision", "INTEGER")
+
+
+def _add(connection: Connection, table: str, column: str, kind: str) -> bool:
+    """Add a column; False where the tables were made with it, by a version whose first steps did that."""
+    if column in _columns(connection, table):
+        return False
+    connection.execute(text(f"ALTER TABLE {table} ADD COLUMN {column} {kind}"))
+    return True
+
+
+def _columns(connection: Connection, table: str) -> set[str]:
+    return {column["name"] for column in inspect(connection).get_columns(table)}
+
+
+STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
+    {
+        "trials": _made(*_TRIALS),
+        "declarations and fits": _made(*_DECLARATIONS_AND_FITS),
+        "comparisons": _made(*_COMPARISONS),
+        "verdicts": _verdicts,
+        "sheets": _sheets,
+        "seals": _seals,
+    }
+)
