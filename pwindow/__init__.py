@@ -9,7 +9,7 @@
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from pwindow.demo import __version__, demo
+from pwindow.shipped import __version__, demo
 
 if TYPE_CHECKING:
     from pwindow.product import Product, read_product

@@ -26,12 +26,12 @@ def shown(text: object) -> str:
     )
 
 
-def listed(names: Sequence[object], most: int = 5) -> str:
+def first_few(names: Sequence[object], most: int = 5) -> str:
     """The first few of many names, each in quotes, and how many more there are.
 
     Examples
     --------
-    >>> listed(["a", "b", "c"], most=2)
+    >>> first_few(["a", "b", "c"], most=2)
     '“a”, “b” and 1 more'
     """
     told = ", ".join(f"“{shown(name)}”" for name in names[:most])
@@ -148,7 +148,7 @@ class SeveralSheets(TrialProblem):
 
     def __init__(self, file: str, sheets: tuple[str, ...]):
         self.file, self.sheets = file, sheets
-        what = f"the sheets {listed(sheets)} each hold a table that can be the trial"
+        what = f"the sheets {first_few(sheets)} each hold a table that can be the trial"
         mend = f"say which one is meant: --sheet “{shown(sheets[0])}”, or keep one of them in the workbook"
         super().__init__([Problem(file, what, mend)])
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TypedDict, cast
 
+from pwindow.declarations import Table, read_toml
 from pwindow.errors import DeclarationProblem, UnitProblem, shown
 from pwindow.inputs import InputFile
-from pwindow.study import Table, read_toml
 from pwindow.units import read_quantity
 
 PRESSURE_UNITS = ("µm", "N/mm", "kPa")

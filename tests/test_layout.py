@@ -10,7 +10,8 @@ import pwindow as pw
 
 ROOT = Path(pw.__file__).parent
 ORDER = [
-    {"wording", "units", "inputs", "outputs", "errors", "demo", "environment"},
+    {"wording", "units", "inputs", "outputs", "errors", "shipped", "environment"},
+    {"declarations"},
     {"study", "product"},
     {"trials"},
     {"surfaces", "conductors"},

@@ -31,8 +31,8 @@ from pwindow.cli.sources import (
     window_of,
     with_sheet,
 )
-from pwindow.demo import __version__
 from pwindow.errors import TrialProblem
+from pwindow.shipped import __version__
 
 if TYPE_CHECKING:  # loaded by the commands that need them
     from pwindow.surfaces import Form
@@ -299,7 +299,7 @@ def serve(
 ) -> None:
     """Open the dashboards: on trial FILEs, on the trials of an archive, or on the demo data."""
     from pwindow.cli.serving import serve as serve_pages
-    from pwindow.demo import shipped
+    from pwindow.shipped import shipped
     from pwindow.workflows.given import check_given
 
     with_sheet(files, sheet)

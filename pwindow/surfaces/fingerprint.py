@@ -10,7 +10,7 @@ from dataclasses import asdict
 from functools import cache
 from importlib.metadata import version
 
-from pwindow.demo import __version__
+from pwindow.shipped import __version__
 from pwindow.study import MakeReadies
 from pwindow.trials.trial import Trial
 

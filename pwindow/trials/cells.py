@@ -12,7 +12,7 @@ from numbers import Real
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import Problem, UnitProblem, at_rows, listed, shown
+from pwindow.errors import Problem, UnitProblem, at_rows, first_few, shown
 from pwindow.trials.columns import COLUMNS, NEEDED, RESPONSES, Column
 from pwindow.trials.headers import column_name
 from pwindow.units import factor_between, same_dimension
@@ -193,12 +193,12 @@ def _words_note(words: Mapping[str, int], header: str, file: str) -> list[str]:
         return []
     count = sum(words.values())
     cells = "1 cell" if count == 1 else f"{count} cells"
-    return [f"{file}: “{shown(header)}”: {cells} with {listed(list(words))} read as empty"]
+    return [f"{file}: “{shown(header)}”: {cells} with {first_few(list(words))} read as empty"]
 
 
 def _unknown_notes(names: Sequence[str], file: str) -> list[str]:
     if len(names) > _TOLD_UNKNOWN:
-        told = listed(names, _TOLD_UNKNOWN)
+        told = first_few(names, _TOLD_UNKNOWN)
         return [f"{file}: columns {told} are not known columns; they are kept but not used"]
     return [
         f"{file}: column “{shown(name)}” is not a known column; it is kept but not used" for name in names

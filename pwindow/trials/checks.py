@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import Problem, TrialProblem, at_rows, listed, shown
+from pwindow.errors import Problem, TrialProblem, at_rows, first_few, shown
 from pwindow.trials.cells import TypedCells
 from pwindow.trials.columns import DOME_SECTION_FACTOR, NEEDED, PRINT_COLUMNS, RESPONSES
 from pwindow.trials.plausible import impossible_sections
@@ -59,7 +59,7 @@ def without_unprinted(typed: TypedCells) -> tuple[TypedCells, list[str]]:
     if names:
         notes.append(
             f"{typed.file}: {_counted(len(names), 'print')} without any measured value passed over as not printed "
-            f"yet: {listed(names)}"
+            f"yet: {first_few(names)}"
         )
     rows = int((passed & ~unprinted).sum())
     if rows:
@@ -185,7 +185,7 @@ def _odd_prints(typed: TypedCells, name: str, make_ready: object, prints: pd.Dat
         row = _row_of(typed, name, odd[0])
         what = (
             f"make-ready {shown(make_ready)} has {name} {typed.with_unit(name, row)} in print{'s' * (len(odd) > 1)} "
-            f"{listed(odd)} and {typed.with_unit(name, there)} in print {shown(typed.table['print'][there])} (row {there})"
+            f"{first_few(odd)} and {typed.with_unit(name, there)} in print {shown(typed.table['print'][there])} (row {there})"
         )
         mend = (
             "a make-ready is one mounting of one roll and one plate: correct the value, or give the make-readies "

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import Problem, at_rows, listed
+from pwindow.errors import Problem, at_rows, first_few
 from pwindow.trials.cells import TypedCells
 from pwindow.trials.columns import DOME_SECTION_FACTOR
 
@@ -173,7 +173,7 @@ def _doubt(values: pd.Series, usual: tuple[float, float], what: str, unit: str) 
     limits = f"{usual[0]:g} to {usual[1]:g}" if usual[0] else f"at most {usual[1]:g}"
     unit = f" {unit}" if unit else ""
     names = list(dict.fromkeys(out.index))
-    of = f"print {listed(names)}" if len(names) == 1 else f"{len(names)} prints ({listed(names, 3)})"
+    of = f"print {first_few(names)}" if len(names) == 1 else f"{len(names)} prints ({first_few(names, 3)})"
     return (
         f"{what} of {of} is {span}{unit}, where {limits}{unit} is usual: "
         "check the units in the file before relying on anything here"

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from pwindow.errors import SeveralSheets, TrialProblem, listed, shown
+from pwindow.errors import SeveralSheets, TrialProblem, first_few, shown
 from pwindow.inputs import InputFile
 from pwindow.trials.bounds import MOST_CELLS, MOST_TEXT, check_size, too_large, unreadable
 from pwindow.trials.columns import NEEDED, RESPONSES
@@ -103,9 +103,9 @@ def _chosen(sheets: Sequence[_Sheet], names: Sequence[str], file: InputFile) -> 
 def _named(name: str, sheets: Sequence[_Sheet], names: Sequence[str], file: InputFile) -> _Sheet:
     found = next((sheet for sheet in sheets if sheet.name == name), None)
     if found is None and name in names:
-        raise unreadable(file, f"the sheet “{shown(name)}” is empty", f"name one of {listed(names)}")
+        raise unreadable(file, f"the sheet “{shown(name)}” is empty", f"name one of {first_few(names)}")
     if found is None:
-        raise unreadable(file, f"there is no sheet “{shown(name)}”", f"name one of {listed(names)}")
+        raise unreadable(file, f"there is no sheet “{shown(name)}”", f"name one of {first_few(names)}")
     return found
 
 

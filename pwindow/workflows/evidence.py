@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import cached_property
 
 from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.product import Product
@@ -42,7 +43,6 @@ class Evidence:
     terms: Form = "all"
     source: str = "files"
     made: datetime = field(default_factory=lambda: datetime.now(UTC), compare=False)
-    _findings: list = field(default_factory=list, repr=False, compare=False)
 
     @property
     def unrecorded(self) -> str | None:
@@ -51,14 +51,10 @@ class Evidence:
             return None
         return self.study.make_readies.unrecorded
 
-    @property
+    @cached_property
     def findings(self) -> tuple[Finding, ...]:
-        """What speaks against the fit; worked out once, and kept when products are replaced."""
-        if self.surfaces is None:
-            return ()
-        if not self._findings:
-            self._findings.append(findings(self.surfaces))
-        return self._findings[0]
+        """What speaks against the fit."""
+        return () if self.surfaces is None else findings(self.surfaces)
 
 
 class NothingToJudge(WindowProblem):

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from pathlib import Path
 
-from pwindow.demo import demo
 from pwindow.environment import ARCHIVE, PRODUCTS, SHARED, SHEET, STUDY, TRIAL
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.product import read_product
+from pwindow.shipped import demo
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import fit
 from pwindow.trials import Trial

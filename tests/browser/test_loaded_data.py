@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from pwindow.demo import demo
+from pwindow.shipped import demo
 
 pytestmark = pytest.mark.slow
 

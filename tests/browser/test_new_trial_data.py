@@ -7,8 +7,8 @@ import sys
 
 import pytest
 
-from pwindow.demo import demo
 from pwindow.inputs import InputFile
+from pwindow.shipped import demo
 from pwindow.trials.archive import Archive
 
 pytestmark = pytest.mark.slow

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from pwindow.demo import demo
+from pwindow.shipped import demo
 
 PAGE = "/voila/render/set-up-speed.ipynb"
 PATIENCE = 150_000  # ms

@@ -4,7 +4,7 @@ import nbformat
 import pytest
 from nbclient import NotebookClient
 
-from pwindow.demo import shipped
+from pwindow.shipped import shipped
 
 NOTEBOOKS = sorted(shipped("dashboards").glob("*.ipynb"))
 

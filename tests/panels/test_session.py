@@ -7,10 +7,10 @@ import re
 import pandas as pd
 import pytest
 
-from pwindow.demo import demo
 from pwindow.errors import SeveralSheets
 from pwindow.panels.set_up_speed.page import SetUpSpeed
 from pwindow.panels.trade_offs.page import TradeOffsPage
+from pwindow.shipped import demo
 from pwindow.study import Study
 from pwindow.workflows import evidence, given, loaded
 from pwindow.workflows.evidence import Evidence

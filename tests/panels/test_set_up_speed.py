@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.demo import demo
 from pwindow.inputs import InputFile
 from pwindow.panels.set_up_speed.page import SetUpSpeed, set_up_speed
 from pwindow.panels.shared.frame import evidence_facts
@@ -16,6 +15,7 @@ from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import ask, changed_limits, first_judgeable
 from pwindow.panels.shared.words import together
 from pwindow.review import review
+from pwindow.shipped import demo
 from pwindow.study import EACH_PRINT
 from pwindow.trials.archive import Archive
 from pwindow.window.shortfall.words import conflicts, promise, remedies
