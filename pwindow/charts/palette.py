@@ -83,6 +83,12 @@ DARK = Palette(
 )
 PALETTES = {palette.name: palette for palette in (LIGHT, DARK)}
 
+
+def palette_named(colours: str | None) -> Palette:
+    """The palette of that name; the light one where none has it."""
+    return LIGHT if colours is None else PALETTES.get(colours, LIGHT)
+
+
 SCALE = "Cividis"
 """Of probabilities, the same in every theme; what is drawn on it keeps the colours of the light theme."""
 FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"

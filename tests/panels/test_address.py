@@ -90,6 +90,7 @@ def test_a_page_as_it_opens_needs_its_product_only(evidence):
         (Address(limits={"gap.most": -3.0}), "gap"),
         (Address(limits={"voltage_drop.most": 3.0}), "no such limit"),
         (Address(limits={"gap.least": 60.0}), "gap"),
+        (Address(limits={"gap.count": 60.5}), "60.5 gaps on one part: not a whole number"),
     ],
 )
 def test_what_is_not_here_is_told_and_the_page_opens(evidence, address, words):

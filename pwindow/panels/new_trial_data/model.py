@@ -119,7 +119,8 @@ class Desk:
         """Two kept fits side by side."""
         if before == after:
             raise UnusableInput("choose two fits that differ")
-        return self._compared(*(kept_fit(self.archive, str(at)) for at in (before, after)), tell)
+        first, second = (kept_fit(self.archive, str(at)) for at in (before, after))
+        return self._compared(first, second, tell)
 
     def _compared(self, before: KeptFit | None, after: KeptFit, tell: Tell) -> Compared:
         if before is None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from functools import partial
+from typing import Any
 
 import ipywidgets as widgets
 
@@ -64,7 +66,7 @@ class NewTrialData:
             description="Reason", layout=full_width(), style=_NARROW, placeholder="in a few words"
         )
         self.decisions = [
-            self.frame.button(text, tooltip, lambda standing=standing: self._decide(standing))
+            self.frame.button(text, tooltip, partial(self._decide, standing))
             for text, standing, tooltip in _DECISIONS
         ]
         self.hold = self.frame.button(
@@ -152,7 +154,7 @@ class NewTrialData:
             return
         self._show(new.added.trial)
         self.told.value = words.added_card(
-            new, self.desk.archive.trials().loc[new.added.trial, "standing"]
+            new, self.desk.archive.trials()["standing"][new.added.trial]
         ) + words.read_notes(self.desk.notes(new.added.trial))
         self._show_agreement(new.agreement)
 
@@ -185,7 +187,7 @@ class NewTrialData:
         self.reason.value = ""
         self._clear()
         self._show(number)
-        self.told.value = words.decision_card(self.desk.archive.trials().loc[number])
+        self.told.value = words.decision_card(self.desk.archive.trials().loc[[number]].iloc[0])
 
     def _refit(self) -> None:
         with self._working("fitting the surfaces"):
@@ -203,8 +205,9 @@ class NewTrialData:
         self._clear()
         self._show()
         self.compared.value, self.why.value = words.compared_card(found), words.compared_tables(found)
-        if found.windows is not None:
-            self.windows.show(lambda palette: before_after_figure(found.windows, palette))
+        windows = found.windows
+        if windows is not None:
+            self.windows.show(lambda palette: before_after_figure(windows, palette))
 
     def _clear(self) -> None:
         """What was told before is not about what was done last."""
@@ -221,7 +224,7 @@ class NewTrialData:
         boxes = [box for box in self.products.children if isinstance(box, widgets.Checkbox)]
         return [box.description for box in boxes if box.value]
 
-    def _show_products(self, chosen) -> None:
+    def _show_products(self, chosen: Collection[str]) -> None:
         before = self.products.children
         boxes = [
             widgets.Checkbox(value=name in chosen, description=name, indent=False, layout=full_width())
@@ -250,7 +253,7 @@ class NewTrialData:
             ]
             choice.value = numbers[max(at, -len(numbers))] if numbers else None
 
-    def _choose(self, change) -> None:
+    def _choose(self, change: Mapping[str, Any]) -> None:
         self._show_history(change["new"])
 
     def _show_history(self, number: int | None) -> None:
@@ -258,7 +261,7 @@ class NewTrialData:
         self.history.value = (
             ""
             if number is None
-            else words.history_card(archive.trials().loc[number, "name"], archive.history(number))
+            else words.history_card(archive.trials()["name"][number], archive.history(number))
         )
 
     def _show_agreement(self, found: Agreement | None) -> None:

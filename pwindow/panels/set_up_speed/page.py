@@ -8,7 +8,7 @@ import ipywidgets as widgets
 import plotly.graph_objects as go
 
 from pwindow.charts import same_form, update_figure, window_figure
-from pwindow.charts.palette import LIGHT, PALETTES
+from pwindow.charts.palette import palette_named
 from pwindow.charts.window_map import HEIGHT
 from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile
@@ -24,6 +24,7 @@ from pwindow.panels.shared.session import Session
 from pwindow.panels.shared.sheets import SheetChoice
 from pwindow.panels.shared.visit import Visit
 from pwindow.product import Product
+from pwindow.surfaces import Form
 from pwindow.window.setup import Setup
 from pwindow.workflows.evidence import Evidence, NothingToJudge, replaced_product, reshaped, why_not
 
@@ -63,13 +64,14 @@ class SetUpSpeed:
         )
         self.readies.observe(self._choose_fit, "value")
         self.back = widgets.Button(description="Look at the recommended set-up", layout=full_width())
-        self.back.on_click(guard(lambda _button: self._show(self.question.start())))
+        self.back.on_click(guard(lambda _button: self._show(self.asked.start())))
         self._showing_fit = False
         self.busy = widgets.HTML()
         self.answer, self.shortfall, self.setup, self.neighbours, self.bands = (
             widgets.HTML(layout=full_width()) for _ in range(5)
         )
         self.place = Place(self.frame.palette, HEIGHT, "set-up-speed")
+        self.evidence = evidence
         self.question: Question | None = None
         self._left, self._right = widgets.VBox(), widgets.VBox()
         self._details = widgets.HBox([self.setup, self.neighbours])
@@ -107,11 +109,18 @@ class SetUpSpeed:
     def figure(self) -> go.FigureWidget | None:
         return self.place.figure
 
+    @property
+    def asked(self) -> Question:
+        """The question that the page shows; raises NothingToJudge where it waits for a trial or a product."""
+        if self.question is None:
+            raise NothingToJudge("there is no trial yet, or none that can judge a product here")
+        return self.question
+
     def open_at(self, query: str | None) -> None:
         """Show what the query of the page's address asks for, as far as it can be shown."""
         address, told = Address.read(query)
         session, evidence, missing = Session.opened(address.data, self.evidence)
-        self.frame.palette = PALETTES.get(address.colours, LIGHT)
+        self.frame.palette = palette_named(address.colours)
         self.place.colour(self.frame.palette)
         if evidence is not self.evidence:
             self._start(session, evidence, address.product)
@@ -147,19 +156,19 @@ class SetUpSpeed:
         self.frame.put_address(Address(data=self.session.data))
 
     def _setup(self) -> Setup:
-        return self.controls.setup(self.question)
+        return self.controls.setup(self.asked)
 
     def _choose_product(self, name: str) -> None:
         try:
             question = question_of(self.evidence, name)
         except UnusableInput:
-            self.controls.show(self.evidence, self.question, self._setup())
+            self.controls.show(self.evidence, self.asked, self._setup())
             raise
         self.question = question
         self._show(question.start())
 
     def _choose_level(self, level: float) -> None:
-        self._replace_product(self.question.product.with_assurance(round(level, 4)))
+        self._replace_product(self.asked.product.with_assurance(round(level, 4)))
 
     def _change_limits(self, edited: Product) -> None:
         self._replace_product(edited, limits=False)
@@ -170,14 +179,14 @@ class SetUpSpeed:
 
     def _ask_again(self, evidence: Evidence, question: Question, limits: bool = True) -> None:
         """Another question on the same trial: a set-up that the visitor chose stays, else the page follows."""
-        setup = kept_setup(self.question, question, self._setup())
+        setup = kept_setup(self.asked, question, self._setup())
         self.evidence, self.question = evidence, question
         self._show(setup, limits)
 
     def _choose_setup(self) -> None:
         self._show_setup(self._setup())
 
-    def _choose_fit(self, _change) -> None:
+    def _choose_fit(self, _change: object) -> None:
         if self._showing_fit:
             return
         terms = self.form.value
@@ -185,11 +194,11 @@ class SetUpSpeed:
         if (terms, unrecorded) != (self.evidence.terms, self.evidence.unrecorded):
             self.frame.guard(self._reshape)(terms, unrecorded)
 
-    def _reshape(self, terms: str, unrecorded: str | None) -> None:
+    def _reshape(self, terms: Form, unrecorded: str | None) -> None:
         self.busy.value = words.working("fitting")
         try:
             evidence = reshaped(self.evidence, terms, unrecorded)
-            question = ask(evidence, self.question.product)
+            question = ask(evidence, self.asked.product)
         except UnusableInput:
             self._show_fit()
             raise
@@ -234,34 +243,34 @@ class SetUpSpeed:
 
     def _show(self, setup: Setup, limits: bool = True) -> None:
         """Show everything for the question as it is now, the picture first."""
-        self.controls.show(self.evidence, self.question, setup)
+        self.controls.show(self.evidence, self.asked, setup)
         self._show_fit()
         self._show_setup(setup)
         if limits:
-            self.editor.show(self.question.product)
-        self.frame.facts.value = evidence_facts(self.evidence, self.question.product)
+            self.editor.show(self.asked.product)
+        self.frame.facts.value = evidence_facts(self.evidence, self.asked.product)
         self.answer.value = (
-            view.answer_card(self.question)
-            + view.window_notes(self.question)
+            view.answer_card(self.asked)
+            + view.window_notes(self.asked)
             + view.finding_list(self.evidence.findings)
             + words.trial_notes(self.evidence)
         )
-        self.shortfall.value = view.shortfall_list(self.question)
-        self.bands.value = view.band_table(self.question)
-        self.place.beside(view.downloads(self.question))
+        self.shortfall.value = view.shortfall_list(self.asked)
+        self.bands.value = view.band_table(self.asked)
+        self.place.beside(view.downloads(self.asked))
 
     def _show_setup(self, setup: Setup) -> None:
         """Show what depends on the set-up looked at, the picture first."""
-        content = self.question.content(setup)
+        content = self.asked.content(setup)
         if self.figure is None or not same_form(self.figure, content):
-            self.place.show(lambda palette: window_figure(self.question.content(self._setup()), palette))
+            self.place.show(lambda palette: window_figure(self.asked.content(self._setup()), palette))
         else:
             with self.figure.batch_update():
                 update_figure(self.figure, content, self.frame.palette)
-        self.setup.value = view.setup_card(self.question, setup)
-        self.neighbours.value = view.neighbour_card(self.question, setup)
-        declared, self.session = self.declared[self.question.product.name], self.session.stayed()
-        self.frame.put_address(address_of(self.question, setup, declared, self.session.data))
+        self.setup.value = view.setup_card(self.asked, setup)
+        self.neighbours.value = view.neighbour_card(self.asked, setup)
+        declared, self.session = self.declared[self.asked.product.name], self.session.stayed()
+        self.frame.put_address(address_of(self.asked, setup, declared, self.session.data))
 
 
 set_up_speed = Visit(_TITLE, SetUpSpeed)

@@ -12,6 +12,7 @@ from pwindow.errors import UnusableInput
 from pwindow.panels.shared.question import Question, ask, changed_limits, first_judgeable
 from pwindow.product import Product
 from pwindow.study import EACH_PRINT, ROLL_AND_PLATE
+from pwindow.surfaces import Form
 from pwindow.window.setup import Setup
 from pwindow.workflows.evidence import Evidence, replaced_product, reshaped
 from pwindow.workflows.uploads import is_id
@@ -19,7 +20,7 @@ from pwindow.workflows.uploads import is_id
 _TEXTS = ("product", "plate", "roll")
 _NUMBERS = ("pressure", "speed", "assurance")
 _SIDES = ("least", "most", "count")
-FORMS = ("all", "bending")
+FORMS: tuple[Form, ...] = ("all", "bending")
 """Forms of the surfaces that a page offers, as `fit` names them."""
 UNRECORDED = ("", EACH_PRINT, ROLL_AND_PLATE)
 """What a page can state of make-readies that a trial does not record."""
@@ -43,8 +44,8 @@ class Address:
         Changed limits of the product, such as ``line_width.most`` in the requirement's unit, or ``gap.count``.
     data : str or None
         Id under which the server keeps what a visitor loaded.
-    surfaces : str or None
-        Form of the surfaces, one of `FORMS`.
+    surfaces : {'all', 'bending'} or None
+        Form of the surfaces.
     unrecorded : str or None
         What is stated of make-readies that the trial does not record, one of `UNRECORDED`.
     colours : str or None
@@ -59,7 +60,7 @@ class Address:
     assurance: float | None = None
     limits: Mapping[str, float] = field(default_factory=dict)
     data: str | None = None
-    surfaces: str | None = None
+    surfaces: Form | None = None
     unrecorded: str | None = None
     colours: str | None = None
 
@@ -229,7 +230,7 @@ def _changes(address: Address, product: Product, told: list[str]) -> dict[str, d
         if _limit(product, requirement, side) is None:
             told.append(f"{name}: {product.name} has no such limit; left out")
         else:
-            changes.setdefault(requirement, {})[side] = int(value) if side == "count" else value
+            changes.setdefault(requirement, {})[side] = value
     return changes
 
 
@@ -242,7 +243,7 @@ def _limit(product: Product, requirement: str, side: str) -> float | None:
 
 def _setup(address: Address, question: Question, told: list[str]) -> Setup:
     """The recommended set-up, with what the address names in its place."""
-    setup, trial = question.start(), question.evidence.surfaces.trial
+    setup, trial = question.start(), question.window.surfaces.trial
     if address.plate is not None:
         if address.plate in question.window.plates:
             setup = replace(setup, plate=address.plate)
@@ -288,17 +289,22 @@ def address_of(question: Question, setup: Setup, declared: Product, data: str | 
         f"{requirement.name}.{side}": value
         for requirement in product.requirements
         for side in _SIDES
-        if (value := _limit(product, requirement.name, side)) != _limit(declared, requirement.name, side)
+        if (value := _limit(product, requirement.name, side)) is not None
+        and value != _limit(declared, requirement.name, side)
     }
     level = product.assurance.level
     assurance = None if level == declared.assurance.level else level
     shown = {} if setup == question.start() else _named(setup)
     evidence = question.evidence
-    fitted = {
-        "surfaces": evidence.terms if evidence.terms in FORMS[1:] else None,
-        "unrecorded": evidence.unrecorded or None,
-    }
-    return Address(product.name, assurance=assurance, limits=limits, data=data, **fitted, **shown)
+    return Address(
+        product.name,
+        assurance=assurance,
+        limits=limits,
+        data=data,
+        surfaces=evidence.terms if evidence.terms in FORMS[1:] else None,
+        unrecorded=evidence.unrecorded or None,
+        **shown,
+    )
 
 
 def _named(setup: Setup) -> dict:

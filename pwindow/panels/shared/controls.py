@@ -53,7 +53,7 @@ class SetupControls:
             control.observe(self._tell(on_setup), "value")
 
     def _tell(self, act: Callable[[], None]) -> Callable:
-        def told(_change) -> None:
+        def told(_change: object) -> None:
             if self._telling:
                 act()
 
@@ -70,7 +70,7 @@ class SetupControls:
 
     def show(self, evidence: Evidence, question: Question, setup: Setup) -> None:
         """Show a question and a set-up without telling of it."""
-        trial = evidence.surfaces.trial
+        trial = question.window.surfaces.trial
         self._telling = False
         try:
             _offer(self.product, [(name, name) for name in evidence.products], question.product.name)
@@ -172,8 +172,9 @@ class RequirementEditor:
             wrong = number >= other.value if side == "least" else number <= other.value
             relation = "below" if side == "least" else "above"
             _refuse(wrong, f"{told} is not {relation} {other.title}, {other.told(other.value)}")
-        changed = int(number) if side == "count" else number
-        edited = changed_limits(self._product, {name: {side: changed}})
+        if self._product is None:
+            raise UnusableInput("no product is shown yet")
+        edited = changed_limits(self._product, {name: {side: number}})
         self._on_change(edited)
         self._product = edited
         if other is not None and other.refused:

@@ -6,12 +6,13 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
+from typing import TypeVar
 
 import pandas as pd
 
 from pwindow.charts import MapContent, content_at
 from pwindow.errors import UnusableInput
-from pwindow.product import Product, check_product
+from pwindow.product import Product, Requirement, check_product
 from pwindow.study import Roll
 from pwindow.window import Window
 from pwindow.window.bands import bands_at
@@ -23,6 +24,7 @@ from pwindow.window.shortfall.shortfall import Shortfall, shortfall
 from pwindow.workflows.evidence import Evidence, first_window, window_of
 from pwindow.workflows.given import given_evidence
 
+Found = TypeVar("Found")
 MAP_CELLS = 80
 """Speeds and volumes of a map on a page."""
 
@@ -53,7 +55,7 @@ class Question:
         """The set-up that a page opens at; the middle of what was tried where no roll was."""
         if self.starting is not None:
             return self.starting.setup
-        trial, rolls = self.evidence.surfaces.trial, self.window.rolls
+        trial, rolls = self.window.surfaces.trial, self.window.rolls
         return Setup(
             self.window.plates[0],
             rolls[len(rolls) // 2],
@@ -92,7 +94,7 @@ class Question:
             ("bands", plate, pressure), lambda: bands_at(self.window, self.bands, plate, pressure)
         )
 
-    def _kept(self, key: tuple, work: Callable):
+    def _kept(self, key: tuple, work: Callable[[], Found]) -> Found:
         """What `work` finds, of which the last few are kept."""
         if key not in self._maps:
             if len(self._maps) > 400:
@@ -145,15 +147,24 @@ def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) 
     limits : mapping
         For each requirement ``least``, ``most`` and ``count`` as far as they change.
     """
-    requirements = []
-    for requirement in product.requirements:
-        changes = dict(limits.get(requirement.name, {}))
-        if "count" in changes:
-            changes["parameters"] = {**requirement.parameters, "count": changes.pop("count")}
-        requirements.append(replace(requirement, **changes))
-    changed = replace(product, requirements=tuple(requirements))
+    requirements = tuple(_changed(one, limits.get(one.name, {})) for one in product.requirements)
+    changed = replace(product, requirements=requirements)
     check_product(changed, product.name)
     return changed
+
+
+def _changed(requirement: Requirement, changes: Mapping[str, float]) -> Requirement:
+    parameters, count = requirement.parameters, changes.get("count")
+    if count is not None:
+        if count % 1 != 0:
+            raise UnusableInput(f"{count:g} gaps on one part: not a whole number")
+        parameters = {**parameters, "count": int(count)}
+    return replace(
+        requirement,
+        least=changes.get("least", requirement.least),
+        most=changes.get("most", requirement.most),
+        parameters=parameters,
+    )
 
 
 def first_judgeable(evidence: Evidence, wanted: str | None) -> Question:

@@ -61,7 +61,9 @@ class Session:
         now = time.monotonic()
         if self.data is None or now - self.seen < _OFTEN:
             return self
-        given_uploads().use(self.data)
+        uploads = given_uploads()
+        if uploads is not None:
+            uploads.use(self.data)
         return replace(self, seen=now)
 
     def load(self, files: Sequence[InputFile], before: Evidence) -> tuple[Session, Evidence, str | None]:

@@ -111,7 +111,7 @@ def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Ev
     UnusableInput
         If no such volume was tried, or the inventory has it.
     """
-    _check_planned(volume, evidence.surfaces.trial.prints["cell_volume"], question.window.rolls)
+    _check_planned(volume, question.window.surfaces.trial.prints["cell_volume"], question.window.rolls)
     window = with_planned_roll(question.window, _free_id(question.window.rolls), volume)
     evidence = replace(evidence, study=window.study)
     return evidence, ask(evidence, question.product), next(roll for roll in reversed(window.study.rolls))

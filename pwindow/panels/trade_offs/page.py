@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from pwindow.charts import along_speed_figure, along_speed_names, frontier_figure
 from pwindow.charts.frontier import HEIGHT
-from pwindow.charts.palette import LIGHT, PALETTES, Palette
+from pwindow.charts.palette import Palette, palette_named
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared import words as shared_words
 from pwindow.panels.shared.address import Address, address_of, open_at
@@ -95,6 +95,17 @@ class TradeOffsPage:
     def question(self) -> Question | None:
         return None if self.trade_offs is None else self.trade_offs.question
 
+    @property
+    def offers(self) -> TradeOffs:
+        """What the page shows; raises NothingToJudge where it waits for a trial or a product."""
+        if self.trade_offs is None:
+            raise NothingToJudge("there is no trial yet, or none that can judge a product here")
+        return self.trade_offs
+
+    @property
+    def asked(self) -> Question:
+        return self.offers.question
+
     def _arrange(self) -> widgets.Widget:
         named = (self._left, "pw-controls"), (self._right, "pw-results"), (self.quantity, "pw-quantity")
         for box, name in named:
@@ -141,7 +152,7 @@ class TradeOffsPage:
             self.frame.put_address(Address(data=session.data))
         self._lay_out()
         if self.question is not None:
-            volumes = evidence.surfaces.trial.prints["cell_volume"]
+            volumes = self.question.window.surfaces.trial.prints["cell_volume"]
             self.volume.show(round(float(volumes.median()), 1))
             self._show(self.question.start())
 
@@ -149,7 +160,7 @@ class TradeOffsPage:
         """Show what the query of the page's address asks for, as far as it can be shown."""
         address, told = Address.read(query, OWN)
         session, evidence, missing = Session.opened(address.data, self.evidence)
-        self.frame.palette = PALETTES.get(address.colours, LIGHT)
+        self.frame.palette = palette_named(address.colours)
         self._colour(self.frame.palette)
         if evidence is not self.evidence:
             self._start(session, evidence, address.product)
@@ -159,7 +170,7 @@ class TradeOffsPage:
     def _open_question(self, address: Address, own: Own) -> list[str]:
         """Show the question and the set-up of an address; gives what of it could not be used."""
         told: list[str] = []
-        evidence, question = self.evidence, self.question
+        evidence, question = self.evidence, self.asked
         for text in own.planned:
             try:
                 evidence, question, _ = with_roll(evidence, question, _volume(text))
@@ -185,18 +196,18 @@ class TradeOffsPage:
         self.frontier.colour(palette)
 
     def _setup(self) -> Setup:
-        return self.controls.setup(self.question)
+        return self.controls.setup(self.asked)
 
     def _choose_product(self, name: str) -> None:
         try:
             question = question_of(self.evidence, name)
         except UnusableInput:
-            self.controls.show(self.evidence, self.question, self._setup())
+            self.controls.show(self.evidence, self.asked, self._setup())
             raise
         self._ask(question, question.start())
 
     def _choose_level(self, level: float) -> None:
-        self._replace_product(self.question.product.with_assurance(round(level, 4)))
+        self._replace_product(self.asked.product.with_assurance(round(level, 4)))
 
     def _change_limits(self, edited: Product) -> None:
         self._replace_product(edited, limits=False)
@@ -204,13 +215,13 @@ class TradeOffsPage:
     def _replace_product(self, product: Product, limits: bool = True) -> None:
         evidence = replaced_product(self.evidence, product)
         question = ask(evidence, product)
-        setup, self.evidence = kept_setup(self.question, question, self._setup()), evidence
+        setup, self.evidence = kept_setup(self.asked, question, self._setup()), evidence
         self._ask(question, setup, limits)
 
     def _choose_setup(self) -> None:
         self._show_setup(self._setup())
 
-    def _choose_quantity(self, _change) -> None:
+    def _choose_quantity(self, _change: object) -> None:
         if not self._offering:
             self._draw_along(self._setup())
             self._put_address(self._setup())
@@ -224,10 +235,10 @@ class TradeOffsPage:
         self._show_setup(self._setup())
 
     def _make_report(self) -> None:
-        self._make("the report", "review.html", self.trade_offs.report)
+        self._make("the report", "review.html", self.offers.report)
 
     def _make_run_sheet(self) -> None:
-        self._make("the run sheet", "run-sheet.html", self.trade_offs.run_sheet)
+        self._make("the run sheet", "run-sheet.html", self.offers.run_sheet)
 
     def _make(self, title: str, name: str, make: Callable[[Setup, Origin], str]) -> None:
         """Make a document of the first pinned set-up, else of the one looked at."""
@@ -249,7 +260,7 @@ class TradeOffsPage:
     def _plan(self) -> None:
         setup, self.planned.value = self._setup(), ""
         try:
-            self.evidence, question, roll = with_roll(self.evidence, self.question, self.volume.needed())
+            self.evidence, question, roll = with_roll(self.evidence, self.asked, self.volume.needed())
         except UnusableInput as problem:
             self.planned.value = words.refused(str(problem))
             return
@@ -260,7 +271,7 @@ class TradeOffsPage:
         setup = self._setup()
         self.planned.value = ""
         self.pins = tuple(pin for pin in self.pins if not pin.roll.planned)
-        self.evidence, question = without_planned(self.evidence, self.question)
+        self.evidence, question = without_planned(self.evidence, self.asked)
         self._ask(question, question.start() if setup.roll.planned else setup)
 
     def _ask(self, question: Question, setup: Setup, limits: bool = True) -> None:
@@ -273,12 +284,12 @@ class TradeOffsPage:
 
     def _show(self, setup: Setup, limits: bool = True) -> None:
         """Show everything for the question as it is now; what decides first."""
-        self.controls.show(self.evidence, self.question, setup)
-        self.frame.facts.value = evidence_facts(self.evidence, self.question.product)
+        self.controls.show(self.evidence, self.asked, setup)
+        self.frame.facts.value = evidence_facts(self.evidence, self.asked.product)
         if limits:
-            self.editor.show(self.question.product)
+            self.editor.show(self.asked.product)
         self._offer(setup)
-        self._drawn, offers = None, self.trade_offs
+        self._drawn, offers = None, self.offers
         with self._working():
             self._show_setup(setup)
             self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
@@ -310,12 +321,12 @@ class TradeOffsPage:
             self._offering = False
 
     def _quantities(self, setup: Setup) -> list[tuple[str, str]]:
-        names = along_speed_names(self.question.window, setup.plate)
+        names = along_speed_names(self.asked.window, setup.plate)
         return [(label, name) for name, label in names.items()]
 
     def _show_setup(self, setup: Setup) -> None:
         """Show what depends on the set-up looked at."""
-        offers, window = self.trade_offs, self.question.window
+        offers, window = self.offers, self.asked.window
         steps, self.document.value, self._saves = offers.steps(setup), "", {}
         self.answer.value = words.chosen_card(window, setup, steps)
         self._draw_along(setup)
@@ -334,13 +345,13 @@ class TradeOffsPage:
 
     def _address(self, setup: Setup) -> tuple[Address, str]:
         """What of the address is shared with other pages, and what is this page's own."""
-        declared = self.declared[self.question.product.name]
-        shared = address_of(self.question, setup, declared, self.session.data)
-        return shared, own_query(self.pins, self.question.window.rolls, self.quantity.value)
+        declared = self.declared[self.asked.product.name]
+        shared = address_of(self.asked, setup, declared, self.session.data)
+        return shared, own_query(self.pins, self.asked.window.rolls, self.quantity.value)
 
     def _draw_along(self, setup: Setup) -> None:
         """Draw along the speed, where what it shows has changed."""
-        offers, name = self.trade_offs, self.quantity.value
+        offers, name = self.offers, self.quantity.value
         shown = (setup.plate, setup.pressure, name)
         if shown == self._drawn:
             return

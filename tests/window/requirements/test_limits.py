@@ -6,6 +6,7 @@ from scipy import stats
 
 import pwindow as pw
 from pwindow.errors import WindowProblem
+from pwindow.product import Pattern, Product, Requirement
 from pwindow.study import Ink, Study
 from pwindow.window.requirements.extremes import extreme_moments
 
@@ -275,3 +276,13 @@ def test_a_length_in_the_product_file(tmp_path):
     file = tmp_path / "part.toml"
     file.write_text('[requirements.gap]\nleast = "16 µm"\ncount = 4\nlength = "6 cm"\n', encoding="utf-8")
     assert pw.read_product(file).requirements[0].parameters == {"count": 4, "length": 60.0}
+
+
+@pytest.mark.parametrize("name", ["open_area", "sheet_resistance"])
+def test_a_requirement_on_a_pattern_needs_its_pitch(demo_surfaces, name):
+    """Also of a product that was made in Python, which no file was checked for."""
+    product = Product(
+        "Tag", (Requirement(name, least=1.0),), Pattern(plate=LASER, plate_gap=60.0, plate_width=30.0)
+    )
+    with pytest.raises(WindowProblem, match="needs the pitch of the pattern"):
+        pw.find_window(demo_surfaces, product)
