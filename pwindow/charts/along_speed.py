@@ -56,7 +56,7 @@ def along_speed_figure(
     looks = roll_looks(window.rolls, palette)
     shown = None if name == CONFORMANCE else shown_quantities(window, plate)[name]
     figure = go.Figure()
-    by_roll = dict(iter(table.groupby("roll", sort=False)))
+    by_roll: dict[str, pd.DataFrame] = {roll: table[table["roll"] == roll] for roll in table["roll"].unique()}
     if shown is not None:
         for roll, members in by_roll.items():
             _draw_band(figure, members, shown, looks[roll].pale(min(_OPACITY, _OPACITIES / len(by_roll))))
@@ -239,7 +239,12 @@ def _range(table: pd.DataFrame, shown: Shown | None, limits: Sequence[float]) ->
 
 
 def _label_ends(
-    figure: go.Figure, by_roll: dict, shown: Shown, looks: dict[str, RollLook], y_range, palette: Palette
+    figure: go.Figure,
+    by_roll: dict,
+    shown: Shown,
+    looks: dict[str, RollLook],
+    y_range: tuple[float, float],
+    palette: Palette,
 ) -> None:
     """Name each roll where its line ends, moved apart where lines end together."""
     ends = {roll: float(_mean(members, shown).iloc[-1]) for roll, members in by_roll.items()}

@@ -80,7 +80,13 @@ def _silver_range(table: pd.DataFrame, panel: tuple) -> list[float]:
 
 
 def _draw_frontier(
-    figure: go.Figure, window: Window, table: pd.DataFrame, axes, shapes: dict, pane: int, palette: Palette
+    figure: go.Figure,
+    window: Window,
+    table: pd.DataFrame,
+    axes: tuple[str, str],
+    shapes: dict,
+    pane: int,
+    palette: Palette,
 ) -> None:
     looks, key = roll_looks(window.rolls, palette), window.surfaces.trial.pressure_key
     table, (x, y) = table.sort_values("speed_m_min"), axes
@@ -135,7 +141,7 @@ def _closely(points: np.ndarray) -> np.ndarray:
 def _draw_points(
     figure: go.Figure,
     members: pd.DataFrame,
-    axes,
+    axes: tuple[str, str],
     look: RollLook,
     shape: str,
     pressure: str,

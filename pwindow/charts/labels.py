@@ -124,12 +124,12 @@ def moved_apart(values: Sequence[float], room: float, within: tuple[float, float
     [0.5, 1.5, 5.0]
     """
     order = np.argsort(values, kind="stable")
-    clusters: list[list[float]] = []  # [sum of values, count]
+    clusters: list[tuple[float, int]] = []  # sum of values, and their count
     for value in np.asarray(values, float)[order]:
-        clusters.append([value, 1])
+        clusters.append((value, 1))
         while len(clusters) > 1 and _end(clusters[-2], room) > _start(clusters[-1], room) - room:
             total, count = clusters.pop()
-            clusters[-1] = [clusters[-1][0] + total, clusters[-1][1] + count]
+            clusters[-1] = (clusters[-1][0] + total, clusters[-1][1] + count)
     sorted_places = [_start(cluster, room) + at * room for cluster in clusters for at in range(cluster[1])]
     if not sorted_places:
         return []
@@ -139,9 +139,9 @@ def moved_apart(values: Sequence[float], room: float, within: tuple[float, float
     return places.tolist()
 
 
-def _start(cluster: Sequence[float], room: float) -> float:
+def _start(cluster: tuple[float, int], room: float) -> float:
     return cluster[0] / cluster[1] - room * (cluster[1] - 1) / 2.0
 
 
-def _end(cluster: Sequence[float], room: float) -> float:
+def _end(cluster: tuple[float, int], room: float) -> float:
     return cluster[0] / cluster[1] + room * (cluster[1] - 1) / 2.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 
 import numpy as np
+import pandas as pd
 import plotly.graph_objects as go
 
 from pwindow.charts.map_colours import hatched_ground
@@ -74,7 +75,13 @@ def update_curve(figure: go.Figure, content: MapContent, palette: Palette) -> No
 
 def axis_title(content: MapContent) -> str:
     """What the curve runs along."""
-    return _NAMES[content.along][0]
+    return _NAMES[_along(content)][0]
+
+
+def _along(content: MapContent) -> str:
+    if content.along is None:
+        raise ValueError("the trial varied speed and cell volume: its window is a map and no curve")
+    return content.along
 
 
 def _curve(content: MapContent) -> tuple[np.ndarray, np.ndarray]:
@@ -83,7 +90,7 @@ def _curve(content: MapContent) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _told(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
-    unit, told = _NAMES[content.along][1], speed if content.along == "speed" else volume
+    unit, told = _NAMES[_along(content)][1], speed if content.along == "speed" else volume
     return [
         f"{told(at)} {unit}<br>joint conformance {percent(share, content.level)}"
         if np.isfinite(share)
@@ -112,8 +119,7 @@ def _tried(x: np.ndarray, joint: np.ndarray, palette: Palette) -> go.Scatter:
 def _bands(content: MapContent, palette: Palette) -> go.Scatter:
     """What is assured, thick along the axis."""
     x, text = [], []
-    for band in content.bands.itertuples():
-        low, high = band.speed_low_m_min, band.speed_high_m_min
+    for band, low, high in zip(content.bands.itertuples(), *_ends(content)):
         if content.along == "speed":
             x += [low, high, None]
             text += [
@@ -256,7 +262,7 @@ def _band_notes(content: MapContent, palette: Palette) -> list[dict]:
     """The ends of what is assured, above the thick bar."""
     if content.along != "speed":
         return []
-    ends = {(band.speed_low_m_min, band.speed_high_m_min) for band in content.bands.itertuples()}
+    ends = set(zip(*_ends(content)))
     return [
         {
             "xref": "x2", "x": low, "xanchor": "left", "yref": "y2", "y": 0.0, "yanchor": "bottom", "yshift": 8,
@@ -267,9 +273,14 @@ def _band_notes(content: MapContent, palette: Palette) -> list[dict]:
     ]  # fmt: skip
 
 
+def _ends(content: MapContent) -> tuple[pd.Series, pd.Series]:
+    return content.bands["speed_low_m_min"], content.bands["speed_high_m_min"]
+
+
 def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
-    place = None if content.nearest is None else _place(content, content.nearest.spot)
-    if place is None:
+    nearest = content.nearest
+    place = None if nearest is None else _place(content, nearest.spot)
+    if nearest is None or place is None:
         return []
     x, _ = _curve(content)
     left = place[0] > (x[0] + x[-1]) / 2
@@ -280,7 +291,7 @@ def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
             "ay": -34 if place[1] < 0.5 else 70, "xanchor": "right" if left else "left", "showarrow": True, "arrowhead": 0,
             "standoff": 11, "arrowcolor": palette.ink, "font": {"size": 13, "color": palette.ink},
             "bgcolor": palette.veil, "borderpad": 3,
-            "text": f"<b>closest: {told}, {percent(content.nearest.joint, content.level)}</b>",
+            "text": f"<b>closest: {told}, {percent(nearest.joint, content.level)}</b>",
         }
     ]  # fmt: skip
 

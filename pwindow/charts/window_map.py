@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
@@ -143,7 +144,7 @@ def _hover(colours: Colours) -> str:
     return f"%{{x:.1f}} m/min, %{{y:.2f}} cm³/m²<br>{colours.hover}<extra></extra>"
 
 
-def _set_changed(part, **values) -> None:
+def _set_changed(part: Any, **values: Any) -> None:
     """Set only what differs: what is set travels to the page and is drawn again."""
     for name, value in values.items():
         before = getattr(part, name)
@@ -151,7 +152,7 @@ def _set_changed(part, **values) -> None:
             setattr(part, name, value)
 
 
-def _same(before, value) -> bool:
+def _same(before: Any, value: Any) -> bool:
     if isinstance(value, np.ndarray):
         return np.array_equal(before, value, equal_nan=True)
     return list(before) == list(value)

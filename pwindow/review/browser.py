@@ -13,10 +13,16 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import unquote
 
 from pwindow.errors import UnusableInput
 
+if TYPE_CHECKING:  # loaded where something is drawn
+    import plotly.graph_objects as go
+    from playwright.sync_api import Browser, BrowserType, Page
+
+Made = TypeVar("Made")
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "microsoft-edge")
 _CHANNELS = ("chrome", "msedge")
 _ARGUMENTS = ["--disable-gpu", "--disable-background-networking"]
@@ -46,7 +52,7 @@ def pdf_of(html: str, paper: str = "A4") -> bytes:
     return _with_page(html, lambda page: page.pdf(format=paper, print_background=True))
 
 
-def image_of(figure, kind: str) -> bytes:
+def image_of(figure: go.Figure, kind: str) -> bytes:
     """Draw a figure.
 
     Parameters
@@ -67,13 +73,13 @@ def image_of(figure, kind: str) -> bytes:
     return base64.b64decode(content) if head.endswith("base64") else unquote(content).encode()
 
 
-def _with_page(html: str, work: Callable) -> object:
+def _with_page(html: str, work: Callable[[Page], Made]) -> Made:
     # Playwright refuses to run where an event loop does, as in a served page
     with ThreadPoolExecutor(1) as aside:
         return aside.submit(_opened, html, work).result()
 
 
-def _opened(html: str, work: Callable) -> object:
+def _opened(html: str, work: Callable[[Page], Made]) -> Made:
     try:
         from playwright.sync_api import sync_playwright
     except ImportError as problem:
@@ -113,13 +119,14 @@ def _arguments() -> list[str]:
     return [*_ARGUMENTS, "--no-sandbox"] if is_root else _ARGUMENTS
 
 
-def _browser(chromium):
+def _browser(chromium: BrowserType) -> Browser:
     """The first browser that starts: one of the system, or Playwright's own."""
     from playwright.sync_api import Error
 
-    found = [{"executable_path": path} for path in map(shutil.which, _NAMES) if path]
+    ways: list[dict[str, Any]] = [{"executable_path": path} for path in map(shutil.which, _NAMES) if path]
+    ways += [{"channel": name} for name in _CHANNELS]
     reason = ""
-    for options in [*found, *({"channel": name} for name in _CHANNELS), {}]:
+    for options in [*ways, {}]:
         try:
             return chromium.launch(args=_arguments(), **options)
         except Error as problem:

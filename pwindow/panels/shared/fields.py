@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Callable
 from html import escape
+from typing import Any
 
 import ipywidgets as widgets
 
@@ -200,7 +201,7 @@ class SlidingNumber:
         self._pair.add_class("pw-sliding")
         self.box = widgets.VBox([self._pair, self.note], layout=full_width())
 
-    def _slider(self, **shown) -> widgets.FloatSlider:
+    def _slider(self, **shown: Any) -> widgets.FloatSlider:
         slider = widgets.FloatSlider(
             readout=False,
             continuous_update=self._continuous,
@@ -254,7 +255,7 @@ class SlidingNumber:
         self.note.say("")
         self.field.value = written(round(self.slider.value, 6))
 
-    def _slid(self, _change) -> None:
+    def _slid(self, _change: object) -> None:
         if self._telling:
             self._put()
             self._chosen()
@@ -283,7 +284,7 @@ class SlidingNumber:
 class Refusal(widgets.HTML):
     """Why what was typed cannot be used; takes no room where there is nothing to say."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__(layout=widgets.Layout(width="100%", display="none"))
 
     def say(self, words: str) -> None:

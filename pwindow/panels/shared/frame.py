@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from html import escape
+from typing import Any
 
 import ipywidgets as widgets
 
-from pwindow.charts.palette import LIGHT, PALETTES, Palette
+from pwindow.charts.palette import LIGHT, PALETTES, Palette, palette_named
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.shared import words
@@ -65,7 +66,7 @@ class Frame:
         """Hand on the files of each upload, and make room for the next; what fails is told in the page."""
         take = self.guard(take)
 
-        def uploaded(change) -> None:
+        def uploaded(change: Mapping[str, Any]) -> None:
             if change["new"]:
                 take([InputFile(item["name"], bytes(item["content"])) for item in change["new"]])
                 upload.value = ()
@@ -83,7 +84,7 @@ class Frame:
 
     def open_at(self, address: Address, told: Sequence[str]) -> None:
         """Take the colours of an address, and say what of it could not be used."""
-        self.palette = PALETTES.get(address.colours, LIGHT)
+        self.palette = palette_named(address.colours)
         self.say(_note(told) if told else "")
 
     def say(self, told: str) -> None:

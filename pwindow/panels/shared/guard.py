@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from functools import wraps
+from typing import Any
 
 from pwindow.errors import UnusableInput
 
@@ -16,10 +17,10 @@ def guarded(tell: Callable[[list[str]], None]) -> Callable:
 
     def decorate(handler: Callable) -> Callable:
         @wraps(handler)
-        def run(*args, **kwargs):
+        def run(*args: Any, **kwargs: Any) -> None:
             try:
                 tell([])
-                return handler(*args, **kwargs)
+                handler(*args, **kwargs)
             except UnusableInput as problem:
                 tell(problem.reasons)
             except Exception as problem:  # a page must outlive any fault; the log has the whole of it

@@ -82,7 +82,8 @@ class Place(widgets.VBox):
         room = {} if height is None else {"min_height": f"{height + _SAVING}px"}
         super().__init__(layout=widgets.Layout(width="100%", **room))
         self.add_class("pw-figure")
-        self._palette, self._draw, self._name = palette, None, name
+        self._palette, self._name = palette, name
+        self._draw: Callable[[Palette], go.Figure] | None = None
         self.saves = widgets.HTML(layout=widgets.Layout(width="100%"))
         self.beside("")
         self.colour(palette)

@@ -29,7 +29,8 @@ class SheetChoice:
     """
 
     def __init__(self, guard: Callable, go_on: Callable[[list[InputFile]], None]):
-        self._go_on, self._files, self._book = go_on, [], ""
+        self._go_on, self._book = go_on, ""
+        self._files: list[InputFile] = []
         self._told = widgets.HTML(layout=full_width())
         self.sheet = widgets.Dropdown(
             description="Sheet", style={"description_width": "60px"}, layout=full_width()

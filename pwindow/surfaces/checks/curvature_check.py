@@ -13,7 +13,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import reduce
 from operator import add
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -304,7 +303,7 @@ def _fitted_process(surface: Surface, whole: Surface) -> tuple[GaussianProcessRe
 
 
 def _optimise(
-    criterion: Callable[[np.ndarray], tuple[float, np.ndarray]], start: np.ndarray, bounds: Any
+    criterion: Callable[[np.ndarray], tuple[float, np.ndarray]], start: np.ndarray, bounds: np.ndarray
 ) -> tuple[np.ndarray, float]:
     """Hyperparameters to a digit or two: nothing said of them depends on more."""
     found = optimize.minimize(

@@ -56,7 +56,7 @@ def _of_trial() -> Column:
 
 
 def _rows_of_trial(name: str, *columns: Column) -> Table:
-    owner = Column("trial", ForeignKey("trials.id"), primary_key=True)
+    owner: Column[int] = Column("trial", ForeignKey("trials.id"), primary_key=True)
     return Table(name, _TABLES, owner, Column("at", Integer, primary_key=True), *columns)
 
 
