@@ -18,6 +18,13 @@ MOST_TEXT = 200_000_000
 def check_size(file: InputFile, rows: int, columns: int) -> None:
     """Refuse a table that is too large to be a trial.
 
+    Parameters
+    ----------
+    file : InputFile
+        Named in the problem.
+    rows, columns : int
+        Size of its table.
+
     Raises
     ------
     TrialProblem
@@ -38,5 +45,14 @@ def too_large(file: InputFile, what: str) -> TrialProblem:
 def unreadable(
     file: InputFile, what: str, mend: str = "save it again as CSV, XLSX or Parquet"
 ) -> TrialProblem:
-    """A file that cannot be read as a table."""
+    """A file that cannot be read as a table.
+
+    Parameters
+    ----------
+    file : InputFile
+    what : str
+        What is wrong with it.
+    mend : str, optional
+        What to do.
+    """
     return TrialProblem([Problem(file.name, what, mend)])

@@ -58,6 +58,13 @@ class Comparison:
 def known_trial(connection: Connection, file: InputFile, fingerprint: str) -> Added | None:
     """The trial that has the same file, or the same content, where there is one.
 
+    Parameters
+    ----------
+    connection : Connection
+    file : InputFile
+    fingerprint : str
+        `Trial.fingerprint` of what was read from the file.
+
     Raises
     ------
     UnusableInput
@@ -74,7 +81,21 @@ def known_trial(connection: Connection, file: InputFile, fingerprint: str) -> Ad
 
 
 def write_trial(connection: Connection, file: InputFile, trial: Trial, standing: str, reason: str) -> Added:
-    """Write a trial with its file, its rows and the first decision about it."""
+    """Write a trial with its file, its rows and the first decision about it.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction that writes.
+    file : InputFile
+        As it came; it is kept beside the rows.
+    trial : Trial
+        What was read from the file.
+    standing : str
+        A key of `STANDINGS` of the archive.
+    reason : str
+        On one line, as `worded` gives it.
+    """
     number = connection.execute(
         TRIALS.insert().values(
             name=file.name,
@@ -106,13 +127,34 @@ def write_file(connection: Connection, file: InputFile) -> str:
 
 
 def write_decision(connection: Connection, trial: int, standing: str, reason: str) -> None:
+    """Write what a trial is from now on, and seal it.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction that writes.
+    trial : int
+        Number of the trial.
+    standing : str
+        A key of `STANDINGS` of the archive.
+    reason : str
+        On one line, as `worded` gives it.
+    """
     values = {"trial": trial, "standing": standing, "reason": reason, "made": now(), "seal": ""}
     connection.execute(DECISIONS.insert().values(values))
     seal_newest(connection)
 
 
 def write_declaration(connection: Connection, kind: str, file: InputFile) -> None:
-    """Write a product or a study as it stands, where it is not there yet."""
+    """Write a product or a study as it stands, where it is not there yet.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction that writes.
+    kind : {'product', 'study'}
+    file : InputFile
+    """
     checksum = checksum_of(file)
     if connection.scalar(select(DECLARATIONS.c.id).where(DECLARATIONS.c.file == checksum)) is None:
         if connection.scalar(select(FILES.c.name).where(FILES.c.checksum == checksum)) is None:
@@ -121,6 +163,16 @@ def write_declaration(connection: Connection, kind: str, file: InputFile) -> Non
 
 
 def write_comparison(connection: Connection, trial: int, found: Comparison) -> None:
+    """Write how a trial compares with the fit of others.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction that writes.
+    trial : int
+        Number of the trial.
+    found : Comparison
+    """
     values = {"against": found.against, "verdict": found.verdict, "told": "\n".join(found.told)}
     connection.execute(COMPARISONS.insert().values(trial=trial, made=now(), **values))
 

@@ -178,6 +178,15 @@ class Archive:
     def decide(self, trial: int, standing: str, reason: str) -> None:
         """Say what a trial is from now on; what was said before is kept.
 
+        Parameters
+        ----------
+        trial : int
+            Number of the trial.
+        standing : str
+            A key of `STANDINGS`.
+        reason : str
+            In a few words; line breaks become spaces.
+
         Raises
         ------
         UnusableInput
@@ -226,6 +235,20 @@ class Archive:
         """Keep a measurement of a roll's cell volume, cm³/m²; earlier ones stay.
 
         A volume of zero says that the roll is not in the house any more.
+
+        Parameters
+        ----------
+        roll : str
+            Id of the roll, as trial files have it.
+        cell_volume : float
+            cm³/m².
+        measured : date
+        note : str, optional
+
+        Raises
+        ------
+        UnusableInput
+            If the id is empty.
         """
         if not roll.strip():
             raise UnusableInput("a roll needs its id; give the one that trial files name it by")

@@ -14,7 +14,18 @@ _CHUNK = 50_000
 
 
 def write_rows(connection: Connection, table: Table, trial: int, frame: pd.DataFrame) -> None:
-    """Write a frame as the rows of a trial, in its order."""
+    """Write a frame as the rows of a trial, in its order.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction that writes.
+    table : Table
+    trial : int
+        Number of the trial.
+    frame : DataFrame
+        Has the table's columns, but for ``trial`` and ``at``.
+    """
     names = [column.name for column in table.columns if column.name not in ("trial", "at")]
     rows = frame[names].assign(trial=trial, at=range(len(frame)))[["trial", "at", *names]]
     put = _copy if connection.dialect.name == "postgresql" else _insert
@@ -42,7 +53,21 @@ def _columns(rows: pd.DataFrame) -> str:
 
 
 def read_rows(connection: Connection, table: Table, trials: Sequence[int]) -> pd.DataFrame:
-    """The rows of trials, trial after trial in the order given, with the columns ``trial`` and ``at``."""
+    """The rows of trials, trial after trial in the order given, with the columns ``trial`` and ``at``.
+
+    Parameters
+    ----------
+    connection : Connection
+    table : Table
+        One whose rows belong to trials.
+    trials : sequence of int
+        Numbers of the trials.
+
+    Raises
+    ------
+    UnusableInput
+        If a column of numbers holds something else.
+    """
     frame = read_frame(connection, select(table).where(table.c.trial.in_(trials)))
     for column in table.columns:
         kind = object if column.type.python_type is str else column.type.python_type

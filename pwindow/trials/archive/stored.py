@@ -59,7 +59,18 @@ def read_stored(
     states: Mapping[int, str],
     fetch: Callable[[], pd.DataFrame],
 ) -> StoredTrial:
-    """Trials as one; `fetch` gets their features when somebody asks for them."""
+    """Trials as one; `fetch` gets their features when somebody asks for them.
+
+    Parameters
+    ----------
+    connection : Connection
+    heads : sequence of Row
+        As `read_heads` gives them.
+    states : mapping of int to str
+        As `states_of` gives them.
+    fetch : callable
+        Takes nothing and gives `Trial.features`.
+    """
     numbers = [head.id for head in heads]
     together = "\n".join(f"{head.fingerprint} {states.get(head.id, '')}" for head in heads)
     return StoredTrial(
@@ -75,7 +86,16 @@ def read_stored(
 
 
 def read_features(connection: Connection, heads: Sequence[Row], states: Mapping[int, str]) -> pd.DataFrame:
-    """The features of trials, as `Trial.features`."""
+    """The features of trials, as `Trial.features`.
+
+    Parameters
+    ----------
+    connection : Connection
+    heads : sequence of Row
+        As `read_heads` gives them.
+    states : mapping of int to str
+        As `states_of` gives them.
+    """
     rows = read_rows(connection, FEATURES, [head.id for head in heads])
     features = _labelled(rows, _labels(heads), ["print"])
     return features.join(_prints(connection, heads, states).set_index("print"), on="print")

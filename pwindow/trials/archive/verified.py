@@ -117,6 +117,19 @@ def standings_then(connection: Connection, decision: int | None, made: object) -
     """The standing of each trial up to a decision, or to a moment where no decision was noted.
 
     None where that decision is not there.
+
+    Parameters
+    ----------
+    connection : Connection
+    decision : int or None
+        Number of the last decision that counts.
+    made : datetime
+        The moment, used where `decision` is None.
+
+    Returns
+    -------
+    dict of int to str, or None
+        By the number of the trial.
     """
     columns = (DECISIONS.c.id, DECISIONS.c.trial, DECISIONS.c.standing)
     until = DECISIONS.c.made <= made if decision is None else DECISIONS.c.id <= decision
