@@ -64,7 +64,23 @@ class Table:
         least: float | None = None,
         below: float | None = None,
     ) -> float | None:
-        """Take a text like ``"45 µm"`` as a number in `unit`, inside its bounds."""
+        """Take a text like ``"45 µm"`` as a number in `unit`, inside its bounds.
+
+        Parameters
+        ----------
+        key : str
+        unit : str
+            Unit of the number returned and of the bounds; "1" for a share.
+        default : float, optional
+            In `unit`; returned where the key is missing.
+        above, least, below : float, optional
+            Bounds in `unit`: the number must be above, at least, below.
+
+        Raises
+        ------
+        DeclarationProblem
+            If the text is no quantity of that dimension, or out of bounds.
+        """
         if key not in self._content:
             return default
         text = self._content.pop(key)

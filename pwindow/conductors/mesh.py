@@ -73,6 +73,15 @@ def open_area(width: Amount, pitch: float, layout: str) -> Amount:
 def width_at_open_area(percent: float, pitch: float, layout: str) -> float:
     """Line width, µm, at which the open area is `percent`.
 
+    Parameters
+    ----------
+    percent : float
+        Share of the area without silver, %.
+    pitch : float
+        Pitch p, µm.
+    layout : {'square mesh', 'parallel lines'}
+        As of `open_area`, whose inverse this is.
+
     Examples
     --------
     >>> round(width_at_open_area(81.0, 500.0, "square mesh"), 6)
