@@ -93,7 +93,16 @@ def _closest(found: Shortfall, trial: Trial) -> dict:
 
 
 def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | None) -> dict:
-    """Predictions at set-ups, and conformance where there is a product."""
+    """Predictions at set-ups, and conformance where there is a product.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    setups : DataFrame
+        As `read_setups` gives them.
+    window : Window or None
+        Of the product that conformance is asked for.
+    """
     inside = surfaces.region.contains(setups)
     points = []
     for at in range(len(setups)):

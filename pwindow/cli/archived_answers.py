@@ -107,7 +107,14 @@ def fits_answer(archive: Archive) -> dict:
 
 
 def compared_answer(before: KeptFit, after: KeptFit, found: Mapping) -> dict:
-    """Two kept fits side by side."""
+    """Two kept fits side by side.
+
+    Parameters
+    ----------
+    before, after : KeptFit
+    found : mapping
+        As `workflows.compare.compare` gives it.
+    """
     tables = {
         name: table.to_dict("records") for name, table in found.items() if isinstance(table, pd.DataFrame)
     }
@@ -144,7 +151,15 @@ def again_answer(kept: KeptFit, archive: Archive) -> dict:
 
 
 def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dict:
-    """Confirmation prints beside what was promised of them."""
+    """Confirmation prints beside what was promised of them.
+
+    Parameters
+    ----------
+    archive : Archive
+    fit : KeptFit
+        The one whose promises are confirmed.
+    found : Confirmation
+    """
     return plain(
         {
             "fit": {"number": fit.number, "fingerprint": fit.fingerprint},

@@ -33,5 +33,14 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def reply(document: Mapping[str, Any], text: Callable[[Any], str], as_json: bool) -> None:
-    """Print a document, as JSON or as its text."""
+    """Print a document, as JSON or as its text.
+
+    Parameters
+    ----------
+    document : mapping
+        What JSON can hold.
+    text : callable
+        Turns the document into what people read.
+    as_json : bool
+    """
     click.echo(json.dumps(document, indent=1) if as_json else text(document))

@@ -84,6 +84,18 @@ def exposure_caution(host: str, password: bool = False) -> str | None:
 def page_address(host: str, port: int, page: str = LANDING_PAGE, token: str | None = None) -> str:
     """Give the address of a page as a browser on this computer opens it.
 
+    Parameters
+    ----------
+    host : str
+        Address that the server listens on.
+    port : int
+    page : str, optional
+        File name of its notebook; the landing page unless given.
+    token : str, optional
+        Password to carry in the link.
+
+    Examples
+    --------
     >>> page_address("0.0.0.0", 8866)
     'http://127.0.0.1:8866/voila/render/set-up-speed.ipynb'
     """
@@ -262,6 +274,25 @@ def serve_environment(
     ``JUPYTER_PATH``, which holds the folder `figures` of `offer_figures` where there is one, and this very package
     by ``PYTHONPATH``. A kernel kept ready learns from the server, at ``VOILA_APP_IP`` and past any proxy, that a
     visitor has come.
+
+    Parameters
+    ----------
+    dashboards : Path
+        Folder of the notebooks and of the pages' template.
+    trials, products : sequence of Path
+    study : Path, optional
+    host : str, default '127.0.0.1'
+        Address to listen on.
+    base : mapping of str to str, optional
+        Environment to start from; this process's own unless given.
+    archive : str, optional
+        Path of an SQLite file, or a URL.
+    figures : Path, optional
+        Folder that `offer_figures` made.
+    sheet : str, optional
+        Sheet to read of a trial that is a workbook.
+    shared : Path, optional
+        Folder for what the pages share.
     """
     environment = dict(os.environ if base is None else base)
     studies = () if study is None else (study,)

@@ -50,7 +50,23 @@ def parse_points(texts: Sequence[str]) -> list[dict[str, str]]:
 def read_setups(
     points: Sequence[Mapping[str, str]], surfaces: Surfaces, rolls: Sequence[Roll], window: Window | None
 ) -> pd.DataFrame:
-    """Typed points as a table of set-ups, with what the product or the trial leaves no choice about."""
+    """Typed points as a table of set-ups, with what the product or the trial leaves no choice about.
+
+    Parameters
+    ----------
+    points : sequence of mapping of str to str
+        As `parse_points` gives them.
+    surfaces : Surfaces
+    rolls : sequence of Roll
+        Those that a point may name.
+    window : Window or None
+        Of the product, whose plate width, plate gap and direction hold where a point does not say them.
+
+    Raises
+    ------
+    BadParameter
+        If a value is no such quantity, a roll or plate is not known, or a setting is missing.
+    """
     return setups_frame([_setup(point, surfaces, rolls, window) for point in points])
 
 

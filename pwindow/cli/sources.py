@@ -86,7 +86,19 @@ def trial_of(files: Files, archive: str | None) -> Trial:
 def fitted(
     files: Files, archive: str | None, study: Path | None, terms: Form, leave_out: Sequence[str]
 ) -> tuple[Surfaces, Study]:
-    """The surfaces of FILEs, or of the archive, and the study that they stand on."""
+    """The surfaces of FILEs, or of the archive, and the study that they stand on.
+
+    Parameters
+    ----------
+    files : sequence of Path or InputFile
+    archive : str or None
+        Path of an SQLite file, or a URL; read where there are no files.
+    study : Path or None
+    terms : {'all', 'chosen', 'bending'}
+        As of `pwindow.surfaces.fit`.
+    leave_out : sequence of str
+        As of `pwindow.surfaces.fit`.
+    """
     from pwindow.surfaces import fit
     from pwindow.workflows.gathered import gathered
 
@@ -120,7 +132,16 @@ def archive_of(address: str | None, there: bool = False) -> Archive:
 
 
 def window_of(surfaces: Surfaces, product: Path, study: Study, assurance: float | None = None) -> Window:
-    """The window of a product file on surfaces, held to another assurance level where one is given."""
+    """The window of a product file on surfaces, held to another assurance level where one is given.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    product : Path
+    study : Study
+    assurance : float, optional
+        Joint conformance probability between 0 and 1; the product's own unless given.
+    """
     from pwindow.product import read_product
     from pwindow.window import find_window
 
