@@ -28,6 +28,16 @@ def digest(content: object) -> str:
 
 
 def fit_fingerprint(trial: Trial, terms: str, leave_out: Sequence[str], make_readies: MakeReadies) -> str:
-    """Of a fit, also before it is made."""
+    """Of a fit, also before it is made.
+
+    Parameters
+    ----------
+    trial : Trial
+    terms : {'all', 'chosen', 'bending'}
+    leave_out : sequence of str
+        Terms that are left out, in any order.
+    make_readies : MakeReadies
+        What the study states.
+    """
     stated = [] if make_readies == MakeReadies() else [asdict(make_readies)]
     return digest([trial.fingerprint, terms, sorted(leave_out), versions(), *stated])

@@ -133,7 +133,17 @@ class TrialRegion:
         return inside
 
     def speed_range(self, plate: str, cell_volume: float, pressure: float) -> tuple[float, float] | None:
-        """Speeds, m/min, of the region at a plate, cell volume and pressure; None where there are none."""
+        """Speeds, m/min, of the region at a plate, cell volume and pressure; None where there are none.
+
+        Parameters
+        ----------
+        plate : str
+            "" where no plate process is named.
+        cell_volume : float
+            cm³/m².
+        pressure : float
+            In the trial's unit of pressure.
+        """
         varied = [factor.name for factor in self.factors]
         middle = dict(self.constant)
         speed = next((factor for factor in self.factors if factor.name == "speed"), None)

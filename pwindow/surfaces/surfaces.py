@@ -90,6 +90,20 @@ class Surfaces:
         """One response at set-ups with its intervals, as `Surface.predict`.
 
         By its own second-order surface, or by the joint predictive where that holds more than it.
+
+        Parameters
+        ----------
+        name : str
+            Key of `by_name`.
+        setups : DataFrame
+            One row per set-up, with the columns `setup_columns`.
+        level : float, default 0.95
+            Of the intervals.
+
+        Returns
+        -------
+        DataFrame
+            As of `Surface.predict`, in the response's own unit.
         """
         if name not in self.joint.misses and not self.joint.bends(name) and self.mountings.told:
             return self.by_name[name].predict(setups, level)

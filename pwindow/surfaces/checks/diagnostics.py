@@ -182,7 +182,21 @@ def precision(surface: Surface) -> tuple[np.ndarray, np.ndarray]:
 
 
 def left_out_errors(p: np.ndarray, py: np.ndarray, blocks: Sequence) -> list[np.ndarray] | None:
-    """Prediction errors of each block of rows when it is left out; None where one cannot be."""
+    """Prediction errors of each block of rows when it is left out; None where one cannot be.
+
+    Parameters
+    ----------
+    p : ndarray, shape (n, n)
+    py : ndarray, shape (n,)
+        As `precision` gives them.
+    blocks : sequence of ndarray of int
+        Rows that are left out together.
+
+    Returns
+    -------
+    list of ndarray, or None
+        On the modelled scale, for each block one error a row.
+    """
     errors = []
     for rows in blocks:
         block = p[rows][:, rows]

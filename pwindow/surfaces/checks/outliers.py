@@ -70,7 +70,16 @@ def without(surface: Surface, print_: str) -> Apart | None:
 
 
 def refitted(surface: Surface, cells: pd.DataFrame, design: Design) -> Surface | None:
-    """A surface fitted to some of its cells; None where they cannot carry it."""
+    """A surface fitted to some of its cells; None where they cannot carry it.
+
+    Parameters
+    ----------
+    surface : Surface
+    cells : DataFrame
+        Rows of its `cells`.
+    design : Design
+        Terms to fit.
+    """
     cells, terms = cells.reset_index(drop=True), len(design.terms)
     if len(cells) < terms + 2 or np.linalg.matrix_rank(design.matrix(cells)) < terms:
         return None

@@ -70,9 +70,10 @@ class Censored:
         Parameters
         ----------
         mean : ndarray, shape (c, m)
-            Mean closure of each cell.
+            Mean closure of each cell, µm.
         spread : ndarray, shape (c,)
-            Standard deviation between gaps.
+            Standard deviation between gaps, µm.
+        rng : Generator
 
         Returns
         -------
@@ -99,7 +100,20 @@ class Censored:
 
 
 def sum_by(values: np.ndarray, member: np.ndarray, count: int) -> np.ndarray:
-    """Sums of columns, shape (c, g), over ascending `member`, shape (c, count)."""
+    """Sums of the columns of one member.
+
+    Parameters
+    ----------
+    values : ndarray, shape (c, g)
+    member : ndarray of int, shape (g,)
+        Which sum each column belongs to, in ascending order.
+    count : int
+        Number of sums.
+
+    Returns
+    -------
+    ndarray, shape (c, count)
+    """
     sums = np.zeros((len(values), count))
     if len(member):
         starts = np.flatnonzero(np.diff(member, prepend=-1))

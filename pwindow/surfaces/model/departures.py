@@ -70,7 +70,16 @@ class Departure:
 
     @classmethod
     def of(cls, part: Part, tried: Mapping[str, np.ndarray], plain: np.ndarray) -> Departure:
-        """The departure at tried set-ups whose second-order model matrix is `plain`."""
+        """The departure at tried set-ups whose second-order model matrix is `plain`.
+
+        Parameters
+        ----------
+        part : Part
+        tried : mapping of str to ndarray, shape (d,)
+            Coded columns of the d tried set-ups.
+        plain : ndarray, shape (d, p)
+            Second-order model matrix there.
+        """
         kernel = part.kernel(tried, tried)
         trend = np.linalg.lstsq(plain, kernel, rcond=None)[0]
         project = np.eye(len(plain)) - plain @ np.linalg.pinv(plain)

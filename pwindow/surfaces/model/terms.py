@@ -46,7 +46,16 @@ class Factor:
 
     @classmethod
     def learn(cls, name: str, scale: Scale, values: pd.Series) -> Factor:
-        """Learn range or levels from tried values."""
+        """Learn range or levels from tried values.
+
+        Parameters
+        ----------
+        name : str
+            Column of the set-up.
+        scale : {'log', 'linear', 'category', 'state'}
+        values : Series
+            In the column's unit; states in their order.
+        """
         if scale == "category":
             return cls(name, "category", levels=tuple(sorted(values.unique())))
         if scale == "state":

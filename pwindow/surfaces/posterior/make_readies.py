@@ -71,7 +71,17 @@ class Mountings:
         designs: Mapping[str, Design],
         declared: MakeReadies,
     ) -> Mountings:
-        """The make-readies of a trial, as recorded, else as the study says."""
+        """The make-readies of a trial, as recorded, else as the study says.
+
+        Parameters
+        ----------
+        trial : Trial
+        responses : mapping of str to ResponseData
+        designs : mapping of str to Design
+            Of the same responses.
+        declared : MakeReadies
+            What the study states.
+        """
         of_print, known = _of_print(trial.prints, declared)
         spare = min(_spare(data, designs[name], of_print) for name, data in responses.items())
         return cls(of_print, known, int(of_print.nunique()), spare, declared)

@@ -69,7 +69,15 @@ class PrintStatistics:
 
     @classmethod
     def of(cls, data: ResponseData, design: Design, prints: pd.Index) -> PrintStatistics:
-        """Reduce a response; `prints` are all prints of the trial, in the order of the effects."""
+        """Reduce a response to what its prints say.
+
+        Parameters
+        ----------
+        data : ResponseData
+        design : Design
+        prints : Index
+            All prints of the trial, in the order of the effects.
+        """
         member = prints.get_indexer(pd.Index(data.cells["print"]))
         order = np.argsort(member, kind="stable")
         cells, member = data.cells.iloc[order].reset_index(drop=True), member[order]

@@ -37,7 +37,16 @@ class Freedom:
 
     @classmethod
     def of(cls, white_design: np.ndarray, groups: Groups, whitening: Whitening) -> Freedom:
-        """Work out the information of the components that the data hold."""
+        """Work out the information of the components that the data hold.
+
+        Parameters
+        ----------
+        white_design : ndarray, shape (n, p)
+            Whitened model matrix of the ordered cells.
+        groups : Groups
+        whitening : Whitening
+            As it was applied to the design.
+        """
         q, r = linalg.qr(white_design, mode="economic")
         loads = [_print_loads, _ready_loads] if groups.split else [_print_loads]
         count = len(loads)

@@ -44,6 +44,14 @@ def make_design(data: ResponseData, notes: list[str], left_out: Sequence[str] = 
     plate processes; the other terms of the covariates are used where it can tell them apart with
     prints to spare.
 
+    Parameters
+    ----------
+    data : ResponseData
+    notes : list of str
+        Sentences about what is left out are added to it.
+    left_out : sequence of str, optional
+        Labels of terms that are not to be used, such as ``"pressure²"``; terms that need them go too.
+
     Raises
     ------
     SurfaceProblem
