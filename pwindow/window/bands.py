@@ -127,7 +127,21 @@ def limited_by(band: Mapping, end: str) -> str:
 def speed_bands(
     window: Conformance, pressures: Sequence[float] | None = None, plates: Collection[str] | None = None
 ) -> pd.DataFrame:
-    """See `Window.speed_bands`; of all plate processes unless `plates` names some."""
+    """See `Window.speed_bands`.
+
+    Parameters
+    ----------
+    window : Conformance
+    pressures : sequence of float, optional
+        In the trial's unit of pressure; those that were tried unless given.
+    plates : collection of str, optional
+        Plate processes; all of the product unless given.
+
+    Raises
+    ------
+    WindowProblem
+        If a pressure lies outside what the trial tried.
+    """
     _refuse_untried(window, pressures)
     asked = [row for row in rows(window, pressures) if plates is None or row.plate in plates]
     key = window.surfaces.trial.pressure_key
@@ -136,7 +150,17 @@ def speed_bands(
 
 
 def bands_at(window: Conformance, bands: pd.DataFrame, plate: str, pressure: float) -> pd.DataFrame:
-    """Speed bands at a plate and a pressure: those of `bands` where it was tried, else searched for."""
+    """Speed bands at a plate and a pressure: those of `bands` where it was tried, else searched for.
+
+    Parameters
+    ----------
+    window : Conformance
+    bands : DataFrame
+        As `speed_bands` gives them at the tried pressures.
+    plate : str
+    pressure : float
+        In the trial's unit of pressure.
+    """
     if not np.isclose(pressure, window.surfaces.trial.pressures).any():
         return speed_bands(window, [pressure], [plate])
     pressures = bands[window.surfaces.trial.pressure_key].astype(float)

@@ -227,7 +227,19 @@ class Conformance:
 def conformance_probability(
     predictive: LimitPredictive, limits: Limits, requirement: str | None = None, points: int = POINTS
 ) -> np.ndarray:
-    """Probability that one requirement, or all of them, hold at each of m set-ups, shape (m,)."""
+    """Probability that one requirement, or all of them, hold at each of m set-ups, shape (m,).
+
+    Parameters
+    ----------
+    predictive : LimitPredictive
+        At the m set-ups, all of one plate process.
+    limits : Limits
+        Of that plate process.
+    requirement : str, optional
+        All together unless one is named.
+    points : int
+        Points of the integration lattice; see `rectangle_probability`.
+    """
     lines, lower, upper = limits.bounds(requirement)
     return rectangle_probability(
         lower,

@@ -72,7 +72,23 @@ class Limits:
 def product_limits(
     product: Product, surfaces: Surfaces, joint: JointSurfaces, ink: Ink, plate_gap: float
 ) -> Limits:
-    """Turn a product's requirements into limits; `plate_gap` in µm, NaN where no gap is required."""
+    """Turn a product's requirements into limits.
+
+    Parameters
+    ----------
+    product : Product
+    surfaces : Surfaces
+    joint : JointSurfaces
+        The surfaces' joint predictive, as the product's gaps need it.
+    ink : Ink
+    plate_gap : float
+        µm; NaN where no gap is required.
+
+    Raises
+    ------
+    WindowProblem
+        If the trial cannot judge a requirement.
+    """
     gaps = gap_count(product, surfaces)
     quantities = {
         requirement.name: quantity(requirement, product, surfaces, ink, plate_gap)

@@ -71,7 +71,15 @@ class Errors:
 
     @classmethod
     def of(cls, joint: JointSurfaces, ink: Ink, gaps: float) -> Errors:
-        """The parts that a product's requirements can need; `gaps` as `gap_count` gives them."""
+        """The parts that a product's requirements can need.
+
+        Parameters
+        ----------
+        joint : JointSurfaces
+        ink : Ink
+        gaps : float
+            As `gap_count` gives it.
+        """
         found = {("ink", "ink"): ink.resistivity_spread**2}
         if "gap_closure" in joint.names:
             at = joint.names.index("gap_closure")
@@ -94,6 +102,17 @@ def quantity(
     requirement: Requirement, product: Product, surfaces: Surfaces, ink: Ink, plate_gap: float
 ) -> Quantity:
     """What a requirement limits, at the print's mean.
+
+    Parameters
+    ----------
+    requirement : Requirement
+    product : Product
+        For its pattern.
+    surfaces : Surfaces
+    ink : Ink
+        Its resistivity is used where the trial measured no resistance.
+    plate_gap : float
+        µm; used for gaps only.
 
     Raises
     ------

@@ -52,7 +52,15 @@ def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:
 
 
 def not_judged(window: Window, trial: Trial, met: pd.DataFrame) -> tuple[str, ...]:
-    """What the prints of a trial do not tell of a product, in sentences; `met` as of `requirements_met`."""
+    """What the prints of a trial do not tell of a product, in sentences.
+
+    Parameters
+    ----------
+    window : Window
+    trial : Trial
+    met : DataFrame
+        As `requirements_met` gives it for both.
+    """
     own, there, told = set(printable(window, trial.prints).index), len(trial.prints), []
     if len(own) < there:
         told.append(f"{_some(len(own), there)} on a plate that the product can be judged on")

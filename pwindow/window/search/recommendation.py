@@ -102,6 +102,17 @@ def _which(window: Window, bands: pd.DataFrame) -> str:
 def neighbours(window: Window, plate: str, cell_volume: float, pressure: float, speed: float) -> pd.DataFrame:
     """What slower and faster speeds would do: conformance a little and a good deal away.
 
+    Parameters
+    ----------
+    window : Window
+    plate : str
+    cell_volume : float
+        cm³/m².
+    pressure : float
+        In the trial's unit of pressure.
+    speed : float
+        m/min; speeds from 0.8 to 1.2 times it are judged.
+
     Returns
     -------
     DataFrame

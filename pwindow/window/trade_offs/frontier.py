@@ -79,6 +79,14 @@ def runnable(
     Every roll × plate × pressure at whole speeds, at the ends of the trial region, and at the fastest
     and safest speeds of the speed bands.
 
+    Parameters
+    ----------
+    window : Window
+    pressures : sequence of float, optional
+        In the trial's unit of pressure; those that were tried unless given.
+    bands : DataFrame, optional
+        Speed bands at these pressures, where they are known already.
+
     Returns
     -------
     DataFrame

@@ -45,6 +45,17 @@ class Change:
     limit: str = ""
 
     def row(self, conformance: float, after: float, limiting: str = "", reason: str = "") -> tuple:
+        """The change as a row of `sensitivities`.
+
+        Parameters
+        ----------
+        conformance, after : float
+            Joint conformance before and after the change, between 0 and 1; NaN where it cannot be judged.
+        limiting : str, optional
+            The requirement with the lowest conformance after it.
+        reason : str, optional
+            Why it cannot be judged.
+        """
         step, gain = self.after - self.before, 100.0 * (after - conformance)
         names = (self.what, self.limit, self.requirement, self.unit)
         return *names, step, self.before, self.after, conformance, after, gain, limiting, reason
@@ -172,6 +183,14 @@ def with_limit(product: Product, change: Change) -> Product:
 
 
 def limits_of(window: Window, plate: str, product: Product) -> Limits:
-    """Limits of a product with other numbers: its lines, and so the predictive, are the window's."""
+    """Limits of a product with other numbers: its lines, and so the predictive, are the window's.
+
+    Parameters
+    ----------
+    window : Window
+    plate : str
+    product : Product
+        The window's own, with other numbers as limits.
+    """
     gap = window.patterns[plate]["plate_gap"]
     return product_limits(product, window.surfaces, window.joint, window.study.ink, gap)

@@ -93,6 +93,13 @@ def limits_of_mean(window: Window, plate: str, requirement: str) -> dict[str, fl
     None for a limit that every mean meets, nor for gaps that were counted and not measured. A limit that
     each of N gaps must meet is a tighter one for their mean: by what the worst of N is expected to be off
     it, as `worst_of` has it.
+
+    Parameters
+    ----------
+    window : Window
+    plate : str
+    requirement : str
+        Name of a requirement of the product.
     """
     limits = window.limits[plate]
     base = limits.quantities[requirement]
@@ -146,7 +153,16 @@ def silver_notes(window: Window) -> tuple[str, ...]:
 
 
 def predict_shown(window: Window, setups: pd.DataFrame, shown: Mapping[str, Shown]) -> pd.DataFrame:
-    """Quantities of the next print at set-ups of one plate process; columns as `Shown.columns` names them."""
+    """Quantities of the next print at set-ups of one plate process; columns as `Shown.columns` names them.
+
+    Parameters
+    ----------
+    window : Window
+    setups : DataFrame
+        As `Window.setups` makes them.
+    shown : mapping of str to Shown
+        As `shown_quantities` gives it for the plate process.
+    """
     found = window.predict({name: one.quantity for name, one in shown.items()}, setups, most=False)
     columns = {
         column: found[name][end].to_numpy()
