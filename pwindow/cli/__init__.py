@@ -67,7 +67,7 @@ def check(files: Files, archive: str | None, as_json: bool) -> None:
         if as_json:
             click.echo(json.dumps({"problems": [vars(item) for item in problem.problems]}, indent=1))
         raise
-    reply(plain(summarise(trial)), summary_text, as_json)
+    reply(plain(summarise(trial).to_dict()), summary_text, as_json)
 
 
 @main.command()
@@ -191,8 +191,8 @@ def speeds(
 
 
 def _draw_window(window: Window, pressures: Sequence[float] | None, picture: Path) -> None:
-    from pwindow.charts import window_figure
-    from pwindow.review.collect import started
+    from pwindow.charts.window_picture import window_figure
+    from pwindow.review.essentials import started
     from pwindow.review.picture import around
     from pwindow.window.bands import bands_at
     from pwindow.window.search.recommendation import recommend
@@ -233,7 +233,7 @@ def calibrate(
     as_json: bool,
 ) -> None:
     """Simulate trials of this layout from its fit: are the stated probabilities kept?"""
-    from pwindow.charts import calibration_figure
+    from pwindow.charts.calibration import calibration_figure
     from pwindow.cli.answers import calibration_answer
     from pwindow.cli.tables import calibration_text
     from pwindow.window.calibration import calibrate as simulate

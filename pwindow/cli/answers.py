@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
 
 import pandas as pd
 
@@ -150,7 +151,7 @@ def calibration_answer(window: Window, found: Calibration) -> dict:
             "product": window.product.name,
             "simulated_trials": found.trials,
             "bands": found.to_frame().to_dict("records"),
-            "recommended": found.at_recommended(),
+            "recommended": asdict(found.at_recommended()),
             "unusable": list(found.unusable),
             "trial": evidence(window.surfaces),
         }

@@ -53,7 +53,7 @@ def add(
     standing = "same process" if accept else "undecided"
     found = [add_trial(kept, InputFile.of(path), standing, reason) for path in files]
     if picture is not None and found[0].agreement is not None:
-        from pwindow.charts import agreement_figure
+        from pwindow.charts.agreement import agreement_figure
 
         save_picture(agreement_figure(found[0].agreement), picture, found[0].agreement.to_frame)
     answers = [added_answer(kept, one) for one in found]
@@ -187,7 +187,7 @@ def compare(before: str, after: str | None, archive: str | None, picture: Path |
         return
     other = kept_fit(kept, after)
     if picture is not None:
-        from pwindow.charts import before_after_figure
+        from pwindow.charts.before_after import before_after_figure
 
         both = windows_side_by_side(kept, one, other)
         save_picture(before_after_figure(both), picture, both.to_frame)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
 
-from pwindow.cli.guarded import guarded, reply
+from pwindow.cli.guarded import guarded
 from pwindow.cli.pictures import file_option
 from pwindow.cli.sources import (
     ARCHIVE,
@@ -28,8 +29,9 @@ from pwindow.cli.sources import (
 )
 
 if TYPE_CHECKING:  # loaded by the commands that need them
-    from pwindow.review import Review
+    from pwindow.review.essentials import Essentials, Subject
     from pwindow.review.pages import Paper
+    from pwindow.review.report import Report
     from pwindow.surfaces import Form
     from pwindow.window import Window
     from pwindow.window.calibration import Calibration
@@ -77,9 +79,16 @@ _SETTINGS = ("roll", "pressure", "speed", "plate")
 @guarded
 def review(trials: int | None, output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
     """Write the report of a set-up for a design review: why, what else, how sure, what was not tried."""
-    from pwindow.review import report_html
+    from pwindow.review.report import report
+    from pwindow.review.report_page import report_html
 
-    _answer(lambda: _reviewed(**asked, trials=trials), report_html, output, paper, as_json)
+    _refuse_unnamed(output, as_json)
+    subject = _subject(**asked)
+    calibration = None if trials is None else _calibrated(subject.window, trials)
+    found = report(subject, calibration=calibration)
+    if output is not None:
+        _write(output, report_html(found, paper), paper)
+    _reply(subject.essentials, lambda: _numbers(found, subject), output, as_json)
 
 
 @click.command("run-sheet")
@@ -97,30 +106,22 @@ def review(trials: int | None, output: Path | None, paper: Paper | None, as_json
 @guarded
 def run_sheet(output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
     """Write the sheet of a set-up for the press: what to set, what to measure first, and what if it is off."""
-    from pwindow.review import run_sheet_html
+    from pwindow.review.run_sheet import run_sheet as sheet_of
+    from pwindow.review.run_sheet_page import run_sheet_html
 
-    _answer(lambda: _reviewed(**asked), run_sheet_html, output, paper, as_json)
+    _refuse_unnamed(output, as_json)
+    subject = _subject(**asked)
+    if output is not None:
+        _write(output, run_sheet_html(sheet_of(subject), paper), paper)
+    _reply(subject.essentials, lambda: _numbers(_report(subject), subject), output, as_json)
 
 
-def _answer(
-    collect: Callable[[], Review],
-    page: Callable[[Review, Paper | None], str],
-    output: Path | None,
-    paper: Paper | None,
-    as_json: bool,
-) -> None:
-    """Write the document where a file is named, and say what it is about."""
-    from pwindow.outputs import plain
-
+def _refuse_unnamed(output: Path | None, as_json: bool) -> None:
     if output is None and not as_json:
         raise click.UsageError("name the document: --output FILE.html or FILE.pdf; or ask for --json")
-    found = collect()
-    if output is not None:
-        _write(output, page(found, paper), paper)
-    reply(plain(found.to_dict() | {"file": None if output is None else str(output)}), _told, as_json)
 
 
-def _reviewed(
+def _subject(
     files: Files,
     archive: str | None,
     product: Path,
@@ -129,22 +130,48 @@ def _reviewed(
     at: str | None,
     terms: Form,
     leave_out: Sequence[str],
-    trials: int | None = None,
-) -> Review:
-    """The review that a document is made from."""
-    from pwindow.review import last_volumes
-    from pwindow.review import review as collect
+) -> Subject:
+    """What a document is about."""
+    from pwindow.review.essentials import subject_of
+    from pwindow.review.provenance import Origin
+    from pwindow.review.settings import last_volumes
 
     wanted = None if at is None else _point(at)
     surfaces, declared = fitted(files, archive, study, terms, leave_out)
     window = window_of(surfaces, product, declared, assurance)
-    return collect(
+    return subject_of(
         window,
         None if wanted is None else _setup(window, wanted),
         volumes=last_volumes(archive_of(archive, there=True)) if archive and not files else {},
-        calibration=None if trials is None else _calibrated(window, trials),
-        command=_again(),
+        origin=Origin(command=_again()),
     )
+
+
+def _report(subject: Subject) -> Report:
+    from pwindow.review.report import report
+
+    return report(subject)
+
+
+def _numbers(report: Report, subject: Subject) -> dict[str, Any]:
+    """All that documents say of a set-up: the same of both."""
+    from pwindow.review.document import document_dict
+    from pwindow.review.run_sheet import run_sheet
+
+    return document_dict(report, run_sheet(subject))
+
+
+def _reply(
+    essentials: Essentials, numbers: Callable[[], dict[str, Any]], output: Path | None, as_json: bool
+) -> None:
+    """Say what the document is about, or all its numbers."""
+    from pwindow.outputs import plain
+
+    file = None if output is None else str(output)
+    if as_json:
+        click.echo(json.dumps(plain(numbers() | {"file": file}), indent=1))
+    else:
+        click.echo(_told(essentials, file))
 
 
 def _point(text: str) -> dict[str, str]:
@@ -166,7 +193,7 @@ def _point(text: str) -> dict[str, str]:
 def _setup(window: Window, point: dict[str, str]) -> Setup:
     """The set-up that was typed; what it leaves open is as in the recommended set-up, or in the closest."""
     from pwindow.cli.setups import read_setups
-    from pwindow.review import recommended_setup
+    from pwindow.review.essentials import recommended_setup
     from pwindow.window.setup import Setup
 
     if set(_SETTINGS) - set(point):
@@ -218,20 +245,20 @@ def _again() -> str:
 
 def _write(output: Path, html: str, paper: Paper | None) -> None:
     from pwindow.outputs import write_file
-    from pwindow.review import pdf_of
+    from pwindow.review.browser import pdf_of
 
     write_file(output, pdf_of(html, paper or "A4") if output.suffix.lower() == ".pdf" else html.encode())
 
 
-def _told(answer: Mapping[str, Any]) -> str:
+def _told(essentials: Essentials, file: str | None) -> str:
     from pwindow.wording import percent, setup_words
 
-    at, pressure = answer["setup"], next(one for one in answer["settings"] if one["name"] == "pressure")
-    setup = setup_words(at["roll"], pressure["value"], pressure["unit"], at["speed_m_min"])
+    promise, at = essentials.promise, essentials.promise.setup
     return (
-        f"{answer['file']}: {answer['product']}, set-up {answer['chosen']}: {setup}, conformance "
-        f"{percent(answer['conformance']['joint'], answer['assurance'])} "
-        f"(fingerprint {answer['fingerprints']['document']})"
+        f"{file}: {promise.product.name}, set-up {promise.chosen}: "
+        f"{setup_words(at.roll.id, at.pressure, promise.pressure_unit, at.speed)}, "
+        f"conformance {percent(promise.joint, promise.level)} "
+        f"(fingerprint {essentials.provenance.fingerprints.document})"
     )
 
 

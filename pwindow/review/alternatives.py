@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
 
 from pwindow.window.bands import SpeedBand
+from pwindow.window.search.recommendation import neighbours
 from pwindow.window.setup import Setup
-from pwindow.window.trade_offs import CONFORMANCE, side_by_side
+from pwindow.window.trade_offs import CONFORMANCE, sensitivities, side_by_side, silver_notes
 from pwindow.window.trade_offs.sensitivities import Change, with_limit
 from pwindow.window.window import Window, find_window
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Step:
     """One step of a setting: joint conformance after it, None where nothing was tried there."""
 
@@ -27,7 +28,7 @@ class Step:
     limiting: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Relaxed:
     """One limit relaxed by a step.
 
@@ -53,58 +54,190 @@ class Relaxed:
 
 
 @dataclass(frozen=True)
-class Beside:
-    """Set-ups beside each other, the first the one that is reviewed.
+class Neighbour:
+    """A slower or faster speed, m/min: conformance of each requirement there and of all, and what limits it."""
+
+    speed: float
+    joint: float
+    conformance: Mapping[str, float]
+    limiting: str
+
+    def to_dict(self) -> dict:
+        """The same by the columns of `pwindow.window.search.recommendation.neighbours`."""
+        speed = {"speed_m_min": self.speed, "joint": self.joint}
+        return speed | dict(self.conformance) | {"limiting": self.limiting}
+
+
+@dataclass(frozen=True)
+class Difference:
+    """What one set-up has more than the first, with the 95 % interval of the difference of means; NaN without one."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One thing about one set-up: a number, text or truth, with the 95 % interval of the next print.
 
     Attributes
     ----------
-    heads : tuple of str
-        What each set-up is.
-    rows : tuple of mapping
-        ``what``, ``label``, ``unit``, and ``values``: for each set-up ``value``, ``low``, ``high`` (95 % interval
-        of the next print) and ``difference``, ``difference_low``, ``difference_high`` to the first (interval
-        of the difference of means).
+    value : float, str or bool
+    low, high : float
+        NaN where there is no interval.
+    difference : Difference or None
+        To the first set-up; None of the first itself.
     """
 
+    value: float | str | bool
+    low: float
+    high: float
+    difference: Difference | None
+
+    def to_dict(self) -> dict:
+        """The same as plain values."""
+        own = {"value": self.value, "low": self.low, "high": self.high}
+        if self.difference is None:
+            return own
+        apart = self.difference
+        return own | {
+            "difference": apart.value,
+            "difference_low": apart.low,
+            "difference_high": apart.high,
+        }
+
+
+@dataclass(frozen=True)
+class ComparedRow:
+    """One thing about all set-ups."""
+
+    what: str
+    label: str
+    unit: str
+    values: tuple[Compared, ...]
+
+    def to_dict(self) -> dict:
+        """The same as plain values."""
+        return vars(self) | {"values": [value.to_dict() for value in self.values]}
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Set-ups beside each other, the first the one that is reviewed; `heads` say what each is."""
+
     heads: tuple[str, ...]
-    rows: tuple[Mapping, ...]
+    rows: tuple[ComparedRow, ...]
+
+    def to_dict(self) -> dict:
+        """The same as plain values."""
+        return {"heads": self.heads, "rows": [row.to_dict() for row in self.rows]}
 
 
-def steps(table: pd.DataFrame) -> tuple[Step, ...]:
-    """Steps of the settings, from `sensitivities`."""
-    return tuple(
-        Step(
-            row.what.replace("_", " "),
-            row.unit,
-            row.before,
-            row.after,
-            None if math.isnan(row.conformance_after) else float(row.conformance_after),
-            row.limiting_after,
-        )
-        for row in table[table["limit"] == ""].itertuples()
+@dataclass(frozen=True, kw_only=True)
+class Alternatives:
+    """What else could be done.
+
+    Attributes
+    ----------
+    bands : tuple of SpeedBand
+        At the pressures that were tried.
+    nearby : tuple of Neighbour
+        Slower and faster speeds.
+    steps : tuple of Step
+        What one step of a setting changes.
+    relaxed : tuple of Relaxed
+        What a limit relaxed by one step gives.
+    beside : Beside or None
+        The set-up beside the safest of its band and the fastest of another roll; None without either.
+    silver_notes : tuple of str
+    """
+
+    bands: tuple[SpeedBand, ...]
+    nearby: tuple[Neighbour, ...]
+    steps: tuple[Step, ...]
+    relaxed: tuple[Relaxed, ...]
+    beside: Beside | None
+    silver_notes: tuple[str, ...]
+
+
+def alternatives_to(
+    window: Window, setup: Setup, bands: Sequence[SpeedBand], band: SpeedBand | None
+) -> Alternatives:
+    """What else could be done than a set-up.
+
+    Parameters
+    ----------
+    window : Window
+    setup : Setup
+    bands : sequence of SpeedBand
+        At the pressures that were tried.
+    band : SpeedBand or None
+        The one that holds the set-up.
+    """
+    moved = sensitivities(window, setup)
+    return Alternatives(
+        bands=tuple(bands),
+        nearby=_nearby(window, setup),
+        steps=_steps(moved),
+        relaxed=_relaxed(window, setup, moved),
+        beside=_beside(window, setup, bands, band),
+        silver_notes=silver_notes(window),
     )
 
 
-def relaxed(window: Window, setup: Setup, table: pd.DataFrame) -> tuple[Relaxed, ...]:
-    """What each limit would give if it were relaxed by a step."""
-    found = []
-    for row in table[table["limit"] != ""].itertuples():
-        eased = row.step < 0 if row.limit == "least" else row.step > 0
-        if not eased or math.isnan(row.conformance_after):
-            continue
-        change = Change(row.what, row.unit, row.before, row.after, row.requirement, row.limit)
-        found.append(
-            Relaxed(
-                row.what,
-                row.unit,
-                f"at {row.limit}",
-                row.before,
-                row.after,
-                float(row.conformance_after),
-                _fastest(window, setup, change),
-            )
+def _nearby(window: Window, setup: Setup) -> tuple[Neighbour, ...]:
+    table = neighbours(window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed)
+    ends = ("speed_m_min", "joint", "limiting")
+    return tuple(
+        Neighbour(
+            float(row["speed_m_min"]),
+            float(row["joint"]),
+            {str(name): float(value) for name, value in row.items() if name not in ends},
+            row["limiting"],
         )
-    return tuple(found)
+        for row in table.to_dict("records")
+    )
+
+
+def _steps(table: pd.DataFrame) -> tuple[Step, ...]:
+    """Steps of the settings, from `sensitivities`."""
+    return tuple(
+        Step(
+            label=row["what"].replace("_", " "),
+            unit=row["unit"],
+            before=row["before"],
+            after=row["after"],
+            conformance=None if math.isnan(row["conformance_after"]) else row["conformance_after"],
+            limiting=row["limiting_after"],
+        )
+        for row in table[table["limit"] == ""].to_dict("records")
+    )
+
+
+def _relaxed(window: Window, setup: Setup, table: pd.DataFrame) -> tuple[Relaxed, ...]:
+    """What each limit would give if it were relaxed by a step."""
+    return tuple(
+        Relaxed(
+            label=row["what"],
+            unit=row["unit"],
+            end=f"at {row['limit']}",
+            before=row["before"],
+            after=row["after"],
+            conformance=row["conformance_after"],
+            fastest=_fastest(window, setup, _change(row)),
+        )
+        for row in table[table["limit"] != ""].to_dict("records")
+        if _is_relaxed(row) and not math.isnan(row["conformance_after"])
+    )
+
+
+def _is_relaxed(row: Mapping) -> bool:
+    return row["step"] < 0 if row["limit"] == "least" else row["step"] > 0
+
+
+def _change(row: Mapping) -> Change:
+    return Change(row["what"], row["unit"], row["before"], row["after"], row["requirement"], row["limit"])
 
 
 def _fastest(window: Window, setup: Setup, change: Change) -> float | None:
@@ -116,43 +249,44 @@ def _fastest(window: Window, setup: Setup, change: Change) -> float | None:
     return None if bands.empty else float(bands["speed_high_m_min"].max())
 
 
-def alternatives(window: Window, setup: Setup, bands: pd.DataFrame, band: Mapping | None) -> Beside | None:
-    """The set-up beside the safest of its band and the fastest of another roll; None without either."""
+def _beside(
+    window: Window, setup: Setup, bands: Sequence[SpeedBand], band: SpeedBand | None
+) -> Beside | None:
     named = {"this set-up": setup}
-    if band is not None and not math.isclose(band["safest_speed_m_min"], setup.speed):
-        named["safest speed of this band"] = replace(setup, speed=float(band["safest_speed_m_min"]))
-    other = _of_another_roll(window, setup, bands)
+    if band is not None and not math.isclose(band.safest, setup.speed):
+        named["safest speed of this band"] = replace(setup, speed=band.safest)
+    other = _fastest_of_another_roll(setup, bands)
     if other is not None:
         named["fastest of another roll"] = other
     if len(named) == 1:
         return None
     table = side_by_side(window, list(named.values()))
-    return Beside(tuple(named), tuple(_row(line, len(named)) for _, line in table.iterrows() if _told(line)))
+    rows = (_row(line, len(named)) for _, line in table.iterrows() if _is_shown(line["what"]))
+    return Beside(tuple(named), tuple(rows))
 
 
-def _told(line: pd.Series) -> bool:
-    return line["what"] not in ("in_trial_region", "limiting") and not line["what"].startswith(
-        f"{CONFORMANCE}_"
-    )
+def _is_shown(what: str) -> bool:
+    return what not in ("in_trial_region", "limiting") and not what.startswith(f"{CONFORMANCE}_")
 
 
-def _of_another_roll(window: Window, setup: Setup, bands: pd.DataFrame) -> Setup | None:
-    others = bands[bands["roll"] != setup.roll.id].sort_values("fastest_speed_m_min", kind="stable")
-    if others.empty:
+def _fastest_of_another_roll(setup: Setup, bands: Sequence[SpeedBand]) -> Setup | None:
+    others = [band for band in bands if band.roll.id != setup.roll.id]
+    if not others:
         return None
-    best = SpeedBand.of(others.iloc[-1], window)
+    best = sorted(others, key=lambda band: band.high)[-1]
     return Setup(best.plate, best.roll, best.pressure, best.high)
 
 
-def _row(line: pd.Series, count: int) -> dict:
-    values = []
-    for at in range(1, count + 1):
-        own = {"value": line[f"setup_{at}"]}
-        own |= {end: float(line[f"setup_{at}_obs_ci_{end}"]) for end in ("low", "high")}
-        if at > 1:
-            own |= {
-                f"difference{end}": float(line[f"setup_{at}_difference{end}"])
-                for end in ("", "_low", "_high")
-            }
-        values.append(own)
-    return {"what": line["what"], "label": line["label"], "unit": line["unit"], "values": values}
+def _row(line: pd.Series, count: int) -> ComparedRow:
+    values = tuple(_compared(line, at) for at in range(1, count + 1))
+    return ComparedRow(line["what"], line["label"], line["unit"], values)
+
+
+def _compared(line: pd.Series, at: int) -> Compared:
+    low, high = (float(line[f"setup_{at}_obs_ci_{end}"]) for end in ("low", "high"))
+    difference = None
+    if at > 1:
+        difference = Difference(
+            *(float(line[f"setup_{at}_difference{end}"]) for end in ("", "_low", "_high"))
+        )
+    return Compared(line[f"setup_{at}"], low, high, difference)

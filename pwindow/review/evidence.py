@@ -6,17 +6,20 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pwindow.review.settings import Setting
 from pwindow.surfaces.checks.checked import Judged, checks_of
 from pwindow.surfaces.checks.diagnostics import RARE
+from pwindow.surfaces.findings import Finding, findings
 from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.summary import constant_columns
+from pwindow.window.calibration import Calibration
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
 from pwindow.wording import listed, pressure, speed, volume
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SurfaceFit:
     """How well one surface holds, and what varies about it.
 
@@ -53,25 +56,57 @@ class SurfaceFit:
         return f"{'yes' if self.lack_of_fit < RARE else 'no'} (p {self.lack_of_fit:.2g})"
 
 
-def surface_fits(surfaces: Surfaces) -> tuple[SurfaceFit, ...]:
-    """How well each surface holds."""
-    return tuple(
-        _surface_fit(surface, surfaces.judged.get(name)) for name, surface in surfaces.by_name.items()
+@dataclass(frozen=True, kw_only=True)
+class Evidence:
+    """What the promises stand on.
+
+    Attributes
+    ----------
+    fit : tuple of SurfaceFit
+        How well each surface holds.
+    findings : tuple of Finding
+        What the checks say.
+    fit_notes : tuple of str
+        What the fit took, left out or assumed.
+    calibration : Calibration or None
+        How often such probabilities are kept, where that was simulated.
+    """
+
+    fit: tuple[SurfaceFit, ...]
+    findings: tuple[Finding, ...]
+    fit_notes: tuple[str, ...]
+    calibration: Calibration | None
+
+
+def evidence_of(surfaces: Surfaces, calibration: Calibration | None) -> Evidence:
+    """What the promises of surfaces stand on."""
+    return Evidence(
+        fit=tuple(
+            _surface_fit(surface, surfaces.judged.get(name)) for name, surface in surfaces.by_name.items()
+        ),
+        findings=tuple(findings(surfaces)),
+        fit_notes=gathered(surfaces.notes),
+        calibration=calibration,
     )
 
 
 def _surface_fit(surface: Surface, judged: Judged | None) -> SurfaceFit:
-    found, kind, parts = checks_of(surface, judged), surface.kind, surface.components
-    told = [(parts.make_ready, parts.split), (parts.print_, True), (parts.feature, parts.repeated)]
+    checks, response, parts = checks_of(surface, judged), surface.kind, surface.components
+
+    def spread(variance: float, *, known: bool) -> str:
+        return response.amount(math.sqrt(variance)) if known else ""
+
     return SurfaceFit(
-        kind.name,
-        kind.label,
-        int(surface.cells["print"].nunique()),
-        found.left_out,
-        float(found.r2),
-        float(found.predicted_r2),
-        None if found.lack_of_fit is None else float(found.lack_of_fit.p),
-        *(kind.amount(math.sqrt(variance)) if known else "" for variance, known in told),
+        name=response.name,
+        label=response.label,
+        prints=int(surface.cells["print"].nunique()),
+        left_out=checks.left_out,
+        r2=float(checks.r2),
+        predicted_r2=float(checks.predicted_r2),
+        lack_of_fit=None if checks.lack_of_fit is None else float(checks.lack_of_fit.p),
+        make_ready=spread(parts.make_ready, known=parts.split),
+        print=spread(parts.print_, known=True),
+        feature=spread(parts.feature, known=parts.repeated),
     )
 
 
@@ -90,18 +125,28 @@ def gathered(notes: Sequence[str]) -> tuple[str, ...]:
     return tuple(f"{listed(names)}: {said}" if names else said for said, names in about.items())
 
 
-def not_tried(window: Window, setup: Setup) -> tuple[str, ...]:
-    """What the promise for a set-up leans on without anybody having tried it."""
-    found = [
+def not_tried(window: Window, setup: Setup, settings: Sequence[Setting]) -> tuple[str, ...]:
+    """What the promise for a set-up and its settings leans on without anybody having tried it."""
+    return (
+        *_of_drifts(settings),
         *_of_roll(window, setup),
-        *_of_speed(window, setup),
+        *_of_speed(window, setup, settings),
         *_of_pressure(window, setup),
         *_of_plate_gap(window, setup),
         *_of_inventory(window, setup),
         *_of_constants(window),
         *_of_tolerances(window),
+    )
+
+
+def _of_drifts(settings: Sequence[Setting]) -> list[str]:
+    """Settings that may leave what was tried though they are held within their tolerance."""
+    return [
+        f"{setting.label.capitalize()} {setting.value:.4g} ± {setting.drift:.3g} {setting.unit} may drift "
+        f"{setting.untried_drift}, where nothing was tried: the probabilities carry the surfaces on to there."
+        for setting in settings
+        if setting.untried_drift
     ]
-    return tuple(found)
 
 
 def _of_roll(window: Window, setup: Setup) -> list[str]:
@@ -120,8 +165,8 @@ def _of_roll(window: Window, setup: Setup) -> list[str]:
     return []
 
 
-def _of_speed(window: Window, setup: Setup) -> list[str]:
-    low, high = window.surfaces.region.speed_range(setup.plate, setup.roll.cell_volume, setup.pressure)
+def _of_speed(window: Window, setup: Setup, settings: Sequence[Setting]) -> list[str]:
+    low, high = next(setting.tried for setting in settings if setting.name == "speed")
     unit = window.surfaces.trial.pressure_unit
     words = (
         f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial reaches from {speed(low)} to {speed(high)} m/min; what "

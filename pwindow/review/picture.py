@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts import MapContent, along_speed_figure, content_at, window_figure
+from pwindow.charts.along_speed import along_speed_figure
+from pwindow.charts.map_content import MapContent, content_at
+from pwindow.charts.window_picture import window_figure
 from pwindow.window.search.maps import window_map
 from pwindow.window.search.starting import StartingSetup
 from pwindow.window.setup import Setup
@@ -13,6 +17,15 @@ from pwindow.window.trade_offs import CONFORMANCE, along_speed
 from pwindow.window.window import Window
 
 WINDOW_HEIGHT = 420  # px: as high as fits on the first page
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """The window around a set-up, and along the speed the joint conformance and what limits the set-up."""
+
+    window: go.Figure
+    conformance: go.Figure
+    limiting: go.Figure
 
 
 def around(window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSetup | None) -> MapContent:
@@ -32,8 +45,8 @@ def around(window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSet
 
 def pictures(
     window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSetup | None, limiting: str
-) -> dict[str, go.Figure]:
-    """The pictures of a report: the window, and along the speed conformance and what limits it.
+) -> Pictures:
+    """The pictures of a report.
 
     Parameters
     ----------
@@ -44,8 +57,8 @@ def pictures(
     """
     place = setup.plate, setup.pressure
     table = along_speed(window, *place)
-    return {
-        "window": window_figure(around(window, setup, bands, start), height=WINDOW_HEIGHT),
-        "conformance": along_speed_figure(window, table, CONFORMANCE, *place),
-        "limiting": along_speed_figure(window, table, limiting, *place),
-    }
+    return Pictures(
+        window=window_figure(around(window, setup, bands, start), height=WINDOW_HEIGHT),
+        conformance=along_speed_figure(window, table, CONFORMANCE, *place),
+        limiting=along_speed_figure(window, table, limiting, *place),
+    )

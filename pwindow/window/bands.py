@@ -80,6 +80,16 @@ class SpeedBand:
         del own["roll.cell_volume"]
         return cls(roll=roll, **own)
 
+    @property
+    def slow_end(self) -> str:
+        """What limits the band at its low end, in words."""
+        return _end_words(self.limiting_low, by_trial=self.trial_ends_low)
+
+    @property
+    def fast_end(self) -> str:
+        """What limits the band at its high end, in words."""
+        return _end_words(self.limiting_high, by_trial=self.trial_ends_high)
+
     def to_dict(self, pressure_key: str) -> dict:
         """A row of `Window.speed_bands`, by its columns."""
         return {column: attrgetter(of)(self) for column, of in band_columns(pressure_key).items()}
@@ -121,7 +131,11 @@ def rows(window: Conformance, pressures: Sequence[float] | None = None) -> list[
 
 def limited_by(band: Mapping, end: str) -> str:
     """What a band is limited by at its 'low' or its 'high' end, in words."""
-    return "end of trial" if band[f"trial_ends_{end}"] else KINDS[band[f"limiting_{end}"]].label
+    return _end_words(band[f"limiting_{end}"], by_trial=band[f"trial_ends_{end}"])
+
+
+def _end_words(limiting: str, *, by_trial: bool) -> str:
+    return "end of trial" if by_trial else KINDS[limiting].label
 
 
 def speed_bands(

@@ -32,6 +32,28 @@ _RUNS = 4000
 
 
 @dataclass(frozen=True)
+class AtRecommended:
+    """Conformance at the set-ups that simulated trials recommend; None where there is nothing to say.
+
+    Attributes
+    ----------
+    trials : int
+        How many recommend one.
+    stated, realised : float or None
+        Means over those trials.
+    realised_std_error : float or None
+    realised_lowest_tenth : float or None
+        The realised conformance that nine tenths of them exceed.
+    """
+
+    trials: int = 0
+    stated: float | None = None
+    realised: float | None = None
+    realised_std_error: float | None = None
+    realised_lowest_tenth: float | None = None
+
+
+@dataclass(frozen=True)
 class Calibration:
     """Stated against realised conformance.
 
@@ -79,23 +101,18 @@ class Calibration:
             )
         return pd.DataFrame(rows)
 
-    def at_recommended(self) -> dict:
-        """Stated and realised conformance at the recommended set-ups.
-
-        Returns
-        -------
-        dict
-            ``trials`` that recommend one; means ``stated`` and ``realised`` with ``realised_std_error``, and
-            ``realised_lowest_tenth``; None where there is nothing to say.
-        """
+    def at_recommended(self) -> AtRecommended:
+        """Stated and realised conformance at the recommended set-ups."""
         best = self.recommended
-        return {
-            "trials": len(best),
-            "stated": best["stated"].mean() if len(best) else None,
-            "realised": best["realised"].mean() if len(best) else None,
-            "realised_std_error": best["realised"].sem() if len(best) > 1 else None,
-            "realised_lowest_tenth": best["realised"].quantile(0.1) if len(best) else None,
-        }
+        if best.empty:
+            return AtRecommended()
+        return AtRecommended(
+            trials=len(best),
+            stated=float(best["stated"].mean()),
+            realised=float(best["realised"].mean()),
+            realised_std_error=float(best["realised"].std() / np.sqrt(len(best))) if len(best) > 1 else None,
+            realised_lowest_tenth=float(best["realised"].quantile(0.1)),
+        )
 
 
 def calibrate(

@@ -9,7 +9,8 @@ import time
 from dataclasses import replace
 
 import pwindow as pw
-from pwindow.charts import along_speed_figure, frontier_figure
+from pwindow.charts.along_speed import along_speed_figure
+from pwindow.charts.frontier import frontier_figure
 from pwindow.window.trade_offs import (
     Setup,
     along_speed,

@@ -2,6 +2,7 @@
 
 import re
 import sys
+from typing import NamedTuple
 
 import pytest
 from playwright.sync_api import Error
@@ -10,7 +11,12 @@ import pwindow as pw
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.review import browser as printing
-from pwindow.review import image_of, pdf_of, report_html, review, run_sheet_html
+from pwindow.review.browser import image_of, pdf_of
+from pwindow.review.essentials import subject_of
+from pwindow.review.report import Report, report
+from pwindow.review.report_page import report_html
+from pwindow.review.run_sheet import RunSheet, run_sheet
+from pwindow.review.run_sheet_page import run_sheet_html
 from pwindow.window.setup import Setup
 
 pytestmark = pytest.mark.slow
@@ -45,21 +51,31 @@ count = 480
 """
 
 
+class Documents(NamedTuple):
+    report: Report
+    sheet: RunSheet
+
+
+def documents_of(window, setup=None):
+    subject = subject_of(window, setup)
+    return Documents(report(subject), run_sheet(subject))
+
+
 @pytest.fixture(scope="module")
 def tag_found(tag_window):
-    return review(tag_window)
+    return documents_of(tag_window)
 
 
 @pytest.fixture(scope="module")
 def edge_found(tag_window):
     """A set-up that is not assured and drifts out of what was tried: nothing makes a longer sheet of the tag."""
-    return review(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0))
+    return documents_of(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0))
 
 
 @pytest.fixture(scope="module")
 def all_found(demo_surfaces, study):
     product = pw.read_product(InputFile("all.toml", EVERYTHING.encode()))
-    return review(pw.find_window(demo_surfaces, product, study))
+    return documents_of(pw.find_window(demo_surfaces, product, study))
 
 
 def pages(pdf):
@@ -93,7 +109,7 @@ def opened(browser, tmp_path):
 
 
 def test_the_report_asks_no_other_host(opened, tag_found):
-    page = opened(report_html(tag_found))
+    page = opened(report_html(tag_found.report))
     page.locator(".heatmaplayer image").first.wait_for(state="attached")
     assert [one for one in page.addresses if not one.startswith(("file:", "data:", "blob:"))] == []
     assert page.said == []
@@ -102,7 +118,11 @@ def test_the_report_asks_no_other_host(opened, tag_found):
 @pytest.mark.parametrize("width", [680, 1280])
 def test_nothing_is_wider_than_its_page(opened, tag_found, all_found, width):
     """680 px are what an A4 page holds between its margins."""
-    for html in (report_html(tag_found), report_html(all_found), run_sheet_html(all_found)):
+    for html in (
+        report_html(tag_found.report),
+        report_html(all_found.report),
+        run_sheet_html(all_found.sheet),
+    ):
         page = opened(html, width)
         page.emulate_media(media="print")
         wide = page.evaluate("document.documentElement.scrollWidth")
@@ -110,7 +130,7 @@ def test_nothing_is_wider_than_its_page(opened, tag_found, all_found, width):
 
 
 def test_no_figure_or_row_is_cut_in_two(opened, tag_found):
-    page = opened(report_html(tag_found))
+    page = opened(report_html(tag_found.report))
     page.emulate_media(media="print")
     rules = page.evaluate(
         "[...document.querySelectorAll('tr, figure')].map(one => getComputedStyle(one).breakInside)"
@@ -127,14 +147,14 @@ def test_no_figure_or_row_is_cut_in_two(opened, tag_found):
 @pytest.mark.parametrize("found", ["tag_found", "edge_found"])
 def test_the_picture_of_the_window_stands_on_the_first_page(opened, found, request):
     """942 px are what a Letter page holds between its margins, 690 px wide."""
-    page = opened(report_html(request.getfixturevalue(found)), 690)
+    page = opened(report_html(request.getfixturevalue(found).report), 690)
     page.emulate_media(media="print")
     assert 600 < page.evaluate("document.querySelector('figure').getBoundingClientRect().bottom") <= 942
 
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_report_on_paper(browser_type_launch_args, tag_found, paper):
-    pdf = pdf_of(report_html(tag_found, paper), paper)
+    pdf = pdf_of(report_html(tag_found.report, paper), paper)
     assert 4 <= pages(pdf) <= 8
     assert [tuple(round(side) for side in size) for size in sizes(pdf)] == [
         pytest.approx(PAPERS[paper], abs=1)
@@ -144,7 +164,7 @@ def test_report_on_paper(browser_type_launch_args, tag_found, paper):
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("found", ["tag_found", "edge_found", "all_found"])
 def test_the_run_sheet_is_one_page(browser_type_launch_args, found, paper, request):
-    html = run_sheet_html(request.getfixturevalue(found), paper)
+    html = run_sheet_html(request.getfixturevalue(found).sheet, paper)
     assert pages(pdf_of(html, paper)) == 1
     assert (
         pages(pdf_of(html.replace("<h2>Cautions</h2>", "<h2>Cautions</h2>" + "<p>more</p>" * 40), paper)) == 2

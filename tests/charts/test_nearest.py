@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.charts import MapContent, Nearest, same_form, update_figure, window_figure
+from pwindow.charts.map_content import MapContent, Nearest
 from pwindow.charts.palette import DARK, LIGHT
+from pwindow.charts.window_picture import same_form, update_figure, window_figure
 from pwindow.study import Roll
 from pwindow.window.search.maps import WindowMap
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import pwindow as pw
-from pwindow.charts import agreement_figure, before_after_figure
+from pwindow.charts.agreement import agreement_figure
+from pwindow.charts.before_after import before_after_figure
 from pwindow.inputs import InputFile
 from pwindow.surfaces.agreement.new_trial import hold_against
 from pwindow.trials.archive import Archive

@@ -8,7 +8,8 @@ import pytest
 from scipy import stats
 
 import pwindow as pw
-from pwindow.charts import along_speed_figure, along_speed_names, frontier_figure
+from pwindow.charts.along_speed import along_speed_figure, along_speed_names
+from pwindow.charts.frontier import frontier_figure
 from pwindow.charts.labels import LETTER, LINE, Labels, covered, moved_apart, overlap
 from pwindow.window.trade_offs import (
     SPEED_AND_CONFORMANCE,

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.charts import MapContent, update_figure, window_figure
-from pwindow.charts.map_content import map_title
+from pwindow.charts.map_content import MapContent, map_title
+from pwindow.charts.window_picture import update_figure, window_figure
 from pwindow.study import Roll
 from pwindow.window.search.maps import WindowMap
 

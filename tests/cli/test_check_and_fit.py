@@ -10,7 +10,7 @@ from pwindow.trials import summarise
 
 def test_check_says_what_is_in_the_files(answer, first, demo_trial):
     found = answer("check", first)
-    assert found == json.loads(json.dumps(summarise(demo_trial)))
+    assert found == json.loads(json.dumps(summarise(demo_trial).to_dict()))
     assert (found["prints"], found["features"], found["fingerprint"]) == (
         65,
         650,

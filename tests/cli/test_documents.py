@@ -168,6 +168,25 @@ def test_a_picture_of_another_kind_is_wrong_usage(misused, asked, tmp_path):
     assert ".html, .svg, .png or .csv" in misused("speeds", *asked, "--picture", tmp_path / "window.bmp")
 
 
+SHEET_ALONE = """
+import sys
+from pwindow.__main__ import main
+sys.argv = ["pwindow", "run-sheet", *sys.argv[1:]]
+try:
+    main()
+finally:
+    print(sorted({"plotly", "ipywidgets"} & set(sys.modules)))
+"""
+
+
+@pytest.mark.slow
+def test_a_run_sheet_loads_no_figure_library(asked, tmp_path):
+    sheet = str(tmp_path / "sheet.html")
+    words = [sys.executable, "-c", SHEET_ALONE, *map(str, asked), "-o", sheet]
+    done = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
 LIMITED = """
 import resource, sys
 resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))

@@ -14,7 +14,7 @@ from pwindow.panels.shared.frame import evidence_facts
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import ask, changed_limits, first_judgeable
 from pwindow.panels.shared.words import together
-from pwindow.review import review
+from pwindow.review.essentials import subject_of
 from pwindow.shipped import demo
 from pwindow.study import EACH_PRINT
 from pwindow.trials.archive import Archive
@@ -260,7 +260,7 @@ def test_where_nothing_is_assured_the_page_helps_on(page):
     page.back.click()
     question, found = page.question, page.question.shortfall
     assert question.recommended is None and found.closest.setup == question.start() == page._setup()
-    assert review(question.window).setup == question.start()
+    assert subject_of(question.window).setup == question.start()
     assert "No speed is assured" in page.answer.value
     for sentence in (promise(found), *conflicts(found), *remedies(found)):
         told = page.answer.value + page.shortfall.value

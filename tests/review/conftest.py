@@ -1,11 +1,16 @@
-"""The review of the demo tag, collected once, and a reader of its pages."""
+"""The report and the run sheet of the demo tag, gathered once, and a reader of its pages."""
 
 import datetime
 from html.parser import HTMLParser
 
 import pytest
 
-from pwindow.review import review
+from pwindow.review.essentials import subject_of
+from pwindow.review.provenance import Origin
+from pwindow.review.report import report
+from pwindow.review.report_page import report_html
+from pwindow.review.run_sheet import run_sheet
+from pwindow.review.run_sheet_page import run_sheet_html
 
 
 class Page(HTMLParser):
@@ -58,5 +63,22 @@ def read_page():
 
 
 @pytest.fixture(scope="session")
-def tag_review(tag_window):
-    return review(tag_window, made=datetime.date(2026, 11, 3), command="pwindow review trial.csv")
+def tag_subject(tag_window):
+    origin = Origin(command="pwindow review trial.csv")
+    return subject_of(tag_window, origin=origin, made=datetime.date(2026, 11, 3))
+
+
+@pytest.fixture(scope="session")
+def tag_report(tag_subject):
+    return report(tag_subject)
+
+
+@pytest.fixture(scope="session")
+def tag_sheet(tag_subject):
+    return run_sheet(tag_subject)
+
+
+@pytest.fixture(scope="session")
+def tag_pages(tag_report, tag_sheet):
+    """The report and the run sheet as pages."""
+    return report_html(tag_report), run_sheet_html(tag_sheet)

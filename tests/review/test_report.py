@@ -8,8 +8,14 @@ import pytest
 import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.inputs import InputFile
-from pwindow.review import report_html, review, run_sheet_html
 from pwindow.review.cautions import CAUTIONS
+from pwindow.review.document import document_dict
+from pwindow.review.essentials import subject_of
+from pwindow.review.provenance import Origin
+from pwindow.review.report import report
+from pwindow.review.report_page import report_html
+from pwindow.review.run_sheet import run_sheet
+from pwindow.review.run_sheet_page import run_sheet_html
 from pwindow.window.bands import limited_by
 from pwindow.window.search.recommendation import recommend
 from pwindow.window.setup import Setup
@@ -19,8 +25,8 @@ from pwindow.wording import percent, pressure, speed, volume, with_interval
 
 
 @pytest.fixture(scope="module")
-def page(tag_review, read_page):
-    return read_page(report_html(tag_review))
+def page(tag_report, read_page):
+    return read_page(report_html(tag_report))
 
 
 def test_the_order_of_the_story(page):
@@ -76,8 +82,8 @@ def test_requirements_are_predicted_as_the_window_predicts(page, tag_window):
     assert rows["all together"][-1] == percent(chances["joint"])
 
 
-def test_a_relaxed_limit_says_what_a_product_with_it_says(tag_review, tag, demo_surfaces, study):
-    one = next(item for item in tag_review.relaxed if item.label == "line resistance")
+def test_a_relaxed_limit_says_what_a_product_with_it_says(tag_report, tag, demo_surfaces, study):
+    one = next(item for item in tag_report.alternatives.relaxed if item.label == "line resistance")
     assert (one.before, one.after) == (330.0, 340.0)
     eased = tuple(
         dataclasses.replace(item, most=340.0) if item.name == "line_resistance" else item
@@ -90,8 +96,8 @@ def test_a_relaxed_limit_says_what_a_product_with_it_says(tag_review, tag, demo_
     assert one.conformance == pytest.approx(window.joint_conformance(here)[0], abs=1e-6)
 
 
-def test_no_other_host(tag_review):
-    html = report_html(tag_review)
+def test_no_other_host(tag_report):
+    html = report_html(tag_report)
     assert not re.findall(r"<(?:script|link|img|iframe)[^>]*\s(?:src|href)=", html)
     assert "@import" not in html and len(html) < 6e6
 
@@ -99,43 +105,44 @@ def test_no_other_host(tag_review):
 @pytest.mark.slow
 def test_what_is_asked_for_instead_is_set_beside_the_recommendation(tag_window, read_page):
     roll = next(roll for roll in tag_window.rolls if roll.id == "1290")
-    found = review(tag_window, Setup("laser-imaged", roll, 45.0, 95.0))
-    assert found.chosen == "asked for" and not found.assured
-    text = read_page(report_html(found)).text
+    subject = subject_of(tag_window, Setup("laser-imaged", roll, 45.0, 95.0))
+    assert subject.chosen == "asked for" and not subject.essentials.promise.assured
+    text = read_page(report_html(report(subject))).text
     assert "less than asked for" in text and "recommended is 98.8 m/min with roll 2047" in text
     assert "Roll 1290 was not in the trial" in text and "No print was made at 45 µm" in text
-    sheet = read_page(run_sheet_html(found)).text
+    sheet = read_page(run_sheet_html(run_sheet(subject))).text
     assert "Less than asked for" in sheet and "98.8" not in sheet
 
 
 @pytest.mark.slow
 def test_without_an_assured_set_up(demo_surfaces, tag, study, read_page):
-    window = pw.find_window(demo_surfaces, tag.with_assurance(0.99999), study)
-    found = review(window)
-    assert found.chosen == "closest" and found.band is None
+    subject = subject_of(pw.find_window(demo_surfaces, tag.with_assurance(0.99999), study))
+    assert subject.chosen == "closest" and subject.essentials.promise.band is None
+    found, sheet = report(subject), run_sheet(subject)
     text = read_page(report_html(found)).text
     assert "No speed is assured" in text and "99.999 %" in text
-    assert found.shortfall.closest.setup == found.setup and found.to_dict()["shortfall"]["remedies"]
+    assert found.shortfall.closest.setup == subject.setup
+    assert document_dict(found, sheet)["shortfall"]["remedies"]
     for sentence in (promise(found.shortfall), *conflicts(found.shortfall), *remedies(found.shortfall)):
         assert sentence in text
     assert re.search(r"over 99\.9999 %|99\.\d{4} %", text) and "over 99.9 %" not in text
     with pytest.raises(WindowProblem, match="99.999 %"):
-        run_sheet_html(found)
+        run_sheet_html(sheet)
 
 
 def test_nothing_is_said_of_what_was_not_tried(tag_window):
     with pytest.raises(WindowProblem, match="outside the trial region"):
-        review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 50.0, 150.0))
+        subject_of(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 50.0, 150.0))
 
 
 @pytest.mark.slow
 def test_a_planned_roll_has_no_run_sheet(tag_window):
     window = with_planned_roll(tag_window, "9001", 6.0)
     roll = next(roll for roll in window.rolls if roll.id == "9001")
-    found = review(window, Setup("laser-imaged", roll, 50.0, 60.0))
-    assert "9001 (planned)" in report_html(found)
+    subject = subject_of(window, Setup("laser-imaged", roll, 50.0, 60.0))
+    assert "9001 (planned)" in report_html(report(subject))
     with pytest.raises(WindowProblem, match="only planned"):
-        run_sheet_html(found)
+        run_sheet_html(run_sheet(subject))
 
 
 HEIGHT = "line_height [um]"
@@ -143,17 +150,19 @@ NASTY = "<script>alert(1)</script><img src=x onerror=alert(2)>"
 
 
 @pytest.mark.slow
-def test_names_are_escaped(demo_rows, tag, study, tag_review, read_page):
+def test_names_are_escaped(demo_rows, tag, study, tag_pages, read_page):
     rows = demo_rows.replace({"print": {"A-030": NASTY}, "plate": {"laser-imaged": "laser & <b>"}})
     rows.loc[rows["print"] == NASTY, HEIGHT] *= 1.6
     trial = pw.read_trial(InputFile(f"{NASTY}.csv", rows.to_csv(index=False).encode()))
     product = dataclasses.replace(
         tag, name=NASTY, pattern=dataclasses.replace(tag.pattern, plate="laser & <b>")
     )
-    found = review(pw.find_window(pw.fit(trial), product, study), command=f"pwindow review '{NASTY}'")
-    assert any(NASTY in one.sentence for one in found.findings)
-    for made, clean in ((report_html, tag_review), (run_sheet_html, tag_review)):
-        html, tags = made(found), read_page(made(clean)).tags
+    origin = Origin(command=f"pwindow review '{NASTY}'")
+    subject = subject_of(pw.find_window(pw.fit(trial), product, study), origin=origin)
+    found = report(subject)
+    assert any(NASTY in finding.sentence for finding in found.evidence.findings)
+    for html, clean in zip((report_html(found), run_sheet_html(run_sheet(subject))), tag_pages):
+        tags = read_page(clean).tags
         assert NASTY not in html and NASTY in read_page(html).text
         assert (
             read_page(html).tags.count("script") == tags.count("script") and "img" not in read_page(html).tags
@@ -172,17 +181,16 @@ def test_the_recommendation_is_one_of_the_tried_pressures(page, tag_window):
 @pytest.mark.slow
 def test_the_caption_names_what_is_on_the_map(page, tag_window, read_page):
     assert "the diamond the recommended one" in page.text and "not on this map" not in page.text
-    other = review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 80.0, 60.0))
-    text = read_page(report_html(other)).text
+    other = subject_of(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 80.0, 60.0))
+    text = read_page(report_html(report(other))).text
     assert "diamond" not in text
     assert "not on this map: it lies at 50 µm, plate laser-imaged (roll 2047, 98.8 m/min)" in text
 
 
 @pytest.mark.slow
 def test_a_drift_beyond_what_was_tried_is_a_risk(page, tag_window, read_page):
-    edge = read_page(
-        report_html(review(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0)))
-    ).text
+    subject = subject_of(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0))
+    edge = read_page(report_html(report(subject))).text
     assert "Pressure 80 ± 5 µm may drift above 80 µm, where nothing was tried" in edge
     assert "Press speed 30 ± 0.6 m/min may drift below 30 m/min" in edge
     assert "where nothing was tried" not in page.text
@@ -199,9 +207,9 @@ def test_risks_are_risks_and_said_once(page):
 
 @pytest.mark.slow
 def test_slower_speeds_are_told_of_a_set_up_that_is_not_assured(tag_window, read_page):
-    found = review(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 50.0, 115.0))
-    assert found.band is None
-    slower = max(near["speed_m_min"] for near in found.nearby if near["speed_m_min"] < 115.0)
+    found = report(subject_of(tag_window, Setup("laser-imaged", tag_window.rolls[-1], 50.0, 115.0)))
+    assert found.essentials.promise.band is None
+    slower = max(near.speed for near in found.alternatives.nearby if near.speed < 115.0)
     assert f"If run slower At {slower:.1f} m/min the probability is" in read_page(report_html(found)).text
 
 
@@ -215,9 +223,10 @@ def test_numbers_side_by_side_have_one_minus_and_the_digits_of_their_interval(pa
 
 @pytest.mark.slow
 def test_how_it_is_made_again_without_a_command(tag_window, read_page):
-    found = review(tag_window, address="http://localhost:8866/?pressure=50&<b>")
-    for made, name in ((report_html, "review"), (run_sheet_html, "run-sheet")):
-        page = read_page(made(found))
+    subject = subject_of(tag_window, origin=Origin(address="http://localhost:8866/?pressure=50&<b>"))
+    made = {"review": report_html(report(subject)), "run-sheet": run_sheet_html(run_sheet(subject))}
+    for name, html in made.items():
+        page = read_page(html)
         assert "http://localhost:8866/?pressure=50&<b>" in page.text
         assert f"pwindow {name} trial_first.csv --product PRODUCT.toml" in page.text
         assert "roll=2047, pressure=50 µm, speed=98.8 m/min, plate=laser-imaged" in page.text
@@ -229,49 +238,50 @@ def test_how_it_is_made_again_without_a_command(tag_window, read_page):
             "2047 7.2 cm³/m²",
         ):
             assert words in page.text, words
-        assert "b" not in page.tags or made is report_html
+        assert "b" not in page.tags or name == "review"
 
 
 @pytest.mark.slow
 def test_terms_of_the_fit_are_named_where_it_is_made_again(demo_rows, read_frame, tag, read_page):
     surfaces = pw.fit(read_frame(demo_rows), leave_out=["pressure²"])
-    text = read_page(report_html(review(pw.find_window(surfaces, tag)))).text
+    text = read_page(report_html(report(subject_of(pw.find_window(surfaces, tag))))).text
     assert "--leave-out 'pressure²'" in text
 
 
-def test_review_and_run_sheet_are_papers_of_their_own_names(tag_review):
-    own = tag_review.fingerprints["document"]
-    assert f'"review {own}"' in report_html(tag_review)
-    sheet = run_sheet_html(tag_review)
+def test_review_and_run_sheet_are_papers_of_their_own_names(tag_subject, tag_pages):
+    own, (review, sheet) = tag_subject.essentials.provenance.fingerprints.document, tag_pages
+    assert f'"review {own}"' in review
     assert f'"run sheet {own}"' in sheet and f"run sheet <code>{own}</code>" in sheet
 
 
-def test_a_program_run_from_source_says_so(tag_review, read_page):
-    from_source = dataclasses.replace(tag_review, versions={"pwindow": "not installed", "numpy": "2"})
-    for made in (report_html, run_sheet_html):
-        text = read_page(made(from_source)).text
+def test_a_program_run_from_source_says_so(tag_report, tag_sheet, read_page):
+    shared = tag_sheet.essentials
+    provenance = dataclasses.replace(shared.provenance, versions={"pwindow": "not installed", "numpy": "2"})
+    from_source = dataclasses.replace(shared, provenance=provenance)
+    for make, document in ((report_html, tag_report), (run_sheet_html, tag_sheet)):
+        text = read_page(make(dataclasses.replace(document, essentials=from_source))).text
         assert "pwindow, from source" in text and "not installed" not in text
 
 
 @pytest.mark.slow
-def test_calibration_is_told_where_it_was_done(tag_window, tag_review, read_page):
+def test_calibration_is_told_where_it_was_done(tag_window, tag_subject, page, read_page):
     from pwindow.window.calibration import calibrate
 
     kept = calibrate(tag_window, trials=2, seed=3, workers=1, setups=60)
-    found = review(tag_window, calibration=kept)
-    text = read_page(report_html(found)).text
+    text = read_page(report_html(report(tag_subject, calibration=kept))).text
     assert "2 trials of this layout were simulated" in text and "not simulated" not in text
-    assert "was not simulated" in read_page(report_html(tag_review)).text
+    assert "was not simulated" in page.text
 
 
 @pytest.mark.slow
-def test_the_same_data_make_the_same_document(tag_window, tag_review):
-    again = review(tag_window, made=tag_review.made, command=tag_review.command)
-    assert run_sheet_html(again) == run_sheet_html(tag_review)
-    assert again.fingerprints == tag_review.fingerprints
-    slower = review(tag_window, dataclasses.replace(tag_review.setup, speed=80.0))
-    changed = {name for name, value in slower.fingerprints.items() if value != again.fingerprints[name]}
-    assert changed == {"document"}
+def test_the_same_data_make_the_same_document(tag_window, tag_subject, tag_pages):
+    again = subject_of(tag_window, origin=tag_subject.origin, made=tag_subject.made)
+    assert run_sheet_html(run_sheet(again)) == tag_pages[1]
+    own = tag_subject.essentials.provenance.fingerprints.by_name
+    assert again.essentials.provenance.fingerprints.by_name == own
+    slower = subject_of(tag_window, dataclasses.replace(tag_subject.setup, speed=80.0))
+    now = slower.essentials.provenance.fingerprints.by_name
+    assert {name for name, value in now.items() if value != own[name]} == {"document"}
 
 
 def test_cautions_are_those_of_the_readme():

@@ -7,7 +7,10 @@ import re
 
 import pytest
 
-from pwindow.review import RollVolume, review, run_sheet_html
+from pwindow.review.essentials import subject_of
+from pwindow.review.run_sheet import run_sheet
+from pwindow.review.run_sheet_page import run_sheet_html
+from pwindow.review.settings import RollVolume
 from pwindow.window.setup import Setup
 
 JARGON = (
@@ -31,14 +34,14 @@ JARGON = (
 
 
 @pytest.fixture(scope="module")
-def sheet(tag_review, read_page):
-    return read_page(run_sheet_html(tag_review))
+def sheet(tag_sheet, read_page):
+    return read_page(run_sheet_html(tag_sheet))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("product", ["tag_window", "mesh_window"])
 def test_no_jargon(product, request, read_page):
-    text = read_page(run_sheet_html(review(request.getfixturevalue(product)))).text.lower()
+    text = read_page(run_sheet_html(run_sheet(subject_of(request.getfixturevalue(product))))).text.lower()
     assert [word for word in JARGON if re.search(rf"\b{word}", text)] == []
 
 
@@ -78,30 +81,33 @@ def test_less_than_asked_for_is_said_in_runs(edge, sheet):
     assert "engineer: may be run" in edge.text and "engineer: may be run" not in sheet.text
 
 
-def test_the_stops_are_those_that_were_simulated(sheet, tag_review):
-    either = math.ceil(100 * tag_review.stops.either)
+def test_the_stops_are_those_that_were_simulated(sheet, tag_sheet):
+    either = math.ceil(100 * tag_sheet.essentials.first_prints.stops.either)
     assert f"about {either} of 100 first prints are stopped" in sheet.text
-    assert either > math.ceil(100 * tag_review.stops.trial)
+    assert either > math.ceil(100 * tag_sheet.essentials.first_prints.stops.trial)
 
 
-def test_no_average_goes_on_where_none_is_both(tag_review, read_page):
-    first = tag_review.first[0]
+def test_no_average_goes_on_where_none_is_both(tag_sheet, read_page):
+    essentials = tag_sheet.essentials
+    first = essentials.first_prints.limits[0]
     impossible = dataclasses.replace(first, need_high=first.low / 2)
-    page = read_page(run_sheet_html(dataclasses.replace(tag_review, first=(impossible,))))
+    checks = dataclasses.replace(essentials.first_prints, limits=(impossible,))
+    changed = dataclasses.replace(essentials, first_prints=checks)
+    page = read_page(run_sheet_html(dataclasses.replace(tag_sheet, essentials=changed)))
     assert page.rows("first-prints")[0][1] == "never: reject"
 
 
 @pytest.mark.slow
 def test_the_open_area_stands_as_the_width_it_allows(mesh_window, read_page):
     """(1 − w/900)² ≥ 0.855, so w ≤ 900 (1 − √0.855) = 67.8 µm."""
-    page = read_page(run_sheet_html(review(mesh_window)))
+    page = read_page(run_sheet_html(run_sheet(subject_of(mesh_window))))
     rows = {row[0]: row[1:] for row in page.rows("first-prints")}
     assert rows["4 × line width"][2] == "at most 67.8 µm, for open area at least 85.5 %"
 
 
-def test_limits_of_the_first_prints(sheet, tag_review):
+def test_limits_of_the_first_prints(sheet, tag_sheet):
     rows = sheet.rows("first-prints")
-    for one in tag_review.first:
+    for one in tag_sheet.essentials.first_prints.limits:
         row = next(row for row in rows if row[0].startswith(f"{one.features} × {one.label}"))
         assert row[2] == f"{one.low:.3g} to {one.high:.3g} {one.unit}"
         low, high = max(one.low, one.need_low), min(one.high, one.need_high)
@@ -127,14 +133,16 @@ def test_never_beyond_what_was_tried(sheet):
 def edge(tag_window, read_page):
     """A set-up at the end of the trial, which conforms in 7 of 100 runs."""
     return read_page(
-        run_sheet_html(review(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0)))
+        run_sheet_html(
+            run_sheet(subject_of(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0)))
+        )
     )
 
 
 @pytest.mark.slow
 def test_the_last_measurement_of_the_roll(tag_window, read_page):
     volumes = {"2047": RollVolume(7.15, datetime.date(2026, 10, 30), "after <cleaning>")}
-    sheet = read_page(run_sheet_html(review(tag_window, volumes=volumes)))
+    sheet = read_page(run_sheet_html(run_sheet(subject_of(tag_window, volumes=volumes))))
     told = {row[0]: row for row in sheet.rows("settings")}["roll"][2]
     assert "7.15 cm³/m²" in told and "2026-10-30" in told and "cleaning" not in sheet.tags
 

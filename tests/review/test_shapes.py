@@ -6,7 +6,11 @@ import pytest
 
 import pwindow as pw
 from pwindow.inputs import InputFile
-from pwindow.review import report_html, review, run_sheet_html
+from pwindow.review.essentials import subject_of
+from pwindow.review.report import report
+from pwindow.review.report_page import report_html
+from pwindow.review.run_sheet import run_sheet
+from pwindow.review.run_sheet_page import run_sheet_html
 
 GAP = (
     '[pattern]\nplate = "laser-imaged"\nplate_gap = "75 µm"\n[requirements.gap]\nleast = "0 µm"\ncount = 12\n'
@@ -43,9 +47,9 @@ SHAPES = {
 @pytest.mark.parametrize("change, product, measured", SHAPES.values(), ids=SHAPES.keys())
 def test_both_documents(simulated, read_frame, tag, read_page, change, product, measured):
     wanted = tag if product is None else pw.read_product(InputFile("part.toml", product.encode()))
-    found = review(pw.find_window(pw.fit(read_frame(change(simulated))), wanted))
-    report, sheet = read_page(report_html(found)), read_page(run_sheet_html(found))
-    for page in (report, sheet):
+    subject = subject_of(pw.find_window(pw.fit(read_frame(change(simulated))), wanted))
+    sheet = read_page(run_sheet_html(run_sheet(subject)))
+    for page in (read_page(report_html(report(subject))), sheet):
         assert not re.findall(r"\b(nan|None|inf)\b", page.text)
     told = [row[0] for row in sheet.rows("first-prints")]
     assert set(measured) <= set(told)

@@ -6,7 +6,11 @@ import pwindow as pw
 from pwindow.cli.answers import fit_answer, predict_answer, speeds_answer
 from pwindow.cli.tables import fit_text, predict_text, speeds_text, summary_text
 from pwindow.panels.set_up_speed.view import finding_list
-from pwindow.review import report_html, review, run_sheet_html
+from pwindow.review.essentials import subject_of
+from pwindow.review.report import report
+from pwindow.review.report_page import report_html
+from pwindow.review.run_sheet import run_sheet
+from pwindow.review.run_sheet_page import run_sheet_html
 from pwindow.surfaces.findings import findings
 from pwindow.trials import summarise
 
@@ -21,15 +25,15 @@ def doubtful_window(demo_rows, read_frame, tag, study):
 
 @pytest.mark.slow
 def test_documents_tell_the_warnings_of_the_trial(doubtful_window):
-    found = review(doubtful_window)
-    for page in (report_html(found), run_sheet_html(found)):
+    subject = subject_of(doubtful_window)
+    for page in (report_html(report(subject)), run_sheet_html(run_sheet(subject))):
         assert WARNING[1:] in page
 
 
 @pytest.mark.slow
 def test_commands_and_the_page_tell_them_first(doubtful_window):
     surfaces = doubtful_window.surfaces
-    assert f"WARNING: {WARNING}" in summary_text(summarise(surfaces.trial))
+    assert f"WARNING: {WARNING}" in summary_text(summarise(surfaces.trial).to_dict())
     assert f"\n1. {WARNING}" in fit_text(fit_answer(surfaces))
     assert f"note: {WARNING}" in speeds_text(speeds_answer(doubtful_window, None))
     predicted = predict_answer(surfaces, doubtful_window.setups("laser-imaged", [60.0], 3.0, 50.0), None)

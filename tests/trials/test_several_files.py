@@ -131,17 +131,17 @@ def test_unnamed_rolls_go_by_volume(demo_rows, read_frame):
 
 def test_summary_counts_what_a_reader_would_count(demo_trial, demo_rows):
     found = summarise(demo_trial)
-    assert (found["prints"], found["make_readies"], found["features"]) == (65, 18, 650)
-    assert found["gaps_bridged"] == int(demo_rows["gaps_bridged"].sum())
-    assert found["measured"]["gap"] == int(demo_rows["gap [um]"].notna().sum())
-    assert found["ranges"]["speed"] == {
+    assert (found.prints, found.make_readies, found.features) == (65, 18, 650)
+    assert found.gaps_bridged == int(demo_rows["gaps_bridged"].sum())
+    assert found.measured["gap"] == int(demo_rows["gap [um]"].notna().sum())
+    assert vars(found.ranges["speed"]) == {
         "unit": "m/min",
         "least": 30.0,
         "most": 120.0,
         "levels": demo_rows["speed [m/min]"].nunique(),
     }
-    assert found["rolls"] == pytest.approx({"0412": 2.4, "0655": 3.3, "1203": 4.4, "1318": 5.6, "2047": 7.2})
-    assert found["constant"] == {"direction": 0.0}
+    assert found.rolls == pytest.approx({"0412": 2.4, "0655": 3.3, "1203": 4.4, "1318": 5.6, "2047": 7.2})
+    assert found.constant == {"direction": 0.0}
 
 
 def test_nothing_of_a_refused_file_is_kept(demo_rows, demo_trial, read_frame):

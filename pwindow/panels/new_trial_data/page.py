@@ -9,7 +9,8 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from pwindow.charts import agreement_figure, before_after_figure
+from pwindow.charts.agreement import agreement_figure
+from pwindow.charts.before_after import before_after_figure
 from pwindow.charts.palette import Palette
 from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile

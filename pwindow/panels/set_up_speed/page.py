@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
-from pwindow.charts import same_form, update_figure, window_figure
 from pwindow.charts.palette import palette_named
 from pwindow.charts.window_map import HEIGHT
+from pwindow.charts.window_picture import same_form, update_figure, window_figure
 from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.set_up_speed import view

@@ -10,7 +10,7 @@ from typing import TypeVar
 
 import pandas as pd
 
-from pwindow.charts import MapContent, content_at
+from pwindow.charts.map_content import MapContent, content_at
 from pwindow.errors import UnusableInput
 from pwindow.product import Product, Requirement, check_product
 from pwindow.study import Roll

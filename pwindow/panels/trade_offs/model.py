@@ -11,7 +11,13 @@ import pandas as pd
 
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.question import Question, ask
-from pwindow.review import Review, last_volumes, report_html, review, run_sheet_html
+from pwindow.review.essentials import Subject, subject_of
+from pwindow.review.provenance import Origin
+from pwindow.review.report import report
+from pwindow.review.report_page import report_html
+from pwindow.review.run_sheet import run_sheet
+from pwindow.review.run_sheet_page import run_sheet_html
+from pwindow.review.settings import last_volumes
 from pwindow.study import Roll
 from pwindow.window.setup import Setup, with_planned_roll
 from pwindow.window.trade_offs import (
@@ -32,22 +38,6 @@ OWN = ("pin", "planned", "show")
 """Names of the address that are this page's alone."""
 _MOST = 6
 _WORTH = 0.01  # joint conformance below which a set-up is no choice
-
-
-@dataclass(frozen=True)
-class Origin:
-    """How a document of this page is made again.
-
-    Attributes
-    ----------
-    address : str
-        Of the page that shows the same; "" where it shows what one visitor loaded, for which no address lasts.
-    loaded : tuple of str
-        Names of the files that the visitor loaded.
-    """
-
-    address: str = ""
-    loaded: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -91,16 +81,16 @@ class TradeOffs:
 
     def report(self, setup: Setup, origin: Origin) -> str:
         """The report of a set-up, as a page that stands alone."""
-        return report_html(self._review(setup, origin))
+        return report_html(report(self._subject(setup, origin)))
 
     def run_sheet(self, setup: Setup, origin: Origin) -> str:
         """The sheet of a set-up for the press, as a page that stands alone."""
-        return run_sheet_html(self._review(setup, origin))
+        return run_sheet_html(run_sheet(self._subject(setup, origin)))
 
-    def _review(self, setup: Setup, origin: Origin) -> Review:
+    def _subject(self, setup: Setup, origin: Origin) -> Subject:
         archived = self.question.evidence.source == ARCHIVED
         volumes = last_volumes(given_archive()) if archived else None
-        return review(self.window, setup, volumes=volumes, address=origin.address, loaded=origin.loaded)
+        return subject_of(self.window, setup, volumes=volumes, origin=origin)
 
 
 def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:

@@ -7,8 +7,8 @@ from contextlib import contextmanager
 
 import ipywidgets as widgets
 
-from pwindow.charts import along_speed_figure, along_speed_names, frontier_figure
-from pwindow.charts.frontier import HEIGHT
+from pwindow.charts.along_speed import along_speed_figure, along_speed_names
+from pwindow.charts.frontier import HEIGHT, frontier_figure
 from pwindow.charts.palette import Palette, palette_named
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared import words as shared_words
@@ -25,7 +25,6 @@ from pwindow.panels.shared.words import working
 from pwindow.panels.trade_offs import view as words
 from pwindow.panels.trade_offs.model import (
     OWN,
-    Origin,
     Own,
     TradeOffs,
     own_query,
@@ -35,6 +34,7 @@ from pwindow.panels.trade_offs.model import (
     without_planned,
 )
 from pwindow.product import Product
+from pwindow.review.provenance import Origin
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE
 from pwindow.workflows.evidence import Evidence, NothingToJudge, replaced_product
@@ -255,7 +255,7 @@ class TradeOffsPage:
         if self.session.names:
             return Origin(loaded=self.session.names)
         shared, own = self._address(self._setup())
-        return Origin(f"trade-offs.ipynb?{shared.query()}&{own}")
+        return Origin(address=f"trade-offs.ipynb?{shared.query()}&{own}")
 
     def _plan(self) -> None:
         setup, self.planned.value = self._setup(), ""
