@@ -49,7 +49,7 @@ def filled(package: str, template: str, /, **values: object) -> Markup:
         Its dotted name.
     template : str
         Name of the template without its ending ``.html.j2``.
-    **values
+    **values : object
         By the names that the template uses.
 
     Raises

@@ -186,6 +186,12 @@ def _minus(text: str) -> str:
 def limit_words(low: float, high: float, unit: str) -> str:
     """Limits as people say them; infinite where there is none.
 
+    Parameters
+    ----------
+    low, high : float
+        In `unit`; −∞ and ∞ where there is no such limit.
+    unit : str
+
     Examples
     --------
     >>> limit_words(16.0, 42.0, "µm"), limit_words(-math.inf, 67.77, "µm"), limit_words(-math.inf, math.inf, "µm")

@@ -47,6 +47,12 @@ def listed(parts: Sequence[str]) -> str:
 def counted(number: int, one: str, many: str) -> str:
     """A number of things in words.
 
+    Parameters
+    ----------
+    number : int
+    one, many : str
+        What is counted, in the singular and in the plural.
+
     Examples
     --------
     >>> counted(1, "make-ready", "make-readies"), counted(2, "make-ready", "make-readies")

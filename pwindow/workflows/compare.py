@@ -54,6 +54,11 @@ class SideBySide:
 def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> SideBySide:
     """The windows of the later fit's first product, where that fit recommends to run.
 
+    Parameters
+    ----------
+    archive : Archive
+    before, after : KeptFit
+
     Raises
     ------
     UnusableInput
@@ -122,6 +127,13 @@ def compare(
     tell: Callable[[str], None] = lambda step: None,
 ) -> dict:
     """Two fits side by side, and which trial moved what.
+
+    Parameters
+    ----------
+    archive : Archive
+    before, after : KeptFit
+    tell : callable
+        Told of each step before it is taken.
 
     Returns
     -------

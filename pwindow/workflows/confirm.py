@@ -52,6 +52,14 @@ class Confirmation:
 def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
     """Keep the prints of a run, undecided, and hold them against what a fit promised.
 
+    Parameters
+    ----------
+    archive : Archive
+    kept : KeptFit
+        The fit whose promises are confirmed.
+    file : InputFile
+        Trial file with the prints.
+
     Raises
     ------
     UnusableInput

@@ -149,7 +149,22 @@ def check_given(
     archive: str | None = None,
     sheet: str | None = None,
 ) -> None:
-    """Refuse files that a page could not show, before a server is started on them."""
+    """Refuse files that a page could not show, before a server is started on them.
+
+    Parameters
+    ----------
+    trials, products : sequence of Path
+    study : Path or None
+    archive : str, optional
+        Path of an SQLite file, or a URL; read where there are no trial files.
+    sheet : str, optional
+        Sheet to read of a trial that is a workbook.
+
+    Raises
+    ------
+    UnusableInput
+        If a file cannot be used, or the trial can judge none of the products.
+    """
     paths, declared = tuple(map(str, products)), None if study is None else str(study)
     if archive and not trials:
         evidence = _of_archive(archive, paths, declared)

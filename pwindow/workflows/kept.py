@@ -74,7 +74,9 @@ def refit(
     archive : Archive
     products : sequence of InputFile
     study : InputFile, optional
-    terms, leave_out
+    terms : {'all', 'chosen', 'bending'}
+        As of `pwindow.surfaces.fit`.
+    leave_out : sequence of str
         As of `pwindow.surfaces.fit`.
     tell : callable
         Told of each step before it is taken.
@@ -158,7 +160,22 @@ def answer_of(
 ) -> dict:
     """What a recipe says, made anew; with a trial left out where one is named.
 
-    Declarations come from `files`, by their checksum, and from the archive where they are not among them.
+    Parameters
+    ----------
+    archive : Archive
+    recipe : mapping
+        As `KeptFit.recipe`.
+    without : int, optional
+        Number of the trial to leave out.
+    tell : callable
+        Told of each step before it is taken.
+    files : mapping of str to InputFile
+        Declarations by their checksum; those that are not among them come from the archive.
+
+    Returns
+    -------
+    dict
+        As `KeptFit.answer`, with the unit of pressure.
     """
     tell("fitting the surfaces")
     surfaces = surfaces_of(archive, recipe, without, files)
@@ -179,7 +196,18 @@ def surfaces_of(
     without: int | None = None,
     files: Mapping[str, InputFile] = MappingProxyType({}),
 ) -> Surfaces:
-    """The surfaces of a recipe; `without` and `files` as of `answer_of`."""
+    """The surfaces of a recipe.
+
+    Parameters
+    ----------
+    archive : Archive
+    recipe : mapping
+        As `KeptFit.recipe`.
+    without : int, optional
+        Number of the trial to leave out.
+    files : mapping of str to InputFile
+        As of `answer_of`.
+    """
     standings = {
         trial["number"]: trial["standing"] for trial in recipe["trials"] if trial["number"] != without
     }
@@ -193,7 +221,17 @@ def windows_of(
     surfaces: Surfaces,
     files: Mapping[str, InputFile] = MappingProxyType({}),
 ) -> Iterator[Window]:
-    """The windows of the products of a recipe, as far as the trials can judge them; `files` as of `answer_of`."""
+    """The windows of the products of a recipe, as far as the trials can judge them.
+
+    Parameters
+    ----------
+    archive : Archive
+    recipe : mapping
+        As `KeptFit.recipe`, of which ``products``, ``study`` and ``rolls`` are read.
+    surfaces : Surfaces
+    files : mapping of str to InputFile
+        As of `answer_of`.
+    """
     study = _study(archive, recipe, files)
     for checksum in recipe["products"]:
         yield find_window(surfaces, read_product(_declaration(archive, checksum, files)), study)
