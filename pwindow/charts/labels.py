@@ -14,7 +14,16 @@ Box = tuple[float, float, float, float]
 
 
 def title(text: str, *lines: str, width: int = 64) -> str:
-    """A title that is wrapped and escaped, with small lines below it, which are HTML already."""
+    """A title that is wrapped and escaped, with small lines below it, which are HTML already.
+
+    Parameters
+    ----------
+    text : str
+    *lines : str
+        HTML; empty ones are left out.
+    width : int, default 64
+        Characters at which the title wraps.
+    """
     head = "<br>".join(map(escape, textwrap.wrap(text, width)))
     return head + "".join(f"<br><sub>{line}</sub>" for line in lines if line)
 
@@ -117,6 +126,14 @@ class Labels:
 
 def moved_apart(values: Sequence[float], room: float, within: tuple[float, float]) -> list[float]:
     """Places for labels near their values, at least `room` apart, in the order of the values.
+
+    Parameters
+    ----------
+    values : sequence of float
+    room : float
+        In the unit of the values.
+    within : (float, float)
+        Ends between which places lie, as far as there is room.
 
     Examples
     --------

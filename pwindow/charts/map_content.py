@@ -107,6 +107,15 @@ def content_at(
 def map_title(product: str, plate: str, pressure: float, unit: str) -> str:
     """Product, plate and pressure of a map, in words.
 
+    Parameters
+    ----------
+    product, plate : str
+        Long names are cut; `plate` is "" where no plate process is named.
+    pressure : float
+        In `unit`.
+    unit : str
+        The trial's unit of pressure.
+
     Examples
     --------
     >>> map_title("Grain moisture tag", "laser-imaged", 50.0, "µm")

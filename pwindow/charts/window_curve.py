@@ -64,7 +64,15 @@ def curve_figure(content: MapContent, palette: Palette, height: int) -> go.Figur
 
 
 def update_curve(figure: go.Figure, content: MapContent, palette: Palette) -> None:
-    """Repaint a figure made by `curve_figure` with other content of the same form."""
+    """Repaint a figure made by `curve_figure` with other content of the same form.
+
+    Parameters
+    ----------
+    figure : Figure
+    content : MapContent
+    palette : Palette
+        The one it was drawn in.
+    """
     fresh = curve_figure(content, palette, figure.layout.height)
     for old, new in zip(figure.data, fresh.data):
         old.update(x=new.x, y=new.y, text=new.text)

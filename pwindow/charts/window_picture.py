@@ -34,7 +34,17 @@ def same_form(figure: go.Figure, content: MapContent) -> bool:
 
 
 def update_figure(figure: go.Figure, content: MapContent, palette: Palette = LIGHT) -> None:
-    """Repaint a figure that has the form of the content; `palette` is the one it was drawn in."""
+    """Repaint a figure that has the form of the content.
+
+    Parameters
+    ----------
+    figure : Figure
+        As `window_figure` makes it.
+    content : MapContent
+        Of the form of the figure; see `same_form`.
+    palette : Palette
+        The one it was drawn in.
+    """
     if _is_curve(figure):
         update_curve(figure, content, palette)
     else:

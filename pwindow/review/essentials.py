@@ -227,7 +227,16 @@ def subject_of(
 def started(
     window: Window, best: Recommendation | None, pressures: Sequence[float] | None = None
 ) -> StartingSetup:
-    """The recommended set-up, or the closest where there is none; errors as of `subject_of`."""
+    """The recommended set-up, or the closest where there is none; errors as of `subject_of`.
+
+    Parameters
+    ----------
+    window : Window
+    best : Recommendation or None
+        As `recommend` gives it.
+    pressures : sequence of float, optional
+        In the trial's unit of pressure; those that were tried unless given.
+    """
     start = starting_setup(window, best, pressures)
     if start is None:
         raise WindowProblem(

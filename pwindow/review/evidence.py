@@ -126,7 +126,15 @@ def gathered(notes: Sequence[str]) -> tuple[str, ...]:
 
 
 def not_tried(window: Window, setup: Setup, settings: Sequence[Setting]) -> tuple[str, ...]:
-    """What the promise for a set-up and its settings leans on without anybody having tried it."""
+    """What the promise for a set-up and its settings leans on without anybody having tried it.
+
+    Parameters
+    ----------
+    window : Window
+    setup : Setup
+    settings : sequence of Setting
+        As `settings_of` gives them for the set-up.
+    """
     return (
         *_of_drifts(settings),
         *_of_roll(window, setup),

@@ -30,7 +30,7 @@ def page(template: str, essentials: Essentials, paper: Paper | None, **own: obje
     essentials : Essentials
     paper : {'A4', 'Letter'}, optional
         Paper it is laid out for; that of the printer unless given.
-    **own
+    **own : object
         By the names that the template uses.
     """
     looks = {"palette": LIGHT, "font": Markup(FONT)}

@@ -50,8 +50,12 @@ def pictures(
 
     Parameters
     ----------
-    window, setup, bands, start
-        As of `around`.
+    window : Window
+    setup : Setup
+    bands : DataFrame
+        Speed bands at its plate and pressure.
+    start : StartingSetup or None
+        The recommended set-up or the closest.
     limiting : str
         The requirement whose quantity is drawn along the speed.
     """

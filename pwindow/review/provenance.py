@@ -80,7 +80,16 @@ class Provenance:
 
 
 def provenance_of(window: Window, frame: pd.DataFrame, origin: Origin, made: datetime.date) -> Provenance:
-    """Where a document about one set-up comes from; `frame` is that set-up as a table of one row."""
+    """Where a document about one set-up comes from.
+
+    Parameters
+    ----------
+    window : Window
+    frame : DataFrame
+        The set-up as a table of one row.
+    origin : Origin
+    made : date
+    """
     return Provenance(
         origin=origin,
         fingerprints=_fingerprints(window, frame),
