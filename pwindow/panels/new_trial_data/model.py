@@ -116,7 +116,20 @@ class Desk:
         return self._compared(None if last is None else kept_fit(self.archive, last), after, tell)
 
     def compare(self, before: int, after: int, tell: Tell) -> Compared:
-        """Two kept fits side by side."""
+        """Two kept fits side by side.
+
+        Parameters
+        ----------
+        before, after : int
+            Numbers of the fits.
+        tell : callable
+            Told of each step before it is taken.
+
+        Raises
+        ------
+        UnusableInput
+            If both are the same fit.
+        """
         if before == after:
             raise UnusableInput("choose two fits that differ")
         first, second = (kept_fit(self.archive, str(at)) for at in (before, after))

@@ -36,7 +36,14 @@ NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits ju
 
 
 def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
-    """Which archive, how many trials, which fit is the last and for which products, and when that was read."""
+    """Which archive, how many trials, which fit is the last and for which products, and when that was read.
+
+    Parameters
+    ----------
+    address : str
+    trials, fits : DataFrame
+        As `Archive.trials` and `Archive.fits` give them.
+    """
     used = int(trials["standing"].isin(USED).sum())
     last, judged = "no fit yet", ()
     if not fits.empty:

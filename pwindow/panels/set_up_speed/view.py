@@ -20,7 +20,17 @@ from pwindow.wording import asked, percent, pressure, setup_words, speed, volume
 
 
 def passed_over(wanted: str, why: str, shown: str) -> str:
-    """Why another product is shown than the one before."""
+    """Why another product is shown than the one before.
+
+    Parameters
+    ----------
+    wanted : str
+        Name of the product that cannot be judged.
+    why : str
+        A sentence.
+    shown : str
+        Name of the product that is shown.
+    """
     return (
         f"<p class='pw-note' role='status'>Shown is <b>{escape(shown)}</b>: the trial cannot judge <b>{escape(wanted)}</b>. "
         f"{escape(why)}</p>"

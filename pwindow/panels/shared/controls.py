@@ -69,7 +69,15 @@ class SetupControls:
         return Setup(self.plate.value, question.roll(self.roll.value), self.pressure.value, self.speed.value)
 
     def show(self, evidence: Evidence, question: Question, setup: Setup) -> None:
-        """Show a question and a set-up without telling of it."""
+        """Show a question and a set-up without telling of it.
+
+        Parameters
+        ----------
+        evidence : Evidence
+            Whose products are offered.
+        question : Question
+        setup : Setup
+        """
         trial = question.window.surfaces.trial
         self._telling = False
         try:

@@ -221,7 +221,15 @@ class SlidingNumber:
         self.slider.value = value * self._scale
 
     def show(self, unit: str, low: float, high: float, value: float, step: float) -> None:
-        """Show a value between two ends without telling of it; where all is as it was, what was typed stays."""
+        """Show a value between two ends without telling of it; where all is as it was, what was typed stays.
+
+        Parameters
+        ----------
+        unit : str
+            Of what the page shows.
+        low, high, value, step : float
+            Before the field's scale: between 0 and 1 for a probability that is shown in %.
+        """
         before = self._shown()
         self._unit, self._telling = unit, False
         ends, start = (self._scale * low, self._scale * high), self._scale * value

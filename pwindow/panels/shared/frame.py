@@ -57,7 +57,14 @@ class Frame:
         self.problem.add_class("pw-problem-room")
 
     def button(self, text: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
-        """A button as wide as its place, whose failure is told in the page."""
+        """A button as wide as its place, whose failure is told in the page.
+
+        Parameters
+        ----------
+        text, tooltip : str
+        act : callable
+            Takes nothing; called at each click.
+        """
         button = widgets.Button(description=text, tooltip=tooltip, layout=full_width())
         button.on_click(self.guard(lambda _button: act()))
         return button

@@ -121,6 +121,12 @@ def kept_setup(before: Question, after: Question, chosen: Setup) -> Setup:
     """The set-up to look at when another question is asked of the same trial.
 
     What the visitor chose stays, where it can be had; what the page chose gives way to what it would choose now.
+
+    Parameters
+    ----------
+    before, after : Question
+    chosen : Setup
+        The one looked at before.
     """
     can_be_had = chosen.plate in after.window.plates and chosen.roll in after.window.rolls
     return chosen if can_be_had and chosen != before.start() else after.start()

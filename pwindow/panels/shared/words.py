@@ -97,7 +97,19 @@ def cell(text: str) -> str:
 
 
 def link(text: str, name: str, content: str, kind: str = "text/csv") -> str:
-    """A link that saves a file."""
+    """A link that saves a file.
+
+    Parameters
+    ----------
+    text : str
+        Of the link; HTML.
+    name : str
+        Of the file.
+    content : str
+        Of the file.
+    kind : str, default 'text/csv'
+        Media type.
+    """
     data = base64.b64encode(content.encode()).decode()
     return f"<a download='{name}' href='data:{kind};base64,{data}'>{text}</a>"
 

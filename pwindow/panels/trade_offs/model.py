@@ -96,6 +96,13 @@ class TradeOffs:
 def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:
     """The evidence and the question with a planned roll of a cell volume, cm³/m², in the inventory.
 
+    Parameters
+    ----------
+    evidence : Evidence
+    question : Question
+    volume : float
+        cm³/m².
+
     Raises
     ------
     UnusableInput
@@ -151,6 +158,14 @@ def pinned(pins: tuple[Setup, ...], setup: Setup) -> tuple[Setup, ...]:
 
 def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str) -> str:
     """What the address says of this page alone: pinned set-ups, planned rolls, the quantity drawn.
+
+    Parameters
+    ----------
+    pins : iterable of Setup
+    rolls : iterable of Roll
+        Of which the planned ones are told.
+    shown : str
+        Name of the quantity drawn.
 
     Examples
     --------

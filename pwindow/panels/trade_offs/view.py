@@ -27,7 +27,15 @@ def setup_name(window: Window, setup: Setup) -> str:
 
 
 def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> str:
-    """How sure the set-up looked at is, what pinches there, and what more speed costs."""
+    """How sure the set-up looked at is, what pinches there, and what more speed costs.
+
+    Parameters
+    ----------
+    window : Window
+    setup : Setup
+    steps : DataFrame
+        As `sensitivities` gives it at the set-up.
+    """
     name = escape(setup_name(window, setup))
     frame = setup.frame(window)
     if not window.in_trial_region(frame)[0]:
@@ -92,7 +100,15 @@ def _step(step: pd.Series, level: float) -> str:
 
 
 def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> str:
-    """Set-ups beside each other, with their differences to the first."""
+    """Set-ups beside each other, with their differences to the first.
+
+    Parameters
+    ----------
+    window : Window
+    setups : sequence of Setup
+    told : DataFrame
+        As `side_by_side` gives it for them.
+    """
     names = ("", *(f"{'first: ' * (at == 0)}{setup_name(window, setup)}" for at, setup in enumerate(setups)))
     rows = [
         (_label(row), *(_told(row, at, window.level) for at in range(1, len(setups) + 1)))
@@ -177,7 +193,17 @@ def _interval(row: pd.Series, key: str) -> str:
 
 
 def document_link(title: str, name: str, html: str) -> str:
-    """What saves a document that was made."""
+    """What saves a document that was made.
+
+    Parameters
+    ----------
+    title : str
+        What the document is.
+    name : str
+        Of the file.
+    html : str
+        Its content.
+    """
     return f"<p role='status'>{link(f'Save {title} (HTML)', name, html, 'text/html')}</p>"
 
 
