@@ -71,9 +71,11 @@ class Labels:
         Parameters
         ----------
         spots : ndarray, shape (m, 2)
+            In shares of the plot's width and height.
         costs : ndarray, shape (m,)
             What speaks against each point, in px that are covered.
         letters : int
+            Of the text.
 
         Returns
         -------

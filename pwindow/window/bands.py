@@ -174,6 +174,11 @@ def bands_at(window: Conformance, bands: pd.DataFrame, plate: str, pressure: flo
     plate : str
     pressure : float
         In the trial's unit of pressure.
+
+    Raises
+    ------
+    WindowProblem
+        If the pressure lies outside what the trial tried.
     """
     if not np.isclose(pressure, window.surfaces.trial.pressures).any():
         return speed_bands(window, [pressure], [plate])

@@ -130,15 +130,17 @@ def calibrate(
     ----------
     window : Window
         Its fit is the truth.
-    trials : int
-    seed : int
+    trials : int, default 200
+        To simulate.
+    seed : int, default 1
+        The same seed gives the same simulated trials.
     progress : callable
         Wraps the iterator over finished trials, to show how far it is.
-    workers : int
+    workers : int, default -1
         Processes; -1 for one a core.
     plan : Plan, optional
         How the posterior of each simulated trial is drawn, and under which prior.
-    setups : int
+    setups : int, default 600
         Set-ups that each trial is judged at; of few, which ones they are decides the second decimal.
 
     Raises

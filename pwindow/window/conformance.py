@@ -174,8 +174,10 @@ class Conformance:
         ----------
         quantities : mapping of str to Quantity
         setups : DataFrame
-        level : float
-        most : bool
+            As `setups` makes them, all of one plate process.
+        level : float, default 0.95
+            Of the intervals.
+        most : bool, default True
             Whether to give ``most_low`` and ``most_high`` too, which take longer than all else.
 
         Returns

@@ -221,7 +221,7 @@ def windows_of(
     surfaces: Surfaces,
     files: Mapping[str, InputFile] = MappingProxyType({}),
 ) -> Iterator[Window]:
-    """The windows of the products of a recipe, as far as the trials can judge them.
+    """The windows of the products of a recipe, one after the other.
 
     Parameters
     ----------
@@ -231,6 +231,11 @@ def windows_of(
     surfaces : Surfaces
     files : mapping of str to InputFile
         As of `answer_of`.
+
+    Raises
+    ------
+    WindowProblem
+        If the trials cannot judge a product.
     """
     study = _study(archive, recipe, files)
     for checksum in recipe["products"]:

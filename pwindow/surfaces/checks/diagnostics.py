@@ -184,6 +184,8 @@ def precision(surface: Surface) -> tuple[np.ndarray, np.ndarray]:
 def left_out_errors(p: np.ndarray, py: np.ndarray, blocks: Sequence) -> list[np.ndarray] | None:
     """Prediction errors of each block of rows when it is left out; None where one cannot be.
 
+    They are P_DD⁻¹ (Py)_D for a block D, as in `press_statistic`.
+
     Parameters
     ----------
     p : ndarray, shape (n, n)

@@ -148,8 +148,11 @@ class JointSurfaces:
         Parameters
         ----------
         name : str
+            One of `names`.
         setups : DataFrame
+            One row per set-up, with a column for each factor of the response.
         level : float
+            Of the intervals, between 0 and 1.
         features : float
             Features that the measured mean of the next print stands on.
 

@@ -274,7 +274,10 @@ class Archive:
 
         Parameters
         ----------
-        fingerprint, recipe, answer : str
+        fingerprint : str
+            Twelve hexadecimal digits of the recipe.
+        recipe, answer : str
+            What the fit stood on and what it said, as JSON.
         declared : sequence of (str, InputFile)
             Products and a study as they stood, each with its kind.
         decision : int, optional

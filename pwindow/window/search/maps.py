@@ -96,6 +96,7 @@ def predictive_on_grid(
     window : Window
     plate : str
     pressure : float
+        In the trial's unit of pressure.
     volumes : ndarray, shape (v,), cm³/m²
     speeds : ndarray, shape (s,), m/min
         Ascending, both.

@@ -45,7 +45,7 @@ class Change:
     limit: str = ""
 
     def row(self, conformance: float, after: float, limiting: str = "", reason: str = "") -> tuple:
-        """The change as a row of `sensitivities`.
+        """The change as a row of `sensitivities`, in the order of `COLUMNS`.
 
         Parameters
         ----------
