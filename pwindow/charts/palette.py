@@ -49,6 +49,22 @@ class Palette:
             "showlegend": False,
         }
 
+    @property
+    def axis(self) -> dict:
+        """What an axis with marks on its outside starts from."""
+        return {
+            "showgrid": False,
+            "tickmode": "auto",
+            "zeroline": False,
+            "ticks": "outside",
+            "tickcolor": self.quiet,
+            "linecolor": self.quiet,
+        }
+
+
+HIDDEN_AXIS = {"range": [0, 1], "visible": False, "fixedrange": True}
+"""An axis for what is placed by shares of the plot."""
+
 
 def placed_title(text: str) -> dict:
     """A title, at the top left of every picture."""

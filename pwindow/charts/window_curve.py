@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 
 from pwindow.charts.map_colours import hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
-from pwindow.charts.palette import FONT, Palette, placed_title
+from pwindow.charts.palette import FONT, HIDDEN_AXIS, Palette, placed_title
 from pwindow.study import Roll
 from pwindow.wording import asked, listed, percent, speed, volume
 
@@ -186,15 +186,7 @@ def _place(content: MapContent, spot: Spot | None) -> tuple[float, float] | None
 
 def _layout(content: MapContent, palette: Palette, height: int) -> dict:
     x, _ = _curve(content)
-    axis = {
-        "showgrid": False,
-        "tickmode": "auto",
-        "zeroline": False,
-        "ticks": "outside",
-        "tickcolor": palette.quiet,
-        "linecolor": palette.quiet,
-    }
-    hidden = {"range": [0, 1], "visible": False, "fixedrange": True}
+    axis = palette.axis
     level = {
         "type": "line", "xref": "x2 domain", "x0": 0, "x1": 1, "yref": "y2", "y0": content.level,
         "y1": content.level, "line": {"color": palette.mark, "width": 2},
@@ -206,8 +198,8 @@ def _layout(content: MapContent, palette: Palette, height: int) -> dict:
         "title": placed_title(escape(content.title)) | {"pad": {"l": 12, "t": 8}, "font": {"size": 16}},
         "height": height,
         "hovermode": "closest",
-        "xaxis": hidden,
-        "yaxis": hidden,
+        "xaxis": HIDDEN_AXIS,
+        "yaxis": HIDDEN_AXIS,
         "xaxis2": axis
         | {"title": {"text": axis_title(content)}, "overlaying": "x", "anchor": "y2", "range": _padded(x)},
         "yaxis2": axis

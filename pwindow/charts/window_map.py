@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from pwindow.charts.labels import moved_apart
 from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent
-from pwindow.charts.palette import FONT, LIGHT, SCALE, Palette, placed_title
+from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, SCALE, Palette, placed_title
 from pwindow.window.search.maps import WindowMap
 from pwindow.wording import asked, percent, speed, volume
 
@@ -232,15 +232,7 @@ def _band_lines(content: MapContent) -> dict[str, list]:
 
 
 def _layout(palette: Palette, height: int) -> dict:
-    axis = {
-        "showgrid": False,
-        "tickmode": "auto",
-        "zeroline": False,
-        "ticks": "outside",
-        "tickcolor": palette.quiet,
-        "linecolor": palette.quiet,
-    }
-    hidden = {"range": [0, 1], "visible": False, "fixedrange": True}
+    axis = palette.axis
     return {
         **palette.look,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
@@ -249,8 +241,8 @@ def _layout(palette: Palette, height: int) -> dict:
         "uirevision": "keep",
         "hovermode": "closest",
         "title": placed_title("") | {"pad": {"l": 12, "t": 8}, "font": {"size": 16}},
-        "xaxis": hidden,
-        "yaxis": hidden,
+        "xaxis": HIDDEN_AXIS,
+        "yaxis": HIDDEN_AXIS,
         "xaxis2": axis
         | {"title": {"text": "press speed, m/min"}, "overlaying": "x", "anchor": "y2", "side": "bottom"},
         "yaxis2": axis

@@ -21,6 +21,7 @@ from pwindow.cli.sources import (
     FILES,
     LEAVE_OUT,
     PRODUCT,
+    PRODUCTS,
     SHEET,
     STUDY,
     TERMS,
@@ -258,13 +259,7 @@ def calibrate(
 @main.command()
 @click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE…]")
 @SHEET
-@click.option(
-    "--product",
-    "products",
-    multiple=True,
-    type=click.Path(path_type=Path),
-    help="Product file; may be repeated.",
-)
+@PRODUCTS
 @STUDY
 @ARCHIVE
 @click.option(

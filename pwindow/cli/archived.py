@@ -10,7 +10,18 @@ import click
 
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
-from pwindow.cli.sources import ARCHIVE, FILES, LEAVE_OUT, SHEET, STUDY, TERMS, Files, archive_of, with_sheet
+from pwindow.cli.sources import (
+    ARCHIVE,
+    FILES,
+    LEAVE_OUT,
+    PRODUCTS,
+    SHEET,
+    STUDY,
+    TERMS,
+    Files,
+    archive_of,
+    with_sheet,
+)
 
 if TYPE_CHECKING:  # loaded by the commands that need them
     import datetime
@@ -102,13 +113,7 @@ set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; 
 
 @click.command()
 @ARCHIVE
-@click.option(
-    "--product",
-    "products",
-    multiple=True,
-    type=click.Path(path_type=Path),
-    help="Product file; may be repeated.",
-)
+@PRODUCTS
 @STUDY
 @TERMS
 @LEAVE_OUT

@@ -68,6 +68,13 @@ TERMS = click.option(
     help="All second-order terms; those the corrected Akaike criterion keeps; or all and smooth departures from them.",
 )
 PRODUCT = click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
+PRODUCTS = click.option(
+    "--product",
+    "products",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Product file; may be repeated.",
+)
 ASSURANCE = click.option(
     "--assurance", type=click.FloatRange(0, 1, min_open=True, max_open=True), help="Another assurance level."
 )
