@@ -1,6 +1,7 @@
 """Templates escape by themselves, and miss nothing silently."""
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,7 @@ from jinja2 import Environment, UndefinedError, nodes
 from markupsafe import Markup
 
 import pwindow as pw
-from pwindow.markup import filled, templates_of
+from pwindow.markup import part, templates_of
 
 ROOT = Path(pw.__file__).parent
 TEMPLATES = sorted(path for path in ROOT.rglob("*.j2") if "_shipped" not in path.parts)
@@ -58,11 +59,11 @@ def makers_of(*names: str) -> set[str]:
 
 
 def test_environments_have_one_owner():
-    assert makers_of("Environment", "Template") == {"markup/filled.py"}
+    assert makers_of("Environment", "Template") == {"markup/parts.py"}
 
 
 def test_only_templates_and_drawn_pictures_are_markup():
-    assert {name.split("/")[0] for name in makers_of("Markup")} == {"markup", "review"}
+    assert {name.split("/")[0] for name in makers_of("Markup")} == {"review"}
 
 
 @pytest.fixture
@@ -71,20 +72,61 @@ def package(tmp_path, monkeypatch):
     folder = tmp_path / "written_for_this_test" / "templates"
     folder.mkdir(parents=True)
     (folder.parent / "__init__.py").touch()
-    (folder / "card.html.j2").write_text(
-        '{% from "shared/parts.html.j2" import heads, items %}\n<p title="{{ name }}">{{ name }}</p>{{ heads([name]) }}{{ items([name]) }}\n'
+    (folder / "cards.html.j2").write_text(
+        '{% from "shared/parts.html.j2" import heads, items, table %}\n'
+        "{% macro card(name) -%}\n"
+        '<p title="{{ name }}">{{ name }}</p>{{ heads([name]) }}{{ items([name]) }}{{ table([name], [(name, 7)]) }}\n'
+        "{%- endmacro %}\n"
     )
     monkeypatch.syspath_prepend(tmp_path)
     return "written_for_this_test"
 
 
 def test_names_are_shown_as_text_and_markup_as_it_is(package):
-    found = filled(package, "card", name=HOSTILE)
-    assert isinstance(found, Markup) and "<img" not in found and found.count("&lt;img") == 4
+    found = part(package, "cards", "card", name=HOSTILE)
+    assert isinstance(found, Markup) and "<img" not in found and found.count("&lt;img") == 6
     assert found.startswith('<p title="&lt;img src=x onerror=alert(1)&gt; &amp; &#34;&#39;">')
-    assert "<b>2047</b>" in filled(package, "card", name=Markup("<b>2047</b>"))
+    assert "<b>2047</b>" in part(package, "cards", "card", name=Markup("<b>2047</b>"))
 
 
-def test_what_is_not_given_raises(package):
-    with pytest.raises(UndefinedError, match="'name' is undefined"):
-        filled(package, "card")
+def test_what_is_not_given_or_not_known_raises(package):
+    with pytest.raises(UndefinedError, match="'name' was not provided"):
+        part(package, "cards", "card")
+    with pytest.raises(TypeError, match="nickname"):
+        part(package, "cards", "card", name="2047", nickname="first")
+
+
+def texts_of(path):
+    """Strings of a module, without its docstrings."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    told = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    return [
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in told
+    ]
+
+
+@pytest.mark.parametrize("part_of_package", ["panels", "review"])
+def test_pages_and_documents_write_tags_in_templates_only(part_of_package):
+    tag = re.compile(r"</?[a-z][a-z0-9]*[\s>]")
+    found = {
+        named(path): list(filter(tag.search, texts_of(path)))
+        for path in (ROOT / part_of_package).rglob("*.py")
+    }
+    assert len(found) > 5 and not any(found.values())
+
+
+def test_names_are_escaped_by_hand_in_one_place():
+    """In the texts of pictures, which no template makes."""
+    by_hand = {
+        named(path)
+        for path in ROOT.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if (isinstance(node, ast.ImportFrom) and node.module in ("html", "xml.sax.saxutils"))
+        or (
+            isinstance(node, (ast.Import, ast.ImportFrom))
+            and any(one.name in ("html", "escape") for one in node.names)
+        )
+    }
+    assert by_hand == {"charts/labels.py"}

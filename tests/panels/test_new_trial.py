@@ -116,7 +116,7 @@ def test_two_earlier_fits_are_compared(desk):
     assert (desk.before.value, desk.after.value) == (1, 2)
     desk.before.value, desk.after.value = 2, 1
     press(desk, "Compare")
-    assert "Fit 1" in desk.compared.value and "<th scope='col'>fit 2</th>" in desk.compared.value
+    assert "Fit 1" in desk.compared.value and '<th scope="col">fit 2</th>' in desk.compared.value
 
 
 @pytest.mark.slow

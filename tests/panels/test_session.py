@@ -88,7 +88,7 @@ def text(widget) -> str:
 
 
 def query(page) -> str:
-    return re.search(r"data-pw-query='([^']*)'", page.frame._query.value)[1].replace("&amp;", "&")
+    return re.search(r'data-pw-query="([^"]*)"', page.frame._query.value)[1].replace("&amp;", "&")
 
 
 def shows_one_set_up(page: SetUpSpeed) -> None:
@@ -141,7 +141,7 @@ def test_a_trial_and_then_its_product_on_all_pages(demo_evidence, nip_trial, nip
     assert "N/mm, 77 m/min" in text(other.answer) and query(other) == query(page)
     other.run_sheet.click()
     assert other.frame.problem.value == ""
-    sheet = base64.b64decode(re.search(r"base64,([^']+)'", other.document.value)[1]).decode()
+    sheet = base64.b64decode(re.search(r'base64,([^"]+)"', other.document.value)[1]).decode()
     again_words = text(type("W", (), {"value": sheet[sheet.index("To make this sheet again") :]}))
     assert "load nip.csv and nip.toml on the page “Set-up speed”" in again_words
     assert first.removeprefix("data=") not in sheet, "the id is the visitor's alone"

@@ -9,11 +9,11 @@ import pandas as pd
 import pytest
 
 from pwindow.inputs import InputFile
+from pwindow.markup.parts import together
 from pwindow.panels.set_up_speed.page import SetUpSpeed, set_up_speed
 from pwindow.panels.shared.frame import evidence_facts
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import ask, changed_limits, first_judgeable
-from pwindow.panels.shared.words import together
 from pwindow.review.essentials import subject_of
 from pwindow.shipped import demo
 from pwindow.study import EACH_PRINT

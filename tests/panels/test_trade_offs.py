@@ -42,7 +42,7 @@ def limit_field(page, words):
 
 def query(page):
     """What the page has the browser show, both parts."""
-    parts = re.findall(r"data-pw-(?:query|own)='([^']*)'", page.frame._query.value)
+    parts = re.findall(r'data-pw-(?:query|own)="([^"]*)"', page.frame._query.value)
     return "&".join(parts).replace("&amp;", "&")
 
 
@@ -256,7 +256,7 @@ def test_a_page_on_nothing_says_why(monkeypatch):
 
 def saved(widget):
     """The file that a link saves."""
-    return base64.b64decode(re.search(r"base64,([^']+)'", widget.value)[1]).decode()
+    return base64.b64decode(re.search(r'base64,([^"]+)"', widget.value)[1]).decode()
 
 
 def test_documents_are_of_the_pinned_set_up(page, tag_window):

@@ -114,7 +114,7 @@ class NewTrialData:
         right.add_class("pw-results")
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
-        told = [widgets.HTML(words.TEMPORARY_NOTE, layout=full_width())] if self.desk.temporary else []
+        told = [widgets.HTML(words.temporary_note(), layout=full_width())] if self.desk.temporary else []
         return self.frame.around(*told, body)
 
     def open_at(self, query: str | None) -> None:
@@ -122,7 +122,7 @@ class NewTrialData:
         address = Address.read(query)[0]
         self.frame.open_at(address, ())
         if address.data is not None:
-            self.frame.say(words.LOADED_ELSEWHERE)
+            self.frame.say(words.loaded_elsewhere())
         self._colour(self.frame.palette)
 
     def _colour(self, palette: Palette) -> None:
@@ -231,7 +231,7 @@ class NewTrialData:
             widgets.Checkbox(value=name in chosen, description=name, indent=False, layout=full_width())
             for name in self.desk.products()
         ]
-        self.products.children = boxes or [widgets.HTML(words.NO_PRODUCT)]
+        self.products.children = boxes or [widgets.HTML(words.no_product())]
         for box in before:
             box.close()
 

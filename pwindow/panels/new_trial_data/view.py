@@ -1,16 +1,17 @@
-"""What the page of new trial data says, as HTML; every name that comes from a file is escaped here."""
+"""What the page of new trial data says; its markup is in ``templates/view.html.j2``."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from html import escape
+from functools import partial
 
 import pandas as pd
+from markupsafe import Markup
 
+from pwindow.markup import part
 from pwindow.panels.new_trial_data.model import Compared
-from pwindow.panels.shared.frame import clock, facts
 from pwindow.panels.shared.words import table
 from pwindow.product import KINDS
 from pwindow.surfaces.agreement.new_trial import Agreement
@@ -22,20 +23,27 @@ from pwindow.workflows.adding import NewTrial
 from pwindow.workflows.confirm import Confirmation
 from pwindow.workflows.kept import KeptFit
 
+_part = partial(part, __package__, "view")
 _BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
 TEMPORARY = "temporary, lost when the server stops"
-TEMPORARY_NOTE = (
-    "<p class='pw-note'>This archive is temporary, and lost when the server stops: try things out here. To keep trials, start the server with "
-    "<code>pwindow serve --archive trials.db</code>.</p>"
-)
-LOADED_ELSEWHERE = (
-    "<p class='pw-note' role='status'>What you loaded on another page is yours alone and is not in this archive; add it here "
-    "to keep it.</p>"
-)
-NO_PRODUCT = "<p class='pw-note'>No product yet: add a product file, and fits judge it.</p>"
 
 
-def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
+def temporary_note() -> Markup:
+    """That this archive does not last, and how to have one that does."""
+    return _part("temporary")
+
+
+def loaded_elsewhere() -> Markup:
+    """That what a visitor loaded on another page is not in the archive."""
+    return _part("loaded_elsewhere")
+
+
+def no_product() -> Markup:
+    """That there is none to choose."""
+    return _part("no_product")
+
+
+def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> Markup:
     """Which archive, how many trials, which fit is the last and for which products, and when that was read.
 
     Parameters
@@ -44,29 +52,31 @@ def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> str:
     trials, fits : DataFrame
         As `Archive.trials` and `Archive.fits` give them.
     """
-    used = int(trials["standing"].isin(USED).sum())
-    last, judged = "no fit yet", ()
-    if not fits.empty:
-        fit = fits.iloc[-1]
-        surfaces = json.loads(fit["recipe"]).get("fit", "")
-        last = (
-            f"{fits.index[-1]}, <code>{fit['fingerprint']}</code>, of surfaces <code>{surfaces}</code>, "
-            f"{_moment(fit['made'])} UTC"
-        )
-        judged = tuple(json.loads(fit["answer"])["products"])
-    return facts(
-        ("Archive", f"<b>{escape(address)}</b>"),
-        ("Trials", f"{len(trials)} trial{'s' * (len(trials) != 1)}, {used} used in fits"),
-        ("Last fit", last),
-        ("Product" if len(judged) < 2 else "Products", escape(", ".join(judged)) or "none judged yet"),
-        ("Read", clock(datetime.now(UTC))),
+    return _part(
+        "archive",
+        address=address,
+        trials=len(trials),
+        used=int(trials["standing"].isin(USED).sum()),
+        last=None if fits.empty else _last_fit(fits),
+        products=[] if fits.empty else list(json.loads(fits.iloc[-1]["answer"])["products"]),
+        read=datetime.now(UTC),
     )
 
 
-def trial_table(trials: pd.DataFrame) -> str:
+def _last_fit(fits: pd.DataFrame) -> dict:
+    fit = fits.iloc[-1]
+    return {
+        "number": fits.index[-1],
+        "fingerprint": fit["fingerprint"],
+        "surfaces": json.loads(fit["recipe"]).get("fit", ""),
+        "made": fit["made"],
+    }
+
+
+def trial_table(trials: pd.DataFrame) -> Markup:
     """The trials of an archive and what was decided about them."""
     if trials.empty:
-        return "<p class='pw-note'>No trial yet: add the first, and fits use it at once.</p>"
+        return _part("no_trial")
     rows = [
         (
             number,
@@ -75,104 +85,91 @@ def trial_table(trials: pd.DataFrame) -> str:
             row["reason"],
             row["prints"],
             row["features"],
-            _moment(row["added"]),
+            f"{row['added']:%Y-%m-%d %H:%M}",
         )
         for number, row in trials.iterrows()
     ]
     names = ("trial", "file", "standing", "reason", "prints", "features", "added, UTC")
-    return f"<h3>Trials of the archive</h3><div class='pw-snug'>{table(names, rows)}</div>"
+    return _part("trials", table=table(names, rows))
 
 
-def history_card(name: str, history: pd.DataFrame) -> str:
+def history_card(name: str, history: pd.DataFrame) -> Markup:
     """All that was found and decided about a trial."""
-    items = "".join(
-        f"<li>{_moment(event['made'])} UTC: {_event(event)}</li>" for _, event in history.iterrows()
-    )
-    return f"<h3>{escape(name)}, from then to now</h3><ul class='pw-findings'>{items}</ul>"
+    return _part("history", name=name, events=[_event(event) for _, event in history.iterrows()])
 
 
-def _event(event: pd.Series) -> str:
+def _event(event: pd.Series) -> dict:
+    """A decision; or, without a standing, what was found when the trial was held against a fit."""
     if pd.isna(event["standing"]):
-        told = "".join(f"<li>{escape(sentence)}</li>" for sentence in event["told"].splitlines())
-        return f"<b>{escape(event['verdict'])}</b> when held against fit <code>{event['against']}</code><ul>{told}</ul>"
-    reason = f", “{escape(event['reason'])}”" if event["reason"] else ""
-    return f"<b>{event['standing']}</b>{reason}"
+        found = {"verdict": event["verdict"], "against": event["against"], "told": event["told"].splitlines()}
+        return {"made": event["made"], "standing": None, **found}
+    return {"made": event["made"], "standing": event["standing"], "reason": event["reason"]}
 
 
-def _moment(moment: pd.Timestamp) -> str:
-    return f"{moment:%Y-%m-%d %H:%M}"
-
-
-def product_card(name: str) -> str:
+def product_card(name: str) -> Markup:
     """That a product was kept."""
-    return f"<p class='pw-note'>Product <b>{escape(name)}</b> is kept; fit anew to judge it.</p>"
+    return _part("product_kept", name=name)
 
 
-def added_card(new: NewTrial, standing: str) -> str:
+def added_card(new: NewTrial, standing: str) -> Markup:
     """What came of adding a trial."""
-    added = new.added
-    start = f"Trial {added.trial}, <b>{escape(added.name)}</b>"
-    if added.known:
-        return f"<p class='pw-note'>{start}, is in the archive already; it stays as it is: {escape(standing)}.</p>"
-    if new.agreement is None:
-        return f"<p class='pw-note'>{start}, is kept: {escape(standing)}.</p>"
-    return f"<p class='pw-note'>{start}, is kept and waits for your decision.</p>" + agreement_card(
-        new.agreement
-    )
+    added, agreement = new.added, new.agreement
+    said = {"trial": added.trial, "name": added.name, "known": added.known, "standing": standing}
+    card = _part("added", **said, decided=agreement is None)
+    return card if added.known or agreement is None else card + agreement_card(agreement)
 
 
-def read_notes(notes: Sequence[str]) -> str:
+def read_notes(notes: Sequence[str]) -> Markup:
     """What was noticed when a trial was read; nothing where nothing was."""
-    items = "".join(f"<li>{escape(note)}</li>" for note in dict.fromkeys(notes))
-    return items and f"<p class='pw-note'>On reading the file:</p><ul class='pw-findings'>{items}</ul>"
+    return _part("read_notes", notes=list(dict.fromkeys(notes)))
 
 
-def agreement_card(found: Agreement) -> str:
+def agreement_card(found: Agreement) -> Markup:
     """Whether a trial agrees with the fit of the others."""
-    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in found.told)
-    return (
-        f"<section class='pw-answer'><div class='pw-big'>{_BIG[found.degree] if found.compared else 'Cannot tell'}</div><div>"
-        f"{escape(', '.join(found.trial.files))}, held against fit <code>{found.against}</code>: "
-        f"{found.verdict}.</div></section>"
-        f"<ul class='pw-findings'>{items}</ul>"
+    return _part(
+        "agreement",
+        big=_BIG[found.degree] if found.compared else "Cannot tell",
+        files=found.trial.files,
+        against=found.against,
+        verdict=found.verdict,
+        told=found.told,
     )
 
 
-def confirmed_card(fit: KeptFit, found: Confirmation) -> str:
+def confirmed_card(fit: KeptFit, found: Confirmation) -> Markup:
     """Prints of a run beside what a fit promised of them."""
-    return (
-        f"<p class='pw-note'>Trial {found.added.trial}, <b>{escape(found.added.name)}</b>, is kept and waits for your "
-        f"decision; held against what fit {fit.number} promised:</p>"
-        f"{agreement_card(found.agreement)}{_met(found.met)}"
-        f"{''.join(f'<p>{escape(one)}</p>' for one in found.not_judged)}{_promises(found.promises, found.agreement.trial)}"
+    return _part(
+        "confirmed",
+        trial=found.added.trial,
+        name=found.added.name,
+        fit=fit.number,
+        agreement=agreement_card(found.agreement),
+        met=[_met(str(product), members) for product, members in found.met.groupby("product", sort=False)],
+        not_judged=found.not_judged,
+        promises=_promises(found.promises, found.agreement.trial),
     )
 
 
-def _met(found: pd.DataFrame) -> str:
-    """How many prints met what a product requires, and which did not."""
-    parts = []
-    for product, members in found.groupby("product", sort=False):
-        prints = members.groupby("print", sort=False)["met"].all()
-        title = f"<h3>{escape(str(product))}: {prints.sum()} of {len(prints)} prints meet all that was measured of it</h3>"
-        missed = members[~members["met"].astype(bool)]
-        rows = [
-            (
-                one["print"],
-                KINDS[one["requirement"]].label,
-                " … ".join(f"{value:.4g}" for value in dict.fromkeys((one["low"], one["high"])))
-                + f" {one['unit']}",
-                one["bridged"] or "–",
-            )
-            for _, one in missed.iterrows()
-        ]
-        parts.append(title + (table(("print", "missed", "measured", "bridged gaps"), rows) if rows else ""))
-    return "".join(parts)
+def _met(product: str, members: pd.DataFrame) -> tuple[str, int, int, Markup | None]:
+    """A product, how many of how many prints met what it requires, and a table of what was missed."""
+    prints = members.groupby("print", sort=False)["met"].all()
+    rows = [
+        (
+            one["print"],
+            KINDS[one["requirement"]].label,
+            " … ".join(f"{value:.4g}" for value in dict.fromkeys((one["low"], one["high"]))) + f" {one['unit']}",
+            one["bridged"] or "–",
+        )
+        for _, one in members[~members["met"].astype(bool)].iterrows()
+    ]  # fmt: skip
+    missed = table(("print", "missed", "measured", "bridged gaps"), rows) if rows else None
+    return product, prints.sum(), len(prints), missed
 
 
-def _promises(found: pd.DataFrame, trial: Trial) -> str:
+def _promises(found: pd.DataFrame, trial: Trial) -> Markup | None:
     """The joint conformance that was promised, and with these prints counted."""
     if found.empty:
-        return ""
+        return None
     chances = ("promised", "if_same_process", "if_changed_process")
     rows = [
         (
@@ -184,27 +181,28 @@ def _promises(found: pd.DataFrame, trial: Trial) -> str:
         for _, row in found.iterrows()
     ]
     names = ("product", "set-up", "was promised", "now, same process", "now, changed process")
-    return f"<h3>All requirements together, next run</h3>{table(names, rows)}"
+    return table(names, rows)
 
 
-def decision_card(trial: pd.Series) -> str:
+def decision_card(trial: pd.Series) -> Markup:
     """What was decided."""
-    meaning = STANDINGS[trial["standing"]]
-    return f"<p class='pw-note'><b>{escape(trial['name'])}</b> is now “{trial['standing']}”: {meaning}. Fit anew.</p>"
+    return _part(
+        "decided", name=trial["name"], standing=trial["standing"], meaning=STANDINGS[trial["standing"]]
+    )
 
 
-def compared_card(found: Compared) -> str:
+def compared_card(found: Compared) -> Markup:
     """What a fit recommends, and what an earlier one did."""
     before, after = found.before, found.after
     rows = [(name, _run(before, name), _run(after, name)) for name in after.answer["products"]]
-    notes = "".join(
-        f"<p class='pw-note'>{escape(change[:1].upper() + change[1:])}.</p>"
-        for change in found.tables.get("changes", ())
-    )
     was = "before" if before is None else f"fit {before.number}"
-    title = f"<h3>Fit {after.number}, <code>{after.fingerprint}</code></h3>"
-    asked = "" if rows else "<p class='pw-note'>No product was judged; add one and choose it.</p>"
-    return f"{title}{asked}{table(('product', was, f'fit {after.number}'), rows) if rows else ''}{notes}"
+    return _part(
+        "compared",
+        number=after.number,
+        fingerprint=after.fingerprint,
+        table=table(("product", was, f"fit {after.number}"), rows) if rows else None,
+        changes=found.tables.get("changes", ()),
+    )
 
 
 def compared_tables(found: Compared) -> str:
@@ -221,11 +219,11 @@ def compared_tables(found: Compared) -> str:
     return "".join(_folded(title, names, tables[key]) for key, (title, names) in titles.items())
 
 
-def _folded(title: str, names: Sequence[str], found: pd.DataFrame) -> str:
+def _folded(title: str, names: Sequence[str], found: pd.DataFrame) -> Markup | str:
     if found.empty:
         return ""
     rows = ([_cell(value) for value in row] for row in found.iloc[:, : len(names)].to_numpy(object))
-    return f"<details class='pw-more'><summary>{title}</summary>{table(names, rows)}</details>"
+    return _part("folded", title=title, table=table(names, rows))
 
 
 def _cell(value: object) -> str:

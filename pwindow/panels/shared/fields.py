@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
-from html import escape
 from typing import Any
 
 import ipywidgets as widgets
 
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.layout import full_width
+from pwindow.panels.shared.words import refused
 
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
@@ -296,5 +296,5 @@ class Refusal(widgets.HTML):
         super().__init__(layout=widgets.Layout(width="100%", display="none"))
 
     def say(self, words: str) -> None:
-        self.value = f"<p class='pw-refused' role='alert'>{escape(words)}</p>" if words else ""
+        self.value = refused(words) if words else ""
         self.layout.display = None if words else "none"

@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
-from html import escape
+from functools import partial
 from typing import Any
 
 import ipywidgets as widgets
+from markupsafe import Markup
 
 from pwindow.charts.palette import LIGHT, PALETTES, Palette, palette_named
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
+from pwindow.markup import part
 from pwindow.panels.shared import words
 from pwindow.panels.shared.address import Address
 from pwindow.panels.shared.guard import guarded, unforeseen
 from pwindow.panels.shared.layout import full_width
 from pwindow.product import Product
 from pwindow.trials.summary import make_readies
+from pwindow.trials.trial import Trial
 from pwindow.wording import counted
 from pwindow.workflows.evidence import Evidence
+
+_TOLD = 10  # of what an address says and cannot be used that are shown
+_part = partial(part, __package__, "frame")
 
 
 class Frame:
@@ -47,7 +52,7 @@ class Frame:
             widgets.HTML(layout=full_width()) for _ in range(4)
         )
         self.guard = guarded(self._tell)
-        self._title = widgets.HTML(f"<h1 class='pw-title'>{escape(title)}</h1>")
+        self._title = widgets.HTML(_part("title", text=title))
         self._colours = widgets.Text(continuous_update=True)
         recolour = guarded(self._tell_problem)(lambda change: self._recolour(change["new"], on_palette))
         self._colours.observe(recolour, "value")
@@ -84,7 +89,7 @@ class Frame:
         """The page: the content with its frame."""
         head = widgets.HBox([self._title, self.facts])
         head.add_class("pw-head")
-        parts = [head, self._told, self.problem, *content, widgets.HTML(words.CAUTION)]
+        parts = [head, self._told, self.problem, *content, widgets.HTML(_part("caution"))]
         page = widgets.VBox([*parts, self._colours, self._query])
         page.add_class("pw-page")
         return page
@@ -92,10 +97,10 @@ class Frame:
     def open_at(self, address: Address, told: Sequence[str]) -> None:
         """Take the colours of an address, and say what of it could not be used."""
         self.palette = palette_named(address.colours)
-        self.say(_note(told) if told else "")
+        self.say(_part("left_out", told=told, most=_TOLD) if told else "")
 
-    def say(self, told: str) -> None:
-        """Say something, as HTML, that is true until the visitor does something else."""
+    def say(self, told: str | Markup) -> None:
+        """Say something that is true until the visitor does something else."""
         self._told.value = told
 
     def put_address(self, shared: Address, own: str = "") -> None:
@@ -108,10 +113,7 @@ class Frame:
         own : str
             More of the query, for this page alone.
         """
-        query = shared.query()
-        self._query.value = (
-            f"<span hidden data-pw-query='{escape(query)}' data-pw-own='{escape(own)}'></span>"
-        )
+        self._query.value = _part("address", query=shared.query(), own=own)
 
     def _recolour(self, name: str, on_palette: Callable[[Palette], None]) -> None:
         palette = PALETTES.get(name)
@@ -131,7 +133,7 @@ class Frame:
 
 
 def heading(text: str) -> widgets.HTML:
-    return widgets.HTML(f"<h2>{text}</h2>")
+    return widgets.HTML(_part("heading", text=text))
 
 
 def made(title: str, make: Callable[[], widgets.Widget]) -> widgets.Widget:
@@ -142,59 +144,28 @@ def made(title: str, make: Callable[[], widgets.Widget]) -> widgets.Widget:
         reasons = problem.reasons
     except Exception as problem:  # a page that says so is better than none
         reasons = [unforeseen(problem)]
-    return widgets.HTML(
-        f"<h1 class='pw-title'>{escape(title)}</h1>{words.problem_banner(reasons, kept=False)}"
-    )
+    return widgets.HTML(_part("title", text=title) + words.problem_banner(reasons, kept=False))
 
 
-def _note(told: Sequence[str]) -> str:
-    """What of an address could not be used; the first ten of many."""
-    items = "".join(f"<li>{escape(reason)}</li>" for reason in told[:10])
-    return (
-        f"<div class='pw-problem' role='status'><p>From the address of this page:</p><ul>{items}</ul></div>"
-    )
-
-
-def facts(*named: tuple[str, str]) -> str:
-    """Facts as a line of names and values; values are HTML already."""
-    items = "".join(f"<div><dt>{escape(name)}</dt><dd>{value}</dd></div>" for name, value in named)
-    return f"<dl class='pw-evidence'>{items}</dl>"
-
-
-def evidence_facts(evidence: Evidence, product: Product | None = None) -> str:
+def evidence_facts(evidence: Evidence, product: Product | None = None) -> Markup:
     """Which trials, which fit, which product, and when that was read; without a product as long as there is none."""
-    surfaces = evidence.surfaces
+    surfaces, read = evidence.surfaces, {"made": evidence.made, "source": evidence.source}
     if surfaces is None:
-        return facts(("Trials", "none yet"), ("Read", f"{clock(evidence.made)}, from {evidence.source}"))
-    trial = surfaces.trial
-    readies = make_readies(trial)
-    mounted = (
-        "make-readies not recorded"
-        if readies is None
-        else f"in {counted(readies, 'make-ready', 'make-readies')}"
+        return _part("nothing_read", **read)
+    return _part(
+        "evidence",
+        trial=surfaces.trial,
+        mounted=_mounted(surfaces.trial),
+        bends=surfaces.bends,
+        fitted=[surface.kind.label for surface in surfaces.by_name.values()],
+        fingerprint=surfaces.fingerprint,
+        product=None if product is None else product.name,
+        **read,
     )
-    fitted = ", ".join(surface.kind.label for surface in surfaces.by_name.values())
-    named = [
-        (
-            "Trials",
-            f"{escape(', '.join(trial.files))}: <b>{len(trial.prints)} prints</b>, {mounted}",
-        ),
-        (
-            "Fit",
-            f"second-order surfaces{', free to bend,' if surfaces.bends else ''} of {fitted}, <code>{surfaces.fingerprint}</code>",
-        ),
-        *([("Product", escape(product.name))] if product is not None else []),
-        ("Read and fitted", f"{clock(evidence.made)}, from {evidence.source}"),
-    ]
-    return facts(*named)
 
 
-def clock(moment: datetime) -> str:
-    """A moment, which is in UTC, as pages tell it.
-
-    Examples
-    --------
-    >>> clock(datetime(2026, 3, 9, 8, 5))
-    '<time datetime="2026-03-09T08:05Z">2026-03-09 08:05 UTC</time>'
-    """
-    return f'<time datetime="{moment:%Y-%m-%dT%H:%M}Z">{moment:%Y-%m-%d %H:%M} UTC</time>'
+def _mounted(trial: Trial) -> str:
+    readies = make_readies(trial)
+    if readies is None:
+        return "make-readies not recorded"
+    return f"in {counted(readies, 'make-ready', 'make-readies')}"

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from html import escape
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
+from markupsafe import Markup
 
 from pwindow.charts.palette import LIGHT, Palette
 from pwindow.environment import FIGURES_SERVED
+from pwindow.panels.shared.words import saves
 
 _SAVING = 46  # px for what saves a picture
 
@@ -92,14 +93,9 @@ class Place(widgets.VBox):
     def figure(self) -> go.FigureWidget | None:
         return self.children[0] if self.children else None
 
-    def beside(self, more: str) -> None:
-        """Say more, as HTML, beside what saves the picture."""
-        buttons = "".join(
-            f"<button type='button' data-pw-action='save-picture' data-pw-name='{escape(self._name)}' "
-            f"data-pw-format='{kind}'>Save the picture ({kind.upper()})</button>"
-            for kind in ("svg", "png")
-        )
-        self.saves.value = f"<p class='pw-downloads'>{buttons}{more}</p>"
+    def beside(self, more: str | Markup) -> None:
+        """Say more beside what saves the picture."""
+        self.saves.value = saves(self._name, more)
 
     def show(self, draw: Callable[[Palette], go.Figure] | None) -> None:
         """Draw a figure in place of the one before; with None there is none."""

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from html import escape
 
 import ipywidgets as widgets
 
 from pwindow.errors import SeveralSheets
 from pwindow.inputs import InputFile
 from pwindow.panels.shared.layout import full_width
+from pwindow.panels.shared.words import several_sheets
 
 
 class SheetChoice:
@@ -45,7 +45,7 @@ class SheetChoice:
     def offer(self, files: Sequence[InputFile], problem: SeveralSheets) -> None:
         """Offer the sheets of a workbook among files."""
         self._files, self._book = list(files), problem.file
-        self._told.value = f"<p role='status'>Several sheets of <b>{escape(problem.file)}</b> could be the trial. Choose one.</p>"
+        self._told.value = several_sheets(problem.file)
         self.sheet.options = list(problem.sheets)
         self.sheet.value = problem.sheets[0]
         self.box.layout.display = None

@@ -1,27 +1,27 @@
-"""What more than one page says, as HTML; every name that comes from a file is escaped here."""
+"""What more than one page says."""
 
 from __future__ import annotations
 
 import base64
 from collections.abc import Iterable, Sequence
-from html import escape
+from functools import partial
 
+from markupsafe import Markup
+
+from pwindow.markup import part
 from pwindow.workflows.evidence import Evidence
 
 _NOTES = 5  # of a trial that are shown before the others are folded away
+_REASONS = 10  # of a failure that are shown
+_part = partial(part, __package__, "words")
 
 
-def working(what: str) -> str:
+def working(what: str) -> Markup:
     """What is being done."""
-    return f"<p role='status' class='pw-busy'><span class='pw-ring' aria-hidden='true'></span> {escape(what)} …</p>"
+    return _part("working", what=what)
 
 
-def together(text: str) -> str:
-    """A sentence whose lines do not break between a number and its per cent sign."""
-    return text.replace(" %", "\u00a0%")
-
-
-def waiting_card(evidence: Evidence, why: Sequence[str], data: str | None, here: bool) -> str:
+def waiting_card(evidence: Evidence, why: Sequence[str], data: str | None, *, here: bool) -> Markup:
     """What is missing before there is an answer, and what to do.
 
     Parameters
@@ -34,69 +34,25 @@ def waiting_card(evidence: Evidence, why: Sequence[str], data: str | None, here:
     here : bool
         Whether files are loaded on this very page.
     """
-    where = "at the left" if here else f"on the page {_page('set-up-speed', 'Set-up speed', data)}"
     if evidence.surfaces is None:
-        return _no_trial(evidence, where, data)
+        return _part("no_trial", products=list(evidence.products), here=here, data=data)
     trial = evidence.surfaces.trial
-    reasons = "".join(f"<li>{escape(reason)}</li>" for reason in why)
-    listed = f"It can judge none of the products here:<ul>{reasons}</ul>" if why else ""
-    return (
-        "<section class='pw-answer'><div class='pw-big'>Load a product</div>"
-        f"<div><b>{escape(', '.join(trial.files))}</b> was read and fitted: {len(trial.prints)} prints, pressures in "
-        f"{escape(trial.pressure_unit)}. {listed}What the part must do is stated in a product file (TOML): load one "
-        f"{where}.</div></section>{trial_notes(evidence)}"
-    )
+    read = {"files": trial.files, "prints": len(trial.prints), "unit": trial.pressure_unit}
+    return _part("no_product", **read, why=why, here=here, data=data) + trial_notes(evidence)
 
 
-def _no_trial(evidence: Evidence, where: str, data: str | None) -> str:
-    kept = "".join(f"<li>{escape(name)}</li>" for name in evidence.products)
-    products = f"<br>Products that wait for it:<ul>{kept}</ul>" if kept else ""
-    return (
-        "<section class='pw-answer'><div class='pw-big'>No trial yet</div>"
-        "<div>The archive of this server has no trial that fits use. Add one, or decide about those it has, on the page "
-        f"{_page('new-trial-data', 'New trial data', data)} or by <code>pwindow add</code>. To look at a trial without "
-        f"keeping it in the archive, load its file {where}.{products}</div></section>"
-    )
-
-
-def _page(name: str, title: str, data: str | None) -> str:
-    """A link to another page that keeps what the visitor loaded."""
-    query = f"?data={data}" if data else ""
-    return f"<a href='{name}.ipynb{escape(query)}'>{title}</a>"
-
-
-def trial_notes(evidence: Evidence) -> str:
+def trial_notes(evidence: Evidence) -> Markup:
     """What was noticed when the trial was read, such as which sheet of a workbook; nothing where nothing was."""
     notes = () if evidence.surfaces is None else evidence.surfaces.trial.notes
-    if not notes:
-        return ""
-    items = [f"<li>{escape(note)}</li>" for note in dict.fromkeys(notes)]
-    first, rest = "".join(items[:_NOTES]), "".join(items[_NOTES:])
-    more = f"<details class='pw-more'><summary>{len(items) - _NOTES} more</summary><ul>{rest}</ul></details>"
-    return (
-        f"<p class='pw-note'>On reading the trial:</p><ul class='pw-findings'>{first}</ul>{more * bool(rest)}"
-    )
+    return _part("trial_notes", notes=list(dict.fromkeys(notes)), most=_NOTES)
 
 
-def table(names: Iterable[str], rows: Iterable[Sequence[object]]) -> str:
-    """A table of texts, which are escaped; a line break in one is kept."""
-    head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in names)
-    body = "".join(
-        f"<tr><th scope='row'>{_lines(first)}</th>{''.join(cell(_lines(text)) for text in rest)}</tr>"
-        for first, *rest in rows
-    )
-    return f"<div class='pw-wide'><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+def table(names: Iterable[str], rows: Iterable[Sequence[object]]) -> Markup:
+    """A table of texts; a line break in one is kept."""
+    return _part("wide_table", names=names, rows=rows)
 
 
-def _lines(text: object) -> str:
-    return escape(str(text)).replace("\n", "<br>")
-
-
-def cell(text: str) -> str:
-    return f"<td>{text}</td>"
-
-
-def link(text: str, name: str, content: str, kind: str = "text/csv") -> str:
+def link(text: str, name: str, content: str, kind: str = "text/csv") -> Markup:
     """A link that saves a file.
 
     Parameters
@@ -110,19 +66,29 @@ def link(text: str, name: str, content: str, kind: str = "text/csv") -> str:
     kind : str, default 'text/csv'
         Media type.
     """
-    data = base64.b64encode(content.encode()).decode()
-    return f"<a download='{name}' href='data:{kind};base64,{data}'>{text}</a>"
+    return _part("link", text=text, name=name, kind=kind, data=base64.b64encode(content.encode()).decode())
 
 
-def problem_banner(reasons: list[str], kept: bool = True) -> str:
+def problem_banner(reasons: Sequence[str], *, kept: bool = True) -> Markup:
     """What failed and what to do; the first ten of many."""
-    shown = "".join(f"<li>{escape(reason)}</li>" for reason in reasons[:10])
-    more = f"<li>… and {len(reasons) - 10} more of the kind</li>" if len(reasons) > 10 else ""
-    note = "<p>The page still shows what it showed before.</p>" if kept else ""
-    return f"<div class='pw-problem' role='alert'><ul>{shown}{more}</ul>{note}</div>"
+    return _part("problems", reasons=reasons, most=_REASONS, kept=kept)
 
 
-CAUTION = (
-    "<p class='pw-caution'>Probabilities hold for the process as it was in the trial. The press's own limits, safety "
-    "data sheets, site rules and licensed practice prevail; run nothing outside what was tried.</p>"
-)
+def note(sentence: str) -> Markup:
+    """Something to know, as a sentence without its full stop."""
+    return _part("note", sentence=sentence)
+
+
+def refused(why: str) -> Markup:
+    """Why what was typed cannot be used."""
+    return _part("refused", why=why)
+
+
+def several_sheets(file: str) -> Markup:
+    """That a sheet is to be chosen."""
+    return _part("several_sheets", file=file)
+
+
+def saves(name: str, more: str | Markup = "") -> Markup:
+    """What saves a picture in files of a name, and what else is said beside it."""
+    return _part("saves", name=name, more=more)

@@ -242,7 +242,7 @@ class TradeOffsPage:
 
     def _make(self, title: str, name: str, make: Callable[[Setup, Origin], str]) -> None:
         """Make a document of the first pinned set-up, else of the one looked at."""
-        self.document.value = working(f"making {title}") + "".join(self._saves.values())
+        self.document.value = "".join([working(f"making {title}"), *self._saves.values()])
         try:
             html = make(self.pins[0] if self.pins else self._setup(), self._origin())
             self._saves.pop(title, None)
@@ -262,7 +262,7 @@ class TradeOffsPage:
         try:
             self.evidence, question, roll = with_roll(self.evidence, self.asked, self.volume.needed())
         except UnusableInput as problem:
-            self.planned.value = words.refused(str(problem))
+            self.planned.value = shared_words.refused(str(problem))
             return
         self._ask(question, setup)
         self.planned.value = words.added(roll)
@@ -294,8 +294,8 @@ class TradeOffsPage:
             self._show_setup(setup)
             self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
             self.frontier.beside(words.numbers("set-ups-that-no-other-beats", offers.frontier))
-            notes = "".join(map(words.note, (*offers.window.notes, *offers.notes)))
-            self.notes.value = notes + shared_words.trial_notes(self.evidence)
+            notes = map(shared_words.note, (*offers.window.notes, *offers.notes))
+            self.notes.value = "".join([*notes, shared_words.trial_notes(self.evidence)])
 
     @contextmanager
     def _working(self) -> Iterator[None]:
@@ -336,7 +336,7 @@ class TradeOffsPage:
         try:
             self.plates.value = words.plate_table(offers.plates(setup), window.level)
         except UnusableInput as problem:
-            self.plates.value = words.note(f"Plates side by side: {problem}")
+            self.plates.value = shared_words.note(f"Plates side by side: {problem}")
         self._put_address(setup)
 
     def _put_address(self, setup: Setup) -> None:

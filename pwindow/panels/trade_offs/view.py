@@ -1,14 +1,16 @@
-"""What the trade-offs page says, as HTML; every name that comes from a file is escaped here."""
+"""What the trade-offs page says; its markup is in ``templates/view.html.j2``."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
+from functools import partial
 
 import pandas as pd
+from markupsafe import Markup
 
+from pwindow.markup import part
 from pwindow.outputs import csv_of
-from pwindow.panels.shared.words import link, table
+from pwindow.panels.shared.words import link, note, table
 from pwindow.product import KINDS
 from pwindow.study import Roll
 from pwindow.window.setup import Setup
@@ -16,17 +18,18 @@ from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
 from pwindow.window.window import Window
 from pwindow.wording import amount, percent, points, pressure, setup_words, speed, volume, with_interval
 
+_part = partial(part, __package__, "view")
 _SETTINGS = {"speed": "press speed", "pressure": "printing pressure", "cell_volume": "cell volume"}
 _DIRECTIONS = {"least": "at least", "most": "at most"}
 
 
 def setup_name(window: Window, setup: Setup) -> str:
-    """A set-up in a few words; not escaped."""
+    """A set-up in a few words."""
     unit = window.surfaces.trial.pressure_unit
     return setup_words(setup.roll.label, setup.pressure, unit, setup.speed, setup.plate)
 
 
-def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> str:
+def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:
     """How sure the set-up looked at is, what pinches there, and what more speed costs.
 
     Parameters
@@ -36,40 +39,37 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> str:
     steps : DataFrame
         As `sensitivities` gives it at the set-up.
     """
-    name = escape(setup_name(window, setup))
-    frame = setup.frame(window)
+    name, frame = setup_name(window, setup), setup.frame(window)
     if not window.in_trial_region(frame)[0]:
-        return (
-            f"<section class='pw-answer'><div class='pw-big'>Not tried</div><div>{name} lies outside the trial region: "
-            "nothing is promised there.</div></section>"
-        )
+        return _part("untried", name=name)
     chances = window.conformance(frame).iloc[0]
     each = chances.drop("joint")
     pinch = each.idxmin()
-    faster = steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0]
-    return (
-        f"<section class='pw-answer'><div class='pw-big'>{percent(chances['joint'], window.level)}</div><div>All requirements of "
-        f"<b>{escape(window.product.name)}</b> together, next run, at {name}.<br>"
-        f"<b>{KINDS[pinch].label}</b> pinches: met with {percent(each[pinch], window.level)}. {_faster(faster)}</div></section>"
+    return _part(
+        "chosen",
+        name=name,
+        product=window.product.name,
+        joint=chances["joint"],
+        limiting=KINDS[pinch].label,
+        conformance=each[pinch],
+        level=window.level,
+        faster=_faster(steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0]),
     )
 
 
 def _faster(step: pd.Series) -> str:
     if pd.isna(step["gain_percentage_points"]):
-        return f"One more m/min is {escape(step['reason'])}."
+        return f"One more m/min is {step['reason']}."
     return f"One more m/min: {points(step['gain_percentage_points'])} percentage points."
 
 
-def step_table(steps: pd.DataFrame, level: float) -> str:
+def step_table(steps: pd.DataFrame, level: float) -> Markup:
     """What one step of each setting and each limit costs or gains."""
     rows = []
     for _, pair in steps.groupby(["what", "limit"], sort=False):
         up, down = (pair[side].iloc[0] for side in (pair["step"] > 0, pair["step"] < 0))
         rows.append((*_stepped(up), _step(up, level), _step(down, level)))
-    return (
-        "<h3>What one step costs or gains</h3><p>Percentage points of the joint conformance of the next run, when this "
-        f"alone is changed, and what pinches then.</p>{table(('', 'now', 'one step up', 'one step down'), rows)}"
-    )
+    return _part("steps", table=table(("", "now", "one step up", "one step down"), rows))
 
 
 def _stepped(step: pd.Series) -> tuple[str, str]:
@@ -99,7 +99,7 @@ def _step(step: pd.Series, level: float) -> str:
     )
 
 
-def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> str:
+def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> Markup:
     """Set-ups beside each other, with their differences to the first.
 
     Parameters
@@ -115,10 +115,7 @@ def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) ->
         for _, row in told.iterrows()
         if row["what"] not in ("plate", "roll", "cell_volume", "pressure", "speed")
     ]
-    return (
-        "<h3>Set-ups side by side</h3><p>In round brackets: 95 of 100 next prints. In the second line: difference "
-        f"to the first, in square brackets the 95 % interval of the difference of means.</p>{table(names, rows)}"
-    )
+    return _part("beside", table=table(names, rows))
 
 
 def _label(row: pd.Series) -> str:
@@ -158,7 +155,7 @@ def _with_interval(value: float, low: float, high: float, sign: str = "", bracke
     return f"{one} {brackets[0]}{first}\u00a0…\u00a0{last}{brackets[1]}"
 
 
-def plate_table(found: PlatesCompared, level: float) -> str:
+def plate_table(found: PlatesCompared, level: float) -> Markup:
     """Plate processes at the same settings, as printed and at one plate width."""
     quantities = (
         ("line_gain", "line gain"),
@@ -180,11 +177,7 @@ def plate_table(found: PlatesCompared, level: float) -> str:
             *(KINDS[row["limiting"]].label if row["limiting"] in KINDS else "–" for row in shown),
         ),
     ]
-    notes = "".join(f"<p class='pw-note'>{escape(note)}</p>" for note in found.notes)
-    return (
-        f"<h3>Plates side by side</h3><p>{escape(found.assumed)} In round brackets: 95 of 100 next prints.</p>"
-        f"{table(names, rows)}{notes}"
-    )
+    return _part("plates", assumed=found.assumed, table=table(names, rows), notes=found.notes)
 
 
 def _interval(row: pd.Series, key: str) -> str:
@@ -192,7 +185,7 @@ def _interval(row: pd.Series, key: str) -> str:
     return "–" if pd.isna(mean) else _with_interval(mean, low, high)
 
 
-def document_link(title: str, name: str, html: str) -> str:
+def document_link(title: str, name: str, html: str) -> Markup:
     """What saves a document that was made.
 
     Parameters
@@ -204,23 +197,23 @@ def document_link(title: str, name: str, html: str) -> str:
     html : str
         Its content.
     """
-    return f"<p role='status'>{link(f'Save {title} (HTML)', name, html, 'text/html')}</p>"
+    return _part("document", link=link(f"Save {title} (HTML)", name, html, "text/html"))
 
 
-def pins_lost(count: int) -> str:
+def pins_lost(count: int) -> Markup:
     """Why pins are gone."""
     what = "1 pinned set-up is" if count == 1 else f"{count} pinned set-ups are"
     return note(f"{what} of a plate that this product is not printed with, and not shown any more")
 
 
-def pinch_table(along: pd.DataFrame) -> str:
+def pinch_table(along: pd.DataFrame) -> Markup:
     """Which requirement has the lowest probability, along the speed of each roll."""
     rows = []
     for roll, members in along.groupby("roll", sort=False):
         stretch = (members["limiting"] != members["limiting"].shift()).cumsum()
         told = [_stretch(part) for _, part in members.groupby(stretch)]
         rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, "; ".join(told)))
-    return f"<h3>What pinches where</h3>{table(('roll', 'requirement with the lowest probability'), rows)}"
+    return _part("limiting", table=table(("roll", "requirement with the lowest probability"), rows))
 
 
 def _stretch(part: pd.DataFrame) -> str:
@@ -229,22 +222,11 @@ def _stretch(part: pd.DataFrame) -> str:
     return f"{KINDS[part['limiting'].iloc[0]].label} at {span} m/min"
 
 
-def numbers(name: str, drawn: pd.DataFrame) -> str:
+def numbers(name: str, drawn: pd.DataFrame) -> Markup:
     """What saves the numbers of a picture."""
     return link("Save its numbers (CSV)", f"{name}.csv", csv_of(drawn))
 
 
-def refused(why: str) -> str:
-    return f"<p class='pw-refused' role='alert'>{escape(why)}</p>"
-
-
-def added(roll: Roll) -> str:
+def added(roll: Roll) -> Markup:
     """That a planned roll is there now, and where."""
-    return (
-        f"<p class='pw-note' role='status'>Added as {escape(roll.id)} ({volume(roll.cell_volume)} cm³/m²): it is in the "
-        "pictures and in the menu of rolls; what is looked at stays.</p>"
-    )
-
-
-def note(text: str) -> str:
-    return f"<p class='pw-note'>{escape(text[:1].upper() + text[1:])}.</p>"
+    return _part("added", roll=roll)

@@ -1,10 +1,11 @@
-"""Templates of a package, filled with values."""
+"""Templates of a package, and parts of pages that are filled from them."""
 
 from __future__ import annotations
 
 from functools import cache
 
 from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
+from jinja2.environment import TemplateModule
 from markupsafe import Markup
 
 from pwindow.wording import amount, asked, listed, percent, points, pressure, signed, speed, volume
@@ -37,11 +38,8 @@ def templates_of(package: str) -> Environment:
     return found
 
 
-_kept = cache(templates_of)
-
-
-def filled(package: str, template: str, /, **values: object) -> Markup:
-    """A template of a package, filled; it is read and compiled once.
+def part(package: str, template: str, name: str, /, **values: object) -> Markup:
+    """A part of a page: a macro of a template, filled. The template is read and compiled once.
 
     Parameters
     ----------
@@ -49,15 +47,24 @@ def filled(package: str, template: str, /, **values: object) -> Markup:
         Its dotted name.
     template : str
         Name of the template without its ending ``.html.j2``.
+    name : str
+        Of the macro.
     **values : object
-        By the names that the template uses.
+        Its parameters.
 
     Raises
     ------
     UndefinedError
-        If the template uses a name that is not given.
+        If the macro uses a value that is not given.
+    TypeError
+        If it has no parameter of a name.
     """
-    return Markup(_kept(package).get_template(f"{template}.html.j2").render(values))
+    return getattr(_macros(package, template), name)(**values)
+
+
+@cache
+def _macros(package: str, template: str) -> TemplateModule:
+    return templates_of(package).get_template(f"{template}.html.j2").module
 
 
 def capitalize_first(text: str) -> str:
