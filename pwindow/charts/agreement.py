@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from html import escape
 
 import numpy as np
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
+from pwindow.charts.labels import as_text
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.surfaces.agreement.new_trial import Agreement, ResponseAgreement
 
@@ -36,7 +36,7 @@ def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
         height=100 + 380 * rows,
         margin={"l": 70, "r": 30, "t": 120, "b": 60},
         title=placed_title(
-            f"{escape(', '.join(found.trial.files))}: measured against predicted<br>"
+            f"{as_text(', '.join(found.trial.files))}: measured against predicted<br>"
             "<sub>dotted: as predicted · bars: where 95 % of such means were expected</sub><br>"
             f"<sub>filled: outside it · fit {found.against}</sub>"
         ),
@@ -87,7 +87,7 @@ def _draw(figure: go.Figure, one: ResponseAgreement, palette: Palette, row: int,
             "thickness": 1,
             "width": 0,
         },
-        customdata=[escape(str(name)) for name in cells["print"]],
+        customdata=[as_text(name) for name in cells["print"]],
         hovertemplate="print %{customdata}<br>predicted %{x:.3g}, measured %{y:.3g}<extra></extra>",
         **place,
     )

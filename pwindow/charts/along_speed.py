@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from html import escape
 
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts.labels import LETTER, LINE, Box, Labels, covered, moved_apart, overlap, title
+from pwindow.charts.labels import LETTER, LINE, Box, Labels, as_text, covered, moved_apart, overlap, title
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
@@ -120,7 +119,7 @@ def _draw_line(
     hover = {
         "customdata": np.column_stack([low, high, members[CONFORMANCE]]),
         "text": _told(members, shown, level),
-        "hovertemplate": f"{escape(look.words)}, %{{x:.1f}} m/min<br>%{{text}}<extra></extra>",
+        "hovertemplate": f"{as_text(look.words)}, %{{x:.1f}} m/min<br>%{{text}}<extra></extra>",
     }
     assured = members["assured"].to_numpy(bool)
     # both parts hold the point where they meet
@@ -133,7 +132,7 @@ def _draw_line(
             mode="lines",
             connectgaps=False,
             line={"color": look.colour, "dash": look.dash, "width": width},
-            name=escape(look.words) + words,
+            name=as_text(look.words) + words,
             **hover,
         )
         if look.hollow:
@@ -292,14 +291,14 @@ def _label_curves(
 
 def _end_words(look: RollLook) -> list[str]:
     """The words of a roll in lines, as the place beside a plot is narrow; escaped."""
-    return escape(look.words).replace(" (", "\n(").split("\n") if look.hollow else [escape(look.words)]
+    return as_text(look.words).replace(" (", "\n(").split("\n") if look.hollow else [as_text(look.words)]
 
 
 def _label(
     figure: go.Figure, place: tuple[float, float], look: RollLook, text_at: dict, palette: Palette
 ) -> None:
     figure.add_annotation(
-        {"text": escape(look.words)} | text_at, x=place[0], y=place[1], showarrow=True, arrowhead=0, arrowwidth=1,
+        {"text": as_text(look.words)} | text_at, x=place[0], y=place[1], showarrow=True, arrowhead=0, arrowwidth=1,
         arrowcolor=look.colour, font={"size": 13, "color": palette.ink}, bgcolor=palette.veil, borderpad=1,
     )  # fmt: skip
 
@@ -311,7 +310,7 @@ def _unlabelled(window: Window, shown: Shown | None, by_roll: dict) -> str:
     away = [roll.id for roll in window.rolls if roll.id not in by_roll]
     named = (("below 1 % at every speed", flat if shown is None else []), ("not tried", away))
     return " · ".join(
-        f"{what}: {escape(', '.join(looks[roll].words for roll in rolls))}" for what, rolls in named if rolls
+        f"{what}: {as_text(', '.join(looks[roll].words for roll in rolls))}" for what, rolls in named if rolls
     )
 
 
@@ -327,7 +326,7 @@ def _lay_out(
     (plate, pressure), trial = place, window.surfaces.trial
     what = "joint conformance probability" if shown is None else f"{shown.label}, {shown.unit}"
     where = f"{pressure_words(pressure)} {trial.pressure_unit}" + (
-        f" · plate {escape(plate)}" if plate else ""
+        f" · plate {as_text(plate)}" if plate else ""
     )
     lines = (
         f"{where} · fit {window.surfaces.fingerprint}",

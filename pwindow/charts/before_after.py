@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import plotly.graph_objects as go
 
+from pwindow.charts.labels import as_text
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.study import Roll
 from pwindow.window.search.maps import WindowMap
@@ -29,8 +28,8 @@ def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figur
     axis = {"gridcolor": palette.paper, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     before, after = shown.fits
     title = (
-        f"{escape(shown.title)}<br><sub>outlines of {asked(shown.level)} joint conformance<br>dashed before (fit {before}), "
-        f"heavy after (fit {after}){'<br>' * bool(shown.elsewhere)}{escape(shown.elsewhere)}</sub>"
+        f"{as_text(shown.title)}<br><sub>outlines of {asked(shown.level)} joint conformance<br>dashed before (fit {before}), "
+        f"heavy after (fit {after}){'<br>' * bool(shown.elsewhere)}{as_text(shown.elsewhere)}</sub>"
     )
     figure.update_layout(
         palette.look,
@@ -50,7 +49,7 @@ def _draw_roll(figure: go.Figure, roll: Roll, low: float, high: float, palette: 
         y=[roll.cell_volume] * 2,
         mode="lines+text",
         line={"color": palette.faint, "width": 1},
-        text=["", f"roll {escape(roll.label)} · {volume(roll.cell_volume)}"],
+        text=["", f"roll {as_text(roll.label)} · {volume(roll.cell_volume)}"],
         textposition="top left",
         textfont={"size": 11, "color": palette.quiet},
         hoverinfo="skip",

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import plotly.graph_objects as go
 
+from pwindow.charts.labels import as_text
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.window.calibration import Calibration
 
@@ -64,7 +63,7 @@ def calibration_figure(found: Calibration, product: str, fit: str, palette: Pale
         height=720,
         margin={"l": 80, "r": 30, "t": 90, "b": 70},
         title=placed_title(
-            f"{escape(product)}: {found.trials} simulated trials of this layout<br>"
+            f"{as_text(product)}: {found.trials} simulated trials of this layout<br>"
             "<sub>dotted: kept to the letter · above it: cautious · bars: two standard errors · "
             f"fit {fit}</sub>"
         ),

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from pwindow.charts.labels import Labels, title
+from pwindow.charts.labels import Labels, as_text, title
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
@@ -117,7 +115,7 @@ def _draw_frontier(
         at, text_at = labels.place(scaled[members["at"].to_numpy()[chosen]], 0.2 * off_middle, len(words))
         at = chosen[at]
         figure.add_annotation(
-            text_at, x=members[x].iloc[at], y=members[y].iloc[at], text=escape(words), showarrow=True,
+            text_at, x=members[x].iloc[at], y=members[y].iloc[at], text=as_text(words), showarrow=True,
             arrowhead=0, arrowwidth=1, arrowcolor=palette.quiet, font={"size": 12, "color": palette.ink},
             bgcolor=palette.veil, **place,
         )  # fmt: skip
@@ -155,7 +153,7 @@ def _draw_points(
         x=members[axes[0]],
         y=members[axes[1]],
         mode="markers",
-        name=f"{escape(look.words)} · {pressure}",
+        name=f"{as_text(look.words)} · {pressure}",
         marker={
             "size": 9,
             "symbol": shape,
@@ -166,7 +164,7 @@ def _draw_points(
         },
         customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
         text=[percent(share, level) for share in members["conformance"]],
-        hovertemplate=f"{escape(look.words)} · {pressure}, %{{customdata[0]:.1f}} m/min<br>"
+        hovertemplate=f"{as_text(look.words)} · {pressure}, %{{customdata[0]:.1f}} m/min<br>"
         "joint conformance %{text}<br>silver %{customdata[2]:.3g} mg/m<extra></extra>",
         **place,
     )

@@ -1,4 +1,4 @@
-"""Where labels stand: apart from one another, and clear of what is drawn."""
+"""Labels: names as plotly shows them, and where labels stand, apart from one another and clear of what is drawn."""
 
 from __future__ import annotations
 
@@ -13,18 +13,29 @@ Box = tuple[float, float, float, float]
 """Left, right, bottom, top."""
 
 
+def as_text(name: object) -> str:
+    """A name in a text of plotly, which takes a small part of HTML.
+
+    Examples
+    --------
+    >>> as_text("<b>2047</b>")
+    '&lt;b&gt;2047&lt;/b&gt;'
+    """
+    return escape(str(name))
+
+
 def title(text: str, *lines: str, width: int = 64) -> str:
-    """A title that is wrapped and escaped, with small lines below it, which are HTML already.
+    """A title that is wrapped, with small lines below it.
 
     Parameters
     ----------
     text : str
     *lines : str
-        HTML; empty ones are left out.
+        With names `as_text`; empty ones are left out.
     width : int, default 64
         Characters at which the title wraps.
     """
-    head = "<br>".join(map(escape, textwrap.wrap(text, width)))
+    head = "<br>".join(map(as_text, textwrap.wrap(text, width)))
     return head + "".join(f"<br><sub>{line}</sub>" for line in lines if line)
 
 

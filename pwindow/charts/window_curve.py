@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from pwindow.charts.labels import as_text
 from pwindow.charts.map_colours import hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
 from pwindow.charts.palette import FONT, HIDDEN_AXIS, Palette, placed_title
@@ -130,12 +129,10 @@ def _bands(content: MapContent, palette: Palette) -> go.Scatter:
     for band, low, high in zip(content.bands.itertuples(), *_ends(content)):
         if content.along == "speed":
             x += [low, high, None]
-            text += [
-                f"speed band of roll {escape(str(band.roll))}<br>{speed(low)} to {speed(high)} m/min"
-            ] * 3
+            text += [f"speed band of roll {as_text(band.roll)}<br>{speed(low)} to {speed(high)} m/min"] * 3
         else:
             x += [band.cell_volume_cm3_m2, None]
-            text += [f"roll {escape(str(band.roll))}: assured"] * 2
+            text += [f"roll {as_text(band.roll)}: assured"] * 2
     return go.Scatter(
         name=BANDS,
         **_AXES,
@@ -195,7 +192,7 @@ def _layout(content: MapContent, palette: Palette, height: int) -> dict:
         **palette.look,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
         "margin": {"l": 92, "r": 108, "t": 94, "b": 70},
-        "title": placed_title(escape(content.title)) | {"pad": {"l": 12, "t": 8}, "font": {"size": 16}},
+        "title": placed_title(as_text(content.title)) | {"pad": {"l": 12, "t": 8}, "font": {"size": 16}},
         "height": height,
         "hovermode": "closest",
         "xaxis": HIDDEN_AXIS,
@@ -251,7 +248,7 @@ def _notes(content: MapContent, palette: Palette) -> list[dict]:
             {
                 "xref": "x2", "x": roll.cell_volume, "yref": "paper", "y": 0.03, "yanchor": "bottom",
                 "textangle": -90, "xshift": -8, "showarrow": False, "font": {"size": 12},
-                "text": f"roll {escape(roll.label)} · {volume(roll.cell_volume)}",
+                "text": f"roll {as_text(roll.label)} · {volume(roll.cell_volume)}",
             }
             for roll in _tried_rolls(content)
         ]  # fmt: skip
@@ -298,7 +295,7 @@ def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
 
 def _legend(content: MapContent) -> str:
     shown, tried = content.window_map, _tried_rolls(content)
-    names = listed([f"roll {escape(roll.label)}" for roll in tried])
+    names = listed([f"roll {as_text(roll.label)}" for roll in tried])
     if content.along == "speed":
         only = f"{volume(shown.volumes[0])} cm³/m²"
         lead = f"<b>One cell volume was tried</b>, {only}" + f": {names}" * bool(tried)
@@ -316,7 +313,7 @@ def _legend(content: MapContent) -> str:
 
 def _untried(content: MapContent, tried: list[Roll]) -> str:
     """The rolls of the inventory that the trial says nothing about, the first few by name."""
-    away = [escape(roll.id) for roll in content.rolls if roll not in tried]
+    away = [as_text(roll.id) for roll in content.rolls if roll not in tried]
     if not away:
         return ""
     more = f" and {len(away) - _NAMED} more" * (len(away) > _NAMED)

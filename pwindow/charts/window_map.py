@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
 
-from pwindow.charts.labels import moved_apart
+from pwindow.charts.labels import as_text, moved_apart
 from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent
 from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, SCALE, Palette, placed_title
@@ -227,7 +226,7 @@ def _band_lines(content: MapContent) -> dict[str, list]:
         one = _SPECK * low * (low == high)  # a single speed would be no bar
         x += [low - one, high + one, None]
         y += [cells, cells, None]
-        text += [escape(str(roll))] * 3
+        text += [as_text(roll)] * 3
     return {"x": x, "y": y, "text": text}
 
 
@@ -252,7 +251,7 @@ def _layout(palette: Palette, height: int) -> dict:
 
 def _set_axes(figure: go.Figure, content: MapContent) -> None:
     shown = content.window_map
-    title = escape(content.title)
+    title = as_text(content.title)
     if figure.layout.title.text != title:
         figure.layout.title.text = title
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
@@ -271,7 +270,7 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
                 "yref": "y2",
                 "y": place,
                 "yanchor": "middle",
-                "text": f"roll {escape(roll.id)} · {volume(roll.cell_volume)}"
+                "text": f"roll {as_text(roll.id)} · {volume(roll.cell_volume)}"
                 + "<br>(planned)" * roll.planned,
                 "align": "left",
                 "showarrow": False,
