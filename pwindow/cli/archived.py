@@ -52,6 +52,7 @@ def add(
     from pwindow.cli.archived_answers import added_answer
     from pwindow.cli.archived_tables import added_text
     from pwindow.inputs import InputFile
+    from pwindow.trials.archive import Standing
     from pwindow.workflows.adding import add_trial
 
     if not files:
@@ -61,7 +62,7 @@ def add(
     if picture is not None and len(files) > 1:
         raise click.UsageError("--picture is of one trial; add one FILE at a time")
     kept = archive_of(archive)
-    standing = "same process" if accept else "undecided"
+    standing = Standing.SAME_PROCESS if accept else Standing.UNDECIDED
     found = [add_trial(kept, InputFile.of(path), standing, reason) for path in files]
     if picture is not None and found[0].agreement is not None:
         from pwindow.charts.agreement import agreement_figure
@@ -88,27 +89,30 @@ def trials(number: int | None, archive: str | None, as_json: bool) -> None:
 
 
 def _decision(name: str, standing: str, doc: str) -> click.Command:
+    """A command that decides about a trial; `standing` is the name of a `Standing`, which is loaded with the archive."""
+
     @guarded
     def decide(number: int, archive: str | None, reason: str, as_json: bool) -> None:
         from pwindow.cli.archived_answers import trials_answer
         from pwindow.cli.archived_tables import trials_text
+        from pwindow.trials.archive import Standing
 
         if not reason.strip():
             raise click.UsageError(f"{name} needs a --reason, which is kept with the decision")
         kept = archive_of(archive, there=True)
-        kept.decide(number, standing, reason)
+        kept.decide(number, Standing[standing], reason)
         reply(trials_answer(kept), trials_text, as_json)
 
     return click.command(name, help=doc)(_NUMBER(ARCHIVE(_REASON(_JSON(decide)))))
 
 
-accept = _decision("accept", "same process", "Use trial NUMBER in fits, as more prints of the same process.")
+accept = _decision("accept", "SAME_PROCESS", "Use trial NUMBER in fits, as more prints of the same process.")
 accept_change = _decision(
     "accept-change",
-    "changed process",
+    "CHANGED_PROCESS",
     "Use trial NUMBER in fits, as prints of a process that has changed: predictions are for how it is since.",
 )
-set_aside = _decision("set-aside", "set aside", "Keep trial NUMBER out of fits; `accept` brings it back.")
+set_aside = _decision("set-aside", "SET_ASIDE", "Keep trial NUMBER out of fits; `accept` brings it back.")
 
 
 @click.command()

@@ -9,7 +9,7 @@ from pwindow.inputs import InputFile
 from pwindow.study import MakeReadies
 from pwindow.surfaces.agreement.new_trial import Agreement, hold_against
 from pwindow.surfaces.surfaces import fit
-from pwindow.trials.archive import USED, Added, Archive, Comparison
+from pwindow.trials.archive import USED, Added, Archive, Comparison, Standing
 from pwindow.trials.trial import read_trial
 
 
@@ -34,7 +34,7 @@ class NewTrial:
 def add_trial(
     archive: Archive,
     file: InputFile,
-    standing: str = "undecided",
+    standing: Standing = Standing.UNDECIDED,
     reason: str = "",
     make_readies: MakeReadies | None = None,
 ) -> NewTrial:
@@ -46,7 +46,8 @@ def add_trial(
     ----------
     archive : Archive
     file : InputFile
-    standing, reason : str
+    standing : Standing
+    reason : str
         What is decided about it, and why.
     make_readies : MakeReadies, optional
         What a study states of make-readies.
@@ -56,7 +57,7 @@ def add_trial(
     if before["standing"].isin(USED).any():
         agreement = hold_against(fit(archive.trial(), make_readies=make_readies), trial)
     elif before.empty:
-        standing, reason = "same process", reason or "the first trial of the archive"
+        standing, reason = Standing.SAME_PROCESS, reason or "the first trial of the archive"
     compared = None if agreement is None else comparison_of(agreement)
     added = archive.add(file, standing, reason, trial, compared)
     return NewTrial(added, None if added.known else agreement, trial.warnings)

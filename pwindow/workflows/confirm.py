@@ -15,7 +15,7 @@ from pwindow.surfaces.agreement.new_trial import Agreement, hold_against
 from pwindow.surfaces.model.responses import STATE
 from pwindow.surfaces.model.terms import label
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.trials.archive import USED, Added, Archive
+from pwindow.trials.archive import USED, Added, Archive, Standing
 from pwindow.trials.trial import read_trial
 from pwindow.window.run.requirements_met import COLUMNS as MET_COLUMNS
 from pwindow.window.run.requirements_met import not_judged, printable, requirements_met
@@ -75,7 +75,7 @@ def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
     surfaces = surfaces_of(archive, kept.recipe)
     agreement = hold_against(surfaces, trial)
     reason = f"confirmation prints of fit {kept.number}"
-    added = archive.add(file, "undecided", reason, trial, comparison_of(agreement))
+    added = archive.add(file, Standing.UNDECIDED, reason, trial, comparison_of(agreement))
     names, tables = ["product", *MET_COLUMNS], []
     missing: list[str] = []
     for window in windows_of(archive, kept.recipe, surfaces):
@@ -123,7 +123,9 @@ def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -
     return pd.DataFrame(rows, columns=[*names, "promised", *("if_" + one.replace(" ", "_") for one in USED)])
 
 
-def _with(archive: Archive, kept: KeptFit, before: Surfaces, number: int, standing: str) -> Surfaces | None:
+def _with(
+    archive: Archive, kept: KeptFit, before: Surfaces, number: int, standing: Standing
+) -> Surfaces | None:
     """The surfaces with one more trial, of the same form; None where they cannot be fitted.
 
     A few prints at settings of their own would let in terms that hang on them alone.

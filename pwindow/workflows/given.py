@@ -15,7 +15,7 @@ from pwindow.shipped import demo
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import fit
 from pwindow.trials import Trial
-from pwindow.trials.archive import USED, Archive
+from pwindow.trials.archive import USED, Archive, Standing
 from pwindow.workflows.evidence import ARCHIVED, Evidence, first_window
 from pwindow.workflows.gathered import gathered
 
@@ -126,7 +126,7 @@ def _filled(archive: Archive) -> Archive:
     for path in first:
         archive.add(
             InputFile.of(path, os.environ.get(SHEET)),
-            "same process",
+            Standing.SAME_PROCESS,
             "what the server was started with",
         )
     if not trials:

@@ -17,7 +17,7 @@ from pwindow.product import read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces.fingerprint import digest, fit_fingerprint, versions
 from pwindow.surfaces.surfaces import Form, Surfaces, fit
-from pwindow.trials.archive import Archive, checksum_of, standings_of
+from pwindow.trials.archive import Archive, Standing, checksum_of, standings_of
 from pwindow.window.search.recommendation import recommend
 from pwindow.window.window import Window, find_window
 
@@ -55,8 +55,8 @@ class KeptFit:
     decision: int | None = None
 
     @property
-    def standings(self) -> dict[int, str]:
-        return {trial["number"]: trial["standing"] for trial in self.recipe["trials"]}
+    def standings(self) -> dict[int, Standing]:
+        return {trial["number"]: Standing(trial["standing"]) for trial in self.recipe["trials"]}
 
 
 def refit(

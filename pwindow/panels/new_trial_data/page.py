@@ -23,14 +23,15 @@ from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.sheets import SheetChoice
 from pwindow.panels.shared.words import working
 from pwindow.surfaces.agreement.new_trial import Agreement
+from pwindow.trials.archive import Standing
 from pwindow.workflows.given import archive_is_temporary, given_archive, given_declarations
 
 _NARROW = {"description_width": "60px"}
 _TITLE = "New trial data"
 _DECISIONS = (
-    ("Same process", "same process", "Fits use it as more prints of the same process"),
-    ("Changed process", "changed process", "Predictions are for how the process is since"),
-    ("Set aside", "set aside", "Fits do not use it; it stays in the archive"),
+    ("Same process", Standing.SAME_PROCESS, "Fits use it as more prints of the same process"),
+    ("Changed process", Standing.CHANGED_PROCESS, "Predictions are for how the process is since"),
+    ("Set aside", Standing.SET_ASIDE, "Fits do not use it; it stays in the archive"),
 )
 
 
@@ -182,7 +183,7 @@ class NewTrialData:
         self.told.value = words.agreement_card(found)
         self._show_agreement(found)
 
-    def _decide(self, standing: str) -> None:
+    def _decide(self, standing: Standing) -> None:
         number = self._chosen()
         self.desk.archive.decide(number, standing, self.reason.value)
         self.reason.value = ""

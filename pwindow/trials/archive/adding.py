@@ -24,6 +24,7 @@ from pwindow.trials.archive.schema import (
     TRIALS,
 )
 from pwindow.trials.archive.seals import seal_newest
+from pwindow.trials.archive.standing import Standing
 from pwindow.trials.trial import Trial
 
 
@@ -80,7 +81,9 @@ def known_trial(connection: Connection, file: InputFile, fingerprint: str) -> Ad
     return None if row is None else Added(row.id, row.name, True)
 
 
-def write_trial(connection: Connection, file: InputFile, trial: Trial, standing: str, reason: str) -> Added:
+def write_trial(
+    connection: Connection, file: InputFile, trial: Trial, standing: Standing, reason: str
+) -> Added:
     """Write a trial with its file, its rows and the first decision about it.
 
     Parameters
@@ -91,8 +94,7 @@ def write_trial(connection: Connection, file: InputFile, trial: Trial, standing:
         As it came; it is kept beside the rows.
     trial : Trial
         What was read from the file.
-    standing : str
-        A key of `STANDINGS` of the archive.
+    standing : Standing
     reason : str
         On one line, as `worded` gives it.
     """
@@ -126,7 +128,7 @@ def write_file(connection: Connection, file: InputFile) -> str:
     return checksum
 
 
-def write_decision(connection: Connection, trial: int, standing: str, reason: str) -> None:
+def write_decision(connection: Connection, trial: int, standing: Standing, reason: str) -> None:
     """Write what a trial is from now on, and seal it.
 
     Parameters
@@ -135,12 +137,17 @@ def write_decision(connection: Connection, trial: int, standing: str, reason: st
         In a transaction that writes.
     trial : int
         Number of the trial.
-    standing : str
-        A key of `STANDINGS` of the archive.
+    standing : Standing
     reason : str
         On one line, as `worded` gives it.
     """
-    values = {"trial": trial, "standing": standing, "reason": reason, "made": now(), "seal": ""}
+    values = {
+        "trial": trial,
+        "standing": Standing(standing).value,
+        "reason": reason,
+        "made": now(),
+        "seal": "",
+    }
     connection.execute(DECISIONS.insert().values(values))
     seal_newest(connection)
 

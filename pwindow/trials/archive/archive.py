@@ -6,7 +6,6 @@ import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
-from types import MappingProxyType
 
 import pandas as pd
 from sqlalchemy import Connection, Select, Table, func, select
@@ -42,6 +41,7 @@ from pwindow.trials.archive.schema import (
     TRIALS,
     VOLUMES,
 )
+from pwindow.trials.archive.standing import USED, Standing
 from pwindow.trials.archive.stored import (
     StoredTrial,
     read_features,
@@ -57,17 +57,6 @@ from pwindow.trials.archive.verified import (
     stored_file,
 )
 from pwindow.trials.trial import Trial, read_trial
-
-STANDINGS: Mapping[str, str] = MappingProxyType(
-    {
-        "undecided": "nothing was decided yet; fits do not use it",
-        "same process": "fits use it as more prints of the same process",
-        "changed process": "fits use it, and let it and what comes after differ from what was before",
-        "set aside": "fits do not use it",
-    }
-)
-USED = ("same process", "changed process")
-"""Standings of the trials that fits use."""
 
 
 class Archive:
@@ -133,7 +122,7 @@ class Archive:
     def add(
         self,
         file: InputFile,
-        standing: str = "undecided",
+        standing: Standing = Standing.UNDECIDED,
         reason: str = "",
         read: Trial | None = None,
         compared: Comparison | None = None,
@@ -143,8 +132,7 @@ class Archive:
         Parameters
         ----------
         file : InputFile
-        standing : str
-            A key of `STANDINGS`.
+        standing : Standing
         reason : str
         read : Trial, optional
             What was read from the file, where it was read already.
@@ -175,15 +163,14 @@ class Archive:
         with self._reading() as connection:
             return known_trial(connection, file, read.fingerprint)
 
-    def decide(self, trial: int, standing: str, reason: str) -> None:
+    def decide(self, trial: int, standing: Standing, reason: str) -> None:
         """Say what a trial is from now on; what was said before is kept.
 
         Parameters
         ----------
         trial : int
             Number of the trial.
-        standing : str
-            A key of `STANDINGS`.
+        standing : Standing
         reason : str
             In a few words; line breaks become spaces.
 

@@ -17,6 +17,7 @@ from pwindow.trials.archive.schema import (
     PRINTS,
     TRIALS,
 )
+from pwindow.trials.archive.standing import Standing
 from pwindow.trials.trial import Trial
 
 
@@ -42,7 +43,7 @@ def states_of(heads: Sequence[Row], standings: Mapping[int, str]) -> dict[int, s
     """Name of the trial since which the process is as it is, per trial; empty where it never changed."""
     states, state = {}, heads[0].name
     for head in heads:
-        state = head.name if standings[head.id] == "changed process" else state
+        state = head.name if standings[head.id] == Standing.CHANGED_PROCESS else state
         states[head.id] = state
     return states if len(set(states.values())) > 1 else {}
 
