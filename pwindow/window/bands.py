@@ -129,7 +129,7 @@ def rows(window: Conformance, pressures: Sequence[float] | None = None) -> list[
     return found
 
 
-def limited_by(band: Mapping, end: str) -> str:
+def limited_by(band: Mapping | pd.Series, end: str) -> str:
     """What a band is limited by at its 'low' or its 'high' end, in words."""
     return _end_words(band[f"limiting_{end}"], by_trial=band[f"trial_ends_{end}"])
 

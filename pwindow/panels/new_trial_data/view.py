@@ -233,9 +233,11 @@ def _cell(value: object) -> str:
 
 
 def _run(kept: KeptFit | None, name: str) -> str:
-    product = None if kept is None else kept.answer["products"].get(name)
+    if kept is None:
+        return "–"
+    product = kept.answer["products"].get(name)
     if product is None:
-        return "–" if kept is None else "not judged"
+        return "not judged"
     best = product["recommended"]
     if best is None:
         return "no assured speed"

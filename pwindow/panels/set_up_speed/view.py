@@ -42,7 +42,7 @@ def answer_card(question: Question) -> Markup:
     """The set-up to run, first thing on the page; where there is none, the one that comes closest."""
     said = {"product": question.product.name, "assumption": _assumption(question)}
     if question.recommended is not None:
-        unit = question.evidence.surfaces.trial.pressure_unit
+        unit = question.window.surfaces.trial.pressure_unit
         return _part("recommended", best=question.recommended, level=question.window.level, unit=unit, **said)
     found = question.shortfall
     if found is None:
@@ -56,7 +56,7 @@ def answer_card(question: Question) -> Markup:
 
 def _assumption(question: Question) -> str:
     """What the promise stands on where the trial does not tell how far make-readies differ; "" where it does."""
-    found = question.evidence.surfaces.mountings
+    found = question.window.surfaces.mountings
     return "" if found.told else found.brief
 
 
@@ -82,7 +82,7 @@ def shortfall_list(question: Question) -> Markup:
 def setup_card(question: Question, setup: Setup) -> Markup:
     """Predicted responses and conformance of the set-up looked at."""
     window, frame = question.window, question.frame(setup)
-    unit = question.evidence.surfaces.trial.pressure_unit
+    unit = question.window.surfaces.trial.pressure_unit
     name = setup_words(setup.roll.id, setup.pressure, unit, setup.speed)
     if not window.in_trial_region(frame)[0]:
         return _part("untried", name=name)
@@ -164,8 +164,9 @@ def _why_not(level: float, table: pd.DataFrame) -> str:
 
 def band_table(question: Question) -> Markup | str:
     """All speed bands, with the ends that are only the end of what was tried marked."""
-    bands, trial = question.bands, question.evidence.surfaces.trial
-    if bands.empty:
+    bands, trial = question.bands, question.window.surfaces.trial
+    best = question.recommended
+    if bands.empty or best is None:
         return ""
     several = bands["plate"].nunique() > 1
     names = [
@@ -177,13 +178,12 @@ def band_table(question: Question) -> Markup | str:
         "safest speed, m/min",
         "what ends it, slow / fast",
     ]
-    rows = [_band(question, band, several=several) for _, band in bands.iterrows()]
+    rows = [_band(band, best.setup, trial.pressure_key, several=several) for _, band in bands.iterrows()]
     return _part("bands", level=question.window.level, names=names, rows=rows)
 
 
-def _band(question: Question, band: pd.Series, *, several: bool) -> dict:
+def _band(band: pd.Series, at: Setup, key: str, *, several: bool) -> dict:
     """A row of the table of bands; the plate is told where there are several."""
-    at, key = question.recommended.setup, question.evidence.surfaces.trial.pressure_key
     return {
         "here": (band["roll"], band["plate"], band[key]) == (at.roll.id, at.plate, at.pressure),
         "roll": band["roll"],

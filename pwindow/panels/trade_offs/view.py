@@ -44,7 +44,7 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:
         return _part("untried", name=name)
     chances = window.conformance(frame).iloc[0]
     each = chances.drop("joint")
-    pinch = each.idxmin()
+    pinch = str(each.idxmin())
     return _part(
         "chosen",
         name=name,
