@@ -110,13 +110,13 @@ def _of_one_kind(problems: Sequence[Problem]) -> list[str]:
     place = shown(first.file) + ("" if first.column is None else f", column {shown(first.column)}")
     rows = list(dict.fromkeys(problem.row for problem in problems if problem.row is not None))
     values = list(dict.fromkeys(problem.value for problem in problems if problem.value is not None))
-    where = f"{count} rows ({_first(list(map(str, rows)), _SHOWN_ROWS, count > len(rows))})"
+    where = f"{count} rows ({_first(list(map(str, rows)), _SHOWN_ROWS, more=count > len(rows))})"
     told = [f"“{shown(value)}”" for value in values]
     value = f" {_first(told, _SHOWN_VALUES)}:" if told else ""
     return [f"{place}, {where}:{value} {first.kind or first.what}; {first.mend}"]
 
 
-def _first(texts: list[str], most: int, more: bool = False) -> str:
+def _first(texts: list[str], most: int, *, more: bool = False) -> str:
     return ", ".join([*texts[:most], *(["…"] if more or len(texts) > most else [])])
 
 

@@ -54,7 +54,7 @@ def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGH
     silver = "silver_g_m2" if "silver_g_m2_mean" in table else "silver_mg_m"
     panels = [(SPEED_AND_CONFORMANCE, "speed_m_min", "conformance", 1)]
     panels += [(SPEED_AND_SILVER, "speed_m_min", f"{silver}_mean", 2)] if with_silver else []
-    _lay_out(figure, window, silver, with_silver, palette)
+    _lay_out(figure, window, silver, palette, with_silver=with_silver)
     if with_silver:
         figure.update_yaxes(range=_silver_range(table, panels[1]), row=2, col=1)
     for trade, x, y, pane in panels:
@@ -108,7 +108,17 @@ def _draw_frontier(
             looks[first["roll"]],
             f"{pressure_words(first[key])} {window.surfaces.trial.pressure_unit}",
         )
-        _draw_points(figure, members, axes, look, shapes[first[key]], pressure, place, palette, window.level)
+        _draw_points(
+            figure,
+            members,
+            axes,
+            look=look,
+            shape=shapes[first[key]],
+            pressure=pressure,
+            place=place,
+            palette=palette,
+            level=window.level,
+        )
         chosen = np.unique(np.linspace(0, len(members) - 1, _SPOTS).round().astype(int))
         words = f"{look.words} · {pressure}"
         off_middle = np.abs(chosen - len(members) // 2)
@@ -140,6 +150,7 @@ def _draw_points(
     figure: go.Figure,
     members: pd.DataFrame,
     axes: tuple[str, str],
+    *,
     look: RollLook,
     shape: str,
     pressure: str,
@@ -170,7 +181,7 @@ def _draw_points(
     )
 
 
-def _lay_out(figure: go.Figure, window: Window, silver: str, with_silver: bool, palette: Palette) -> None:
+def _lay_out(figure: go.Figure, window: Window, silver: str, palette: Palette, *, with_silver: bool) -> None:
     axis = {"gridcolor": palette.faint, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     text = title(
         f"{window.product.name}: set-ups that no other beats",

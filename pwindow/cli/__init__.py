@@ -56,7 +56,7 @@ def main() -> None:
 @ARCHIVE
 @_JSON
 @guarded
-def check(files: Files, archive: str | None, as_json: bool) -> None:
+def check(*, files: Files, archive: str | None, as_json: bool) -> None:
     """Read trial FILEs and say what is in them, or what is wrong with them."""
     from pwindow.cli.tables import summary_text
     from pwindow.outputs import plain
@@ -68,7 +68,7 @@ def check(files: Files, archive: str | None, as_json: bool) -> None:
         if as_json:
             click.echo(json.dumps({"problems": [vars(item) for item in problem.problems]}, indent=1))
         raise
-    reply(plain(summarise(trial).to_dict()), summary_text, as_json)
+    reply(plain(summarise(trial).to_dict()), summary_text, as_json=as_json)
 
 
 @main.command()
@@ -80,6 +80,7 @@ def check(files: Files, archive: str | None, as_json: bool) -> None:
 @_JSON
 @guarded
 def fit(
+    *,
     files: Files,
     archive: str | None,
     study: Path | None,
@@ -92,7 +93,7 @@ def fit(
     from pwindow.cli.tables import fit_text
 
     surfaces, _ = fitted(files, archive, study, terms, leave_out)
-    reply(fit_answer(surfaces), fit_text, as_json)
+    reply(fit_answer(surfaces), fit_text, as_json=as_json)
 
 
 @main.command()
@@ -115,6 +116,7 @@ def fit(
 @_JSON
 @guarded
 def predict(
+    *,
     files: Files,
     archive: str | None,
     points: Sequence[str],
@@ -137,7 +139,7 @@ def predict(
     for point in answer["points"]:
         if not point["in_trial_region"]:
             click.echo(f"outside the trial region: {place_words(point['at'])}", err=True)
-    reply(answer, predict_text, as_json)
+    reply(answer, predict_text, as_json=as_json)
 
 
 @main.command()
@@ -159,6 +161,7 @@ def predict(
 @_JSON
 @guarded
 def speeds(
+    *,
     files: Files,
     archive: str | None,
     product: Path,
@@ -188,7 +191,7 @@ def speeds(
     answer = speeds_answer(window, asked or None)
     if picture is not None:
         _draw_window(window, asked or None, picture)
-    reply(answer, speeds_text, as_json)
+    reply(answer, speeds_text, as_json=as_json)
 
 
 def _draw_window(window: Window, pressures: Sequence[float] | None, picture: Path) -> None:
@@ -222,6 +225,7 @@ def _draw_window(window: Window, pressures: Sequence[float] | None, picture: Pat
 @_JSON
 @guarded
 def calibrate(
+    *,
     files: Files,
     archive: str | None,
     product: Path,
@@ -253,7 +257,7 @@ def calibrate(
             picture,
             found.to_frame,
         )
-    reply(calibration_answer(window, found), calibration_text, as_json)
+    reply(calibration_answer(window, found), calibration_text, as_json=as_json)
 
 
 @main.command()
@@ -281,6 +285,7 @@ def calibrate(
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @guarded
 def serve(
+    *,
     files: Sequence[Path],
     sheet: str | None,
     products: Sequence[Path],

@@ -42,7 +42,7 @@ _NUMBER = click.argument("number", type=click.IntRange(1))
 @_JSON
 @guarded
 def add(
-    files: Files, archive: str | None, accept: bool, reason: str, picture: Path | None, as_json: bool
+    *, files: Files, archive: str | None, accept: bool, reason: str, picture: Path | None, as_json: bool
 ) -> None:
     """Keep trial FILEs in an archive, each held against the fit of those before it.
 
@@ -69,7 +69,7 @@ def add(
 
         save_picture(agreement_figure(found[0].agreement), picture, found[0].agreement.to_frame)
     answers = [added_answer(kept, one) for one in found]
-    reply({"archive": kept.address, "added": answers}, added_text, as_json)
+    reply({"archive": kept.address, "added": answers}, added_text, as_json=as_json)
 
 
 @click.command()
@@ -77,22 +77,22 @@ def add(
 @ARCHIVE
 @_JSON
 @guarded
-def trials(number: int | None, archive: str | None, as_json: bool) -> None:
+def trials(*, number: int | None, archive: str | None, as_json: bool) -> None:
     """List the trials of an archive; of trial NUMBER all that was found and decided about it."""
     from pwindow.cli.archived_answers import history_answer, trials_answer
     from pwindow.cli.archived_tables import history_text, trials_text
 
     if number is not None:
-        reply(history_answer(archive_of(archive, there=True), number), history_text, as_json)
+        reply(history_answer(archive_of(archive, there=True), number), history_text, as_json=as_json)
         return
-    reply(trials_answer(archive_of(archive, there=True)), trials_text, as_json)
+    reply(trials_answer(archive_of(archive, there=True)), trials_text, as_json=as_json)
 
 
 def _decision(name: str, standing: str, doc: str) -> click.Command:
     """A command that decides about a trial; `standing` is the name of a `Standing`, which is loaded with the archive."""
 
     @guarded
-    def decide(number: int, archive: str | None, reason: str, as_json: bool) -> None:
+    def decide(*, number: int, archive: str | None, reason: str, as_json: bool) -> None:
         from pwindow.cli.archived_answers import trials_answer
         from pwindow.cli.archived_tables import trials_text
         from pwindow.trials.archive import Standing
@@ -101,7 +101,7 @@ def _decision(name: str, standing: str, doc: str) -> click.Command:
             raise click.UsageError(f"{name} needs a --reason, which is kept with the decision")
         kept = archive_of(archive, there=True)
         kept.decide(number, Standing[standing], reason)
-        reply(trials_answer(kept), trials_text, as_json)
+        reply(trials_answer(kept), trials_text, as_json=as_json)
 
     return click.command(name, help=doc)(_NUMBER(ARCHIVE(_REASON(_JSON(decide)))))
 
@@ -124,6 +124,7 @@ set_aside = _decision("set-aside", "SET_ASIDE", "Keep trial NUMBER out of fits; 
 @_JSON
 @guarded
 def refit(
+    *,
     archive: str | None,
     products: Sequence[Path],
     study: Path | None,
@@ -148,19 +149,19 @@ def refit(
     if len(earlier):
         last = kept_fit(kept, str(earlier.index[-1]))
         compared = compared_answer(last, now, compare_fits(kept, last, now))
-    reply({"fit": kept_answer(now), "compared": compared}, refit_text, as_json)
+    reply({"fit": kept_answer(now), "compared": compared}, refit_text, as_json=as_json)
 
 
 @click.command()
 @ARCHIVE
 @_JSON
 @guarded
-def fits(archive: str | None, as_json: bool) -> None:
+def fits(*, archive: str | None, as_json: bool) -> None:
     """List the fits of an archive: what each stood on and what it recommended."""
     from pwindow.cli.archived_answers import fits_answer
     from pwindow.cli.archived_tables import fits_text
 
-    reply(fits_answer(archive_of(archive, there=True)), fits_text, as_json)
+    reply(fits_answer(archive_of(archive, there=True)), fits_text, as_json=as_json)
 
 
 @click.command()
@@ -170,7 +171,9 @@ def fits(archive: str | None, as_json: bool) -> None:
 @PICTURE
 @_JSON
 @guarded
-def compare(before: str, after: str | None, archive: str | None, picture: Path | None, as_json: bool) -> None:
+def compare(
+    *, before: str, after: str | None, archive: str | None, picture: Path | None, as_json: bool
+) -> None:
     """Compare fit A with fit B, each by its number or fingerprint: all of it, also coefficients.
 
     With A alone the fit is made anew from the archive and held against what it said, and the files, rows and
@@ -188,7 +191,7 @@ def compare(before: str, after: str | None, archive: str | None, picture: Path |
     one = kept_fit(kept, before)
     if after is None:
         answer = again_answer(one, kept)
-        reply(answer, again_text, as_json)
+        reply(answer, again_text, as_json=as_json)
         if not answer["same_as_printed"]:
             raise UnusableInput(
                 f"fit {one.number} does not come out as it was kept, or what it stands on was changed"
@@ -200,7 +203,7 @@ def compare(before: str, after: str | None, archive: str | None, picture: Path |
 
         both = windows_side_by_side(kept, one, other)
         save_picture(before_after_figure(both), picture, both.to_frame)
-    reply(compared_answer(one, other, compare_fits(kept, one, other)), compared_text, as_json)
+    reply(compared_answer(one, other, compare_fits(kept, one, other)), compared_text, as_json=as_json)
 
 
 @click.command()
@@ -212,7 +215,7 @@ def compare(before: str, after: str | None, archive: str | None, picture: Path |
 )
 @_JSON
 @guarded
-def confirm(file: Path, sheet: str | None, archive: str | None, which: str | None, as_json: bool) -> None:
+def confirm(*, file: Path, sheet: str | None, archive: str | None, which: str | None, as_json: bool) -> None:
     """Hold confirmation prints of a run against what a fit promised, and say what the promise is now.
 
     FILE is a trial file with the prints of the run. It is kept in the archive and waits for a decision.
@@ -230,7 +233,7 @@ def confirm(file: Path, sheet: str | None, archive: str | None, which: str | Non
         raise UnusableInput("no fit has promised anything yet; `pwindow refit --product …` makes one")
     fit = kept_fit(kept, which or str(numbers[-1]))
     found = hold_against(kept, fit, InputFile.of(with_sheet((file,), sheet)[0]))
-    reply(confirmed_answer(kept, fit, found), confirmed_text, as_json)
+    reply(confirmed_answer(kept, fit, found), confirmed_text, as_json=as_json)
 
 
 @click.command()
@@ -245,6 +248,7 @@ def confirm(file: Path, sheet: str | None, archive: str | None, which: str | Non
 @_JSON
 @guarded
 def rolls(
+    *,
     archive: str | None,
     roll: str | None,
     volume: str | None,
@@ -277,7 +281,7 @@ def rolls(
         if day > datetime.date.today():
             raise click.BadParameter(f"{day} is still to come", param_hint="--measured")
         kept.keep_volume(roll, size, day, note)
-    reply(volumes_answer(kept), volumes_text, as_json)
+    reply(volumes_answer(kept), volumes_text, as_json=as_json)
 
 
 COMMANDS = (rolls, add, trials, accept, accept_change, set_aside, refit, fits, compare, confirm)

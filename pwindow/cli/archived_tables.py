@@ -87,7 +87,7 @@ def _kept_text(one: Mapping) -> str:
     return "\n".join(lines)
 
 
-def _run(best: Mapping | None, unit: str, judged: bool = True) -> str:
+def _run(best: Mapping | None, unit: str, *, judged: bool = True) -> str:
     if not judged:
         return "not judged"
     if best is None:
@@ -125,7 +125,7 @@ def _what_moved(answer: Mapping) -> list[str]:
         f"fit {before['number']} ({before['fingerprint']}) → fit {after['number']} ({after['fingerprint']})"
     ]
     for name, best in answer["recommended"].items():
-        told = _run(best["before"], answer["pressure_unit"], best["judged_before"])
+        told = _run(best["before"], answer["pressure_unit"], judged=best["judged_before"])
         parts.append(f"{name}\n  before: {told}\n  after:  {_run(best['after'], answer['pressure_unit'])}")
     parts += [f"note: {change}" for change in answer["changes"]]
     if answer["influence"]:

@@ -77,18 +77,20 @@ _SETTINGS = ("roll", "pressure", "speed", "plate")
 @_PAPER
 @_JSON
 @guarded
-def review(trials: int | None, output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
+def review(
+    *, trials: int | None, output: Path | None, paper: Paper | None, as_json: bool, **asked: Any
+) -> None:
     """Write the report of a set-up for a design review: why, what else, how sure, what was not tried."""
     from pwindow.review.report import report
     from pwindow.review.report_page import report_html
 
-    _refuse_unnamed(output, as_json)
+    _refuse_unnamed(output, as_json=as_json)
     subject = _subject(**asked)
     calibration = None if trials is None else _calibrated(subject.window, trials)
     found = report(subject, calibration=calibration)
     if output is not None:
         _write(output, report_html(found, paper), paper)
-    _reply(subject.essentials, lambda: _numbers(found, subject), output, as_json)
+    _reply(subject.essentials, lambda: _numbers(found, subject), output, as_json=as_json)
 
 
 @click.command("run-sheet")
@@ -104,19 +106,19 @@ def review(trials: int | None, output: Path | None, paper: Paper | None, as_json
 @_PAPER
 @_JSON
 @guarded
-def run_sheet(output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
+def run_sheet(*, output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
     """Write the sheet of a set-up for the press: what to set, what to measure first, and what if it is off."""
     from pwindow.review.run_sheet import run_sheet as sheet_of
     from pwindow.review.run_sheet_page import run_sheet_html
 
-    _refuse_unnamed(output, as_json)
+    _refuse_unnamed(output, as_json=as_json)
     subject = _subject(**asked)
     if output is not None:
         _write(output, run_sheet_html(sheet_of(subject), paper), paper)
-    _reply(subject.essentials, lambda: _numbers(_report(subject), subject), output, as_json)
+    _reply(subject.essentials, lambda: _numbers(_report(subject), subject), output, as_json=as_json)
 
 
-def _refuse_unnamed(output: Path | None, as_json: bool) -> None:
+def _refuse_unnamed(output: Path | None, *, as_json: bool) -> None:
     if output is None and not as_json:
         raise click.UsageError("name the document: --output FILE.html or FILE.pdf; or ask for --json")
 
@@ -162,7 +164,7 @@ def _numbers(report: Report, subject: Subject) -> dict[str, Any]:
 
 
 def _reply(
-    essentials: Essentials, numbers: Callable[[], dict[str, Any]], output: Path | None, as_json: bool
+    essentials: Essentials, numbers: Callable[[], dict[str, Any]], output: Path | None, *, as_json: bool
 ) -> None:
     """Say what the document is about, or all its numbers."""
     from pwindow.outputs import plain

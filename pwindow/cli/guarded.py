@@ -32,7 +32,7 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
     return run
 
 
-def reply(document: Mapping[str, Any], text: Callable[[Any], str], as_json: bool) -> None:
+def reply(document: Mapping[str, Any], text: Callable[[Any], str], *, as_json: bool) -> None:
     """Print a document, as JSON or as its text.
 
     Parameters

@@ -56,7 +56,7 @@ def offer_figures(folder: Path) -> None:
     (static / "figures.js").write_bytes(b"//# allFunctionsCalledOnLoad\n" + code.read_bytes())
 
 
-def exposure_caution(host: str, password: bool = False) -> str | None:
+def exposure_caution(host: str, *, password: bool = False) -> str | None:
     """Give the caution due when others can reach the page, or None.
 
     Parameters
@@ -260,6 +260,7 @@ def serve_environment(
     dashboards: Path,
     trials: Sequence[Path] = (),
     products: Sequence[Path] = (),
+    *,
     study: Path | None = None,
     host: str = "127.0.0.1",
     base: Mapping[str, str] | None = None,

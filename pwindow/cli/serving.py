@@ -139,7 +139,7 @@ def serve(
     if not (dashboards / page).is_file():
         raise ServingProblem(f"there is no page {page} in {dashboards}; give the folder of the dashboards")
     port = choose_port(host, port)
-    _say(exposure_caution(host, password))
+    _say(exposure_caution(host, password=password))
     secret, made = chosen_password(os.environ) if password else (None, False)
     config = voila_config(dashboards, host=host, port=port, password=secret, **settings)
     with tempfile.TemporaryDirectory(prefix="pwindow-") as folder:
@@ -151,8 +151,8 @@ def serve(
             dashboards,
             trials,
             products,
-            study,
-            host,
+            study=study,
+            host=host,
             archive=archive,
             figures=figures,
             sheet=sheet,
@@ -162,7 +162,7 @@ def serve(
         try:
             with _running(serve_command(Path(folder)), environment) as server:
                 _wait_until_it_answers(server, host, port)
-                _announce(page_address(host, port, page, secret if made else None), open_browser)
+                _announce(page_address(host, port, page, secret if made else None), open_browser=open_browser)
                 server.wait()
         except KeyboardInterrupt:
             _say("Ended.")
@@ -175,7 +175,7 @@ def _say(text: str | None) -> None:
         print(text, file=sys.stderr, flush=True)
 
 
-def _announce(address: str, open_browser: bool) -> None:
+def _announce(address: str, *, open_browser: bool) -> None:
     _say(f"The page is at {address}\nCtrl-C ends it.")
     if open_browser and not webbrowser.open(address):
         _say("No browser could be opened here; open that address in one.")

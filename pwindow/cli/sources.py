@@ -124,7 +124,7 @@ def _archive_without(files: Files, archive: str | None) -> Archive | None:
     return None
 
 
-def archive_of(address: str | None, there: bool = False) -> Archive:
+def archive_of(address: str | None, *, there: bool = False) -> Archive:
     """The archive that was named; made where there is none, unless it must be `there`."""
     from pwindow.errors import UnusableInput
     from pwindow.trials.archive import Archive

@@ -13,7 +13,7 @@ from pwindow.wording import pressure as pressure_text
 from pwindow.wording import volume as volume_text
 
 
-def table(frame: pd.DataFrame, index: bool = False) -> str:
+def table(frame: pd.DataFrame, *, index: bool = False) -> str:
     """A table with aligned columns and short numbers."""
     return frame.to_string(index=index, float_format=lambda value: f"{value:.4g}", na_rep="–")
 

@@ -213,7 +213,7 @@ def _fit(
 
 def _judged(members: Mapping[str, Surface], joint: JointSurfaces, trial: Trial) -> dict[str, Judged]:
     found = {
-        name: judge(surface, joint.bends(name))
+        name: judge(surface, bends=joint.bends(name))
         for name, surface in members.items()
         if not (name == "gap_closure" and _counts_only(trial))
     }

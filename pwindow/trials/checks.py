@@ -97,7 +97,7 @@ def _fill_in(typed: TypedCells, name: str) -> str:
 
 
 def _at(
-    typed: TypedCells, column: str, where: pd.Series, what: str, mend: str, value: bool = False
+    typed: TypedCells, column: str, where: pd.Series, what: str, mend: str, *, value: bool = False
 ) -> list[Problem]:
     """A problem at each of some rows, with the cell as it was typed where it is of interest."""
     return at_rows(

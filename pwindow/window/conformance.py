@@ -166,7 +166,12 @@ class Conformance:
         return self.predict(self._limits_for(setups).quantities, setups, level)
 
     def predict(
-        self, quantities: Mapping[str, Quantity], setups: pd.DataFrame, level: float = 0.95, most: bool = True
+        self,
+        quantities: Mapping[str, Quantity],
+        setups: pd.DataFrame,
+        level: float = 0.95,
+        *,
+        most: bool = True,
     ) -> dict[str, pd.DataFrame]:
         """Quantities of the next print at set-ups, each in its own unit.
 
@@ -195,7 +200,7 @@ class Conformance:
             own = weights @ joint.spread @ weights
             stated = self.study.ink.resistivity_spread**2 if quantity.error == "ink" else 0.0
             of_mean = (total - own).clip(min=0.0)
-            columns = intervals(mean, of_mean, own + stated, joint.df, joint.df, level, most)
+            columns = intervals(mean, of_mean, own + stated, joint.df, joint.df, level, most=most)
             if quantity.falling:
                 columns = turned(columns)
             if name == "gap" and self.surfaces.counts_only:

@@ -173,15 +173,15 @@ class SetUpSpeed:
     def _change_limits(self, edited: Product) -> None:
         self._replace_product(edited, limits=False)
 
-    def _replace_product(self, product: Product, limits: bool = True) -> None:
+    def _replace_product(self, product: Product, *, limits: bool = True) -> None:
         evidence = replaced_product(self.evidence, product)
-        self._ask_again(evidence, ask(evidence, product), limits)
+        self._ask_again(evidence, ask(evidence, product), limits=limits)
 
-    def _ask_again(self, evidence: Evidence, question: Question, limits: bool = True) -> None:
+    def _ask_again(self, evidence: Evidence, question: Question, *, limits: bool = True) -> None:
         """Another question on the same trial: a set-up that the visitor chose stays, else the page follows."""
         setup = kept_setup(self.asked, question, self._setup())
         self.evidence, self.question = evidence, question
-        self._show(setup, limits)
+        self._show(setup, limits=limits)
 
     def _choose_setup(self) -> None:
         self._show_setup(self._setup())
@@ -241,7 +241,7 @@ class SetUpSpeed:
             why = why_not(evidence, wanted)
             self.frame.say(view.passed_over(wanted, why, self.question.product.name))
 
-    def _show(self, setup: Setup, limits: bool = True) -> None:
+    def _show(self, setup: Setup, *, limits: bool = True) -> None:
         """Show everything for the question as it is now, the picture first."""
         self.controls.show(self.evidence, self.asked, setup)
         self._show_fit()

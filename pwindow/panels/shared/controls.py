@@ -171,15 +171,15 @@ class RequirementEditor:
         field, other = self._fields[name, side], self._other(name, side)
         told = field.told(number)
         if side == "count":
-            _refuse(number < 1 or number % 1 != 0, f"{told} is not a whole number of at least 1")
+            _refuse(f"{told} is not a whole number of at least 1", when=number < 1 or number % 1 != 0)
         else:
-            _refuse(side == "most" and number <= 0, f"{told} is not above zero")
-            _refuse(side == "least" and number < 0, f"{told} is below zero")
-            _refuse(name == "open_area" and number >= 100, f"{told} leaves no line")
+            _refuse(f"{told} is not above zero", when=side == "most" and number <= 0)
+            _refuse(f"{told} is below zero", when=side == "least" and number < 0)
+            _refuse(f"{told} leaves no line", when=name == "open_area" and number >= 100)
         if other is not None:
             wrong = number >= other.value if side == "least" else number <= other.value
             relation = "below" if side == "least" else "above"
-            _refuse(wrong, f"{told} is not {relation} {other.title}, {other.told(other.value)}")
+            _refuse(f"{told} is not {relation} {other.title}, {other.told(other.value)}", when=wrong)
         if self._product is None:
             raise UnusableInput("no product is shown yet")
         edited = changed_limits(self._product, {name: {side: number}})
@@ -195,6 +195,6 @@ class RequirementEditor:
         return self._fields.get((name, sides.get(side, "")))
 
 
-def _refuse(wrong: bool, why: str) -> None:
-    if wrong:
+def _refuse(why: str, *, when: bool) -> None:
+    if when:
         raise UnusableInput(why)

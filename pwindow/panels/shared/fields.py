@@ -186,6 +186,7 @@ class SlidingNumber:
         guard: Callable,
         chosen: Callable[[], None],
         scale: float = 1.0,
+        *,
         continuous_update: bool = True,
     ):
         self._title, self._unit, self._scale, self._chosen, self._telling = title, "", scale, chosen, True

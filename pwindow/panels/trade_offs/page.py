@@ -212,11 +212,11 @@ class TradeOffsPage:
     def _change_limits(self, edited: Product) -> None:
         self._replace_product(edited, limits=False)
 
-    def _replace_product(self, product: Product, limits: bool = True) -> None:
+    def _replace_product(self, product: Product, *, limits: bool = True) -> None:
         evidence = replaced_product(self.evidence, product)
         question = ask(evidence, product)
         setup, self.evidence = kept_setup(self.asked, question, self._setup()), evidence
-        self._ask(question, setup, limits)
+        self._ask(question, setup, limits=limits)
 
     def _choose_setup(self) -> None:
         self._show_setup(self._setup())
@@ -274,15 +274,15 @@ class TradeOffsPage:
         self.evidence, question = without_planned(self.evidence, self.asked)
         self._ask(question, question.start() if setup.roll.planned else setup)
 
-    def _ask(self, question: Question, setup: Setup, limits: bool = True) -> None:
+    def _ask(self, question: Question, setup: Setup, *, limits: bool = True) -> None:
         self.trade_offs = TradeOffs(question)
         before = len(self.pins)
         self.pins = tuple(pin for pin in self.pins if pin.plate in question.window.plates)
-        self._show(setup, limits)
+        self._show(setup, limits=limits)
         if len(self.pins) < before:
             self.document.value = words.pins_lost(before - len(self.pins))
 
-    def _show(self, setup: Setup, limits: bool = True) -> None:
+    def _show(self, setup: Setup, *, limits: bool = True) -> None:
         """Show everything for the question as it is now; what decides first."""
         self.controls.show(self.evidence, self.asked, setup)
         self.frame.facts.value = evidence_facts(self.evidence, self.asked.product)

@@ -53,7 +53,7 @@ class Judged:
         return self.misses is not None and self.misses is self.form and not self.form.clearly_better
 
 
-def judge(surface: Surface, bends: bool) -> Judged | None:
+def judge(surface: Surface, *, bends: bool) -> Judged | None:
     """Check a surface.
 
     Parameters

@@ -213,10 +213,14 @@ class _Chains:
             if source.feature_sd is None:
                 self._draw_feature(r, source.statistics)
         learns = self.plan.hierarchical
-        self.print_, self.helper_b = self._draw_covariance(self.b, self.helper_b, self.plan.freedom, learns)
+        self.print_, self.helper_b = self._draw_covariance(
+            self.b, self.helper_b, self.plan.freedom, learns=learns
+        )
         if self.readies.split:
             freedom, learns = (self.plan.freedom, learns) if self.held is None else (self.held.freedom, False)
-            self.make_ready, self.helper_a = self._draw_covariance(self.a, self.helper_a, freedom, learns)
+            self.make_ready, self.helper_a = self._draw_covariance(
+                self.a, self.helper_a, freedom, learns=learns
+            )
 
     def state(self) -> tuple:
         return (
@@ -286,7 +290,7 @@ class _Chains:
         self.feature[:, r] = (total / self.rng.chisquare(freedom, len(beta))).clip(min=1e-30)
 
     def _draw_covariance(
-        self, effects: np.ndarray, helper: np.ndarray, nu: float, learns: bool
+        self, effects: np.ndarray, helper: np.ndarray, nu: float, *, learns: bool
     ) -> tuple[np.ndarray, np.ndarray]:
         """Σ given its effects, and the helper variables of its prior given Σ where that `learns`."""
         q = self.q

@@ -45,7 +45,7 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
     array([0.725451])
     """
 
-    def __init__(self, scales: Sequence[Literal["log", "linear"]] | None = None, strict: bool = False):
+    def __init__(self, scales: Sequence[Literal["log", "linear"]] | None = None, *, strict: bool = False):
         self.scales = scales
         self.strict = strict
 

@@ -18,6 +18,7 @@ def intervals(
     df_of_mean: float | np.ndarray,
     df: float,
     level: float,
+    *,
     most: bool = True,
 ) -> dict[str, np.ndarray]:
     """Intervals at m set-ups, on the modelled scale.

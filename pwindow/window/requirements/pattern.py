@@ -74,7 +74,7 @@ def resolve_patterns(
 
 def _of_plate(surfaces: Surfaces, product: Product, plate: str, needed: set[str]) -> PlatePattern:
     def value(name: str) -> float:
-        return _value(surfaces, product, plate, name, name in needed)
+        return _value(surfaces, product, plate, name, needed=name in needed)
 
     return {
         "plate": plate,
@@ -99,7 +99,7 @@ def _needed(surfaces: Surfaces, product: Product) -> set[str]:
     return used | ({"plate_gap"} if "gap" in judged else set())
 
 
-def _value(surfaces: Surfaces, product: Product, plate: str, name: str, needed: bool) -> float:
+def _value(surfaces: Surfaces, product: Product, plate: str, name: str, *, needed: bool) -> float:
     tried = surfaces.region.covariates[plate].get(name)
     asked, unit = getattr(product.pattern, name), COLUMNS[name].unit
     if tried is None:

@@ -59,7 +59,7 @@ def remedies(found: Shortfall) -> tuple[str, ...]:
     ]
     told += [_volume(found, found.volume)] if found.volume is not None else []
     told += [_plate(found, one.plate, one.remedy) for one in found.plates if one.remedy is not None]
-    return (*told, *_what_would_not(found, bool(told)))
+    return (*told, *_what_would_not(found, something=bool(told)))
 
 
 def _limit(found: Shortfall, side: Side, value: float, remedy: Remedy) -> str:
@@ -87,7 +87,7 @@ def _with(found: Shortfall, remedy: Remedy) -> str:
     return f": {_setup(found, remedy.setup)} ({percent(remedy.joint, found.level)})."
 
 
-def _what_would_not(found: Shortfall, something: bool) -> Iterator[str]:
+def _what_would_not(found: Shortfall, *, something: bool) -> Iterator[str]:
     """What was looked at and is not enough by itself."""
     low, high = found.volumes_tried
     tried = [f"loosening {one.side.words}" for one in found.loosenings if one.remedy is None]

@@ -78,7 +78,7 @@ def plates_compared(
         If the trial tried fewer than two plate processes, or did not record their plate widths.
     """
     told_apart = _told_apart(window)
-    widths = _plate_widths(window, told_apart)
+    widths = _plate_widths(window, told_apart=told_apart)
     common = float(common_width or window.product.pattern.plate_width or np.mean(list(widths.values())))
     parts, notes = [], []
     for basis in (AS_PRINTED, COMMON_WIDTH):
@@ -98,11 +98,11 @@ def plates_compared(
     if not parts:
         raise WindowProblem("no plate process can be judged for this product: " + "; ".join(notes))
     return PlatesCompared(
-        pd.concat(parts, ignore_index=True), common, _assumed(told_apart, common), tuple(notes)
+        pd.concat(parts, ignore_index=True), common, _assumed(common, told_apart=told_apart), tuple(notes)
     )
 
 
-def _plate_widths(window: Window, told_apart: bool) -> dict[str, float]:
+def _plate_widths(window: Window, *, told_apart: bool) -> dict[str, float]:
     """The plate width that is judged on each plate process.
 
     The product's where it was tried and the surfaces know what it does, else the middle of the tried.
@@ -177,7 +177,7 @@ def _moved_limits(limits: Limits, shift: float) -> Limits:
     return replace(limits, limits=moved)
 
 
-def _assumed(told_apart: bool, common: float) -> str:
+def _assumed(common: float, *, told_apart: bool) -> str:
     if told_apart:
         return f"At a plate width of {common:g} µm the surfaces, which were fitted over the tried plate widths, predict."
     return (
