@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from functools import cache
 from numbers import Real
 
 import numpy as np
@@ -260,7 +261,7 @@ def _by_value(raw: pd.Series, function: Callable[[object], object]) -> pd.Series
     raw = raw.astype(object)
     if pd.api.types.infer_dtype(raw, skipna=True) not in ("string", "integer", "floating"):
         return raw.map(function)  # equal cells may differ in kind, such as 1 and True, or have no hash
-    return raw.map({value: function(value) for value in raw.dropna().unique()})
+    return raw.map(cache(function), na_action="ignore")
 
 
 # numbers ----------------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ Bulk silver 1.587e-8 Ω·m at 293 K is from memory of a handbook's table; the wo
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from pwindow.conductors.line import log_resistance_constant
 
@@ -47,7 +48,7 @@ def test_data_sheet_unit():
 def test_section_factor_of_shapes_gives_the_resistance_of_their_area(profile, factor):
     """Mean over peak height: 1, 0.667, 0.785, 0.5; the area by quadrature on 200,001 points."""
     t = np.linspace(-1, 1, 200_001)
-    area = np.trapezoid(profile(t), t) / 2 * 60e-6 * 0.8e-6
+    area = trapezoid(profile(t), t) / 2 * 60e-6 * 0.8e-6
     expected = 9e-8 * 5e-3 / area
     assert resistance(9e-8, 5.0, 60.0, 0.8, factor) == pytest.approx(expected, rel=1e-6)
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.integrate import trapezoid
 
 from pwindow.window.probability.rectangle import rectangle_probability
 
@@ -73,7 +74,7 @@ def test_independent_normals_multiply():
 def test_more_dimensions_against_an_equicorrelated_integral(dimension):
     """r = 1/2, all below 1: ∫ φ(z) Φ(√2 - z)^k dz by quadrature."""
     z = np.linspace(-9, 9, 20001)
-    expected = np.trapezoid(stats.norm.pdf(z) * stats.norm.cdf(np.sqrt(2.0) - z) ** dimension, z)
+    expected = trapezoid(stats.norm.pdf(z) * stats.norm.cdf(np.sqrt(2.0) - z) ** dimension, z)
     scale = np.full((dimension, dimension), 0.5) + 0.5 * np.eye(dimension)
     assert at_zero(-INF, 1.0, scale, INF, points=20011) == pytest.approx(expected, rel=0, abs=3e-5)
 
