@@ -10,6 +10,13 @@ from click.testing import CliRunner
 
 import pwindow as pw
 from pwindow.cli import main
+from tests.helpers.remembered import remembering
+
+
+@pytest.fixture(scope="module", autouse=True)
+def remembered():
+    with remembering():
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -48,6 +48,11 @@ OF_ARCHIVE = {
 """In this order, on one archive."""
 
 
+@pytest.fixture(scope="module", autouse=True)
+def remembered():
+    """Nothing is: each answer is worked out as a user gets it."""
+
+
 @pytest.mark.parametrize("name", OF_FILES)
 def test_of_files(answer, name):
     assert is_there(name, answer(*OF_FILES[name])), WRITTEN

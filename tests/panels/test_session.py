@@ -12,7 +12,7 @@ from pwindow.panels.set_up_speed.page import SetUpSpeed
 from pwindow.panels.trade_offs.page import TradeOffsPage
 from pwindow.shipped import demo
 from pwindow.study import Study
-from pwindow.workflows import evidence, given, loaded
+from pwindow.workflows import loaded
 from pwindow.workflows.evidence import Evidence
 from pwindow.workflows.given import given_evidence
 from pwindow.workflows.uploads import Uploads
@@ -27,26 +27,6 @@ def shared(tmp_path, monkeypatch):
     for name in ("PWINDOW_TRIAL", "PWINDOW_PRODUCTS", "PWINDOW_STUDY", "PWINDOW_ARCHIVE"):
         monkeypatch.delenv(name, raising=False)
     return tmp_path
-
-
-@pytest.fixture(scope="module")
-def fits():
-    return {}
-
-
-@pytest.fixture(autouse=True)
-def fitted_once(monkeypatch, fits):
-    """Each trial is fitted once for all tests here."""
-    fit = loaded.fit
-
-    def kept(trial, *given, **named):
-        key = (trial.fingerprint, trial.files, given, tuple(sorted(named.items())))
-        if key not in fits:
-            fits[key] = fit(trial, *given, **named)
-        return fits[key]
-
-    for module in (loaded, evidence, given):
-        monkeypatch.setattr(module, "fit", kept)
 
 
 @pytest.fixture(scope="module")

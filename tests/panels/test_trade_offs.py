@@ -19,7 +19,7 @@ from pwindow.workflows.evidence import Evidence
 pytestmark = pytest.mark.slow
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def evidence(demo_surfaces, study, tag, mesh):
     return Evidence(demo_surfaces, study, {product.name: product for product in (tag, mesh)})
 
