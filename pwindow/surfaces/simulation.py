@@ -62,10 +62,11 @@ class Truth:
     def means(self, rows: pd.DataFrame) -> np.ndarray:
         """Means on the modelled scale, shape (len(rows), q); NaN where a response's covariate is absent."""
         columns = []
+        present = {name: rows[name].notna().to_numpy() for design in self.designs for name in design.needs}
         for design, beta in zip(self.designs, self.coefficients):
-            known = rows[design.needs].notna().all(axis=1).to_numpy()
+            known = np.all([present[name] for name in design.needs], axis=0) & np.ones(len(rows), dtype=bool)
             mean = np.full(len(rows), np.nan)
-            mean[known] = design.matrix(rows[known]) @ beta
+            mean[known] = design.matrix(rows if known.all() else rows[known]) @ beta
             columns.append(mean)
         return np.column_stack(columns)
 
