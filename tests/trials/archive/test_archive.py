@@ -11,7 +11,12 @@ from sqlalchemy import text
 import pwindow as pw
 from pwindow.errors import TrialProblem, UnusableInput
 from pwindow.inputs import InputFile
+from pwindow.study import MakeReadies
+from pwindow.surfaces.fingerprint import fit_fingerprint
+from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.trials.archive import Archive, Comparison
+
+SHORT = Plan(warm=20, kept=20, doublings=0)
 
 
 def same(one: pd.DataFrame, other: pd.DataFrame) -> None:
@@ -32,52 +37,49 @@ def test_a_trial_comes_back_as_it_was(archive, first):
 
 
 @pytest.mark.slow
-def test_a_fit_from_the_archive_is_the_same_to_the_last_digit(archive, first, demo_surfaces):
-    archive.add(first, "same process", "the first")
-    again = pw.fit(archive.trial())
+def test_a_fit_from_the_archive_is_the_same_to_the_last_digit(filled, demo_surfaces):
+    again = pw.fit(filled.trial())
     for one, other in zip(again.joint.centres, demo_surfaces.joint.centres):
         np.testing.assert_array_equal(one, other)
     np.testing.assert_array_equal(again.joint.spread, demo_surfaces.joint.spread)
 
 
 @pytest.mark.slow
-def test_a_fit_fetches_no_features(archive, first, monkeypatch):
-    archive.add(first, "same process", "the first")
+def test_a_fit_fetches_no_features(filled, monkeypatch):
     monkeypatch.setattr(Archive, "_features", lambda *_: pytest.fail("features were fetched"))
-    pw.find_window(pw.fit(archive.trial()), pw.read_product(pw.demo("tag.toml"))).speed_bands()
+    surfaces = pw.fit(filled.trial(), plan=SHORT)
+    pw.find_window(surfaces, pw.read_product(pw.demo("tag.toml"))).speed_bands([50.0])
 
 
 @pytest.mark.slow
-def test_the_same_file_twice_is_recognised(archive, first):
-    one, other = archive.add(first), archive.add(InputFile("other name.csv", first.content))
-    assert not one.known and other.known and other.trial == one.trial
-    assert len(archive.trials()) == 1
+def test_the_same_file_twice_is_recognised(filled, first):
+    again = filled.add(InputFile("other name.csv", first.content))
+    assert again.known and again.trial == 1
+    assert len(filled.trials()) == 1
 
 
 @pytest.mark.slow
-def test_the_same_measurements_in_another_format_are_recognised(archive, first):
-    one = archive.add(first)
+def test_the_same_measurements_in_another_format_are_recognised(filled, first):
     frame = pd.read_csv(io.BytesIO(first.content), dtype={"roll": str, "print": str, "make_ready": str})
     book = io.BytesIO()
     frame.to_parquet(book)
-    other = archive.add(InputFile("trial.parquet", book.getvalue()))
-    assert other.known and other.trial == one.trial
+    other = filled.add(InputFile("trial.parquet", book.getvalue()))
+    assert other.known and other.trial == 1
 
 
 @pytest.mark.slow
-def test_a_refused_file_changes_nothing(archive, first):
-    archive.add(first)
-    before = archive.trials()
+def test_a_refused_file_changes_nothing(filled, first):
+    before = filled.trials()
     with pytest.raises(TrialProblem):
-        archive.add(InputFile("bad.csv", first.content.replace(b",30.0,", b",fast,", 1)))
-    same(archive.trials(), before)
+        filled.add(InputFile("bad.csv", first.content.replace(b",30.0,", b",fast,", 1)))
+    same(filled.trials(), before)
 
 
 @pytest.mark.slow
-def test_trials_together_keep_their_prints_apart(archive, first, another):
-    for file in (first, another(1), another(2)):
-        archive.add(file, "same process", "more of it")
-    together = archive.trial()
+def test_trials_together_keep_their_prints_apart(filled, first, another):
+    for file in (another(1), another(2)):
+        filled.add(file, "same process", "more of it")
+    together = filled.trial()
     assert len(together.prints) == 3 * 65 and together.prints.index.is_unique
     assert together.prints.index[0].startswith("trial_first.csv: ")
     assert together.prints["make_ready"].str.contains(": ").all()
@@ -122,13 +124,12 @@ def test_what_was_found_is_kept_with_a_trial(archive, first, another):
 
 
 @pytest.mark.slow
-def test_an_archive_from_before_comparisons_gets_them(archive, address, first):
-    number = archive.add(first, "same process", "first").trial
-    with archive._engine.begin() as connection:
+def test_an_archive_from_before_comparisons_gets_them(filled):
+    with filled._engine.begin() as connection:
         connection.execute(text("DROP TABLE comparisons"))
         connection.execute(text("DELETE FROM migrations WHERE name = 'comparisons'"))
-    later = Archive(address)
-    assert later.comparisons(number).empty and later.trial().numbers == (number,)
+    later = Archive(filled._whole_address)
+    assert later.comparisons(1).empty and later.trial().numbers == (1,)
 
 
 @pytest.mark.slow
@@ -147,25 +148,23 @@ def test_an_archive_whose_comparisons_only_say_yes_or_no_gets_words(archive, add
 
 
 @pytest.mark.slow
-def test_prints_are_not_counted_twice(archive, first, another):
-    archive.add(first, "same process", "first")
+def test_prints_are_not_counted_twice(filled, first, another):
     rows = pd.read_csv(io.BytesIO(first.content), dtype=str).sample(frac=1.0, random_state=1)
     with pytest.raises(UnusableInput, match=r"65 of its prints .* are in trial 1 already"):
-        archive.add(InputFile("shuffled.csv", rows.to_csv(index=False).encode()))
+        filled.add(InputFile("shuffled.csv", rows.to_csv(index=False).encode()))
     part = rows[rows["print"] != "A-001"].to_csv(index=False).encode()
     with pytest.raises(UnusableInput, match="64 of its prints"):
-        archive.add(InputFile("part.csv", part))
-    assert len(archive.trials()) == 1
-    archive.add(another(1), "same process", "the same ids with other values")
+        filled.add(InputFile("part.csv", part))
+    assert len(filled.trials()) == 1
+    filled.add(another(1), "same process", "the same ids with other values")
 
 
 @pytest.mark.slow
-def test_prints_with_a_column_dropped_are_the_same_prints(archive, first):
-    archive.add(first)
+def test_prints_with_a_column_dropped_are_the_same_prints(filled, first):
     rows = pd.read_csv(io.BytesIO(first.content), dtype={"roll": str})
     fewer = rows.drop(columns=["resistance [ohm]", "line_length [mm]"])
     with pytest.raises(UnusableInput, match="65 of its prints .* in trial 1 already"):
-        archive.add(InputFile("fewer.csv", fewer.to_csv(index=False).encode()))
+        filled.add(InputFile("fewer.csv", fewer.to_csv(index=False).encode()))
 
 
 @pytest.mark.slow
@@ -197,24 +196,22 @@ def test_reasons_stay_on_one_line_and_short(archive, first):
 
 
 @pytest.mark.slow
-def test_measured_volumes_override_those_of_trials(archive, first):
-    archive.add(first, "same process", "first")
-    tried = archive.trial().rolls
-    assert archive.rolls(tried) == (), "nothing is said of rolls where none was measured"
-    archive.keep_volume("2047", 7.0, datetime.date(2026, 1, 10))
-    archive.keep_volume("0655", 0.0, datetime.date(2026, 1, 10), "sold")
-    found = {roll.id: roll.cell_volume for roll in archive.rolls(tried)}
+def test_measured_volumes_override_those_of_trials(filled):
+    tried = filled.trial().rolls
+    assert filled.rolls(tried) == (), "nothing is said of rolls where none was measured"
+    filled.keep_volume("2047", 7.0, datetime.date(2026, 1, 10))
+    filled.keep_volume("0655", 0.0, datetime.date(2026, 1, 10), "sold")
+    found = {roll.id: roll.cell_volume for roll in filled.rolls(tried)}
     assert list(found) == ["0412", "1203", "1318", "2047"] and found["2047"] == 7.0
     with pytest.raises(UnusableInput, match="needs its id"):
-        archive.keep_volume(" ", 7.0, datetime.date(2026, 1, 10))
+        filled.keep_volume(" ", 7.0, datetime.date(2026, 1, 10))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("reason", ["", "  "])
-def test_a_decision_needs_a_reason(archive, first, reason):
-    number = archive.add(first).trial
+def test_a_decision_needs_a_reason(filled, reason):
     with pytest.raises(UnusableInput, match="needs its reason"):
-        archive.decide(number, "set aside", reason)
+        filled.decide(1, "set aside", reason)
 
 
 def test_trials_that_are_not_there(archive):
@@ -226,12 +223,11 @@ def test_trials_that_are_not_there(archive):
 
 
 @pytest.mark.slow
-def test_pressures_of_several_kinds_are_refused(archive, first, another):
-    archive.add(first, "same process", "first")
+def test_pressures_of_several_kinds_are_refused(filled, another):
     other = another(1).content.replace(b"pressure [um]", b"pressure [kPa]")
-    archive.add(InputFile("load.csv", other), "same process", "second")
+    filled.add(InputFile("load.csv", other), "same process", "second")
     with pytest.raises(UnusableInput, match="several kinds"):
-        archive.trial()
+        filled.trial()
 
 
 @pytest.mark.slow
@@ -243,7 +239,8 @@ def test_trials_without_make_readies_come_back(archive, first, another):
     archive.add(bare(first), "same process", "the first")
     alone = archive.trial()
     assert alone.prints["make_ready"].isna().all()
-    assert pw.fit(alone).fingerprint == pw.fit(pw.read_trial(bare(first))).fingerprint
+    fitted = pw.fit(alone, plan=SHORT).fingerprint
+    assert fitted == fit_fingerprint(pw.read_trial(bare(first)), "all", (), MakeReadies())
     archive.add(bare(another(1)), "same process", "more of it")
     assert archive.trial().prints["make_ready"].isna().all()
     archive.add(another(2), "same process", "more of it")

@@ -56,15 +56,24 @@ def add_in_a_process(address, file, results):
         results.put(problem)
 
 
+def processes():
+    """Makers of processes that share nothing with this one, and import what they need once for all where that is possible."""
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    found = multiprocessing.get_context("forkserver")
+    found.set_forkserver_preload([__name__, "pwindow.trials.archive"])
+    return found
+
+
 def at_once(address, files):
     """What came of adding each file in a process of its own, all started together."""
-    context = multiprocessing.get_context("spawn")
+    context = processes()
     results = context.Queue()
-    processes = [context.Process(target=add_in_a_process, args=(address, file, results)) for file in files]
-    for process in processes:
+    adding = [context.Process(target=add_in_a_process, args=(address, file, results)) for file in files]
+    for process in adding:
         process.start()
-    found = [results.get(timeout=120) for _ in processes]
-    for process in processes:
+    found = [results.get(timeout=120) for _ in adding]
+    for process in adding:
         process.join()
     return found
 
@@ -168,14 +177,15 @@ kept.refit(Archive(sys.argv[1]), [tag], study)
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 @pytest.mark.parametrize("when", ["while it fits", "while it writes"])
-def test_a_killed_refit_declares_nothing(address, first, when):
-    Archive(address).add(first, "same process", "the first")
+def test_a_killed_refit_declares_nothing(filled, when):
     done = subprocess.run(
-        [sys.executable, "-c", REFITTING, address, when], capture_output=True, text=True, check=False
+        [sys.executable, "-c", REFITTING, filled._whole_address, when],
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.returncode == -signal.SIGKILL, done.stderr
-    archive = Archive(address)
-    assert archive.declarations("product") == archive.declarations("study") == []
-    assert archive.fits().empty
-    with archive._reading() as connection:
+    assert filled.declarations("product") == filled.declarations("study") == []
+    assert filled.fits().empty
+    with filled._reading() as connection:
         assert connection.scalar(select(func.count()).select_from(FILES)) == 1
