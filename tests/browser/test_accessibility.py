@@ -2,14 +2,8 @@
 
 from __future__ import annotations
 
-import sys
-
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-
-from pwindow.inputs import InputFile
-from pwindow.shipped import demo
-from pwindow.trials.archive import Archive
 
 pytestmark = pytest.mark.slow
 
@@ -23,15 +17,9 @@ SEEN = {
 
 
 @pytest.fixture(scope="module")
-def pages(run_server, free_port, tmp_path_factory):
-    """Address of the pages on an archive with a trial."""
-    folder = tmp_path_factory.mktemp("pages")
-    archive = str(folder / "trials.db")
-    Archive(archive).add(InputFile.of(demo("trial_first.csv")), "same process", "the first")
-    port = free_port()
-    command = [sys.executable, "-m", "pwindow", "serve", "--archive", archive, "--no-browser"]
-    with run_server([*command, "--port", str(port)], port, folder / "log") as server:
-        yield f"{server.address}/voila/render"
+def pages(served):
+    """Address of the pages; new trial data stands on the server's temporary archive."""
+    return f"{served}/voila/render"
 
 
 def open_page(page, pages: str, name: str, query: str = "") -> None:

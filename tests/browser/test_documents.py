@@ -166,9 +166,11 @@ def test_report_on_paper(browser_type_launch_args, tag_found, paper):
 def test_the_run_sheet_is_one_page(browser_type_launch_args, found, paper, request):
     html = run_sheet_html(request.getfixturevalue(found).sheet, paper)
     assert pages(pdf_of(html, paper)) == 1
-    assert (
-        pages(pdf_of(html.replace("<h2>Cautions</h2>", "<h2>Cautions</h2>" + "<p>more</p>" * 40), paper)) == 2
-    )
+
+
+def test_a_second_page_of_a_run_sheet_would_be_seen(browser_type_launch_args, tag_found):
+    html = run_sheet_html(tag_found).replace("<h2>Cautions</h2>", "<h2>Cautions</h2>" + "<p>more</p>" * 40)
+    assert pages(pdf_of(html)) == 2
 
 
 def test_pictures(browser_type_launch_args, tag_found):

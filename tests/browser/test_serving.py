@@ -27,6 +27,7 @@ pytestmark = pytest.mark.slow
 ROOT = Path(__file__).resolve().parents[2]
 TEMPLATES = ROOT / "dashboards" / "templates"
 PAGE = f"/voila/render/{LANDING_PAGE}"
+PLOTTED = ".js-plotly-plot .scatterlayer .trace"
 
 READY = """
 import os
@@ -346,13 +347,11 @@ def cpu_seconds(server) -> float:
     return sum(process.cpu_times().user for process in server.family())
 
 
-@pytest.mark.parametrize("pages", ["stand-in", "dashboards"])
-def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(folder, run_server, free_port, pages):
+def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(folder, run_server, free_port):
     """With the times shortened, a kernel kept ready far longer than the limit must last until
     its visitor's browser has connected, and end once the visitor has gone."""
     port = free_port()
-    served = ROOT / "dashboards" if pages == "dashboards" else folder
-    asked = command(served, port, idle_timeout=4, idle_check=1)
+    asked = command(ROOT / "dashboards", port, idle_timeout=4, idle_check=1)
     with run_server(asked, port, folder / "log-idle") as server:
         wait_until_quiet(server, 8)
         kernel = open_page(server)
@@ -384,15 +383,21 @@ def test_a_signal_ends_everything_at_any_moment(folder, run_server, free_port, n
 # What a browser shows
 
 
-@pytest.fixture
-def shown(server, page):
-    """The page in a browser, with the addresses it asked and the errors it reported."""
-    page.asked, page.reported = [], []
-    page.on("request", lambda request: page.asked.append(request.url))
-    page.on("pageerror", lambda error: page.reported.append(str(error)))
-    page.on("console", lambda note: note.type == "error" and page.reported.append(note.text))
+@pytest.fixture(scope="module")
+def shown(server, browser):
+    """The page in a browser, opened once, with the addresses it asked and the errors it reported."""
+    with browser.new_context() as context:
+        page = context.new_page()
+        page.asked, page.reported = [], []
+        page.on("request", lambda request: page.asked.append(request.url))
+        page.on("pageerror", lambda error: page.reported.append(str(error)))
+        page.on("console", lambda note: note.type == "error" and page.reported.append(note.text))
+        yield opened(page, server)
+
+
+def opened(page, server):
     page.goto(server.address + PAGE)
-    page.wait_for_selector(".js-plotly-plot .scatterlayer .trace", state="attached", timeout=60000)
+    page.wait_for_selector(PLOTTED, state="attached", timeout=60000)
     return page
 
 
@@ -450,14 +455,14 @@ def test_a_large_file_arrives(shown, tmp_path):
     assert shown.is_hidden("#pw-stopped")
 
 
-def test_a_stopped_session_is_said_and_reloading_mends_it(shown):
-    shown.get_by_role("button", name="End the kernel").click()
-    bar = shown.get_by_role("alert")
+def test_a_stopped_session_is_said_and_reloading_mends_it(server, page):
+    opened(page, server).get_by_role("button", name="End the kernel").click()
+    bar = page.get_by_role("alert")
     bar.wait_for(state="visible", timeout=30000)
     assert "has stopped" in bar.inner_text()
     bar.get_by_role("button", name="Reload").click()
-    shown.wait_for_selector(".js-plotly-plot .scatterlayer .trace", state="attached", timeout=60000)
-    assert shown.is_hidden("#pw-stopped")
+    page.wait_for_selector(PLOTTED, state="attached", timeout=60000)
+    assert page.is_hidden("#pw-stopped")
 
 
 def test_a_page_whose_session_is_gone_before_it_is_shown_says_so(server, page):
@@ -472,13 +477,13 @@ def test_a_page_whose_session_is_gone_before_it_is_shown_says_so(server, page):
     assert "ended before the page could be shown" in bar.inner_text()
     page.unroute(other)
     bar.get_by_role("button", name="Reload").click()
-    page.wait_for_selector(".js-plotly-plot .scatterlayer .trace", state="attached", timeout=60000)
+    page.wait_for_selector(PLOTTED, state="attached", timeout=60000)
 
 
-def test_leaving_the_page_ends_its_kernel(shown, server):
-    used = json.loads(shown.text_content("#jupyter-config-data"))["kernelId"]
+def test_leaving_the_page_ends_its_kernel(server, page):
+    used = json.loads(opened(page, server).text_content("#jupyter-config-data"))["kernelId"]
     assert kernel_exists(server, used)
-    shown.goto("about:blank")
+    page.goto("about:blank")
     assert wait_until(lambda: not kernel_exists(server, used))
 
 

@@ -21,6 +21,8 @@ DESIGN = Design(FACTORS, second_order(FACTORS))
 SET_UPS = [(s, 4.0, p) for s in (30, 42, 60, 85, 120) for p in (20, 50, 80)] * 2
 NINE = [(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50, 80)]
 HEIGHT, SHORT = "line_height [um]", Plan(warm=40, kept=40)
+NO_DRAWS = Plan(chains=4, warm=2, kept=2, doublings=0)
+"""For what is said of the surfaces alone."""
 
 
 @pytest.fixture
@@ -42,7 +44,7 @@ def simulate(make_demo, monkeypatch):
 @pytest.fixture
 def told(read_frame):
     """What is said against the surfaces of a table of rows."""
-    return lambda rows, **options: findings(pw.fit(read_frame(rows), plan=SHORT, **options))
+    return lambda rows, plan=SHORT, **asked: findings(pw.fit(read_frame(rows), plan=plan, **asked))
 
 
 def bend(size):
@@ -88,8 +90,9 @@ def test_surfaces_that_bend_are_not_told_to(simulate, told):
 
 @pytest.mark.slow
 def test_a_second_order_truth_mostly_raises_no_objection(simulate, told):
-    objected = [bool(told(simulate(seed))) for seed in range(400, 412)]
-    assert sum(objected) <= 4
+    """Of 40 trials, where about a tenth is objected to: a tenth passes in nine cases of ten, a quarter in one of ten."""
+    objected = [bool(told(simulate(seed), NO_DRAWS)) for seed in range(400, 440)]
+    assert sum(objected) <= 6
 
 
 def test_the_demo_raises_no_objection(demo_surfaces):

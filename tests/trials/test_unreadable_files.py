@@ -106,7 +106,7 @@ def test_flipped_bytes_give_reasons_or_a_trial(demo_rows, as_workbook, as_parque
 
 @pytest.mark.slow
 def test_mutated_text_gives_reasons_or_a_trial(read_text):
-    """Cells and headers replaced at random by what people type."""
+    """Cells and headers replaced at random by what people type: 100 files find what goes wrong in 5 of 100."""
     lines = pw.demo("trial_first.csv").read_text().splitlines()[:60]
     rng = np.random.default_rng(12)
     words = [
@@ -139,7 +139,7 @@ def test_mutated_text_gives_reasons_or_a_trial(read_text):
         "1e-320",
     ]
     escaped = []
-    for _ in range(200):
+    for _ in range(100):
         mutated = [line.split(",") for line in lines]
         for _ in range(rng.integers(1, 4)):
             row = 0 if rng.random() < 0.3 else rng.integers(len(mutated))

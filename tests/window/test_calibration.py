@@ -122,8 +122,9 @@ def test_a_study_of_the_demo(found):
 
 
 def test_equal_seeds_give_equal_studies(tag_window, found):
-    again = calibrate(tag_window, trials=6, seed=3, workers=1, setups=240)
-    pd.testing.assert_frame_equal(found.judged, again.judged)
+    """Of trials of one seed, the first two are the same however many follow."""
+    again = calibrate(tag_window, trials=2, seed=3, workers=1, setups=240)
+    pd.testing.assert_frame_equal(found.judged[found.judged["trial"] < 2], again.judged)
 
 
 def test_bands_and_their_errors():

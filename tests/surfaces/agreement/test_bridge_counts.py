@@ -10,6 +10,7 @@ from scipy import stats
 import pwindow as pw
 from pwindow.surfaces.agreement.bridge_counts import hold_bridged
 from pwindow.surfaces.agreement.new_trial import hold_against
+from pwindow.surfaces.posterior.sampler import Plan
 
 
 def surface(closure, feature=4.0, df=1e9):
@@ -101,10 +102,10 @@ def test_a_trial_that_measured_one_gap_a_print_can_be_held_against(demo_rows, re
 def test_closures_known_from_counts_alone_hold_no_measured_gap(demo_rows, later, read_frame):
     """They have no true unit: measured gaps of a later trial would lie off by whatever it was taken to be."""
     rows, gaps = demo_rows.copy(), demo_rows["gap [um]"].notna()
-    rows.loc[gaps, "gaps_bridged"] = (48 * ((8.0 - rows["gap [um]"][gaps]) / 16.0).clip(0.0, 1.0)).round()
-    rows.loc[rows["gaps_inspected"].gt(0), "gaps_inspected"] = 48
+    rows.loc[gaps, "gaps_bridged"] = (12 * ((8.0 - rows["gap [um]"][gaps]) / 16.0).clip(0.0, 1.0)).round()
+    rows.loc[rows["gaps_inspected"].gt(0), "gaps_inspected"] = 12
     rows.loc[gaps, "gap [um]"] = np.nan
-    counted = pw.fit(read_frame(rows))
+    counted = pw.fit(read_frame(rows), plan=Plan(warm=20, kept=20, doublings=0))
     found = hold_against(counted, read_frame(later))
     assert counted.counts_only and "gap_closure" not in found.by_name
     assert found.bridging is not None and "nothing to be held against" in found.notes[-1]

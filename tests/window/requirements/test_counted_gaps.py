@@ -1,5 +1,7 @@
 """Gaps that were counted as open or bridged, and not measured."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -15,7 +17,8 @@ PRESSURES = np.array([20.0, 35.0, 50.0, 65.0, 80.0])
 def counted(simulated, read_frame):
     """Trial of counts alone: gaps as if `NARROWER` µm narrower, with a scatter of their own."""
 
-    def make(inspected, pressures=None, narrower=NARROWER):
+    @cache
+    def make(inspected, narrower=NARROWER):
         rows = simulated[simulated["plate_gap [um]"].notna()]
         groups = rows.groupby(["print", "plate_gap [um]"], sort=False)
         table = groups.first().reset_index()
