@@ -10,6 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.helpers.servers import free_port, run_server
+
+HERE = Path(__file__).parent
+OPENING = {"browser", "page", "browser_type_launch_args"}
 PATIENCE = 150_000  # ms
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 BROWSER_ARGUMENTS = [
@@ -21,6 +25,14 @@ BROWSER_ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what opens a browser."""
+    for item in items:
+        if HERE in item.path.parents and OPENING & set(item.fixturenames):
+            item.add_marker(pytest.mark.browser)
 
 
 @pytest.fixture(scope="session")
@@ -46,7 +58,7 @@ def context(context):
 
 
 @pytest.fixture(scope="session")
-def served(run_server, free_port, tmp_path_factory) -> Iterator[str]:
+def served(tmp_path_factory) -> Iterator[str]:
     """The address, without a path, of the dashboards on the demo data."""
     port = free_port()
     command = [sys.executable, "-m", "pwindow", "serve", "--no-browser", "--port", str(port)]

@@ -7,9 +7,10 @@ import sys
 
 import pytest
 
-from pwindow.inputs import InputFile
 from pwindow.shipped import demo
 from pwindow.trials.archive import Archive
+from tests.helpers.archives import filled_file
+from tests.helpers.servers import free_port, run_server
 
 pytestmark = pytest.mark.slow
 
@@ -20,13 +21,13 @@ PATIENCE = 150_000  # ms
 @pytest.fixture
 def archive(tmp_path):
     """Address of an archive with the first trial in it."""
-    address = str(tmp_path / "trials.db")
-    Archive(address).add(InputFile.of(demo("trial_first.csv")), "same process", "the first")
-    return address
+    file = tmp_path / "trials.db"
+    file.write_bytes(filled_file())
+    return str(file)
 
 
 @pytest.fixture
-def address(run_server, free_port, archive, tmp_path):
+def address(archive, tmp_path):
     """Address of the page on that archive."""
     port = free_port()
     command = [

@@ -21,6 +21,7 @@ from jupyter_server.services.kernels.connection.base import serialize_msg_to_ws_
 
 from pwindow.cli.server_settings import LANDING_PAGE
 from pwindow.server.frames import V1
+from tests.helpers.servers import free_port, run_server
 
 pytestmark = pytest.mark.slow
 
@@ -80,7 +81,7 @@ def folder(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def server(folder, run_server, free_port):
+def server(folder):
     port = free_port()
     asked = command(folder, port, trials=[str(folder / "trial.csv")])
     with run_server(asked, port, folder / "log") as server:
@@ -347,7 +348,7 @@ def cpu_seconds(server) -> float:
     return sum(process.cpu_times().user for process in server.family())
 
 
-def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(folder, run_server, free_port):
+def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(folder):
     """With the times shortened, a kernel kept ready far longer than the limit must last until
     its visitor's browser has connected, and end once the visitor has gone."""
     port = free_port()
@@ -366,7 +367,7 @@ def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(folder, run_se
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of a terminal")
 @pytest.mark.parametrize(("name", "delay"), [("SIGINT", 0.2), ("SIGTERM", 1.0), ("SIGHUP", 2.0)])
-def test_a_signal_ends_everything_at_any_moment(folder, run_server, free_port, name, delay):
+def test_a_signal_ends_everything_at_any_moment(folder, name, delay):
     port = free_port()
     with run_server(command(folder, port), port, folder / "log-signal") as server:
         open_page(server)
@@ -487,7 +488,7 @@ def test_leaving_the_page_ends_its_kernel(server, page):
     assert wait_until(lambda: not kernel_exists(server, used))
 
 
-def test_a_lost_server_is_said(folder, run_server, free_port, page):
+def test_a_lost_server_is_said(folder, page):
     port = free_port()
     with run_server(command(folder, port), port, folder / "log-lost") as server:
         page.goto(server.address + PAGE)

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 import pwindow as pw
+from tests.helpers.commands import answer, misused, refused, run
 
 
 @pytest.fixture
@@ -19,7 +20,7 @@ def second():
 
 
 @pytest.mark.slow
-def test_from_the_first_trial_to_a_decision(answer, run, first, second, archive, tag_file):
+def test_from_the_first_trial_to_a_decision(first, second, archive, tag_file):
     added = answer("add", first, "--archive", archive)["added"][0]
     assert (added["trial"], added["standing"], added["agreement"]) == (1, "same process", None)
     added = answer("add", second, "--archive", archive)["added"][0]
@@ -44,14 +45,14 @@ def test_from_the_first_trial_to_a_decision(answer, run, first, second, archive,
 
 
 @pytest.mark.slow
-def test_an_archive_answers_as_its_file(answer, first, archive, tag_file):
+def test_an_archive_answers_as_its_file(first, archive, tag_file):
     answer("add", first, "--archive", archive)
     ours = answer("speeds", "--archive", archive, "--product", tag_file)
     assert ours == answer("speeds", first, "--product", tag_file)
 
 
 @pytest.mark.slow
-def test_the_usual_archive_stands_in_the_environment(answer, first, archive, monkeypatch):
+def test_the_usual_archive_stands_in_the_environment(first, archive, monkeypatch):
     monkeypatch.setenv("PWINDOW_ARCHIVE", str(archive))
     answer("add", first)
     assert answer("check")["prints"] == 65
@@ -59,14 +60,14 @@ def test_the_usual_archive_stands_in_the_environment(answer, first, archive, mon
 
 
 @pytest.mark.slow
-def test_the_same_file_twice(run, first, archive):
+def test_the_same_file_twice(first, archive):
     run("add", first, "--archive", archive)
     again = run("add", first, "--archive", archive)
     assert again.exit_code == 0 and "is in the archive already" in again.stdout
 
 
 @pytest.mark.slow
-def test_add_tells_what_to_do_next(run, first, second, archive):
+def test_add_tells_what_to_do_next(first, second, archive):
     result = run("add", first, second, "--archive", archive)
     assert "the first trial" not in result.stdout and "fits use it from now on" in result.stdout
     assert "it does not agree" in result.stdout and "% low throughout" in result.stdout
@@ -75,13 +76,13 @@ def test_add_tells_what_to_do_next(run, first, second, archive):
 
 
 @pytest.mark.slow
-def test_accepted_while_added(answer, first, second, archive):
+def test_accepted_while_added(first, second, archive):
     answer("add", first, "--archive", archive)
     added = answer("add", second, "--archive", archive, "--accept", "--reason", "same ink")["added"][0]
     assert added["standing"] == "same process" and added["agreement"] is not None
 
 
-def test_a_refused_file_leaves_the_archive_as_it_was(refused, answer, first, archive, tmp_path):
+def test_a_refused_file_leaves_the_archive_as_it_was(first, archive, tmp_path):
     answer("add", first, "--archive", archive)
     bad = tmp_path / "bad.csv"
     bad.write_text(Path(first).read_text().replace(",30.0,", ",fast,", 1))
@@ -89,7 +90,7 @@ def test_a_refused_file_leaves_the_archive_as_it_was(refused, answer, first, arc
     assert len(answer("trials", "--archive", archive)["trials"]) == 1
 
 
-def test_what_cannot_be_done(refused, first, archive):
+def test_what_cannot_be_done(first, archive):
     assert "`pwindow add` makes one" in refused("trials", "--archive", archive)
     assert "`pwindow add` makes one" in refused("fit", "--archive", archive)
     assert not archive.exists()
@@ -104,27 +105,27 @@ def test_what_cannot_be_done(refused, first, archive):
         (["accept", "--archive", "a.db", "--reason", "x"], "NUMBER"),
     ],
 )
-def test_wrong_usage(misused, arguments, words):
+def test_wrong_usage(arguments, words):
     assert words in misused(*arguments)
 
 
-def test_files_and_an_archive_are_too_much(misused, first, archive):
+def test_files_and_an_archive_are_too_much(first, archive):
     assert "not both" in misused("fit", first, "--archive", archive)
 
 
-def test_a_decision_needs_a_trial_and_a_reason(refused, misused, answer, first, archive):
+def test_a_decision_needs_a_trial_and_a_reason(first, archive):
     answer("add", first, "--archive", archive)
     assert "no trial 9" in refused("set-aside", 9, "--archive", archive, "--reason", "x")
     assert "set-aside needs a --reason" in misused("set-aside", 1, "--archive", archive)
 
 
-def test_json_is_one_document(run, first, archive):
+def test_json_is_one_document(first, archive):
     result = run("add", first, "--archive", archive, "--json")
     assert set(json.loads(result.stdout)) == {"archive", "added"}
 
 
 @pytest.mark.slow
-def test_measured_against_predicted_as_a_picture(run, misused, first, second, archive, tmp_path):
+def test_measured_against_predicted_as_a_picture(first, second, archive, tmp_path):
     picture = tmp_path / "second.html"
     run("add", first, "--archive", archive)
     result = run("add", second, "--archive", archive, "--picture", picture)
@@ -133,7 +134,7 @@ def test_measured_against_predicted_as_a_picture(run, misused, first, second, ar
 
 
 @pytest.mark.slow
-def test_dated_volumes_of_rolls(answer, run, misused, first, archive, tag_file):
+def test_dated_volumes_of_rolls(first, archive, tag_file):
     answer("add", first, "--archive", archive)
     assert "no measured roll" in run("rolls", "--archive", archive).stdout
     keep = ("rolls", "--archive", archive, "--roll", "2047", "--volume")

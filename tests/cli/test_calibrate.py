@@ -5,6 +5,7 @@ import json
 import pytest
 
 from pwindow.cli.tables import _recommended_text
+from tests.helpers.commands import misused, run
 
 
 @pytest.fixture(scope="module")
@@ -13,7 +14,7 @@ def asked(first, tag_file):
 
 
 @pytest.mark.slow
-def test_document_and_picture(run, asked, tmp_path):
+def test_document_and_picture(asked, tmp_path):
     picture = tmp_path / "kept.html"
     result = run(*asked, "--json", "--picture", picture)
     assert result.exit_code == 0, result.stderr
@@ -28,7 +29,7 @@ def test_document_and_picture(run, asked, tmp_path):
 
 
 @pytest.mark.slow
-def test_text(run, asked):
+def test_text(asked):
     result = run(*asked)
     assert result.exit_code == 0, result.stderr
     assert "came true" in result.stdout and "at the recommended set-up of 2 of 2 trials" in result.stdout
@@ -41,10 +42,10 @@ def test_the_least_fortunate_tenth_needs_ten_trials():
     assert "tenth" not in _recommended_text(best | {"trials": 9}, 12)
 
 
-def test_a_picture_that_cannot_be_written_is_wrong_usage(misused, asked, tmp_path):
+def test_a_picture_that_cannot_be_written_is_wrong_usage(asked, tmp_path):
     assert "--picture" in misused(*asked, "--picture", tmp_path / "nowhere" / "kept.html")
 
 
 @pytest.mark.parametrize("trials", ["0", "1", "many"])
-def test_too_few_trials_are_wrong_usage(misused, asked, trials):
+def test_too_few_trials_are_wrong_usage(asked, trials):
     misused(*asked[:-1], trials)

@@ -6,9 +6,10 @@ import pytest
 
 import pwindow as pw
 from pwindow.trials import summarise
+from tests.helpers.commands import answer, process, refused, run
 
 
-def test_check_says_what_is_in_the_files(answer, first, demo_trial):
+def test_check_says_what_is_in_the_files(first, demo_trial):
     found = answer("check", first)
     assert found == json.loads(json.dumps(summarise(demo_trial).to_dict()))
     assert (found["prints"], found["features"], found["fingerprint"]) == (
@@ -18,7 +19,7 @@ def test_check_says_what_is_in_the_files(answer, first, demo_trial):
     )
 
 
-def test_check_as_text(run, first, demo_trial):
+def test_check_as_text(first, demo_trial):
     result = run("check", first)
     assert result.exit_code == 0 and result.stderr == ""
     for word in (
@@ -43,7 +44,7 @@ def bad(tmp_path):
     return path
 
 
-def test_check_of_a_bad_file_gives_all_reasons_by_row(refused, bad):
+def test_check_of_a_bad_file_gives_all_reasons_by_row(bad):
     reasons = refused("check", bad).splitlines()
     assert [line.split(":")[0] for line in reasons] == [
         "bad.csv, row 4, column line_height",
@@ -52,7 +53,7 @@ def test_check_of_a_bad_file_gives_all_reasons_by_row(refused, bad):
     assert "“thick”" in reasons[0] and "“-45.0”" in reasons[1] and all("; " in line for line in reasons)
 
 
-def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(run, bad):
+def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(bad):
     result = run("check", bad, "--json")
     assert result.exit_code == 1 and "row 4" in result.stderr
     if result.stdout:
@@ -64,13 +65,13 @@ def test_check_of_a_bad_file_as_json_is_one_document_or_nothing(run, bad):
 
 
 @pytest.mark.parametrize("command", ["fit", "speeds", "predict"])
-def test_other_commands_print_nothing_of_a_bad_file(refused, bad, tag_file, command):
+def test_other_commands_print_nothing_of_a_bad_file(bad, tag_file, command):
     more = {"fit": [], "speeds": ["--product", tag_file], "predict": ["--at", "speed=60 m/min"]}[command]
     assert "row 4" in refused(command, bad, *more, "--json")
 
 
 @pytest.mark.parametrize("command", ["check", "fit"])
-def test_missing_file_directory_and_junk(refused, tmp_path, command):
+def test_missing_file_directory_and_junk(tmp_path, command):
     junk = tmp_path / "junk.csv"
     junk.write_bytes(bytes(range(256)) * 20)
     for path, word in (
@@ -81,12 +82,12 @@ def test_missing_file_directory_and_junk(refused, tmp_path, command):
         assert word in refused(command, path)
 
 
-def test_the_same_file_twice(refused, first):
+def test_the_same_file_twice(first):
     assert "same file" in refused("check", first, first)
 
 
 @pytest.mark.slow
-def test_fit_document(answer, first, demo_surfaces, demo_trial):
+def test_fit_document(first, demo_surfaces, demo_trial):
     found = answer("fit", first)
     assert list(found) == [
         "trial",
@@ -112,7 +113,7 @@ def test_fit_document(answer, first, demo_surfaces, demo_trial):
 
 
 @pytest.mark.slow
-def test_fit_as_text_and_terms(run, answer, first):
+def test_fit_as_text_and_terms(first):
     text = run("fit", first).stdout
     for word in (
         "line height",
@@ -131,7 +132,7 @@ def test_fit_as_text_and_terms(run, answer, first):
 
 
 @pytest.mark.slow
-def test_fit_says_what_to_mind(run, answer, first):
+def test_fit_says_what_to_mind(first):
     later = pw.demo("trial_second.csv")
     found, text = answer("fit", later)["findings"], run("fit", later).stdout
     assert found and [finding["weight"] for finding in found] == sorted(
@@ -143,14 +144,14 @@ def test_fit_says_what_to_mind(run, answer, first):
     assert "what to mind: no check objects" in run("fit", first).stdout
 
 
-def test_too_small_a_trial_says_what_would_cure_it(refused, demo_rows, tmp_path):
+def test_too_small_a_trial_says_what_would_cure_it(demo_rows, tmp_path):
     small = tmp_path / "small.csv"
     demo_rows[demo_rows["print"].isin(demo_rows["print"].unique()[:5])].to_csv(small, index=False)
     assert "Prints that would cure it" in refused("fit", small)
 
 
 @pytest.mark.slow
-def test_the_advice_of_a_confounded_trial_is_true(run, refused, demo_rows, tmp_path):
+def test_the_advice_of_a_confounded_trial_is_true(demo_rows, tmp_path):
     """The term it says to leave out does help when it is left out."""
     one_roll = tmp_path / "one_roll.csv"
     demo_rows[demo_rows["roll"] == "1203"].to_csv(one_roll, index=False)
@@ -161,7 +162,7 @@ def test_the_advice_of_a_confounded_trial_is_true(run, refused, demo_rows, tmp_p
 
 
 @pytest.mark.slow
-def test_help_version_and_no_command(process):
+def test_help_version_and_no_command():
     assert process("--help").returncode == 0
     assert process("speeds", "--help").returncode == 0
     version = process("--version")
@@ -176,7 +177,7 @@ def test_help_version_and_no_command(process):
     "command, encoding",
     [("check", "cp1252"), ("check", "cp437"), ("check", "ascii"), ("fit", "ascii"), ("speeds", "ascii")],
 )
-def test_a_terminal_that_cannot_show_every_sign(process, first, tag_file, command, encoding):
+def test_a_terminal_that_cannot_show_every_sign(first, tag_file, command, encoding):
     """A Windows console, or its output sent to a file, knows no Ω; what has it knows more than ASCII."""
     more = ["--product", tag_file] if command == "speeds" else []
     done = process(command, first, *more, PYTHONIOENCODING=encoding, PYTHONUTF8="0")
@@ -185,7 +186,7 @@ def test_a_terminal_that_cannot_show_every_sign(process, first, tag_file, comman
 
 
 @pytest.mark.slow
-def test_reasons_of_a_real_process(process, bad):
+def test_reasons_of_a_real_process(bad):
     done = process("check", bad)
     assert done.returncode == 1 and done.stdout == b""
     assert "row 4, column line_height: “thick”" in done.stderr.decode("utf-8")

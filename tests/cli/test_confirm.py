@@ -4,11 +4,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from tests.helpers.commands import answer, refused, run
+
 HEIGHT = "line_height [um]"
 
 
 @pytest.fixture(scope="module")
-def archive(answer, first, tag_file, tmp_path_factory):
+def archive(first, tag_file, tmp_path_factory):
     """An archive with a fit that promises a run."""
     found = tmp_path_factory.mktemp("archive") / "trials.db"
     answer("add", first, "--archive", found)
@@ -36,7 +38,7 @@ def run_prints(make_demo, tmp_path_factory):
 
 
 @pytest.mark.slow
-def test_prints_as_promised(answer, archive, run_prints):
+def test_prints_as_promised(archive, run_prints):
     found = answer("confirm", run_prints(1), "--archive", archive)
     assert found["fit"]["number"] == 1 and found["agreement"]["degree"] != "does not agree"
     assert found["agreement"]["sentences"][-1].startswith("How this is judged")
@@ -51,7 +53,7 @@ def test_prints_as_promised(answer, archive, run_prints):
 
 
 @pytest.mark.slow
-def test_prints_that_break_the_promise(answer, run, archive, run_prints):
+def test_prints_that_break_the_promise(archive, run_prints):
     found = answer("confirm", run_prints(2, 0.75), "--archive", archive, "--fit", 1)
     assert not found["agreement"]["agrees"]
     assert found["agreement"]["responses"]["line_height"]["shift_high"] < np.log(0.9)
@@ -66,7 +68,7 @@ def test_prints_that_break_the_promise(answer, run, archive, run_prints):
 
 
 @pytest.mark.slow
-def test_a_run_outside_the_trial_is_promised_nothing(answer, archive, run_prints, tmp_path):
+def test_a_run_outside_the_trial_is_promised_nothing(archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(4), dtype={"roll": str})
     fast = tmp_path / "fast.csv"
     rows.assign(**{"speed [m/min]": 180.0}).to_csv(fast, index=False)
@@ -77,12 +79,12 @@ def test_a_run_outside_the_trial_is_promised_nothing(answer, archive, run_prints
     assert "outside what was tried" in " ".join(found["agreement"]["sentences"])
 
 
-def test_a_fit_is_not_confirmed_by_its_own_prints(refused, archive, first):
+def test_a_fit_is_not_confirmed_by_its_own_prints(archive, first):
     assert "trial 1 is part of fit 1" in refused("confirm", first, "--archive", archive)
 
 
 @pytest.mark.slow
-def test_a_gap_of_its_own_lets_no_new_term_in(answer, archive, run_prints, tmp_path, make_demo):
+def test_a_gap_of_its_own_lets_no_new_term_in(archive, run_prints, tmp_path, make_demo):
     """A plate gap that the trial did not have would make plate_gap² estimable, by these prints alone."""
     rows = pd.read_csv(run_prints(7), dtype={"roll": str})
     gaps = rows["gap [um]"].notna() | rows["gaps_bridged"].gt(0)
@@ -97,7 +99,7 @@ def test_a_gap_of_its_own_lets_no_new_term_in(answer, archive, run_prints, tmp_p
 
 
 @pytest.mark.slow
-def test_bridged_gaps_of_a_run_fail_the_part(answer, archive, run_prints, tmp_path):
+def test_bridged_gaps_of_a_run_fail_the_part(archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(8), dtype={"roll": str})
     gaps = (rows["plate_gap [um]"] == 45.0) & (rows["gap [um]"].notna() | rows["gaps_bridged"].gt(0))
     rows.loc[gaps, ["plate_gap [um]", "gap [um]"]] = [60.0, 27.0]
@@ -111,9 +113,7 @@ def test_bridged_gaps_of_a_run_fail_the_part(answer, archive, run_prints, tmp_pa
 
 
 @pytest.mark.slow
-def test_another_kind_of_pressure_is_refused_before_it_is_kept(
-    refused, answer, archive, run_prints, tmp_path
-):
+def test_another_kind_of_pressure_is_refused_before_it_is_kept(archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(9), dtype={"roll": str}).rename(columns={"pressure [um]": "pressure [kPa]"})
     path = tmp_path / "kpa.csv"
     rows.to_csv(path, index=False)
@@ -123,20 +123,20 @@ def test_another_kind_of_pressure_is_refused_before_it_is_kept(
     assert answer("trials", "--archive", archive) == before
 
 
-def test_nothing_was_promised_yet(refused, run, first, run_prints, tmp_path):
+def test_nothing_was_promised_yet(first, run_prints, tmp_path):
     archive = tmp_path / "new.db"
     run("add", first, "--archive", archive)
     assert "no fit has promised anything" in refused("confirm", run_prints(5), "--archive", archive)
 
 
-def test_a_fit_that_is_not_there(refused, answer, archive, run_prints):
+def test_a_fit_that_is_not_there(archive, run_prints):
     before = answer("trials", "--archive", archive)
     assert "there is no fit “7”" in refused("confirm", run_prints(6), "--archive", archive, "--fit", 7)
     assert answer("trials", "--archive", archive) == before
 
 
 @pytest.mark.slow
-def test_a_run_that_does_not_name_its_plate_is_told_nothing_of(answer, archive, run_prints, tmp_path):
+def test_a_run_that_does_not_name_its_plate_is_told_nothing_of(archive, run_prints, tmp_path):
     path = tmp_path / "unnamed.csv"
     pd.read_csv(run_prints(10), dtype={"roll": str}).drop(columns="plate").to_csv(path, index=False)
     found = answer("confirm", path, "--archive", archive, "--fit", 1)
@@ -145,7 +145,7 @@ def test_a_run_that_does_not_name_its_plate_is_told_nothing_of(answer, archive, 
 
 
 @pytest.mark.slow
-def test_prints_of_another_plate_than_the_product_s(run, archive, run_prints, tmp_path):
+def test_prints_of_another_plate_than_the_product_s(archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(5), dtype={"roll": str}).assign(plate="film-imaged")
     rows[HEIGHT] *= 1.01
     other = tmp_path / "other plate.csv"
@@ -155,7 +155,7 @@ def test_prints_of_another_plate_than_the_product_s(run, archive, run_prints, tm
 
 
 @pytest.mark.slow
-def test_a_run_that_names_no_make_readies(answer, archive, run_prints, tmp_path):
+def test_a_run_that_names_no_make_readies(archive, run_prints, tmp_path):
     rows = pd.read_csv(run_prints(6), dtype={"roll": str}).drop(columns="make_ready")
     bare = tmp_path / "bare.csv"
     rows.to_csv(bare, index=False)

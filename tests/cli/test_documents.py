@@ -12,6 +12,7 @@ import pytest
 
 import pwindow as pw
 from pwindow.trials.archive import Archive
+from tests.helpers.commands import answer, misused, refused, run
 
 
 @pytest.fixture(scope="module")
@@ -20,7 +21,7 @@ def asked(first, tag_file):
 
 
 @pytest.mark.slow
-def test_numbers_are_those_of_speeds_and_predict(answer, asked):
+def test_numbers_are_those_of_speeds_and_predict(asked):
     found = answer("review", *asked)
     told = answer("speeds", *asked)
     assert found["bands"] == told["bands"] and found["recommended"] == told["recommended"]
@@ -36,7 +37,7 @@ def test_numbers_are_those_of_speeds_and_predict(answer, asked):
 
 
 @pytest.mark.slow
-def test_the_report_prints_what_the_commands_print(run, asked, tmp_path):
+def test_the_report_prints_what_the_commands_print(asked, tmp_path):
     """The numbers of both commands, as they are printed, stand in the document."""
     file = tmp_path / "report.html"
     result = run("review", *asked, "-o", file)
@@ -53,7 +54,7 @@ def test_the_report_prints_what_the_commands_print(run, asked, tmp_path):
 
 
 @pytest.mark.slow
-def test_the_command_makes_the_document_again(run, answer, asked, monkeypatch):
+def test_the_command_makes_the_document_again(asked, monkeypatch):
     told = answer(
         "run-sheet", *asked, "--at", "roll=1318, pressure=50 µm, speed=60 m/min", "--paper", "Letter"
     )
@@ -65,7 +66,7 @@ def test_the_command_makes_the_document_again(run, answer, asked, monkeypatch):
 
 
 @pytest.mark.slow
-def test_archive_with_dated_rolls(run, answer, first, tag_file, tmp_path):
+def test_archive_with_dated_rolls(first, tag_file, tmp_path):
     archive = tmp_path / "trials.db"
     run("add", first, "--archive", archive)
     Archive(str(archive)).keep_volume("2047", 7.15, datetime.date(2026, 10, 30), "after cleaning")
@@ -75,7 +76,7 @@ def test_archive_with_dated_rolls(run, answer, first, tag_file, tmp_path):
 
 
 @pytest.mark.slow
-def test_calibration_where_it_is_asked_for(answer, asked):
+def test_calibration_where_it_is_asked_for(asked):
     found = answer("review", *asked, "--calibrate", "2")["calibration"]
     assert found["simulated_trials"] == 2 and found["recommended"]["trials"] == 2
 
@@ -95,12 +96,12 @@ def test_calibration_where_it_is_asked_for(answer, asked):
     ],
 )
 @pytest.mark.parametrize("command", ["review", "run-sheet"])
-def test_wrong_usage(misused, asked, command, more, words):
+def test_wrong_usage(asked, command, more, words):
     assert words in misused(command, *asked, *more)
 
 
 @pytest.mark.slow
-def test_what_is_not_named_is_that_of_the_recommended_set_up(answer, asked):
+def test_what_is_not_named_is_that_of_the_recommended_set_up(asked):
     told = answer("run-sheet", *asked, "--at", "speed=80 m/min")
     assert told["setup"] == {
         "roll": "2047",
@@ -113,7 +114,7 @@ def test_what_is_not_named_is_that_of_the_recommended_set_up(answer, asked):
 
 
 @pytest.mark.slow
-def test_the_command_names_no_folder_of_the_output(run, asked, tmp_path):
+def test_the_command_names_no_folder_of_the_output(asked, tmp_path):
     file = tmp_path / "sheet.html"
     assert run("run-sheet", *asked, "-o", file).exit_code == 0
     text = file.read_text(encoding="utf-8")
@@ -123,7 +124,7 @@ def test_the_command_names_no_folder_of_the_output(run, asked, tmp_path):
 @pytest.mark.slow
 @pytest.mark.parametrize("command", ["review", "run-sheet"])
 @pytest.mark.parametrize("archived", [False, True])
-def test_documents_name_files_and_no_folders(run, answer, tmp_path, command, archived):
+def test_documents_name_files_and_no_folders(tmp_path, command, archived):
     folder = tmp_path / "a folder of mine"
     folder.mkdir()
     for name in ("trial_first.csv", "tag.toml", "study.toml"):
@@ -144,14 +145,14 @@ def test_documents_name_files_and_no_folders(run, answer, tmp_path, command, arc
 
 
 @pytest.mark.slow
-def test_what_was_not_tried_is_refused(refused, asked):
+def test_what_was_not_tried_is_refused(asked):
     at = "roll=2047, pressure=50 µm, speed=150 m/min"
     for command in ("review", "run-sheet"):
         assert "outside the trial region" in refused(command, *asked, "--json", "--at", at)
 
 
 @pytest.mark.slow
-def test_the_page_of_speeds_and_its_numbers(run, answer, asked, tmp_path):
+def test_the_page_of_speeds_and_its_numbers(asked, tmp_path):
     page, table = tmp_path / "window.html", tmp_path / "window.csv"
     assert run("speeds", *asked, "--picture", page).exit_code == 0
     assert "joint conformance" in page.read_text(encoding="utf-8")
@@ -164,7 +165,7 @@ def test_the_page_of_speeds_and_its_numbers(run, answer, asked, tmp_path):
     assert max(float(row.split(",")[2]) for row in rows) > 0.99
 
 
-def test_a_picture_of_another_kind_is_wrong_usage(misused, asked, tmp_path):
+def test_a_picture_of_another_kind_is_wrong_usage(asked, tmp_path):
     assert ".html, .svg, .png or .csv" in misused("speeds", *asked, "--picture", tmp_path / "window.bmp")
 
 

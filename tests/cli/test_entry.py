@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.helpers.commands import process
+
 INTERRUPTED_WHILE_LOADING = """
 import importlib.abc, os, signal, sys
 
@@ -104,7 +106,7 @@ def test_reasons_that_nobody_takes_still_have_their_status():
 
 
 @pytest.mark.slow
-def test_statuses_are_as_before(process, first):
+def test_statuses_are_as_before(first):
     assert process("--help").returncode == process("check", first).returncode == 0
     assert process("check", "nowhere.csv").returncode == 1
     assert process("chekc").returncode == process().returncode == 2
@@ -120,6 +122,6 @@ def test_what_is_no_matter_of_the_answer_keeps_its_traceback():
         _status(fails)
 
 
-def test_a_shell_may_ask_how_to_complete_commands(process):
+def test_a_shell_may_ask_how_to_complete_commands():
     done = process("", _PWINDOW_COMPLETE="bash_source")
     assert done.returncode == 0 and b"_pwindow_completion" in done.stdout

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import pwindow as pw
+from tests.helpers.commands import run
 
 WORDS = [
     "",
@@ -72,7 +73,7 @@ def outcome(run, *arguments):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("command, count, seed", [("check", 50, 1), ("speeds", 20, 2)])
-def test_mutated_trials(run, tmp_path, tag_file, command, count, seed):
+def test_mutated_trials(tmp_path, tag_file, command, count, seed):
     rng, path = np.random.default_rng(seed), tmp_path / "trial.csv"
     more = ["--product", tag_file, "--json"] if command == "speeds" else []
     found = []
@@ -85,7 +86,7 @@ def test_mutated_trials(run, tmp_path, tag_file, command, count, seed):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
-def test_mutated_products(run, first, tmp_path, seed):
+def test_mutated_products(first, tmp_path, seed):
     rng = np.random.default_rng(seed)
     lines = pw.demo("tag.toml").read_text(encoding="utf-8").splitlines()
     words = [

@@ -4,6 +4,8 @@ import re
 
 import pytest
 
+from tests.helpers.commands import answer, refused, run
+
 
 @pytest.fixture(scope="module")
 def unrecorded(demo_rows, tmp_path_factory):
@@ -23,20 +25,20 @@ def stating(tmp_path_factory):
 SENTENCE = "make_ready is not recorded"
 
 
-def test_check_counts_no_make_readies_that_nobody_recorded(run, answer, unrecorded):
+def test_check_counts_no_make_readies_that_nobody_recorded(unrecorded):
     assert f"65 prints ({SENTENCE})" in run("check", unrecorded).stdout
     assert answer("check", unrecorded)["make_readies"] is None
 
 
 @pytest.mark.slow
-def test_fit_says_it_first(run, unrecorded):
+def test_fit_says_it_first(unrecorded):
     text = run("fit", unrecorded).stdout
     first = text[text.index("what to mind") :].splitlines()[1]
     assert first.startswith(f"1. {SENTENCE}")
 
 
 @pytest.mark.slow
-def test_speeds_says_it_above_its_bands(run, answer, unrecorded, tag_file):
+def test_speeds_says_it_above_its_bands(unrecorded, tag_file):
     text = run("speeds", unrecorded, "--product", tag_file).stdout
     assert text.index(SENTENCE) < text.index("speeds, m/min")
     found = answer("speeds", unrecorded, "--product", tag_file)["trial"]["make_readies"]
@@ -45,13 +47,13 @@ def test_speeds_says_it_above_its_bands(run, answer, unrecorded, tag_file):
 
 
 @pytest.mark.slow
-def test_predict_says_it(run, unrecorded, tag_file):
+def test_predict_says_it(unrecorded, tag_file):
     at = "speed=80 m/min, roll=2047, pressure=50 µm, plate=laser-imaged"
     assert SENTENCE in run("predict", unrecorded, "--product", tag_file, "--at", at).stdout
 
 
 @pytest.mark.slow
-def test_documents_say_it_beside_the_promise(run, unrecorded, tag_file, tmp_path):
+def test_documents_say_it_beside_the_promise(unrecorded, tag_file, tmp_path):
     for command in ("review", "run-sheet"):
         file = tmp_path / f"{command}.html"
         assert run(command, unrecorded, "--product", tag_file, "-o", file).exit_code == 0
@@ -61,7 +63,7 @@ def test_documents_say_it_beside_the_promise(run, unrecorded, tag_file, tmp_path
 
 
 @pytest.mark.slow
-def test_calibrate_says_what_it_cannot_see(run, unrecorded, tag_file, first):
+def test_calibrate_says_what_it_cannot_see(unrecorded, tag_file, first):
     told = run("calibrate", unrecorded, "--product", tag_file, "--trials", 2).stdout
     assert SENTENCE in told and "cannot be seen here" in told
     told = run("calibrate", first, "--product", tag_file, "--trials", 2).stdout
@@ -69,7 +71,7 @@ def test_calibrate_says_what_it_cannot_see(run, unrecorded, tag_file, first):
 
 
 @pytest.mark.slow
-def test_a_study_can_state_it(run, answer, unrecorded, tag_file, stating, first):
+def test_a_study_can_state_it(unrecorded, tag_file, stating, first):
     asked = ["speeds", unrecorded, "--product", tag_file, "--study", stating]
     assert SENTENCE not in run(*asked).stdout
     speeds = [
@@ -79,7 +81,7 @@ def test_a_study_can_state_it(run, answer, unrecorded, tag_file, stating, first)
     assert speeds[1] < speeds[2] - 5.0 and abs(speeds[0] - speeds[2]) < 2.0
 
 
-def test_a_study_is_checked(refused, first, tmp_path):
+def test_a_study_is_checked(first, tmp_path):
     for line, reason in (
         ('unrecorded = "all"', "“all” is not known"),
         ('line_height = "5 µm"', "does not measure the same"),
@@ -93,7 +95,7 @@ def test_a_study_is_checked(refused, first, tmp_path):
 
 
 @pytest.mark.slow
-def test_the_archive_keeps_what_a_study_states(run, answer, unrecorded, tag_file, stating, tmp_path):
+def test_the_archive_keeps_what_a_study_states(unrecorded, tag_file, stating, tmp_path):
     """A fit made again from the archive stands on the same statement."""
     archive = tmp_path / "trials.db"
     run("add", unrecorded, "--archive", archive)

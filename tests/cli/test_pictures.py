@@ -6,10 +6,11 @@ import json
 import pytest
 
 import pwindow as pw
+from tests.helpers.commands import run
 
 
 @pytest.fixture
-def table(run, tmp_path):
+def table(tmp_path):
     """Write a picture as a table, and read it."""
 
     def write(*arguments):
@@ -23,7 +24,7 @@ def table(run, tmp_path):
 
 
 @pytest.mark.slow
-def test_calibration(run, first, tag_file, tmp_path):
+def test_calibration(first, tag_file, tmp_path):
     file = tmp_path / "numbers.csv"
     asked = ["calibrate", first, "--product", tag_file, "--trials", "2", "--json", "--picture", file]
     told = json.loads(run(*asked).stdout)["bands"]
@@ -33,7 +34,7 @@ def test_calibration(run, first, tag_file, tmp_path):
 
 
 @pytest.mark.slow
-def test_measured_against_predicted_and_two_windows(table, run, first, tag_file, tmp_path):
+def test_measured_against_predicted_and_two_windows(table, first, tag_file, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     run("add", first, *archive)
     run("refit", *archive, "--product", tag_file)
@@ -48,7 +49,7 @@ def test_measured_against_predicted_and_two_windows(table, run, first, tag_file,
 
 
 @pytest.mark.slow
-def test_ids_that_a_spreadsheet_would_run(table, run, tmp_path):
+def test_ids_that_a_spreadsheet_would_run(table, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     run("add", str(pw.demo("trial_first.csv")), *archive)
     evil = tmp_path / "second.csv"

@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from tests.helpers.commands import answer, misused, run
+
 AT = "speed=60 m/min, roll=1318, pressure=50 µm"
 INTERVAL = ["mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high", "most_low", "most_high"]
 
@@ -13,7 +15,7 @@ def point_at(answer, first, at, *more):
 
 
 @pytest.mark.slow
-def test_document(answer, first, tag_file):
+def test_document(first, tag_file):
     found = answer("predict", first, "--at", AT, "--product", tag_file)
     assert list(found) == ["points", "trial", "assurance"]
     (point,) = found["points"]
@@ -39,7 +41,7 @@ def test_document(answer, first, tag_file):
 
 
 @pytest.mark.slow
-def test_every_interval_is_in_order(answer, first, tag_file):
+def test_every_interval_is_in_order(first, tag_file):
     for response in point_at(answer, first, AT, "--product", tag_file)["responses"].values():
         assert list(response) == INTERVAL
         values = [
@@ -49,13 +51,13 @@ def test_every_interval_is_in_order(answer, first, tag_file):
 
 
 @pytest.mark.slow
-def test_gap_is_plate_gap_less_closure(answer, first):
+def test_gap_is_plate_gap_less_closure(first):
     found = point_at(answer, first, AT + ", plate=laser-imaged, plate_gap=75 µm")["responses"]
     assert found["gap_um"]["mean"] == pytest.approx(75.0 - found["gap_closure_um"]["mean"])
     assert found["gap_um"]["obs_ci_low"] == pytest.approx(75.0 - found["gap_closure_um"]["obs_ci_high"])
 
 
-def test_predictions_lie_near_the_truth(answer, first, make_demo):
+def test_predictions_lie_near_the_truth(first, make_demo):
     import pandas as pd
 
     truth = make_demo.expected(
@@ -78,7 +80,7 @@ def test_predictions_lie_near_the_truth(answer, first, make_demo):
     assert found["gap_closure_um"]["mean"] == pytest.approx(truth["closure"], abs=2.5)
 
 
-def test_several_points(answer, first, tag_file):
+def test_several_points(first, tag_file):
     found = answer(
         "predict",
         first,
@@ -95,7 +97,7 @@ def test_several_points(answer, first, tag_file):
     assert [point["at"]["cell_volume_cm3_m2"] for point in found] == pytest.approx([5.6, 5.6, 4.65], rel=1e-4)
 
 
-def test_decimal_comma(answer, first, tag_file):
+def test_decimal_comma(first, tag_file):
     assert (
         point_at(answer, first, AT.replace("60 ", "60,5 "), "--product", tag_file)["at"]["speed_m_min"]
         == 60.5
@@ -103,7 +105,7 @@ def test_decimal_comma(answer, first, tag_file):
 
 
 @pytest.mark.slow
-def test_outside_the_trial_region_is_said(run, answer, first, tag_file):
+def test_outside_the_trial_region_is_said(first, tag_file):
     at = AT.replace("60 ", "150 ")
     assert point_at(answer, first, at, "--product", tag_file)["in_trial_region"] is False
     result = run("predict", first, "--at", at, "--product", tag_file)
@@ -113,7 +115,7 @@ def test_outside_the_trial_region_is_said(run, answer, first, tag_file):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("gap", [45.0, 75.0])
-def test_conformance_is_judged_at_the_plate_gap_that_was_typed(run, answer, first, tag_file, gap):
+def test_conformance_is_judged_at_the_plate_gap_that_was_typed(first, tag_file, gap):
     """At 45 µm the predicted gap is 10 µm where 16 are asked for: hardly any run conforms.
 
     Refusing a plate gap that is not the product's would be as good.
@@ -150,16 +152,16 @@ def test_conformance_is_judged_at_the_plate_gap_that_was_typed(run, answer, firs
         (AT.replace("µm", "kPa") + ", plate=laser-imaged", "kPa"),
     ],
 )
-def test_wrong_usage(misused, first, at, word):
+def test_wrong_usage(first, at, word):
     assert word in misused("predict", first, "--at", at, "--json")
 
 
-def test_no_point(misused, first):
+def test_no_point(first):
     assert "--at" in misused("predict", first)
 
 
 @pytest.mark.slow
-def test_a_plate_the_product_does_not_use(misused, first, tag_file):
+def test_a_plate_the_product_does_not_use(first, tag_file):
     assert "laser-imaged" in misused(
         "predict", first, "--at", AT + ", plate=film-imaged", "--product", tag_file
     )

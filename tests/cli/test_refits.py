@@ -9,6 +9,7 @@ import pytest
 from sqlalchemy import create_engine, text
 
 import pwindow as pw
+from tests.helpers.commands import answer, refused, run
 
 pytestmark = pytest.mark.slow
 
@@ -19,7 +20,7 @@ def archive(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def refitted(answer, first, archive, tag_file):
+def refitted(first, archive, tag_file):
     """Answers of the fit of the first trial, and of both once the second was accepted as a change."""
     answer("add", first, pw.demo("trial_second.csv"), "--archive", archive)
     one = answer("refit", "--archive", archive, "--product", tag_file)
@@ -41,7 +42,7 @@ def test_the_first_fit_has_nothing_to_be_compared_with(refitted):
 
 
 @pytest.mark.slow
-def test_what_moved_and_which_trial_moved_it(refitted, answer, first, tag_file):
+def test_what_moved_and_which_trial_moved_it(refitted, first, tag_file):
     compared = refitted[1]["compared"]
     (name,) = compared["recommended"]
     best = compared["recommended"][name]
@@ -59,7 +60,7 @@ def test_what_moved_and_which_trial_moved_it(refitted, answer, first, tag_file):
 
 
 @pytest.mark.slow
-def test_the_same_fit_is_kept_once(refitted, answer, archive, tag_file):
+def test_the_same_fit_is_kept_once(refitted, archive, tag_file):
     again = answer("refit", "--archive", archive, "--product", tag_file)
     assert again["fit"] == refitted[1]["fit"]
     kept = answer("fits", "--archive", archive)["fits"]
@@ -67,7 +68,7 @@ def test_the_same_fit_is_kept_once(refitted, answer, archive, tag_file):
 
 
 @pytest.mark.slow
-def test_two_fits_by_number_and_by_fingerprint(refitted, answer, archive):
+def test_two_fits_by_number_and_by_fingerprint(refitted, archive):
     by_number = answer("compare", 1, 2, "--archive", archive)
     prints = [one["fit"]["fingerprint"] for one in refitted]
     assert answer("compare", prints[0], prints[1][:6], "--archive", archive) == by_number
@@ -76,7 +77,7 @@ def test_two_fits_by_number_and_by_fingerprint(refitted, answer, archive):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("number", [1, 2])
-def test_a_fit_comes_out_again_to_the_last_printed_digit(refitted, answer, archive, number):
+def test_a_fit_comes_out_again_to_the_last_printed_digit(refitted, archive, number):
     """Also the first, although the standing of a trial has changed since."""
     again = answer("compare", number, "--archive", archive)
     assert again["same_as_printed"] and again["differences"] == []
@@ -84,7 +85,7 @@ def test_a_fit_comes_out_again_to_the_last_printed_digit(refitted, answer, archi
 
 
 @pytest.mark.slow
-def test_a_number_that_changed_would_be_seen(refitted, run, archive):
+def test_a_number_that_changed_would_be_seen(refitted, archive):
     engine = create_engine(f"sqlite:///{archive}")
     with engine.begin() as connection:
         kept = json.loads(connection.scalar(text("SELECT answer FROM fits WHERE id = 1")))
@@ -102,7 +103,7 @@ def test_a_number_that_changed_would_be_seen(refitted, run, archive):
 
 
 @pytest.mark.slow
-def test_what_was_changed_in_an_archive_is_told(run, tmp_path):
+def test_what_was_changed_in_an_archive_is_told(tmp_path):
     archive = tmp_path / "old.db"
     shutil.copy(Path(__file__).parents[1] / "trials" / "archive" / "archive_0_1.db", archive)
     told = run("compare", 1, "--archive", archive)
@@ -118,7 +119,7 @@ def test_what_was_changed_in_an_archive_is_told(run, tmp_path):
 
 
 @pytest.mark.slow
-def test_as_text(refitted, run, archive):
+def test_as_text(refitted, archive):
     told = run("compare", 1, 2, "--archive", archive).stdout
     assert (
         "fit 1 (" in told
@@ -128,26 +129,26 @@ def test_as_text(refitted, run, archive):
     assert "trials 1 (same process), 2 (changed process)" in run("fits", "--archive", archive).stdout
 
 
-def test_fits_that_are_not_there(refitted, refused, archive):
+def test_fits_that_are_not_there(refitted, archive):
     assert "there is no fit “9”" in refused("compare", 9, "--archive", archive)
     assert "there is no fit “abcdef”" in refused("compare", 1, "abcdef", "--archive", archive)
 
 
-def test_an_archive_without_a_fit(run, first, tmp_path):
+def test_an_archive_without_a_fit(first, tmp_path):
     archive = tmp_path / "new.db"
     run("add", first, "--archive", archive)
     assert "`pwindow refit` makes one" in run("fits", "--archive", archive).stdout
 
 
 @pytest.mark.slow
-def test_the_windows_of_two_fits_as_a_picture(refitted, run, archive, tmp_path):
+def test_the_windows_of_two_fits_as_a_picture(refitted, archive, tmp_path):
     picture = tmp_path / "windows.html"
     result = run("compare", 1, 2, "--archive", archive, "--picture", picture)
     assert result.exit_code == 0 and f"picture: {picture}" in result.stderr
     assert "dashed before" in picture.read_text(encoding="utf-8")
 
 
-def test_two_products_of_one_name_are_refused(refused, archive, tag_file, tmp_path):
+def test_two_products_of_one_name_are_refused(archive, tag_file, tmp_path):
     other = tmp_path / "tag_b.toml"
     other.write_text(
         Path(tag_file).read_text(encoding="utf-8").replace("330 ohm", "260 ohm"), encoding="utf-8"
@@ -157,7 +158,7 @@ def test_two_products_of_one_name_are_refused(refused, archive, tag_file, tmp_pa
 
 
 @pytest.mark.slow
-def test_what_was_asked_otherwise_is_told(answer, run, refitted, archive, tag_file, tmp_path):
+def test_what_was_asked_otherwise_is_told(refitted, archive, tag_file, tmp_path):
     other = tmp_path / "tag_b.toml"
     other.write_text(
         Path(tag_file).read_text(encoding="utf-8").replace("330 ohm", "260 ohm"), encoding="utf-8"
@@ -174,7 +175,7 @@ def test_what_was_asked_otherwise_is_told(answer, run, refitted, archive, tag_fi
 
 
 @pytest.mark.slow
-def test_coefficients_of_other_ranges_are_not_compared(answer, first, tag_file, tmp_path):
+def test_coefficients_of_other_ranges_are_not_compared(first, tag_file, tmp_path):
     archive, slow = tmp_path / "trials.db", tmp_path / "slow.csv"
     rows = pd.read_csv(first, dtype={"roll": str})
     rows[rows["speed [m/min]"] < 90].to_csv(slow, index=False)

@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 import pwindow as pw
+from tests.helpers.commands import answer, misused, refused, run
 
 
 @pytest.fixture(scope="module")
@@ -36,7 +37,7 @@ COMMANDS = [
 
 @pytest.mark.slow
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: command[0])
-def test_every_command_refuses_to_choose(refused, book, tag_file, command):
+def test_every_command_refuses_to_choose(book, tag_file, command):
     more = [tag_file if word == "tag" else word for word in command[1:]]
     reason = refused(command[0], book, *more)
     assert "“first”, “second”" in reason and "--sheet" in reason
@@ -46,13 +47,13 @@ def test_every_command_refuses_to_choose(refused, book, tag_file, command):
 @pytest.mark.parametrize(
     "command", [each for each in COMMANDS if each[0] not in ("calibrate", "serve")], ids=lambda c: c[0]
 )
-def test_every_command_reads_the_sheet_that_is_named(run, book, tag_file, command):
+def test_every_command_reads_the_sheet_that_is_named(book, tag_file, command):
     more = [tag_file if word == "tag" else word for word in command[1:]]
     result = run(command[0], book, "--sheet", "first", *more)
     assert result.exit_code == 0, result.stderr
 
 
-def test_the_sheet_that_was_read_is_noted(answer, book, demo_trial):
+def test_the_sheet_that_was_read_is_noted(book, demo_trial):
     found = answer("check", book, "--sheet", "first")
     assert found["fingerprint"] == demo_trial.fingerprint
     (note,) = found["notes"]
@@ -60,13 +61,13 @@ def test_the_sheet_that_was_read_is_noted(answer, book, demo_trial):
 
 
 @pytest.mark.slow
-def test_a_document_says_the_sheet_in_how_it_is_made_again(answer, book, tag_file):
+def test_a_document_says_the_sheet_in_how_it_is_made_again(book, tag_file):
     found = answer("review", book, "--sheet", "first", "--product", tag_file, *AT)
     assert "--sheet first" in str(found)
 
 
 @pytest.mark.slow
-def test_a_trial_is_added_and_confirmed_from_a_sheet(run, refused, book, demo_rows, tag_file, tmp_path):
+def test_a_trial_is_added_and_confirmed_from_a_sheet(book, demo_rows, tag_file, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     assert "“first”" in refused("add", book, *archive)
     assert run("add", book, "--sheet", "first", *archive).exit_code == 0
@@ -83,25 +84,25 @@ def test_a_trial_is_added_and_confirmed_from_a_sheet(run, refused, book, demo_ro
 
 
 @pytest.mark.slow
-def test_another_sheet_of_a_file_that_is_kept_is_not_taken_for_the_same_trial(run, refused, book, tmp_path):
+def test_another_sheet_of_a_file_that_is_kept_is_not_taken_for_the_same_trial(book, tmp_path):
     archive = ["--archive", tmp_path / "trials.db"]
     assert run("add", book, "--sheet", "first", *archive).exit_code == 0
     assert "already" in run("add", book, "--sheet", "first", *archive).stdout
     assert "“second” as a file of its own" in refused("add", book, "--sheet", "second", *archive)
 
 
-def test_a_sheet_is_of_one_file(misused, first, book):
+def test_a_sheet_is_of_one_file(first, book):
     assert "one FILE" in misused("check", first, book, "--sheet", "first")
     assert "one FILE" in misused("serve", first, book, "--sheet", "first")
 
 
-def test_a_sheet_of_a_text_file_and_one_that_is_not_there(refused, first, book):
+def test_a_sheet_of_a_text_file_and_one_that_is_not_there(first, book):
     assert "no workbook" in refused("check", first, "--sheet", "first")
     assert "“first”, “second”" in refused("check", book, "--sheet", "third")
 
 
 @pytest.mark.slow
-def test_an_archive_reads_the_sheet_again_that_was_added(run, book, tag_file, tmp_path):
+def test_an_archive_reads_the_sheet_again_that_was_added(book, tag_file, tmp_path):
     archive = tmp_path / "trials.db"
     assert run("add", book, "--sheet", "first", "--archive", archive).exit_code == 0
     assert run("refit", "--archive", archive, "--product", tag_file).exit_code == 0

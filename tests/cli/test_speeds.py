@@ -5,6 +5,7 @@ import json
 import pytest
 
 import pwindow as pw
+from tests.helpers.commands import answer, misused, process, refused, run
 
 BAND = [
     "roll",
@@ -30,7 +31,7 @@ def study_file():
 
 
 @pytest.fixture(scope="module")
-def speeds(answer, first, tag_file, study_file):
+def speeds(first, tag_file, study_file):
     return answer("speeds", first, "--product", tag_file, "--study", study_file)
 
 
@@ -57,7 +58,7 @@ def test_document(speeds, demo_trial, demo_surfaces):
 
 
 @pytest.mark.slow
-def test_a_pressure_asked_for_twice_is_answered_once(answer, first, tag_file, study_file):
+def test_a_pressure_asked_for_twice_is_answered_once(first, tag_file, study_file):
     options = ["--product", tag_file, "--study", study_file, "--pressure", "50 µm"]
     twice = answer("speeds", first, *options, "--pressure", "0.05 mm")
     assert twice["bands"] == answer("speeds", first, *options)["bands"]
@@ -81,7 +82,7 @@ def test_recommended_is_one_of_the_bands(speeds):
 
 
 @pytest.mark.slow
-def test_predict_says_the_same_of_the_recommended_set_up(speeds, answer, first, tag_file, study_file):
+def test_predict_says_the_same_of_the_recommended_set_up(speeds, first, tag_file, study_file):
     chosen = speeds["recommended"]
     for named in (f"roll={chosen['roll']}", f"cell_volume={chosen['cell_volume_cm3_m2']} cm3/m2"):
         at = f"speed={chosen['speed_m_min']} m/min, {named}, pressure={chosen['pressure_um']} µm"
@@ -92,34 +93,34 @@ def test_predict_says_the_same_of_the_recommended_set_up(speeds, answer, first, 
 
 
 @pytest.mark.slow
-def test_a_real_process_prints_one_document_and_nothing_else(process, first, tag_file, speeds, study_file):
+def test_a_real_process_prints_one_document_and_nothing_else(first, tag_file, speeds, study_file):
     done = process("speeds", first, "--product", tag_file, "--study", study_file, "--json")
     assert (done.returncode, done.stderr) == (0, b"")
     assert json.loads(done.stdout.decode("utf-8")) == speeds
 
 
 @pytest.mark.slow
-def test_text_and_json_tell_the_same_speed(run, first, tag_file, speeds, study_file):
+def test_text_and_json_tell_the_same_speed(first, tag_file, speeds, study_file):
     text = run("speeds", first, "--product", tag_file, "--study", study_file).stdout
     assert f"recommended: {speeds['recommended']['speed_m_min']:g} m/min" in text
     assert speeds["trial"]["fingerprint"] in text and speeds["trial"]["fit"] in text
 
 
 @pytest.mark.slow
-def test_other_pressures(answer, first, tag_file):
+def test_other_pressures(first, tag_file):
     found = answer("speeds", first, "--product", tag_file, "--pressure", "35 µm", "--pressure", "0,05 mm")
     assert {band["pressure_um"] for band in found["bands"]} == {35.0, 50.0}
 
 
 @pytest.mark.slow
-def test_another_assurance(answer, first, tag_file, speeds):
+def test_another_assurance(first, tag_file, speeds):
     found = answer("speeds", first, "--product", tag_file, "--assurance", "0.5")
     assert found["assurance"] == 0.5
     assert found["recommended"]["speed_m_min"] > speeds["recommended"]["speed_m_min"]
 
 
 @pytest.mark.slow
-def test_no_band_is_an_answer(answer, run, first, tmp_path, tag_file):
+def test_no_band_is_an_answer(first, tmp_path, tag_file):
     product = tmp_path / "hopeless.toml"
     product.write_text(
         pw.demo("tag.toml").read_text(encoding="utf-8").replace("330 ohm", "3 ohm"),
@@ -144,7 +145,7 @@ def test_no_band_is_an_answer(answer, run, first, tmp_path, tag_file):
     "unit, key, tolerance",
     [("N/mm", "pressure_n_mm", "0.5 N/mm"), ("kPa", "pressure_kpa", "0.5 kPa")],
 )
-def test_other_kinds_of_pressure(answer, refused, tmp_path, demo_rows, tag_file, unit, key, tolerance):
+def test_other_kinds_of_pressure(tmp_path, demo_rows, tag_file, unit, key, tolerance):
     trial, product = tmp_path / "trial.csv", tmp_path / "tag.toml"
     demo_rows.rename(columns={"pressure [um]": f"pressure [{unit}]"}).assign(
         **{f"pressure [{unit}]": demo_rows["pressure [um]"] / 10}
@@ -159,7 +160,7 @@ def test_other_kinds_of_pressure(answer, refused, tmp_path, demo_rows, tag_file,
 
 
 @pytest.mark.slow
-def test_several_files(answer, first, tag_file):
+def test_several_files(first, tag_file):
     found = answer("speeds", first, pw.demo("trial_second.csv"), "--product", tag_file)
     assert found["trial"]["prints"] == 89
 
@@ -174,12 +175,12 @@ def test_several_files(answer, first, tag_file):
         (["--study", "none.toml"], "check the path"),
     ],
 )
-def test_unusable(refused, first, tag_file, more, word):
+def test_unusable(first, tag_file, more, word):
     assert word in refused("speeds", first, "--product", tag_file, *more, "--json")
 
 
 @pytest.mark.slow
-def test_unusable_products(refused, first, tmp_path):
+def test_unusable_products(first, tmp_path):
     assert "check the path" in refused("speeds", first, "--product", tmp_path / "none.toml")
     assert "TOML" in refused("speeds", first, "--product", first)
     assert "“rolls”" in refused("speeds", first, "--product", pw.demo("study.toml"))
@@ -199,11 +200,11 @@ def test_unusable_products(refused, first, tmp_path):
         ["--speed", "60"],
     ],
 )
-def test_wrong_usage(misused, first, tag_file, more):
+def test_wrong_usage(first, tag_file, more):
     misused("speeds", first, "--product", tag_file, *more)
 
 
-def test_wrong_usage_without_files_or_product(misused, first, tag_file):
+def test_wrong_usage_without_files_or_product(first, tag_file):
     misused("speeds", first)
     misused("speeds", "--product", tag_file)
 
@@ -219,7 +220,7 @@ def misread(tmp_path_factory, demo_rows):
 
 
 @pytest.mark.slow
-def test_what_speaks_against_the_surfaces_is_said_before_the_recommendation(run, answer, misread, tag_file):
+def test_what_speaks_against_the_surfaces_is_said_before_the_recommendation(misread, tag_file):
     (finding,) = answer("speeds", misread, "--product", tag_file)["findings"]
     assert set(finding) == {"response", "sentence", "weight"} and finding["weight"] == "serious"
     text = run("speeds", misread, "--product", tag_file).stdout
@@ -228,7 +229,7 @@ def test_what_speaks_against_the_surfaces_is_said_before_the_recommendation(run,
 
 
 @pytest.mark.slow
-def test_what_is_only_to_mind_is_left_to_fit(run, answer, tag_file):
+def test_what_is_only_to_mind_is_left_to_fit(tag_file):
     later = pw.demo("trial_second.csv")
     found = answer("speeds", later, "--product", tag_file, "--assurance", "0.5")["findings"]
     text = run("speeds", later, "--product", tag_file, "--assurance", "0.5").stdout
@@ -239,7 +240,7 @@ def test_what_is_only_to_mind_is_left_to_fit(run, answer, tag_file):
 
 
 @pytest.mark.parametrize("term", ["nonsense", "presure²", "intercept"])
-def test_a_term_that_cannot_be_left_out_is_not_ignored(run, first, tag_file, term):
+def test_a_term_that_cannot_be_left_out_is_not_ignored(first, tag_file, term):
     """A misspelt term must not be a term kept; a linear term stays while its square does."""
     result = run("speeds", first, "--product", tag_file, "--leave-out", term)
     assert result.exit_code in (1, 2)
@@ -247,6 +248,6 @@ def test_a_term_that_cannot_be_left_out_is_not_ignored(run, first, tag_file, ter
 
 
 @pytest.mark.slow
-def test_a_square_can_be_left_out(answer, first):
+def test_a_square_can_be_left_out(first):
     left = answer("fit", first, "--leave-out", "pressure²")["surfaces"]["line_height"]["coefficients"]
     assert "pressure²" not in left and "pressure" in left and "speed²" in left

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 import pwindow as pw
+from tests.helpers.commands import run
 
 GAP, PLATE_GAP = "gap [um]", "plate_gap [um]"
 LINE_COLUMNS = [
@@ -88,7 +89,7 @@ SHAPES = {
 
 
 @pytest.fixture
-def speeds(run, tmp_path):
+def speeds(tmp_path):
     def call(frame, product, study=None):
         trial, part = tmp_path / "trial.csv", tmp_path / "part.toml"
         frame.to_csv(trial, index=False)
@@ -168,7 +169,7 @@ def test_says_truly_why_not(speeds, simulated, change, product, words):
 
 
 @pytest.mark.slow
-def test_settings_that_leave_no_choice_need_not_be_typed(run, simulated, tmp_path):
+def test_settings_that_leave_no_choice_need_not_be_typed(simulated, tmp_path):
     trial = tmp_path / "trial.csv"
     simulated[simulated["pressure [um]"] == 50].drop(columns=["plate", "plate_width [um]"]).to_csv(
         trial, index=False

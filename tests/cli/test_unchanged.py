@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import pwindow as pw
+from tests.helpers.commands import answer
 
 pytestmark = pytest.mark.slow
 
@@ -54,11 +55,11 @@ def remembered():
 
 
 @pytest.mark.parametrize("name", OF_FILES)
-def test_of_files(answer, name):
+def test_of_files(name):
     assert is_there(name, answer(*OF_FILES[name])), WRITTEN
 
 
-def test_of_an_archive(answer, tmp_path):
+def test_of_an_archive(tmp_path):
     answers = {
         name: answer(*asked, "--archive", tmp_path / "trials.db") for name, asked in OF_ARCHIVE.items()
     }

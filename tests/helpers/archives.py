@@ -15,8 +15,8 @@ import pytest
 from sqlalchemy import create_engine, text
 from sqlalchemy.engine import make_url
 
-from pwindow.demo import demo
 from pwindow.inputs import InputFile
+from pwindow.shipped import demo
 from pwindow.trials.archive import Archive
 
 KINDS = ("sqlite", "postgresql")

@@ -15,6 +15,7 @@ from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import sensitivities, side_by_side
 from pwindow.wording import percent
 from pwindow.workflows.evidence import Evidence
+from tests.helpers.trials import read_frame
 
 pytestmark = pytest.mark.slow
 
@@ -243,7 +244,7 @@ def test_names_from_files_are_escaped(evidence, tag):
         assert "<script>" not in place.children[0].layout.title.text
 
 
-def test_a_trial_with_one_plate_says_why_none_is_compared(demo_rows, read_frame, study, tag):
+def test_a_trial_with_one_plate_says_why_none_is_compared(demo_rows, study, tag):
     surfaces = pw.fit(read_frame(demo_rows[demo_rows["plate"] == "laser-imaged"]))
     page = TradeOffsPage(Evidence(surfaces, study, {tag.name: tag}))
     assert "print a trial with another" in text(page.plates)

@@ -22,6 +22,7 @@ from pwindow.window.setup import Setup
 from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import with_planned_roll
 from pwindow.wording import percent, pressure, speed, volume, with_interval
+from tests.helpers.trials import read_frame
 
 
 @pytest.fixture(scope="module")
@@ -242,7 +243,7 @@ def test_how_it_is_made_again_without_a_command(tag_window, read_page):
 
 
 @pytest.mark.slow
-def test_terms_of_the_fit_are_named_where_it_is_made_again(demo_rows, read_frame, tag, read_page):
+def test_terms_of_the_fit_are_named_where_it_is_made_again(demo_rows, tag, read_page):
     surfaces = pw.fit(read_frame(demo_rows), leave_out=["pressure²"])
     text = read_page(report_html(report(subject_of(pw.find_window(surfaces, tag))))).text
     assert "--leave-out 'pressure²'" in text

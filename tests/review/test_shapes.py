@@ -11,6 +11,7 @@ from pwindow.review.report import report
 from pwindow.review.report_page import report_html
 from pwindow.review.run_sheet import run_sheet
 from pwindow.review.run_sheet_page import run_sheet_html
+from tests.helpers.trials import read_frame
 
 GAP = (
     '[pattern]\nplate = "laser-imaged"\nplate_gap = "75 µm"\n[requirements.gap]\nleast = "0 µm"\ncount = 12\n'
@@ -45,7 +46,7 @@ SHAPES = {
 
 @pytest.mark.slow
 @pytest.mark.parametrize("change, product, measured", SHAPES.values(), ids=SHAPES.keys())
-def test_both_documents(simulated, read_frame, tag, read_page, change, product, measured):
+def test_both_documents(simulated, tag, read_page, change, product, measured):
     wanted = tag if product is None else pw.read_product(InputFile("part.toml", product.encode()))
     subject = subject_of(pw.find_window(pw.fit(read_frame(change(simulated))), wanted))
     sheet = read_page(run_sheet_html(run_sheet(subject)))

@@ -13,12 +13,13 @@ from pwindow.review.run_sheet import run_sheet
 from pwindow.review.run_sheet_page import run_sheet_html
 from pwindow.surfaces.findings import findings
 from pwindow.trials import summarise
+from tests.helpers.trials import read_frame
 
 WARNING = "section factor (area over height times width) of 65 prints"
 
 
 @pytest.fixture(scope="module")
-def doubtful_window(demo_rows, read_frame, tag, study):
+def doubtful_window(demo_rows, tag, study):
     rows = demo_rows.assign(**{"section_area [um2]": demo_rows["section_area [um2]"] * 3})
     return pw.find_window(pw.fit(read_frame(rows)), tag, study)
 

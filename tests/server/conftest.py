@@ -20,6 +20,7 @@ import websocket
 
 from pwindow.cli.server_settings import LANDING_PAGE
 from pwindow.server.frames import V1
+from tests.helpers.servers import free_port, run_server
 
 TEMPLATES = Path(__file__).resolve().parents[2] / "dashboards" / "templates"
 XSRF = "a" * 32  # what a page has in its cookie, it says once more
@@ -105,7 +106,7 @@ def wait_until() -> Callable[[Callable[[], bool]], bool]:
 
 
 @pytest.fixture(scope="session")
-def visiting(run_server, free_port, tmp_path_factory) -> Callable[..., AbstractContextManager[Visitor]]:
+def visiting(tmp_path_factory) -> Callable[..., AbstractContextManager[Visitor]]:
     """A context manager that serves a small page with the options of `serve`, and gives a visitor.
 
     What the page shows may be another cell than the usual.

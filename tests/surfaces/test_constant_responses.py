@@ -5,12 +5,13 @@ import pytest
 
 import pwindow as pw
 from pwindow.errors import SurfaceProblem
+from tests.helpers.trials import read_frame
 
 WIDTH, HEIGHT = "line_width [um]", "line_height [um]"
 
 
 @pytest.fixture
-def with_values(demo_rows, read_frame):
+def with_values(demo_rows):
     """Reader of the demo with other values where a column is filled."""
 
     def read(column, values):

@@ -15,6 +15,7 @@ from pwindow.surfaces.findings import findings
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.single.surface import fit_surface
+from tests.helpers.trials import read_frame
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, second_order(FACTORS))
@@ -42,7 +43,7 @@ def simulate(make_demo, monkeypatch):
 
 
 @pytest.fixture
-def told(read_frame):
+def told():
     """What is said against the surfaces of a table of rows."""
     return lambda rows, plan=SHORT, **asked: findings(pw.fit(read_frame(rows), plan=plan, **asked))
 
@@ -254,7 +255,7 @@ def test_no_level_where_squares_follow_them_all(make_cells, line_height):
     assert worst_level(fit_surface(line_height(cells), DESIGN)) is None
 
 
-def test_a_print_that_alone_carries_a_term_is_named(demo_rows, read_frame, recwarn):
+def test_a_print_that_alone_carries_a_term_is_named(demo_rows, recwarn):
     """One print at a plate gap of its own makes plate_gap² estimable, by itself."""
     name = demo_rows.loc[demo_rows["gap [um]"].notna(), "print"].iloc[0]
     gaps = demo_rows[(demo_rows["print"] == name) & (demo_rows["plate_gap [um]"] == 75.0)]

@@ -9,6 +9,7 @@ import pytest
 from pwindow.surfaces.region import Hull, TrialRegion
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import MeasuredTrial
+from tests.helpers.trials import read_frame
 
 SQUARE = np.array(list(product((-1.0, 1.0), repeat=2)))
 
@@ -159,7 +160,7 @@ def test_demo_prints_are_inside_and_on_their_speed_ranges(demo_surfaces):
         assert low * (1 - 1e-6) <= row.speed <= high * (1 + 1e-6)
 
 
-def test_where_speed_and_volume_went_together_each_roll_has_its_own_speed(read_frame, demo_rows):
+def test_where_speed_and_volume_went_together_each_roll_has_its_own_speed(demo_rows):
     """Rolls that were each run at one speed: the region is a line, and a roll finds its speed on it."""
     speeds = {"0655": 30.0, "1203": 60.0, "2047": 120.0}
     rows = demo_rows[demo_rows["roll"].isin(speeds)]

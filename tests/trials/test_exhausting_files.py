@@ -12,12 +12,13 @@ import pyarrow.parquet as pq
 import pytest
 
 from pwindow.errors import TrialProblem
+from tests.helpers.trials import as_parquet, as_workbook, read_text
 
 HEAD = "print,speed [m/min],cell_volume [cm3/m2],pressure [um],line_height [um]"
 
 
 @pytest.fixture
-def refused(read_text):
+def refused():
     """Read what must be refused, soon and in few words."""
 
     def read(content, name, match):
@@ -45,7 +46,7 @@ SHEET = "xl/worksheets/sheet1.xml"
 OPEN = b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
 
 
-def test_a_workbook_that_unpacks_to_a_gigabyte(demo_rows, as_workbook, refused):
+def test_a_workbook_that_unpacks_to_a_gigabyte(demo_rows, refused):
     sheet = OPEN + b"<row><c><v>1</v></c></row>" * 4_000_000
     content = packed(as_workbook(demo_rows.head(5)), SHEET, sheet)
     assert len(content) < 1_000_000
@@ -54,14 +55,14 @@ def test_a_workbook_that_unpacks_to_a_gigabyte(demo_rows, as_workbook, refused):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("filling", [b"<row/>", b"<row><c/></row>", b"<c/>", b"<a/>"])
-def test_a_workbook_of_empty_cells(demo_rows, as_workbook, refused, filling):
+def test_a_workbook_of_empty_cells(demo_rows, refused, filling):
     sheet = OPEN + b"<row>" + filling * 3_000_000
     refused(
         packed(as_workbook(demo_rows.head(5)), SHEET, sheet), "trial.xlsx", "more than .* cells|out of order"
     )
 
 
-def test_a_style_sheet_of_a_million_styles(demo_rows, as_workbook, refused):
+def test_a_style_sheet_of_a_million_styles(demo_rows, refused):
     styles = b'<styleSheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><cellXfs>'
     refused(
         packed(as_workbook(demo_rows.head(5)), "xl/styles.xml", styles + b"<xf/>" * 900_000),
@@ -70,7 +71,7 @@ def test_a_style_sheet_of_a_million_styles(demo_rows, as_workbook, refused):
     )
 
 
-def test_a_thousand_names_of_one_sheet(demo_rows, as_workbook, refused):
+def test_a_thousand_names_of_one_sheet(demo_rows, refused):
     def change(text):
         one = text[text.index(b"<sheet ") : text.index(b"/>", text.index(b"<sheet ")) + 2]
         return text.replace(one, one * 1000)
@@ -80,7 +81,7 @@ def test_a_thousand_names_of_one_sheet(demo_rows, as_workbook, refused):
     refused(packed(content, "xl/workbook.xml", text), "trial.xlsx", "sheets")
 
 
-def test_a_workbook_that_lies_about_a_part(demo_rows, as_workbook, refused):
+def test_a_workbook_that_lies_about_a_part(demo_rows, refused):
     """The directory says that the theme has 100 bytes, and gives the checksum of those."""
     text = b" " * 50_000_000
     content = bytearray(packed(as_workbook(demo_rows.head(5)), "xl/theme/theme1.xml", text))
@@ -91,13 +92,13 @@ def test_a_workbook_that_lies_about_a_part(demo_rows, as_workbook, refused):
     refused(bytes(content), "trial.xlsx", "not an XLSX workbook")
 
 
-def test_entities_are_not_expanded(demo_rows, as_workbook, refused):
+def test_entities_are_not_expanded(demo_rows, refused):
     bomb = b'<!DOCTYPE a [<!ENTITY b "' + b"x" * 10_000 + b'">]>' + OPEN + b"&b;" * 10_000
     refused(packed(as_workbook(demo_rows.head(5)), SHEET, bomb), "trial.xlsx", "entities")
 
 
 @pytest.mark.slow
-def test_a_long_text_that_every_row_refers_to(demo_rows, as_workbook, as_parquet, refused):
+def test_a_long_text_that_every_row_refers_to(demo_rows, refused):
     remark = "x" * 30_000
     refused(as_workbook(demo_rows.sample(9_000, replace=True).assign(remark=remark)), "t.xlsx", "unpack to")
     refused(
@@ -125,7 +126,7 @@ def test_a_parquet_file_of_many_columns(refused):
 @pytest.mark.parametrize(
     "damage", [b"{", b"[]", b'{"index_columns": [{"kind": "x"}]}', b"\xff\xfe", b'{"columns": 3}']
 )
-def test_damaged_notes_of_pandas_in_a_parquet_file_do_not_matter(demo_rows, demo_trial, read_text, damage):
+def test_damaged_notes_of_pandas_in_a_parquet_file_do_not_matter(demo_rows, demo_trial, damage):
     table = pa.Table.from_pandas(demo_rows.set_index("print"))
     content = parquet(table.replace_schema_metadata({b"pandas": damage}))
     assert read_text(content, "trial.parquet").fingerprint == demo_trial.fingerprint
@@ -142,7 +143,7 @@ def test_a_wide_header_over_many_short_rows(refused):
 
 
 @pytest.mark.slow
-def test_many_unknown_columns_are_one_note(read_text):
+def test_many_unknown_columns_are_one_note():
     names = ",".join(f"k{at}" for at in range(900))
     trial = read_text(f"{HEAD},{names}\nP1,60,4.4,50,0.8{',1' * 900}\n")
     (note,) = [note for note in trial.notes if "not known" in note]

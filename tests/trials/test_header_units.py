@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from pwindow.errors import TrialProblem
+from tests.helpers.trials import read_text
 
 CASES = [
     ("speed", "ft/min", 196.85, 60.0),  # 1 ft = 0.3048 m exactly
@@ -63,19 +64,19 @@ def one_row(column, unit, value):
 
 
 @pytest.mark.parametrize("column, unit, written, expected", CASES)
-def test_value_is_converted(read_text, column, unit, written, expected):
+def test_value_is_converted(column, unit, written, expected):
     trial = read_text(one_row(column, unit, written))
     assert trial.features[column][0] == pytest.approx(expected, rel=2e-5)
     assert trial.notes == ()
 
 
 @pytest.mark.parametrize("sign", ["\u2126", "\u03a9"])
-def test_both_ohm_signs(read_text, sign):
+def test_both_ohm_signs(sign):
     assert read_text(one_row("resistance", sign, 11.5)).features["resistance"][0] == 11.5
 
 
 @pytest.mark.parametrize("micro", ["\u00b5", "\u03bc"])
-def test_both_micro_signs(read_text, micro):
+def test_both_micro_signs(micro):
     assert read_text(one_row("line_width", f"{micro}m", 62.0)).features["line_width"][0] == 62.0
 
 
@@ -91,14 +92,14 @@ def test_both_micro_signs(read_text, micro):
         ("mil", 1.0, "µm", 25.4, "pressure_um"),
     ],
 )
-def test_kind_of_pressure_follows_its_unit(read_text, unit, written, kept, expected, key):
+def test_kind_of_pressure_follows_its_unit(unit, written, kept, expected, key):
     trial = read_text(one_row("pressure", unit, written))
     assert trial.pressure_unit == kept
     assert trial.pressure_key == key
     assert trial.features["pressure"][0] == pytest.approx(expected, rel=1e-5)
 
 
-def test_no_unit_is_read_as_the_kept_unit_and_said(read_text):
+def test_no_unit_is_read_as_the_kept_unit_and_said():
     trial = read_text(one_row("speed", "m/min", 60.0).replace("speed [m/min]", "speed"))
     assert trial.features["speed"][0] == 60.0
     assert any("“speed” names no unit; read as m/min" in note for note in trial.notes)
@@ -119,7 +120,7 @@ def test_no_unit_is_read_as_the_kept_unit_and_said(read_text):
         ("speed", "°C"),
     ],
 )
-def test_wrong_unit_is_refused_by_column_and_unit(read_text, column, unit):
+def test_wrong_unit_is_refused_by_column_and_unit(column, unit):
     with pytest.raises(TrialProblem) as caught:
         read_text(one_row(column, unit, 1.0))
     (problem,) = caught.value.problems

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from pwindow.errors import TrialProblem
+from tests.helpers.trials import as_workbook, read_frame, read_text
 
 HEAD = (
     "print,make_ready,speed [ft/min],roll,cell_volume [BCM],pressure [um],plate,plate_gap [um],line_height [um],"
@@ -28,7 +29,7 @@ def table(*rows, head=HEAD):
 
 
 @pytest.fixture
-def problems(read_text):
+def problems():
     def find(*rows):
         with pytest.raises(TrialProblem) as caught:
             read_text(table(*rows))
@@ -41,7 +42,7 @@ WORDS = ["n.a.", "N/A", "NA", "–", "—", "-", "none", "#N/A", "NaN", "null", 
 
 
 @pytest.mark.parametrize("word", WORDS)
-def test_words_are_read_as_empty_with_one_note(read_text, word):
+def test_words_are_read_as_empty_with_one_note(word):
     rows = [LINE | {"print": f"P{at}", "line_width": word} for at in range(9)]
     trial = read_text(table(*rows))
     assert trial.features["line_width"].isna().all()
@@ -49,17 +50,17 @@ def test_words_are_read_as_empty_with_one_note(read_text, word):
     assert "“line_width [um]”" in note and "9 cells" in note and f"“{word}”" in note
 
 
-def test_an_empty_cell_is_no_word(read_text):
+def test_an_empty_cell_is_no_word():
     assert read_text(table(LINE | {"line_width": ""}, GAP)).notes == ()
 
 
 @pytest.mark.slow
-def test_words_in_a_workbook(demo_rows, as_workbook, read_text):
+def test_words_in_a_workbook(demo_rows):
     trial = read_text(as_workbook(demo_rows.assign(**{"section_area [um2]": "#N/A"})), "t.xlsx")
     assert trial.features["section_area"].isna().all() and len(trial.notes) == 1
 
 
-def test_a_word_for_a_roll_is_no_roll_but_nd_is(read_text):
+def test_a_word_for_a_roll_is_no_roll_but_nd_is():
     trial = read_text(
         table(LINE | {"roll": "n.a."}, LINE | {"print": "P2", "roll": "ND", "make_ready": "M2"})
     )
@@ -75,12 +76,12 @@ def test_an_uncounted_bridge_is_never_read_as_none(problems, word):
 
 
 @pytest.mark.slow
-def test_a_measured_gap_says_that_it_is_open(read_text):
+def test_a_measured_gap_says_that_it_is_open():
     trial = read_text(table(LINE, GAP | {"gaps_bridged": ""}))
     assert trial.of_quantity("gap_closure")["bridged"].tolist() == [0.0]
 
 
-def test_the_demo_without_its_counts_of_shorts_is_refused(demo_rows, read_frame):
+def test_the_demo_without_its_counts_of_shorts_is_refused(demo_rows):
     shorts = demo_rows["gaps_bridged"] > 0
     assert shorts.sum() > 0
     with pytest.raises(TrialProblem) as caught:
@@ -89,7 +90,7 @@ def test_the_demo_without_its_counts_of_shorts_is_refused(demo_rows, read_frame)
     assert len(caught.value.reasons) == 1 and f"{shorts.sum()} rows" in caught.value.reasons[0]
 
 
-def test_many_problems_of_one_kind_are_one_line(demo_rows, read_frame):
+def test_many_problems_of_one_kind_are_one_line(demo_rows):
     frame = demo_rows.astype({"line_height [um]": object, "speed [m/min]": object})
     frame["line_height [um]"] = "thick"
     frame.loc[5, "speed [m/min]"] = "fast"
@@ -102,7 +103,7 @@ def test_many_problems_of_one_kind_are_one_line(demo_rows, read_frame):
 
 
 @pytest.mark.slow
-def test_problems_that_are_kept_one_by_one_are_bounded(demo_rows, read_frame):
+def test_problems_that_are_kept_one_by_one_are_bounded(demo_rows):
     frame = demo_rows.sample(5000, replace=True, random_state=1).assign(**{"line_height [um]": "thick"})
     with pytest.raises(TrialProblem) as caught:
         read_frame(frame)
@@ -155,7 +156,7 @@ def test_a_make_ready_is_one_roll_one_volume_and_one_plate(problems, name, other
     assert "make-ready M1" in found[0].what and "“P1”" in found[0].what and "row 3" in found[0].what
 
 
-def test_two_make_readies_may_have_two_rolls(read_text):
+def test_two_make_readies_may_have_two_rolls():
     other = LINE | {"print": "P2", "make_ready": "M2", "roll": "1318", "cell_volume": "3.6", "plate": "b"}
     assert len(read_text(table(LINE, other)).prints) == 2
 
@@ -163,7 +164,7 @@ def test_two_make_readies_may_have_two_rolls(read_text):
 # not printed yet --------------------------------------------------------------------------------
 
 
-def test_a_print_without_any_value_is_passed_over_with_one_note(read_text):
+def test_a_print_without_any_value_is_passed_over_with_one_note():
     planned = [EMPTY_GAP | {"print": f"P{at}", "speed": ""} for at in range(2, 5)]
     trial = read_text(table(LINE, GAP, *planned, *planned))
     assert list(trial.prints.index) == ["P1"]
@@ -181,7 +182,7 @@ def test_a_print_with_a_value_that_cannot_be_read_was_printed(problems):
     assert [(one.row, one.column) for one in found] == [(3, "gap")]
 
 
-def test_rows_without_a_value_in_a_file_without_gaps_are_passed_over(read_text):
+def test_rows_without_a_value_in_a_file_without_gaps_are_passed_over():
     head = "print,speed [m/min],cell_volume [cm3/m2],pressure [um],line_height [um]"
     trial = read_text(f"{head}\nP1,60,4.4,50,0.8\nP1,60,4.4,50,\nP1,60,4.4,50,\n")
     assert len(trial.features) == 1
@@ -194,7 +195,7 @@ def test_a_file_of_plans_only_is_refused(problems):
     assert "no print has a measured value" in found.what
 
 
-def test_planned_prints_change_no_result(demo_rows, demo_trial, read_frame):
+def test_planned_prints_change_no_result(demo_rows, demo_trial):
     planned = demo_rows.groupby("print").head(1).assign(print=lambda rows: "N" + rows["print"])
     measured = [
         name

@@ -7,6 +7,7 @@ from pwindow.errors import TrialProblem
 from pwindow.inputs import InputFile
 from pwindow.surfaces.findings import findings
 from pwindow.trials.archive import Archive
+from tests.helpers.trials import as_parquet, read_frame, read_text
 
 HEIGHT, AREA, WIDTH = "line_height [um]", "section_area [um2]", "line_width [um]"
 
@@ -18,7 +19,7 @@ def test_the_demo_is_plausible(demo_trial):
 
 @pytest.mark.parametrize("factor", [1000.0, 0.001])
 @pytest.mark.parametrize("areas", ["measured", "scaled", "absent"])
-def test_a_slip_of_a_thousand_in_the_heights_is_refused(demo_rows, read_frame, factor, areas):
+def test_a_slip_of_a_thousand_in_the_heights_is_refused(demo_rows, factor, areas):
     frame = demo_rows.assign(**{HEIGHT: demo_rows[HEIGHT] * factor})
     if areas == "scaled":
         frame[AREA] *= factor
@@ -38,7 +39,7 @@ def test_a_slip_of_a_thousand_in_the_heights_is_refused(demo_rows, read_frame, f
     "column", [WIDTH, AREA, "gap [um]", "resistance [ohm]", "cell_volume [cm3/m2]", "speed [m/min]"]
 )
 @pytest.mark.parametrize("factor", [1000.0, 0.001])
-def test_a_slip_of_a_thousand_is_refused_or_warned_of(demo_rows, read_frame, column, factor):
+def test_a_slip_of_a_thousand_is_refused_or_warned_of(demo_rows, column, factor):
     try:
         warnings = read_frame(demo_rows.assign(**{column: demo_rows[column] * factor})).warnings
     except TrialProblem as problem:
@@ -57,19 +58,19 @@ def test_a_slip_of_a_thousand_is_refused_or_warned_of(demo_rows, read_frame, col
         ("direction [deg]", 1e9),
     ],
 )
-def test_what_no_press_does_is_refused(demo_rows, read_frame, column, value):
+def test_what_no_press_does_is_refused(demo_rows, column, value):
     with pytest.raises(TrialProblem, match="physically impossible"):
         read_frame(demo_rows.assign(**{column: value}))
 
 
-def test_a_mean_height_above_the_volume_is_refused_whatever_the_plate_width(read_text):
+def test_a_mean_height_above_the_volume_is_refused_whatever_the_plate_width():
     head = "print,speed [m/min],cell_volume [cm3/m2],pressure [um],line_height [um]"
     with pytest.raises(TrialProblem, match="more silver than all the ink"):
         read_text(f"{head}\nP1,60,4.4,50,6.7\n")  # ⅔ · 6.7 = 4.47
     assert read_text(f"{head}\nP1,60,4.4,50,6.5\n").warnings
 
 
-def test_zero_bytes_are_refused(demo_rows, read_text):
+def test_zero_bytes_are_refused(demo_rows):
     text = demo_rows.to_csv(index=False)
     at = text.index("A-009")
     with pytest.raises(TrialProblem, match="zero byte") as caught:
@@ -77,7 +78,7 @@ def test_zero_bytes_are_refused(demo_rows, read_text):
     assert caught.value.problems[0].row == text.count("\n", 0, at) + 1
 
 
-def test_control_characters_in_an_id_are_refused(demo_rows, as_parquet, read_text):
+def test_control_characters_in_an_id_are_refused(demo_rows):
     frame = demo_rows.assign(print=demo_rows["print"].str.replace("A-002", "A-001\0"))
     with pytest.raises(TrialProblem, match="control character"):
         read_text(as_parquet(frame), "trial.parquet")

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from pwindow.errors import TrialProblem
+from tests.helpers.trials import read_frame, read_text
 
 HEAD = (
     "print,make_ready,speed [m/min],roll,cell_volume [cm3/m2],pressure [um],plate,plate_width [um],"
@@ -53,7 +54,7 @@ def table(*rows):
 
 
 @pytest.fixture
-def problems(read_text):
+def problems():
     def find(content):
         with pytest.raises(TrialProblem) as caught:
             read_text(content)
@@ -67,7 +68,7 @@ def places(found):
     return [(problem.row, problem.column, problem.value) for problem in found]
 
 
-def test_the_table_of_these_tests_is_good(read_text):
+def test_the_table_of_these_tests_is_good():
     assert len(read_text(table(LINE, GAP)).features) == 2
 
 
@@ -111,7 +112,7 @@ def test_impossible_numbers_of_a_gap(problems, name, value):
     assert (3, name, value) in places(found)
 
 
-def test_a_negative_pressure_is_impossible_but_kiss_is_not(problems, read_text):
+def test_a_negative_pressure_is_impossible_but_kiss_is_not(problems):
     assert places(problems(table(LINE | {"pressure": "-5"}))) == [(2, "pressure", "-5")]
     assert read_text(table(LINE | {"pressure": "0"})).pressures == (0.0,)
 
@@ -150,7 +151,7 @@ def test_more_silver_than_ink(problems):
     assert (found.row, found.column) == (2, "line_height")
 
 
-def test_as_much_silver_as_ink_passes(read_text):
+def test_as_much_silver_as_ink_passes():
     assert len(read_text(table(LINE | {"section_area": "131"})).features) == 1
 
 
@@ -261,7 +262,7 @@ def test_a_row_with_another_number_of_cells_is_named(problems, cut):
     assert any("3" in str(problem.row or problem.what) for problem in found)
 
 
-def test_unknown_columns_are_kept_and_said(read_text):
+def test_unknown_columns_are_kept_and_said():
     content = "\n".join(
         line + end
         for line, end in zip(
@@ -275,7 +276,7 @@ def test_unknown_columns_are_kept_and_said(read_text):
     assert [note for note in trial.notes if "“dwell”" in note]
 
 
-def test_unknown_columns_change_no_result(demo_rows, read_frame, demo_trial):
+def test_unknown_columns_change_no_result(demo_rows, demo_trial):
     extra = demo_rows.assign(value=1, count=2, closure=3, bridged=4, k="x", index=5)
     trial = read_frame(extra)
     assert trial.prints.equals(demo_trial.prints)

@@ -8,6 +8,7 @@ from scipy import stats
 from pwindow.surfaces.model.responses import response_data
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.reduction import reduce_features
+from tests.helpers.trials import read_text
 
 NAN = np.nan
 
@@ -63,7 +64,7 @@ def test_a_resistance_without_section_is_counted_as_lost():
     assert probed.loc["A", "mean"] == pytest.approx(expected)
 
 
-def test_variance_inside_cells_is_that_of_an_analysis_of_variance(read_text):
+def test_variance_inside_cells_is_that_of_an_analysis_of_variance():
     """Against scipy's one-way analysis of variance, F = MS_between / MS_within."""
     rng = np.random.default_rng(4)
     logs = [rng.normal(0.1 * at, 0.1, size) for at, size in enumerate((3, 5, 1, 4))]
@@ -76,7 +77,7 @@ def test_variance_inside_cells_is_that_of_an_analysis_of_variance(read_text):
     assert between / data.feature_variance == pytest.approx(stats.f_oneway(*logs).statistic, rel=1e-9)
 
 
-def test_single_features_tell_no_variance(read_text):
+def test_single_features_tell_no_variance():
     head = "print,speed [m/min],cell_volume [cm3/m2],pressure [um],line_height [um]"
     data = response_data(read_text(f"{head}\nA,60,4,50,1.0\nB,60,4,50,1.1\n"))["line_height"]
     assert (data.feature_variance, data.feature_df) == (0.0, 0)

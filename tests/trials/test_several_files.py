@@ -8,6 +8,7 @@ import pwindow as pw
 from pwindow.errors import TrialProblem
 from pwindow.inputs import InputFile
 from pwindow.trials import summarise
+from tests.helpers.trials import as_parquet, as_workbook, read_frame, read_text
 
 FIRST, SECOND = pw.demo("trial_first.csv"), pw.demo("trial_second.csv")
 
@@ -19,7 +20,7 @@ def test_prints_of_two_files_stay_apart():
     assert trial.files == ("trial_first.csv", "trial_second.csv")
 
 
-def test_same_print_id_in_two_files_is_two_prints(demo_rows, read_frame):
+def test_same_print_id_in_two_files_is_two_prints(demo_rows):
     content = demo_rows.to_csv(index=False).encode()
     later = (
         demo_rows.assign(**{"line_height [um]": demo_rows["line_height [um]"] * 1.01})
@@ -81,15 +82,13 @@ def test_a_generator_of_paths(demo_trial):
     assert pw.read_trial(path for path in [FIRST]).fingerprint == demo_trial.fingerprint
 
 
-def test_fingerprint_does_not_depend_on_format_or_column_order(
-    demo_rows, demo_trial, read_text, read_frame, as_workbook, as_parquet
-):
+def test_fingerprint_does_not_depend_on_format_or_column_order(demo_rows, demo_trial):
     assert read_text(as_workbook(demo_rows), "t.xlsx").fingerprint == demo_trial.fingerprint
     assert read_text(as_parquet(demo_rows), "t.parquet").fingerprint == demo_trial.fingerprint
     assert read_frame(demo_rows[demo_rows.columns[::-1]]).fingerprint == demo_trial.fingerprint
 
 
-def test_fingerprint_does_not_depend_on_units(demo_rows, demo_trial, read_frame):
+def test_fingerprint_does_not_depend_on_units(demo_rows, demo_trial):
     converted = demo_rows.rename(
         columns={
             "speed [m/min]": "speed [ft/min]",
@@ -108,7 +107,7 @@ def test_fingerprint_does_not_depend_on_units(demo_rows, demo_trial, read_frame)
     assert trial.fingerprint == demo_trial.fingerprint
 
 
-def test_fingerprint_changes_with_any_value(demo_rows, demo_trial, read_frame):
+def test_fingerprint_changes_with_any_value(demo_rows, demo_trial):
     seen = {demo_trial.fingerprint}
     mounted = demo_rows["make_ready"] == demo_rows["make_ready"][0]
     for column, row, value in (
@@ -124,7 +123,7 @@ def test_fingerprint_changes_with_any_value(demo_rows, demo_trial, read_frame):
     assert len(seen) == 6
 
 
-def test_unnamed_rolls_go_by_volume(demo_rows, read_frame):
+def test_unnamed_rolls_go_by_volume(demo_rows):
     rolls = read_frame(demo_rows.drop(columns="roll")).rolls
     assert [roll.id for roll in rolls] == [f"{v} cm³/m²" for v in ("2.4", "3.3", "4.4", "5.6", "7.2")]
 
@@ -144,7 +143,7 @@ def test_summary_counts_what_a_reader_would_count(demo_trial, demo_rows):
     assert found.constant == {"direction": 0.0}
 
 
-def test_nothing_of_a_refused_file_is_kept(demo_rows, demo_trial, read_frame):
+def test_nothing_of_a_refused_file_is_kept(demo_rows, demo_trial):
     before = demo_trial.features.copy()
     with pytest.raises(TrialProblem):
         read_frame(demo_rows.assign(**{"speed [m/min]": -1}))

@@ -12,6 +12,7 @@ from openpyxl.chart import LineChart, Reference
 import pwindow as pw
 from pwindow.errors import SeveralSheets, TrialProblem
 from pwindow.inputs import InputFile
+from tests.helpers.trials import as_workbook
 
 
 def book(**frames):
@@ -38,7 +39,7 @@ def read(content, sheet=None):
 
 
 @pytest.mark.parametrize("stored", ['<dimension ref="A1:R11"/>', '<dimension ref="A1"/>', ""])
-def test_the_stored_size_of_a_sheet_is_not_trusted(demo_rows, as_workbook, stored):
+def test_the_stored_size_of_a_sheet_is_not_trusted(demo_rows, stored):
     rows = demo_rows.head(30)
     content = rewritten(as_workbook(rows), lambda text: re.sub(r"<dimension [^>]*/>", stored, text, count=1))
     assert len(read(content).features) == 30
@@ -53,7 +54,7 @@ def test_the_stored_size_of_a_sheet_is_not_trusted(demo_rows, as_workbook, store
         ('<row r="5"', '<row r="1048577"'),
     ],
 )
-def test_rows_and_cells_out_of_order_are_refused_and_not_dropped(demo_rows, as_workbook, old, new):
+def test_rows_and_cells_out_of_order_are_refused_and_not_dropped(demo_rows, old, new):
     content = rewritten(as_workbook(demo_rows.head(30)), lambda text: text.replace(old, new, 1))
     with pytest.raises(TrialProblem, match="out of order"):
         read(content)

@@ -10,6 +10,7 @@ import pytest
 
 import pwindow as pw
 from pwindow.errors import TrialProblem
+from tests.helpers.trials import read_text
 
 
 @pytest.fixture(scope="module")
@@ -18,7 +19,7 @@ def text():
 
 
 @pytest.fixture(scope="module")
-def same(read_text, demo_trial):
+def same(demo_trial):
     """Check that a file reads as the demo trial does, value for value."""
 
     def check(content):
@@ -47,7 +48,7 @@ def test_decimal_comma_in_quoted_cells(text, same):
     same(stream.getvalue())
 
 
-def test_decimal_comma_unquoted_between_commas_is_refused(text, read_text):
+def test_decimal_comma_unquoted_between_commas_is_refused(text):
     head, *rows = text.splitlines()
     with pytest.raises(TrialProblem, match="more cells than the header.*decimal comma"):
         read_text("\n".join([head, *(row.replace(".", ",") for row in rows)]))
@@ -87,7 +88,7 @@ def test_trailing_delimiters_on_some_rows(text, same):
     same("\n".join([head, first + ",,", *rows]))
 
 
-def test_rows_with_a_cell_too_many_are_each_named(text, read_text):
+def test_rows_with_a_cell_too_many_are_each_named(text):
     head, *rows = text.splitlines()
     rows[3] += ",smeared"
     rows[7] += ",,late"
@@ -103,7 +104,7 @@ def test_rows_with_a_cell_too_many_are_each_named(text, read_text):
 @pytest.mark.parametrize(
     "above", ["sep=,\n", "# laser microscope 3\n# second shift\n", "Trial of the second week,,,\n\n"]
 )
-def test_what_stands_above_the_header_is_passed_over(text, same, read_text, above):
+def test_what_stands_above_the_header_is_passed_over(text, same, above):
     same(above + text)
     lines = text.splitlines()
     lines[4] = ",".join("fast" if at == 2 else cell for at, cell in enumerate(lines[4].split(",")))
@@ -132,7 +133,7 @@ def test_spaces_around_cells_and_names(same, text):
     same("\n".join([spaced, *(row.replace(",", " , ") for row in rows)]))
 
 
-def test_a_delimiter_and_a_line_break_inside_quotes(text, read_text, demo_trial):
+def test_a_delimiter_and_a_line_break_inside_quotes(text, demo_trial):
     head, *rows = text.splitlines()
     first = rows[0] + ',"smeared, a little;\nelse good"'
     trial = read_text("\n".join([head + ",remark", first, *(row + "," for row in rows[1:])]))
@@ -145,7 +146,7 @@ def test_column_order_does_not_matter(demo_rows, same):
     same(demo_rows[demo_rows.columns[::-1]].to_csv(index=False).encode())
 
 
-def test_unicode_minus_and_spaces_in_numbers(read_text):
+def test_unicode_minus_and_spaces_in_numbers():
     trial = read_text(
         "print,speed [m/min],cell_volume [cm3/m2],pressure [um],direction [deg],line_height [nm]\n"
         "P1,60,4.4,50,\u221245,1\u00a0200\n"
@@ -155,7 +156,7 @@ def test_unicode_minus_and_spaces_in_numbers(read_text):
 
 
 @pytest.mark.parametrize("word", ["", "NA", "nan", "N/A", "none", "null", "<NA>"])
-def test_words_for_an_empty_cell(read_text, word):
+def test_words_for_an_empty_cell(word):
     trial = read_text(
         "print,speed [m/min],cell_volume [cm3/m2],pressure [um],line_height [um],line_width [um]\n"
         f"P1,60,4.4,50,0.8,{word}\n"
@@ -164,7 +165,7 @@ def test_words_for_an_empty_cell(read_text, word):
 
 
 @pytest.mark.slow
-def test_fifty_thousand_rows_in_reasonable_time(demo_rows, read_text):
+def test_fifty_thousand_rows_in_reasonable_time(demo_rows):
     copies = [
         demo_rows.assign(print=demo_rows["print"] + f"-{at}", make_ready=demo_rows["make_ready"] + f"-{at}")
         for at in range(77)

@@ -9,6 +9,7 @@ import pytest
 
 import pwindow as pw
 from pwindow.errors import TrialProblem, UnusableInput
+from tests.helpers.trials import as_parquet, as_workbook, read_text
 
 NOISE = np.random.default_rng(0).integers(0, 256, 5000, dtype=np.uint8).tobytes()
 JUNK = {
@@ -34,14 +35,14 @@ JUNK = {
 
 @pytest.mark.parametrize("name", ["trial.csv", "trial.xlsx", "trial.parquet", "trial"])
 @pytest.mark.parametrize("content", JUNK.values(), ids=JUNK.keys())
-def test_junk(read_text, content, name):
+def test_junk(content, name):
     with pytest.raises(TrialProblem) as caught:
         read_text(content, name)
     assert all(problem.file == name and problem.what and problem.mend for problem in caught.value.problems)
 
 
 @pytest.mark.parametrize("ending", ["", "\n", "\n\n\n", "\r\n , , \r\n"])
-def test_header_only(read_text, ending):
+def test_header_only(ending):
     head = "print,speed [m/min],cell_volume [cm3/m2],pressure [um],line_height [um]"
     with pytest.raises(TrialProblem, match="no row"):
         read_text(head + ending)
@@ -79,7 +80,7 @@ def damage(content, part, change):
         "xl/_rels/workbook.xml.rels",
     ],
 )
-def test_workbook_with_a_torn_part(demo_rows, as_workbook, read_text, part):
+def test_workbook_with_a_torn_part(demo_rows, part):
     torn = damage(as_workbook(demo_rows.head(40)), part, lambda text: text[: len(text) // 2])
     with pytest.raises(TrialProblem):
         read_text(torn, "trial.xlsx")
@@ -87,7 +88,7 @@ def test_workbook_with_a_torn_part(demo_rows, as_workbook, read_text, part):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", ["xlsx", "parquet"])
-def test_flipped_bytes_give_reasons_or_a_trial(demo_rows, as_workbook, as_parquet, read_text, kind):
+def test_flipped_bytes_give_reasons_or_a_trial(demo_rows, kind):
     content = {"xlsx": as_workbook, "parquet": as_parquet}[kind](demo_rows.head(40))
     rng = np.random.default_rng(11)
     escaped = {}
@@ -105,7 +106,7 @@ def test_flipped_bytes_give_reasons_or_a_trial(demo_rows, as_workbook, as_parque
 
 
 @pytest.mark.slow
-def test_mutated_text_gives_reasons_or_a_trial(read_text):
+def test_mutated_text_gives_reasons_or_a_trial():
     """Cells and headers replaced at random by what people type: 100 files find what goes wrong in 5 of 100."""
     lines = pw.demo("trial_first.csv").read_text().splitlines()[:60]
     rng = np.random.default_rng(12)
@@ -154,6 +155,6 @@ def test_mutated_text_gives_reasons_or_a_trial(read_text):
     assert not escaped, pd.Series(escaped).value_counts()
 
 
-def test_a_product_is_told_from_a_trial(read_text):
+def test_a_product_is_told_from_a_trial():
     with pytest.raises(TrialProblem, match="--product or --study"):
         read_text(pw.demo("tag.toml").read_bytes(), "tag.toml")

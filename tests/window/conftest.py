@@ -1,29 +1,13 @@
-"""Products made in code, and windows of them."""
+"""Windows of products made in code."""
 
 import pytest
 
 import pwindow as pw
-from pwindow.product import Assurance, Pattern, Product, Requirement
+from tests.helpers.products import make_product
 
 
 @pytest.fixture(scope="session")
-def make_product():
-    """Maker of products: requirements as name=(least, most, parameters), no tolerances."""
-
-    def make(pattern=None, assurance=None, **limits):
-        pattern = {"plate": "laser-imaged", "plate_gap": 60.0} | (pattern or {})
-        return Product(
-            "part",
-            tuple(Requirement(name, least, most, more) for name, (least, most, more) in limits.items()),
-            Pattern(**pattern),
-            Assurance(**(assurance or {})),
-        )
-
-    return make
-
-
-@pytest.fixture(scope="session")
-def window_of(demo_surfaces, make_product):
+def window_of(demo_surfaces):
     """Maker of windows on the demo trial."""
 
     def make(study=None, **options):

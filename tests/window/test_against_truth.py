@@ -11,6 +11,8 @@ import pytest
 
 import pwindow as pw
 from pwindow.product import Requirement
+from tests.helpers.products import without_tolerances
+from tests.helpers.trials import read_frame
 
 pytestmark = pytest.mark.slow
 
@@ -23,7 +25,7 @@ def truth(make_demo):
 
 
 @pytest.fixture(scope="module")
-def fitted(make_demo, truth, read_frame):
+def fitted(make_demo, truth):
     layout = make_demo.layout_first()
     return [
         pw.fit(read_frame(make_demo.simulate_trial(truth, layout, np.random.default_rng(1000 + seed))))
@@ -32,7 +34,7 @@ def fitted(make_demo, truth, read_frame):
 
 
 @pytest.fixture(scope="module")
-def products(make_demo, tag, mesh, without_tolerances):
+def products(make_demo, tag, mesh):
     """By name: the product as the script reads it, and as pwindow does; no tolerances.
 
     In “narrow” width and gap bind together, and both follow how far the ink spreads.

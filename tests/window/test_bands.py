@@ -11,10 +11,12 @@ from pwindow.errors import WindowProblem
 from pwindow.study import Roll, Study
 from pwindow.window.bands import Row, band_columns, bands_at, bands_of, limited_by, speed_bands
 from pwindow.window.search.recommendation import recommend
+from tests.helpers.products import without_tolerances
+from tests.helpers.trials import read_frame
 
 
 @pytest.fixture(scope="module", params=["tag", "mesh", "tag at 60 %", "tag without tolerances"])
-def case(request, tag_window, mesh_window, demo_surfaces, study, tag, without_tolerances):
+def case(request, tag_window, mesh_window, demo_surfaces, study, tag):
     """A window and its bands at pressures tried and between."""
     window = {
         "tag": tag_window,
@@ -176,7 +178,7 @@ def test_an_end_is_a_requirements_where_it_ends_the_band_within_the_last_step(wi
 
 
 @pytest.mark.slow
-def test_at_one_tried_speed_the_band_is_that_speed(read_frame, demo_rows, window_of):
+def test_at_one_tried_speed_the_band_is_that_speed(demo_rows, window_of):
     """A speed that is no step, such as 150 ft/min in m/min, is a band as any other."""
     own = demo_rows[demo_rows["speed [m/min]"] == 60.0].assign(**{"speed [m/min]": 45.72})
     product = window_of(line_width=(None, 90.0, {})).product

@@ -10,6 +10,7 @@ import pwindow as pw
 from pwindow.surfaces.simulation import Truth, simulate_trial
 from pwindow.window import calibration
 from pwindow.window.calibration import Calibration, calibrate
+from tests.helpers.products import make_product, without_tolerances
 
 pytestmark = pytest.mark.slow
 
@@ -58,9 +59,7 @@ def test_many_simulated_trials_average_to_the_truth(demo_trial, truth):
     assert drawn.std(axis=0).mean() == pytest.approx(np.sqrt(total), rel=0.03)
 
 
-def test_realised_conformance_is_that_of_the_written_truth(
-    demo_surfaces, make_demo, tag, without_tolerances, truth
-):
+def test_realised_conformance_is_that_of_the_written_truth(demo_surfaces, make_demo, tag, truth):
     """The demo's own script judges next runs by other code; both with the demo's truth."""
     written = make_demo.read_truth()
     order = ["log_height", "log_width", "log_resistivity", "closure"]
@@ -142,7 +141,7 @@ def without_bridged(trial, truth, rng):
     return dataclasses.replace(drawn, features=drawn.features[~(drawn.features["gaps_bridged"] > 0)])
 
 
-def test_dropping_bridged_gaps_would_be_seen(demo_trial, truth, make_product, monkeypatch):
+def test_dropping_bridged_gaps_would_be_seen(demo_trial, truth, monkeypatch):
     """Gaps close by 13 µm more, so that half of those of 45 µm on the plate bridge."""
     closure = truth.names.index("gap_closure")
     pressed = [

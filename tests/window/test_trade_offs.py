@@ -29,6 +29,7 @@ from pwindow.window.trade_offs import (
 )
 from pwindow.window.trade_offs.frontier import runnable
 from pwindow.window.trade_offs.sensitivities import limit_step, pressure_step
+from tests.helpers.trials import read_frame
 
 PLATE = "laser-imaged"
 
@@ -541,7 +542,7 @@ def test_plates_outside_the_region_are_left_open(tag_window):
 
 
 @pytest.mark.slow
-def test_one_plate_process_is_no_comparison(demo_rows, read_frame, tag):
+def test_one_plate_process_is_no_comparison(demo_rows, tag):
     rows = demo_rows[demo_rows["plate"] == PLATE]
     window = pw.find_window(pw.fit(read_frame(rows)), tag)
     with pytest.raises(WindowProblem, match="one plate process"):
@@ -549,7 +550,7 @@ def test_one_plate_process_is_no_comparison(demo_rows, read_frame, tag):
 
 
 @pytest.mark.slow
-def test_plate_widths_that_vary_are_told_by_the_surfaces(demo_rows, read_frame, tag, study):
+def test_plate_widths_that_vary_are_told_by_the_surfaces(demo_rows, tag, study):
     """A trial in which both plates had 28 and 30 µm, and printed widths do not care."""
     rows = demo_rows.copy()
     odd = rows["make_ready"].str[-2:].astype(int) % 2

@@ -11,6 +11,7 @@ import pwindow as pw
 from pwindow.surfaces.agreement.bridge_counts import hold_bridged
 from pwindow.surfaces.agreement.new_trial import hold_against
 from pwindow.surfaces.posterior.sampler import Plan
+from tests.helpers.trials import read_frame
 
 
 def surface(closure, feature=4.0, df=1e9):
@@ -63,13 +64,13 @@ def later(make_demo):
     )
 
 
-def test_a_trial_like_the_one_before_bridges_as_often(demo_surfaces, later, read_frame):
+def test_a_trial_like_the_one_before_bridges_as_often(demo_surfaces, later):
     found = hold_against(demo_surfaces, read_frame(later))
     assert found.bridging.agrees
     assert found.sentences[-1].endswith("of 100 such trials: agrees")
 
 
-def test_shorts_that_were_not_expected_are_told(demo_surfaces, later, read_frame):
+def test_shorts_that_were_not_expected_are_told(demo_surfaces, later):
     rows = later.copy()
     narrow = rows.index[rows["plate_gap [um]"] == 75.0][:9]
     rows.loc[narrow, ["gap [um]", "gaps_bridged"]] = [np.nan, 1]
@@ -91,7 +92,7 @@ def test_where_nothing_tells_what_varies_between_gaps_a_print_bridges_as_one(ins
     assert found.agrees
 
 
-def test_a_trial_that_measured_one_gap_a_print_can_be_held_against(demo_rows, read_frame):
+def test_a_trial_that_measured_one_gap_a_print_can_be_held_against(demo_rows):
     rows = demo_rows.assign(gaps_inspected=np.nan, gaps_bridged=np.nan).drop(columns=["make_ready"])
     one = read_frame(rows[rows["gap [um]"].notna()].groupby("print").head(1))
     found = hold_against(pw.fit(one), one)
@@ -99,7 +100,7 @@ def test_a_trial_that_measured_one_gap_a_print_can_be_held_against(demo_rows, re
 
 
 @pytest.mark.slow
-def test_closures_known_from_counts_alone_hold_no_measured_gap(demo_rows, later, read_frame):
+def test_closures_known_from_counts_alone_hold_no_measured_gap(demo_rows, later):
     """They have no true unit: measured gaps of a later trial would lie off by whatever it was taken to be."""
     rows, gaps = demo_rows.copy(), demo_rows["gap [um]"].notna()
     rows.loc[gaps, "gaps_bridged"] = (12 * ((8.0 - rows["gap [um]"][gaps]) / 16.0).clip(0.0, 1.0)).round()

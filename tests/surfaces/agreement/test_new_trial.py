@@ -8,6 +8,7 @@ from pwindow.errors import UnusableInput
 from pwindow.study import EACH_PRINT, MakeReadies
 from pwindow.surfaces.agreement.new_trial import hold_against
 from pwindow.surfaces.posterior.sampler import Plan
+from tests.helpers.trials import read_frame
 
 SHORT = Plan(warm=20, kept=20, doublings=0)
 HEIGHT = "line_height [um]"
@@ -21,7 +22,7 @@ def rows_of(make_demo):
 
 
 @pytest.fixture(scope="module")
-def before(make_demo, read_frame):
+def before(make_demo):
     """Fits of simulated first trials."""
     truth, layout = make_demo.read_truth(), make_demo.layout_first()
     return [
@@ -33,12 +34,12 @@ def before(make_demo, read_frame):
 
 
 @pytest.fixture
-def told(before, read_frame):
+def told(before):
     return lambda rows, at=0: hold_against(before[at], read_frame(rows))
 
 
 @pytest.mark.slow
-def test_more_of_the_same_agrees_as_often_as_stated(before, rows_of, read_frame):
+def test_more_of_the_same_agrees_as_often_as_stated(before, rows_of):
     """96 comparisons of each response: probabilities below 0.1 in about a tenth of them."""
     chances, covered = [], []
     for at in range(96):
@@ -107,7 +108,7 @@ def test_another_kind_of_pressure_is_refused(told, rows_of):
         told(rows)
 
 
-def test_a_response_that_was_not_measured_before(read_frame, rows_of, demo_rows):
+def test_a_response_that_was_not_measured_before(rows_of, demo_rows):
     lines = [name for name in demo_rows if name not in ("resistance [ohm]", "line_length [mm]")]
     surfaces = pw.fit(read_frame(demo_rows[lines]), plan=SHORT)
     found = hold_against(surfaces, read_frame(rows_of(3)))
@@ -116,9 +117,7 @@ def test_a_response_that_was_not_measured_before(read_frame, rows_of, demo_rows)
 
 
 @pytest.mark.slow
-def test_one_mounting_shares_an_error_that_trials_without_mountings_do_not_tell(
-    demo_rows, rows_of, read_frame
-):
+def test_one_mounting_shares_an_error_that_trials_without_mountings_do_not_tell(demo_rows, rows_of):
     """Six prints of one make-ready are then no eight witnesses of a shift."""
     mounted = pw.fit(read_frame(demo_rows), plan=SHORT)
     stated = MakeReadies(unrecorded=EACH_PRINT)

@@ -11,6 +11,7 @@ from pwindow.surfaces.model.responses import response_data
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.surface import fit_surface
 from pwindow.surfaces.single.term_selection import make_design
+from tests.helpers.trials import read_frame
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, second_order(FACTORS))
@@ -39,7 +40,7 @@ def mounted(make_cells, line_height):
 
 
 @pytest.fixture
-def simulated_height(make_demo, read_frame, monkeypatch):
+def simulated_height(make_demo, monkeypatch):
     """Line height of a simulated demo trial whose truth bends by `size`."""
     second_order_truth = make_demo.expected
 

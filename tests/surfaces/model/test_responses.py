@@ -8,10 +8,11 @@ import pwindow as pw
 from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.model.responses import response_data, section_factor
 from pwindow.trials.columns import DOME_SECTION_FACTOR
+from tests.helpers.trials import read_frame, read_text
 
 
 @pytest.fixture
-def three_lines(read_text):
+def three_lines():
     """One print of three lines; the first two probed, the last two cut for their area."""
     return read_text(
         "print,speed [m/min],cell_volume [cm3/m2],pressure [um],line_height [um],line_width [um],"
@@ -32,7 +33,7 @@ def test_section_factor_is_the_median_ratio(three_lines):
     assert "2 measured areas" in note
 
 
-def test_section_factor_without_areas_is_a_dome(read_frame, demo_rows):
+def test_section_factor_without_areas_is_a_dome(demo_rows):
     area = next(name for name in demo_rows if name.startswith("section_area"))
     factor, note = section_factor(read_frame(demo_rows.drop(columns=area)))
     assert factor == DOME_SECTION_FACTOR == pytest.approx(2 / 3)
@@ -89,7 +90,7 @@ def test_term_left_out_is_not_in_the_surfaces(demo_trial):
         assert "pressure²" not in surface.design.labels
 
 
-def test_too_small_a_trial_names_every_response(three_lines, read_frame, demo_rows):
+def test_too_small_a_trial_names_every_response(three_lines, demo_rows):
     with pytest.raises(SurfaceProblem) as caught:
         pw.fit(read_frame(demo_rows[demo_rows["print"].isin(demo_rows["print"].unique()[:8])]))
     for label in ("line height", "line width", "resistivity", "gap closure"):

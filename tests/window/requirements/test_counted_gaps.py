@@ -8,13 +8,15 @@ from scipy import stats
 
 import pwindow as pw
 from pwindow.errors import WindowProblem
+from tests.helpers.products import make_product
+from tests.helpers.trials import read_frame
 
 NARROWER, SCATTER, GAP = 10.0, 4.0, 45.0
 PRESSURES = np.array([20.0, 35.0, 50.0, 65.0, 80.0])
 
 
 @pytest.fixture(scope="module")
-def counted(simulated, read_frame):
+def counted(simulated):
     """Trial of counts alone: gaps as if `NARROWER` µm narrower, with a scatter of their own."""
 
     @cache
@@ -45,7 +47,7 @@ def stated(surfaces, product):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("inspected, off", [(3, 0.15), (24, 0.13)])
-def test_share_of_open_gaps_is_near_the_truth(counted, make_product, make_demo, inspected, off):
+def test_share_of_open_gaps_is_near_the_truth(counted, make_demo, inspected, off):
     found = stated(counted(inspected), open_gap(make_product))
     truth = make_demo.read_truth()
     setups = make_demo.pd.DataFrame(
@@ -61,7 +63,7 @@ def test_share_of_open_gaps_is_near_the_truth(counted, make_product, make_demo, 
 
 
 @pytest.mark.slow
-def test_many_gaps_are_less_safe_than_one(counted, make_product):
+def test_many_gaps_are_less_safe_than_one(counted):
     surfaces = counted(24)
     one, many = (stated(surfaces, open_gap(make_product, count)) for count in (1, 48))
     assert (many < one - 0.1).any() and (many <= one + 1e-3).all()
@@ -69,21 +71,21 @@ def test_many_gaps_are_less_safe_than_one(counted, make_product):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("limits", [{"least": 5.0}, {"most": 30.0}])
-def test_how_wide_a_gap_is_cannot_be_judged(counted, make_product, limits):
+def test_how_wide_a_gap_is_cannot_be_judged(counted, limits):
     with pytest.raises(WindowProblem, match="counted bridged gaps and measured none"):
         pw.find_window(counted(3), open_gap(make_product, **limits))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("narrower, inside", [(200.0, (0.0, 0.2)), (-200.0, (0.8, 1.0))])
-def test_all_bridged_and_none_bridged_are_answered(counted, make_product, narrower, inside):
+def test_all_bridged_and_none_bridged_are_answered(counted, narrower, inside):
     found = stated(counted(3, narrower=narrower), open_gap(make_product))
     assert np.isfinite(found).all()
     assert (found >= inside[0]).all() and (found <= inside[1]).all()
 
 
 @pytest.mark.slow
-def test_a_clean_boundary_is_answered(simulated, read_frame, make_product):
+def test_a_clean_boundary_is_answered(simulated):
     """Open below 50 µm of engagement, bridged from there on, without exception."""
     rows = simulated[simulated["plate_gap [um]"] == GAP].groupby("print", sort=False).first().reset_index()
     closed = (rows["pressure [um]"] >= 50).astype(int)

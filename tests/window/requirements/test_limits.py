@@ -9,6 +9,8 @@ from pwindow.errors import WindowProblem
 from pwindow.product import Pattern, Product, Requirement
 from pwindow.study import Ink, Study
 from pwindow.window.requirements.extremes import extreme_moments
+from tests.helpers.products import make_product, without_tolerances
+from tests.helpers.trials import read_frame
 
 LASER = "laser-imaged"
 PITCH = {"pitch": 900.0}
@@ -176,13 +178,13 @@ def test_plate_gap_between_the_tried_ones_is_interpolated(window_of, demo_surfac
 
 
 @pytest.fixture(scope="module")
-def unmeasured(read_frame, demo_rows):
+def unmeasured(demo_rows):
     """Surfaces of the demo trial as if no resistance had been measured."""
     return pw.fit(read_frame(demo_rows.drop(columns=["resistance [ohm]", "line_length [mm]"])))
 
 
 @pytest.mark.parametrize("spread", [0.0, 0.04, 0.3])
-def test_stated_resistivity_where_none_was_measured(unmeasured, make_product, places, spread):
+def test_stated_resistivity_where_none_was_measured(unmeasured, places, spread):
     product = make_product(line_resistance=(None, 330.0, {"length": 80.0}))
     window = pw.find_window(unmeasured, product, Study(ink=Ink(9.5e-8, spread)))
     weights = {"line_height": -1.0, "line_width": -1.0}
@@ -200,7 +202,7 @@ def test_a_measured_resistance_wins_over_the_stated_one(window_of, places):
     )
 
 
-def test_neither_measured_nor_stated_is_refused(unmeasured, make_product):
+def test_neither_measured_nor_stated_is_refused(unmeasured):
     with pytest.raises(WindowProblem, match="resistivity"):
         pw.find_window(unmeasured, make_product(line_resistance=(None, 330.0, {"length": 80.0})))
 
@@ -210,7 +212,7 @@ def test_neither_measured_nor_stated_is_refused(unmeasured, make_product):
     "tolerance",
     [{"speed_tolerance": 0.05}, {"volume_tolerance": 0.05}, {"pressure_tolerance": "5 µm"}],
 )
-def test_a_tolerance_never_helps_where_the_mean_is_inside(demo_surfaces, tag, without_tolerances, tolerance):
+def test_a_tolerance_never_helps_where_the_mean_is_inside(demo_surfaces, tag, tolerance):
     import dataclasses
 
     exact = pw.find_window(demo_surfaces, without_tolerances(tag))
@@ -230,7 +232,7 @@ def test_a_tolerance_never_helps_where_the_mean_is_inside(demo_surfaces, tag, wi
     assert min(lost) > -3e-4 and max(lost) > 1e-3
 
 
-def test_a_tolerance_is_a_rectangular_distribution(demo_surfaces, make_product):
+def test_a_tolerance_is_a_rectangular_distribution(demo_surfaces):
     """On log width the extra variance is the squared half-difference over the tolerance, over 3."""
     asked = {"line_width": (None, 65.0, {})}
     window = pw.find_window(demo_surfaces, make_product(assurance={"pressure_tolerance": "8 µm"}, **asked))
@@ -256,7 +258,7 @@ def with_length(rows, length):
 
 
 @pytest.mark.slow
-def test_a_long_gap_is_the_worst_of_many_short_ones(read_frame, demo_rows, make_product, places):
+def test_a_long_gap_is_the_worst_of_many_short_ones(demo_rows, places):
     """4 gaps of 60 mm, where the trial measured 5 mm each, are 48 gaps of 5 mm."""
     surfaces = pw.fit(read_frame(with_length(demo_rows, 5.0)))
     long, many, one = (

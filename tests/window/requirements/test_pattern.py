@@ -6,6 +6,8 @@ import pytest
 import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.inputs import InputFile
+from tests.helpers.products import make_product
+from tests.helpers.trials import read_frame
 
 GAP = {"gap": (16.0, None, {"count": 1})}
 
@@ -44,20 +46,20 @@ def test_plates_that_do_not_fit_an_open_product_are_passed_over_with_the_reason(
     assert len(window.notes) == 1 and "film-imaged" in window.notes[0]
 
 
-def test_a_tolerance_of_a_setting_that_was_not_varied_is_said(read_frame, demo_rows, make_product):
+def test_a_tolerance_of_a_setting_that_was_not_varied_is_said(demo_rows):
     still = demo_rows.assign(**{"pressure [um]": 50.0})
     product = make_product(assurance={"pressure_tolerance": "5 µm", "speed_tolerance": 0.02}, **GAP)
     window = pw.find_window(pw.fit(read_frame(still)), product)
     assert len(window.notes) == 1 and "did not vary pressure" in window.notes[0]
 
 
-def test_response_that_was_not_measured(read_frame, demo_rows, make_product):
+def test_response_that_was_not_measured(demo_rows):
     lines = demo_rows[demo_rows["plate_gap [um]"].isna()]
     with pytest.raises(WindowProblem, match="gap"):
         pw.find_window(pw.fit(read_frame(lines)), make_product(**GAP))
 
 
-def test_pressure_tolerance_of_another_kind(demo_surfaces, make_product):
+def test_pressure_tolerance_of_another_kind(demo_surfaces):
     with pytest.raises(WindowProblem, match="pressure_tolerance “5 kPa”.*µm"):
         pw.find_window(demo_surfaces, make_product(assurance={"pressure_tolerance": "5 kPa"}, **GAP))
 
@@ -90,7 +92,7 @@ def test_map_is_blank_outside_the_region_only(tag_window):
         assert inside.any() == (pressure <= 80.0)
 
 
-def test_a_plate_of_which_the_trial_says_nothing_is_noted(demo_rows, make_product):
+def test_a_plate_of_which_the_trial_says_nothing_is_noted(demo_rows):
     rows = demo_rows[demo_rows["plate"] == "laser-imaged"].drop(columns="plate")
     surfaces = pw.fit(pw.read_trial(InputFile("bare.csv", rows.to_csv(index=False).encode())))
     asked = pw.find_window(surfaces, make_product(pattern={"plate": "laser-imaged"}, **GAP))

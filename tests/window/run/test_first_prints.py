@@ -9,6 +9,7 @@ from scipy import stats
 import pwindow as pw
 from pwindow.product import Assurance, Pattern, Requirement
 from pwindow.window.run.first_prints import MAKE_READIES, first_prints, gaps_to_inspect, stops
+from tests.helpers.trials import read_frame
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +63,7 @@ TRIALS, PRINTS = 6, 1000
 
 
 @pytest.mark.slow
-def test_prints_of_the_truth_fall_inside(make_demo, study, read_frame):
+def test_prints_of_the_truth_fall_inside(make_demo, study):
     """Of six trials each states limits, and 1000 new make-readies are measured as the trials were.
 
     A single trial is luckier or less lucky: over 20 trials the share had mean 0.961 and a standard
@@ -147,7 +148,7 @@ def test_stops_of_a_gap_count_more_than_the_window_fails(tag_window):
 
 
 @pytest.mark.slow
-def test_one_measured_gap_a_print_stops_as_many_as_the_window_bridges(demo_rows, read_frame, make_demo):
+def test_one_measured_gap_a_print_stops_as_many_as_the_window_bridges(demo_rows, make_demo):
     """What varies between prints and gaps cannot be told apart then: it must not count twice."""
     rows = demo_rows[demo_rows["plate_gap [um]"].ne(75.0)].assign(gaps_inspected=np.nan, gaps_bridged=np.nan)
     open_ = rows[rows["gap [um]"].notna()].groupby("print").head(1).index

@@ -6,6 +6,8 @@ import pytest
 
 import pwindow as pw
 from pwindow.window.run.requirements_met import not_judged, requirements_met
+from tests.helpers.products import make_product
+from tests.helpers.trials import read_frame
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +24,7 @@ def run_rows(make_demo):
 
 
 @pytest.fixture(scope="module")
-def met_of(window_of, read_frame):
+def met_of(window_of):
     """What the prints of a table meet, by print and requirement."""
 
     def judge(rows, **product):
@@ -83,7 +85,7 @@ def test_a_resistance_that_was_probed_counts_as_it_was_probed(run_rows, met_of):
     assert found["low"].to_numpy() == pytest.approx(50.0 * each.groupby(bare["print"]).mean().to_numpy())
 
 
-def test_what_prints_do_not_tell_is_said(run_rows, window_of, read_frame):
+def test_what_prints_do_not_tell_is_said(run_rows, window_of):
     window = window_of(line_width=(None, 70.0, {}), gap=(16.0, None, {"count": 48}))
     rows = run_rows[run_rows["gap [um]"].isna() | (run_rows["print"] != run_rows["print"].iloc[0])]
     elsewhere = run_rows.assign(print="other", make_ready="other", plate="none such")
@@ -101,7 +103,7 @@ def test_prints_that_do_not_name_their_plate_are_passed_over(run_rows, met_of):
 
 
 @pytest.mark.slow
-def test_prints_of_a_trial_without_plates(run_rows, demo_rows, read_frame, make_product):
+def test_prints_of_a_trial_without_plates(run_rows, demo_rows):
     plain = demo_rows[demo_rows["plate"] == "laser-imaged"].drop(columns="plate")
     product = make_product(pattern={"plate": None}, line_width=(None, 70.0, {}))
     window = pw.find_window(pw.fit(read_frame(plain)), product)

@@ -7,6 +7,8 @@ import pwindow as pw
 from pwindow.window.probability.plackett import quick_probability
 from pwindow.window.probability.rectangle import rectangle_probability
 from pwindow.window.search.maps import predictive_on_grid, window_map
+from tests.helpers.products import make_product
+from tests.helpers.trials import read_frame
 
 LENGTH = {"length": 80.0}
 CELLS = 16
@@ -84,7 +86,7 @@ def test_nearly_certain_and_nearly_hopeless(window_of):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("setting", ["speed [m/min]", "cell_volume [cm3/m2]"])
-def test_a_setting_that_was_not_varied(read_frame, demo_rows, make_product, setting):
+def test_a_setting_that_was_not_varied(demo_rows, setting):
     still = demo_rows.assign(**{setting: demo_rows[setting].iloc[0]})
     product = make_product(line_width=(None, 63.0, {}), gap=(24.0, None, {"count": 1}))
     window = pw.find_window(pw.fit(read_frame(still)), product)
@@ -94,7 +96,7 @@ def test_a_setting_that_was_not_varied(read_frame, demo_rows, make_product, sett
     np.testing.assert_allclose(found, expected, rtol=0, atol=2e-3)
 
 
-def test_a_trial_of_one_response(read_frame, demo_rows, make_product):
+def test_a_trial_of_one_response(demo_rows):
     columns = [name for name in demo_rows if name.split(" ")[0] not in ("line_height", "resistance", "gap")]
     surfaces = pw.fit(read_frame(demo_rows[columns].dropna(subset="line_width [um]")))
     assert list(surfaces.by_name) == ["line_width"]
