@@ -384,16 +384,14 @@ def test_a_signal_ends_everything_at_any_moment(folder, name, delay):
 # What a browser shows
 
 
-@pytest.fixture(scope="module")
-def shown(server, browser):
-    """The page in a browser, opened once, with the addresses it asked and the errors it reported."""
-    with browser.new_context() as context:
-        page = context.new_page()
-        page.asked, page.reported = [], []
-        page.on("request", lambda request: page.asked.append(request.url))
-        page.on("pageerror", lambda error: page.reported.append(str(error)))
-        page.on("console", lambda note: note.type == "error" and page.reported.append(note.text))
-        yield opened(page, server)
+@pytest.fixture
+def shown(server, page):
+    """The page in a browser, with the addresses it asked and the errors it reported."""
+    page.asked, page.reported = [], []
+    page.on("request", lambda request: page.asked.append(request.url))
+    page.on("pageerror", lambda error: page.reported.append(str(error)))
+    page.on("console", lambda note: note.type == "error" and page.reported.append(note.text))
+    return opened(page, server)
 
 
 def opened(page, server):
