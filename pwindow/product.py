@@ -30,7 +30,7 @@ class RequirementKind:
     allows: Mapping[str, str] = field(default_factory=dict)
 
 
-KINDS: Mapping[str, RequirementKind] = MappingProxyType(
+REQUIREMENT_KINDS: Mapping[str, RequirementKind] = MappingProxyType(
     {
         "line_resistance": RequirementKind(
             "Ω", "line resistance", "line_resistance_ohm", needs={"length": "mm"}
@@ -75,7 +75,7 @@ class Requirement:
     Attributes
     ----------
     name : str
-        Kind of requirement, a key of `KINDS`.
+        Kind of requirement, a key of `REQUIREMENT_KINDS`.
     least, most : float or None
         Limits in the unit of the kind.
     parameters : Parameters
@@ -89,7 +89,7 @@ class Requirement:
 
     @property
     def kind(self) -> RequirementKind:
-        return KINDS[self.name]
+        return REQUIREMENT_KINDS[self.name]
 
     def wording(self) -> str:
         """The requirement in words, with its unit.
@@ -236,16 +236,16 @@ def _read_pattern(table: Table) -> Pattern:
 
 def _read_requirements(table: Table) -> tuple[Requirement, ...]:
     names = list(table)
-    unknown = [name for name in names if name not in KINDS]
+    unknown = [name for name in names if name not in REQUIREMENT_KINDS]
     if unknown:
         raise DeclarationProblem(
-            f"{table.where}: “{shown(unknown[0])}” is not a requirement; known are {', '.join(KINDS)}"
+            f"{table.where}: “{shown(unknown[0])}” is not a requirement; known are {', '.join(REQUIREMENT_KINDS)}"
         )
     return tuple(_read_requirement(name, table.table(name)) for name in names)
 
 
 def _read_requirement(name: str, table: Table) -> Requirement:
-    kind = KINDS[name]
+    kind = REQUIREMENT_KINDS[name]
     parameters: dict[str, object] = {}
     for key, unit in kind.needs.items():
         if key not in table:
@@ -259,7 +259,7 @@ def _read_requirement(name: str, table: Table) -> Requirement:
     if "contacts" in kind.allows:
         parameters["contacts"] = _checked_contacts(table.take("contacts", "two opposite"), table.where)
     least, most = table.quantity("least", kind.unit), table.quantity("most", kind.unit)
-    # the keys come from `KINDS`
+    # the keys come from `REQUIREMENT_KINDS`
     requirement = Requirement(name, least, most, cast(Parameters, parameters))
     table.close(", ".join(["least", "most", *kind.needs, *kind.allows]))
     return requirement

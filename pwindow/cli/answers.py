@@ -9,7 +9,7 @@ from dataclasses import asdict
 import pandas as pd
 
 from pwindow.outputs import plain
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.surfaces.checks.checked import Judged, checks_of
 from pwindow.surfaces.findings import findings
 from pwindow.surfaces.model.responses import COVARIATES, FACTORS
@@ -50,8 +50,8 @@ def evidence(surfaces: Surfaces) -> dict:
 
 def _make_readies(found: Mountings) -> dict:
     """How many, how that is known, and what promises stand on where the trial does not tell their spread."""
-    counted = {"count": found.count, "known": found.known.value, "spread_measured": found.told}
-    return counted | {"assumption": found.sentence or None, "cure": None if found.told else found.cure}
+    counted = {"count": found.count, "known": found.known.value, "spread_measured": found.measured}
+    return counted | {"assumption": found.sentence or None, "cure": None if found.measured else found.cure}
 
 
 def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
@@ -140,7 +140,7 @@ def _responses(surfaces: Surfaces, setup: pd.DataFrame, window: Window | None) -
         found["gap_um"] = {name: float(gap) - closure for name, closure in closures.items()}
     if window is not None:
         for name, frame in window.quantities(setup).items():
-            found.setdefault(KINDS[name].key, frame.iloc[0].to_dict())
+            found.setdefault(REQUIREMENT_KINDS[name].key, frame.iloc[0].to_dict())
     return found
 
 

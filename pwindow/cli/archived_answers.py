@@ -41,7 +41,7 @@ def agreement_answer(found: Agreement) -> dict:
         "degree": str(found.degree) if found.compared else None,
         "verdict": found.verdict,
         "against": found.against,
-        "sentences": list(found.told),
+        "sentences": list(found.sentences_and_rule),
         "responses": {
             name: {
                 "verdict": str(one.verdict),

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from pwindow.cli.tables import table
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.wording import percent, pressure, speed
 
 
@@ -193,7 +193,7 @@ def _met_text(rows: Sequence[Mapping]) -> list[str]:
             )
             bridged = f", {one['bridged']} bridged" if one["bridged"] else ""
             told.append(
-                f"  print {one['print']}: {KINDS[one['requirement']].label} {span} {one['unit']}{bridged}"
+                f"  print {one['print']}: {REQUIREMENT_KINDS[one['requirement']].label} {span} {one['unit']}{bridged}"
             )
         parts.append("\n".join(told))
     return parts

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.wording import amount, asked, counted, percent, speed, to_width, with_interval
 from pwindow.wording import pressure as pressure_text
 from pwindow.wording import volume as volume_text
@@ -167,7 +167,7 @@ def _response_table(responses: Mapping[str, Mapping]) -> str:
 
 
 def _label(name: str) -> str:
-    return "all together" if name == "joint" else KINDS[name].label
+    return "all together" if name == "joint" else REQUIREMENT_KINDS[name].label
 
 
 def speeds_text(answer: Mapping) -> str:
@@ -236,9 +236,7 @@ def _missed_text(name: str, found: Mapping, level: float) -> str:
     if found["predicted"] is not None:
         value, *ends = with_interval(*(found[f"predicted{end}"] for end in ("", "_low", "_high")))
         predicted = f"predicted {value} ({' … '.join(ends)}) {found['unit']}"
-    return (
-        f"  {KINDS[name].label} {limits} {found['unit']}: {percent(found['conformance'], level)}, {predicted}"
-    )
+    return f"  {REQUIREMENT_KINDS[name].label} {limits} {found['unit']}: {percent(found['conformance'], level)}, {predicted}"
 
 
 def calibration_text(answer: Mapping) -> str:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from pwindow.charts.palette import FONT, LIGHT
 from pwindow.markup import templates_of
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.review.cautions import CAUTIONS
 from pwindow.review.essentials import Essentials
 from pwindow.review.words import in_hundred, program, up_to_hundred
@@ -34,7 +34,7 @@ def page(template: str, essentials: Essentials, paper: Paper | None, **own: obje
         By the names that the template uses.
     """
     looks = {"palette": LIGHT, "font": Markup(FONT)}
-    shared = vars(essentials) | {"paper": paper, "cautions": CAUTIONS, "kinds": KINDS}
+    shared = vars(essentials) | {"paper": paper, "cautions": CAUTIONS, "kinds": REQUIREMENT_KINDS}
     return _templates().get_template(template).render(**shared, **looks, **own)
 
 

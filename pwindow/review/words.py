@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from pwindow.product import KINDS, Pattern, Product, Requirement
+from pwindow.product import REQUIREMENT_KINDS, Pattern, Product, Requirement
 from pwindow.study import Ink, MakeReadies, Study
 from pwindow.window.setup import Setup
 from pwindow.wording import asked
@@ -106,7 +106,7 @@ def _of_make_readies(stated: MakeReadies) -> list[str]:
 
 
 def _in_full(requirement: Requirement) -> str:
-    kind = KINDS[requirement.name]
+    kind = REQUIREMENT_KINDS[requirement.name]
     units = {**kind.needs, **kind.allows}
     more = [
         f"{name.replace('_', ' ')} {value:g} {units.get(name, '')}".rstrip()

@@ -8,10 +8,10 @@ from jupyter_server.base.handlers import JupyterHandler
 from tornado.web import HTTPError, RequestHandler
 
 
-class Told(HTTPError):
+class ForVisitor(HTTPError):
     """An error whose message is for the visitor to read."""
 
-    told = True
+    for_visitor = True
 
 
 class Served(JupyterHandler):
@@ -44,5 +44,5 @@ class ForeignName(Served):
     """Any request that calls this computer by a name it does not have."""
 
     async def prepare(self, **options: Any) -> None:
-        told = "This server does not answer to the name in that address. Use this computer's own name or its IP address."
-        raise Told(403, told)
+        message = "This server does not answer to the name in that address. Use this computer's own name or its IP address."
+        raise ForVisitor(403, message)

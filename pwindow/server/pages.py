@@ -10,7 +10,7 @@ from tornado.web import HTTPError
 from voila.tornado.handler import TornadoVoilaHandler
 from voila.tornado.treehandler import TornadoVoilaTreeHandler
 
-from pwindow.server.handlers import Served, Told
+from pwindow.server.handlers import ForVisitor, Served
 from pwindow.server.hosts import is_visit
 from pwindow.server.password import without_token
 from pwindow.server.visitors import NoPlace, Seat, Visit
@@ -40,7 +40,7 @@ class Page(Served, TornadoVoilaHandler):
     async def get(self, path: str) -> None:
         self._check_name(path)
         if not is_visit(self.request.headers, self.request.host):
-            raise Told(403, "Another site requested this page. Open it in a browser tab of its own.")
+            raise ForVisitor(403, "Another site requested this page. Open it in a browser tab of its own.")
         if self.identity_provider.auth_enabled and "token" in self.request.query_arguments:
             self.redirect(without_token(self.request.path, self.request.query))
             return

@@ -94,7 +94,7 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
 
 def _of_mountings(found: Mountings) -> list[Finding]:
     """What promises for the next run stand on where the trial does not tell how far make-readies differ."""
-    return [] if found.told else [Finding("", f"{found.sentence}; {found.cure}", "serious")]
+    return [] if found.measured else [Finding("", f"{found.sentence}; {found.cure}", "serious")]
 
 
 # prints -----------------------------------------------------------------------------------------
@@ -255,7 +255,7 @@ def _of_shape(surface: Surface, p: float) -> Finding:
 
 
 def _of_make_readies(surfaces: Surfaces) -> list[Finding]:
-    if not surfaces.mountings.told or any(surface.groups.split for surface in surfaces.by_name.values()):
+    if not surfaces.mountings.measured or any(surface.groups.split for surface in surfaces.by_name.values()):
         return []
     what = (
         "each make-ready has one print: what changes from one mounting to the next cannot be told from what changes "

@@ -105,7 +105,7 @@ class Surfaces:
         DataFrame
             As of `Surface.predict`, in the response's own unit.
         """
-        if name not in self.joint.misses and not self.joint.bends(name) and self.mountings.told:
+        if name not in self.joint.misses and not self.joint.bends(name) and self.mountings.measured:
             return self.by_name[name].predict(setups, level)
         surface = self.by_name[name]
         frame = self.joint.predict_response(name, setups, level, surface.components.typical_count)

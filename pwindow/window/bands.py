@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from pwindow.errors import WindowProblem
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.study import Roll
 from pwindow.window.conformance import Conformance
 
@@ -135,7 +135,7 @@ def limited_by(band: Mapping | pd.Series, end: str) -> str:
 
 
 def _end_words(limiting: str, *, by_trial: bool) -> str:
-    return "end of trial" if by_trial else KINDS[limiting].label
+    return "end of trial" if by_trial else REQUIREMENT_KINDS[limiting].label
 
 
 def speed_bands(

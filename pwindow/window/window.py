@@ -84,5 +84,5 @@ def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:
     joint = surfaces.joint
     if gap_count(product, surfaces) == 1 or "gap_closure" not in joint.names:
         return joint
-    told = joint.told[joint.names.index("gap_closure")]
-    return joint if told else joint.between_features("gap_closure")
+    compared = joint.features_compared[joint.names.index("gap_closure")]
+    return joint if compared else joint.between_features("gap_closure")

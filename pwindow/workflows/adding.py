@@ -90,4 +90,4 @@ def hold_again(archive: Archive, number: int, make_readies: MakeReadies | None =
 
 def comparison_of(agreement: Agreement) -> Comparison:
     """What an archive keeps of an agreement."""
-    return Comparison(agreement.against, agreement.verdict, agreement.told)
+    return Comparison(agreement.against, agreement.verdict, agreement.sentences_and_rule)

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from pwindow.surfaces.model.censoring import Censored
-from pwindow.surfaces.model.responses import KINDS, ResponseData
+from pwindow.surfaces.model.responses import RESPONSE_KINDS, ResponseData
 from pwindow.surfaces.model.terms import Design, Factor
 from pwindow.surfaces.posterior.sampler import Plan, Source, draw_posterior
 from pwindow.surfaces.posterior.statistics import PrintStatistics
@@ -45,7 +45,7 @@ def draws(prints):
         }
     )
     statistics = PrintStatistics.of(
-        ResponseData(KINDS["gap_closure"], cells), DESIGN, pd.Index(cells["print"])
+        ResponseData(RESPONSE_KINDS["gap_closure"], cells), DESIGN, pd.Index(cells["print"])
     )
     censored = Censored.of(statistics.cells).one_by_one()
     start = np.where(statistics.cells["bridged"] > 0, 1.0, -1.0)

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pwindow.surfaces.model.responses import KINDS, ResponseData, ResponseKind
+from pwindow.surfaces.model.responses import RESPONSE_KINDS, ResponseData, ResponseKind
 from pwindow.surfaces.model.terms import parents
 
 SETTINGS = ("speed", "cell_volume", "pressure")
@@ -34,7 +34,7 @@ def make_cells():
 @pytest.fixture(scope="session")
 def line_height():
     """Maker of line heights from cells."""
-    return lambda cells, **more: ResponseData(KINDS["line_height"], cells, **more)
+    return lambda cells, **more: ResponseData(RESPONSE_KINDS["line_height"], cells, **more)
 
 
 @pytest.fixture(scope="session")

@@ -51,7 +51,7 @@ def test_features_that_were_copied_within_prints_are_fitted_and_said(with_values
         for note in surfaces.notes
     )
     at = surfaces.joint.names.index("line_width")
-    assert not surfaces.joint.told[at]
+    assert not surfaces.joint.features_compared[at]
 
 
 @pytest.mark.slow

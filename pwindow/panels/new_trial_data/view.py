@@ -13,7 +13,7 @@ from markupsafe import Markup
 from pwindow.markup import part
 from pwindow.panels.new_trial_data.model import Compared
 from pwindow.panels.shared.words import table
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.surfaces.checks.verdict import Verdict
 from pwindow.trials.archive import STANDINGS, USED
@@ -132,7 +132,7 @@ def agreement_card(found: Agreement) -> Markup:
         files=found.trial.files,
         against=found.against,
         verdict=found.verdict,
-        told=found.told,
+        told=found.sentences_and_rule,
     )
 
 
@@ -156,7 +156,7 @@ def _met(product: str, members: pd.DataFrame) -> tuple[str, int, int, Markup | N
     rows = [
         (
             one["print"],
-            KINDS[one["requirement"]].label,
+            REQUIREMENT_KINDS[one["requirement"]].label,
             " … ".join(f"{value:.4g}" for value in dict.fromkeys((one["low"], one["high"]))) + f" {one['unit']}",
             one["bridged"] or "–",
         )

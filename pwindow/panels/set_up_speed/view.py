@@ -12,7 +12,7 @@ from pwindow.markup import part
 from pwindow.outputs import csv_of
 from pwindow.panels.shared.question import Question
 from pwindow.panels.shared.words import link
-from pwindow.product import KINDS, Requirement
+from pwindow.product import REQUIREMENT_KINDS, Requirement
 from pwindow.surfaces.findings import Finding
 from pwindow.window.bands import limited_by
 from pwindow.window.setup import Setup
@@ -57,7 +57,7 @@ def answer_card(question: Question) -> Markup:
 def _assumption(question: Question) -> str:
     """What the promise stands on where the trial does not tell how far make-readies differ; "" where it does."""
     found = question.window.surfaces.mountings
-    return "" if found.told else found.brief
+    return "" if found.measured else found.brief
 
 
 def window_notes(question: Question) -> Markup:
@@ -147,7 +147,7 @@ def neighbour_card(question: Question, setup: Setup) -> Markup | str:
         (abs(row["speed_m_min"] - setup.speed) < 1e-6, row["speed_m_min"], row["joint"], row[names].tolist())
         for _, row in table.iterrows()
     ]
-    labels, level = [KINDS[name].label for name in names], question.window.level
+    labels, level = [REQUIREMENT_KINDS[name].label for name in names], question.window.level
     return _part("neighbours", why=_why_not(level, table), labels=labels, rows=rows, level=level)
 
 
@@ -156,7 +156,7 @@ def _why_not(level: float, table: pd.DataFrame) -> str:
     if failing.empty:
         return f"All these speeds stay at or above {asked(level)}."
     parts = [
-        f"at {speed(row['speed_m_min'])} m/min {KINDS[row['limiting']].label} holds with only {percent(row[row['limiting']], level)}"
+        f"at {speed(row['speed_m_min'])} m/min {REQUIREMENT_KINDS[row['limiting']].label} holds with only {percent(row[row['limiting']], level)}"
         for _, row in failing.iterrows()
     ]
     return f"Below {asked(level)}: " + "; ".join(parts) + "."

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from pwindow.markup import part
 from pwindow.outputs import csv_of
 from pwindow.panels.shared.words import link, note, table
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.study import Roll
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
@@ -50,7 +50,7 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:
         name=name,
         product=window.product.name,
         joint=chances["joint"],
-        limiting=KINDS[pinch].label,
+        limiting=REQUIREMENT_KINDS[pinch].label,
         conformance=each[pinch],
         level=window.level,
         faster=_faster(steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0]),
@@ -94,9 +94,7 @@ def _step(step: pd.Series, level: float) -> str:
     if pd.isna(step["gain_percentage_points"]):
         return f"{to}: {step['reason']}"
     after = percent(step["conformance_after"], level)
-    return (
-        f"{to}: {points(step['gain_percentage_points'])}, to {after}\n{KINDS[step['limiting_after']].label}"
-    )
+    return f"{to}: {points(step['gain_percentage_points'])}, to {after}\n{REQUIREMENT_KINDS[step['limiting_after']].label}"
 
 
 def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> Markup:
@@ -128,7 +126,7 @@ def _told(row: pd.Series, at: int, level: float) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no: not tried"
     if isinstance(value, str):
-        return KINDS[value].label if value in KINDS else value
+        return REQUIREMENT_KINDS[value].label if value in REQUIREMENT_KINDS else value
     if pd.isna(value):
         return "–"
     if row["what"].startswith(CONFORMANCE):
@@ -174,7 +172,10 @@ def plate_table(found: PlatesCompared, level: float) -> Markup:
         ),
         (
             "what pinches",
-            *(KINDS[row["limiting"]].label if row["limiting"] in KINDS else "–" for row in shown),
+            *(
+                REQUIREMENT_KINDS[row["limiting"]].label if row["limiting"] in REQUIREMENT_KINDS else "–"
+                for row in shown
+            ),
         ),
     ]
     return _part("plates", assumed=found.assumed, table=table(names, rows), notes=found.notes)
@@ -219,7 +220,7 @@ def pinch_table(along: pd.DataFrame) -> Markup:
 def _stretch(part: pd.DataFrame) -> str:
     first, last = part["speed_m_min"].iloc[[0, -1]]
     span = speed(first) if len(part) == 1 else f"{speed(first)} to {speed(last)}"
-    return f"{KINDS[part['limiting'].iloc[0]].label} at {span} m/min"
+    return f"{REQUIREMENT_KINDS[part['limiting'].iloc[0]].label} at {span} m/min"
 
 
 def numbers(name: str, drawn: pd.DataFrame) -> Markup:

@@ -114,12 +114,12 @@ class ResponseAgreement:
     def _unlikely(self) -> str:
         """What is unusual and how often chance alone does it, in words; "" where nothing is."""
         trend = self.trend
-        told = [(self.shift_p, "are as far off"), (self.joint_p, "scatter as far from what was predicted")]
+        doubts = [(self.shift_p, "are as far off"), (self.joint_p, "scatter as far from what was predicted")]
         if trend is not None:
-            told.append((trend.p, f"follow {trend.factor.replace('_', ' ')} in as different a way"))
+            doubts.append((trend.p, f"follow {trend.factor.replace('_', ' ')} in as different a way"))
         return "".join(
             f"; {in_hundred(chance)} trials of the same process {words}"
-            for chance, words in told
+            for chance, words in doubts
             if verdict_of(chance) is Verdict.UNUSUAL
         )
 
@@ -217,19 +217,19 @@ class Agreement:
     @property
     def sentences(self) -> tuple[str, ...]:
         """What was found for each response, and what could not be compared."""
-        told = [one.sentence(self.trial.unit_of) for one in self.by_name.values()]
+        sentences = [one.sentence(self.trial.unit_of) for one in self.by_name.values()]
         if self.bridging is not None:
-            told.append(self.bridging.sentence())
+            sentences.append(self.bridging.sentence())
         if self.outside:
-            told.append(
+            sentences.append(
                 f"{len(self.outside)} print{'s lie' if len(self.outside) > 1 else ' lies'} outside what was tried "
                 f"before and cannot be compared: {', '.join(self.outside[:5])}"
                 f"{', …' if len(self.outside) > 5 else ''}"
             )
-        return (*told, *self.notes)
+        return (*sentences, *self.notes)
 
     @property
-    def told(self) -> tuple[str, ...]:
+    def sentences_and_rule(self) -> tuple[str, ...]:
         """The sentences, and by which rule they judge."""
         return (*self.sentences, RULE) if self.compared else self.sentences
 
@@ -294,11 +294,11 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
 def _comparable(surfaces: Surfaces, surface: Surface, data: ResponseData) -> tuple[pd.DataFrame, list[str]]:
     """Cells whose set-up was tried before, and prints whose was not."""
     cells = data.cells.drop(columns=STATE, errors="ignore")  # the process as it was last
-    told = cells[surface.design.needs].notna().all(axis=1).to_numpy()
+    complete = cells[surface.design.needs].notna().all(axis=1).to_numpy()
     region = surfaces.region
     known = cells["plate"].astype(object).where(cells["plate"].notna(), "").isin(region.plates).to_numpy()
     inside = np.zeros(len(cells), dtype=bool)
-    inside[known & told] = region.contains(cells[known & told])
+    inside[known & complete] = region.contains(cells[known & complete])
     return cells[inside].reset_index(drop=True), [str(name) for name in cells.loc[~inside, "print"]]
 
 
@@ -371,7 +371,7 @@ def _varied(surface: Surface, cells: pd.DataFrame, mounted: pd.Series, before: M
     prints, readies = (
         np.equal.outer(codes, codes) for codes in (pd.factorize(one)[0] for one in (cells["print"], mounted))
     )
-    if not before.told:  # the surface went through make-readies that were off by as much
+    if not before.measured:  # the surface went through make-readies that were off by as much
         own = before.spread(surface.kind) ** 2
         return [own / before.count + own * readies + parts.print_ * prints]
     if parts.split or (prints == readies).all():

@@ -156,8 +156,8 @@ def _whole_block_errors(surface: Surface) -> list[np.ndarray] | None:
     """Prediction errors of whole make-readies: for them P_DD⁻¹ (Py)_D is L (I - QQ')⁻¹ e of the block."""
     q = linalg.qr(surface.white_design, mode="economic")[0]
     errors = []
-    for kind, factor in surface.whitening.kinds:
-        for rows in kind.rows:
+    for pattern, factor in surface.whitening.patterns:
+        for rows in pattern.rows:
             left = np.eye(len(rows)) - q[rows] @ q[rows].T
             if np.linalg.eigvalsh(left)[0] < 1e-9:
                 return None

@@ -54,7 +54,7 @@ a ten-thousandth of a line's width is a few nanometres)."""
 _FAR = 4.5  # standard deviations from bridging beyond which an open gap says nothing by being open
 _NOMINAL_SPREAD = 0.05  # of the plate gap: the unit in which closures known from counts alone are told
 _LINE = ("plate", "plate_width", "direction")
-KINDS: Mapping[str, ResponseKind] = MappingProxyType(
+RESPONSE_KINDS: Mapping[str, ResponseKind] = MappingProxyType(
     {
         kind.name: kind
         for kind in (
@@ -134,7 +134,7 @@ def response_data(trial: Trial, factor: float | None = None) -> dict[str, Respon
     """
     data = {}
     for name in ("line_height", "line_width"):
-        data[name] = _means(trial, KINDS[name], trial.of_quantity(name))
+        data[name] = _means(trial, RESPONSE_KINDS[name], trial.of_quantity(name))
     data["resistivity"] = _resistivity(trial, section_factor(trial)[0] if factor is None else factor)
     data["gap_closure"] = _closure(trial)
     return {name: found for name, found in data.items() if found is not None}
@@ -165,7 +165,7 @@ def _resistivity(trial: Trial, factor: float) -> ResponseData | None:
     notes = (f"{lost} prints have a resistance but no section: not used for resistivity",) if lost else ()
     cells = cells[cells["count"] > 0]
     cells = cells.assign(mean=cells["mean"] + np.log(factor * 1e-12))
-    found = _means(trial, KINDS["resistivity"], cells.reset_index(drop=True))
+    found = _means(trial, RESPONSE_KINDS["resistivity"], cells.reset_index(drop=True))
     return None if found is None else replace(found, notes=notes)
 
 
@@ -182,7 +182,7 @@ def _closure(trial: Trial) -> ResponseData | None:
     notes = [f"{bridged} bridged gaps count as closed by at least the plate gap"] if bridged else []
     if not cells["measured"].any():
         notes.append(COUNTS_ONLY)
-    return ResponseData(KINDS["gap_closure"], _with_setups(trial, cells), variance, df, tuple(notes))
+    return ResponseData(RESPONSE_KINDS["gap_closure"], _with_setups(trial, cells), variance, df, tuple(notes))
 
 
 def complete(data: ResponseData, design: Design) -> ResponseData:

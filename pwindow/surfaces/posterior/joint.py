@@ -80,7 +80,7 @@ class JointSurfaces:
         Mean standard deviation between features of a print.
     between_variance : tuple of float, shape (q,)
         Variance of what is known of it.
-    told : tuple of bool, shape (q,)
+    features_compared : tuple of bool, shape (q,)
         Whether any print had two features to compare; where none had, `spread` holds what varies
         between features too.
     df : float
@@ -97,7 +97,7 @@ class JointSurfaces:
     spread: np.ndarray
     between: tuple[float, ...]
     between_variance: tuple[float, ...]
-    told: tuple[bool, ...]
+    features_compared: tuple[bool, ...]
     df: float
     draws: Draws | None = None
     misses: Mapping[str, Misfit] = field(default_factory=dict)
@@ -221,8 +221,8 @@ def join_responses(
     else:
         readies = pd.factorize(mountings.of_print.reindex(prints.index))[0]
         draws = draw_posterior(sources, readies, replace(plan, between=between))
-    told = tuple(source.feature_sd is None for source in sources)
-    return _matched(tuple(responses), tuple(designs.values()), draws, told)
+    features_compared = tuple(source.feature_sd is None for source in sources)
+    return _matched(tuple(responses), tuple(designs.values()), draws, features_compared)
 
 
 def _has_closed_form(responses: Mapping[str, ResponseData], designs: Mapping[str, Design]) -> bool:
@@ -295,7 +295,7 @@ def _untold(data: ResponseData, statistics: PrintStatistics) -> float | None:
 
 
 def _matched(
-    names: tuple[str, ...], designs: tuple[Design, ...], draws: Draws, told: tuple[bool, ...]
+    names: tuple[str, ...], designs: tuple[Design, ...], draws: Draws, features_compared: tuple[bool, ...]
 ) -> JointSurfaces:
     """The multivariate t with the posterior's coefficients and, in the logarithm, its variances."""
     total = draws.make_ready + draws.print_
@@ -321,7 +321,7 @@ def _matched(
         _positive(mean * np.outer(unit, unit)),
         tuple(between.mean(axis=0)),
         tuple(between.var(axis=0)),
-        told,
+        features_compared,
         df,
         draws,
     )

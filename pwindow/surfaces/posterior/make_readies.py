@@ -16,7 +16,7 @@ import pandas as pd
 from scipy import stats
 
 from pwindow.study import EACH_PRINT, MakeReadies
-from pwindow.surfaces.model.responses import KINDS, ResponseData, ResponseKind
+from pwindow.surfaces.model.responses import RESPONSE_KINDS, ResponseData, ResponseKind
 from pwindow.surfaces.model.terms import Design
 from pwindow.surfaces.posterior.sampler import Between
 from pwindow.trials.trial import Trial
@@ -92,15 +92,15 @@ class Mountings:
         return self.count < len(self.of_print)
 
     @property
-    def told(self) -> bool:
+    def measured(self) -> bool:
         """Whether the trial tells how far make-readies differ, or what varies holds it already."""
         return self.known is not Known.ASSUMED and (not self.shared or self.spare >= LEAST_SPARE)
 
     def between(self, names: tuple[str, ...]) -> Between | None:
         """What is held of the spread of some responses before the trial is seen; None where it tells it."""
-        if self.told:
+        if self.measured:
             return None
-        spreads = tuple(self.spread(KINDS[name]) for name in names)
+        spreads = tuple(self.spread(RESPONSE_KINDS[name]) for name in names)
         return Between(spreads, float(self.declared.known_from - 1))
 
     def spread(self, kind: ResponseKind) -> float:
@@ -111,7 +111,7 @@ class Mountings:
     @property
     def sentence(self) -> str:
         """What promises stand on beside the trial, in words; "" where the trial tells it."""
-        if self.told:
+        if self.measured:
             return ""
         whose = "the one stated in the study" if self.declared.stated else "common practice, no source"
         return f"{self.brief} ({whose}): {self._amounts()}, as standard deviations"
@@ -119,7 +119,7 @@ class Mountings:
     @property
     def brief(self) -> str:
         """The same without the amounts."""
-        if self.told:
+        if self.measured:
             return ""
         return f"{self._cause}: how far make-readies differ was not measured, and a spread is added to every probability instead"
 
@@ -148,7 +148,7 @@ class Mountings:
         low, high = np.sqrt(freedom / stats.chi2.ppf([0.5 + _LEVEL / 2, 0.5 - _LEVEL / 2], freedom))
         parts = []
         for name, value in self.declared.spread.items():
-            kind = KINDS[name]
+            kind = RESPONSE_KINDS[name]
             scale, unit = (100.0, "%") if kind.log else (1.0, kind.unit)
             ends = f"{scale * value * low:.1f} to {scale * value * high:.1f}"
             parts.append(f"{kind.label} {scale * value:.3g} {unit} ({ends})")

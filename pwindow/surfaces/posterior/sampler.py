@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pwindow.surfaces.model.censoring import Censored
-from pwindow.surfaces.posterior.statistics import Completed, Kinds, PrintStatistics, Readies
+from pwindow.surfaces.posterior.statistics import ByFeatureCount, Completed, PrintStatistics, Readies
 
 _EFFECTS = 12_000
 """Print effects that all chains together draw of one response, unless that leaves fewer than 8."""
@@ -166,7 +166,7 @@ class _Chains:
         self.sources = sources
         self.rng = np.random.default_rng(plan.seed)
         self.readies = Readies.of(readies, self.n)
-        self.kinds = [Kinds.of(source.statistics, self.readies) for source in sources]
+        self.by_count = [ByFeatureCount.of(source.statistics, self.readies) for source in sources]
         self.completed = [s.statistics.complete(s.values[None]) for s in sources]
         start = np.array([_residual_variance(s, c) for s, c in zip(sources, self.completed)])
         scales = plan.width * np.sqrt(start) if plan.scales is None else np.array(plan.scales)
@@ -242,18 +242,23 @@ class _Chains:
 
     def _draw_effects(self, r: int, statistics: PrintStatistics, prior: np.ndarray) -> None:
         """β, a and b of one response in one draw: β with a and b integrated out, then a, then b."""
-        feature, done, split, kinds = self.feature[:, r, None], self.completed[r], self.readies, self.kinds[r]
+        feature, done, split, by_count = (
+            self.feature[:, r, None],
+            self.completed[r],
+            self.readies,
+            self.by_count[r],
+        )
         b_mean, b_variance = _conditional(self.print_, self.b, r)
         a_mean, a_variance = _conditional(self.make_ready, self.a, r)
-        weights = kinds.used / (b_variance[:, None] + feature / kinds.counts)
-        weight = weights[:, kinds.member]
+        weights = by_count.used / (b_variance[:, None] + feature / by_count.counts)
+        weight = weights[:, by_count.member]
         target = done.means - b_mean - a_mean[:, split.member]
 
         right = done.within / feature + (weight * target) @ statistics.design
-        precision = statistics.within / feature[:, :, None] + kinds.cross(weights) + _diagonal(prior)
+        precision = statistics.within / feature[:, :, None] + by_count.cross(weights) + _diagonal(prior)
         if split.split:
-            shrink = a_variance[:, None] / (1.0 + a_variance[:, None] * (weights @ kinds.of_ready.T))
-            means = kinds.ready_sums(weights)
+            shrink = a_variance[:, None] / (1.0 + a_variance[:, None] * (weights @ by_count.of_ready.T))
+            means = by_count.ready_sums(weights)
             scaled = shrink[:, :, None] * means
             precision -= means.transpose(0, 2, 1) @ scaled
             right -= (split.sums(weight * target)[:, None, :] @ scaled)[:, 0]
@@ -261,11 +266,11 @@ class _Chains:
 
         rest = target - beta @ statistics.design.T
         if split.split:
-            inverse = 1.0 / a_variance[:, None] + weights @ kinds.of_ready.T
+            inverse = 1.0 / a_variance[:, None] + weights @ by_count.of_ready.T
             own = split.sums(weight * rest) / inverse + self._normal(inverse.shape) / np.sqrt(inverse)
             self.a[:, :, r] = a_mean + own
             rest = rest - own[:, split.member]
-        noise = (kinds.used * kinds.counts / feature)[:, kinds.member]
+        noise = (by_count.used * by_count.counts / feature)[:, by_count.member]
         inverse = 1.0 / b_variance[:, None] + noise
         own = noise * rest / inverse + self._normal(inverse.shape) / np.sqrt(inverse)
         self.b[:, :, r] = b_mean + own

@@ -121,7 +121,7 @@ class Readies:
 
 
 @dataclass(frozen=True)
-class Kinds:
+class ByFeatureCount:
     """Prints of one response by their number of features, which is all that their weight depends on.
 
     Attributes
@@ -146,7 +146,7 @@ class Kinds:
     rows_of_ready: np.ndarray
 
     @classmethod
-    def of(cls, statistics: PrintStatistics, readies: Readies) -> Kinds:
+    def of(cls, statistics: PrintStatistics, readies: Readies) -> ByFeatureCount:
         counts, member = np.unique(statistics.counts, return_inverse=True)
         x = statistics.design
         products, sums, held = [], [], []

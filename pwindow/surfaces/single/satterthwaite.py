@@ -51,16 +51,16 @@ class Freedom:
         loads = [_print_loads, _ready_loads] if groups.split else [_print_loads]
         count = len(loads)
         parts, information = [np.zeros((q.shape[1],) * 2) for _ in loads], np.zeros((count, count))
-        for kind, factor in whitening.kinds:
-            # a block's share of W_i is u_i u_i', the same for all blocks of a kind
-            u = [linalg.solve_triangular(factor, load(kind.members), lower=True) for load in loads]
-            reach = [q[kind.rows].swapaxes(1, 2) @ one for one in u]
+        for pattern, factor in whitening.patterns:
+            # a block's share of W_i is u_i u_i', the same for all blocks of a pattern
+            u = [linalg.solve_triangular(factor, load(pattern.members), lower=True) for load in loads]
+            reach = [q[pattern.rows].swapaxes(1, 2) @ one for one in u]
             for i in range(count):
                 parts[i] += np.einsum("kpa,kqa->pq", reach[i], reach[i])
                 for j in range(count):
                     cross = u[i].T @ u[j]
                     mixed = np.einsum("kpa,ab,kpb->", reach[i], cross, reach[j])
-                    information[i, j] += len(kind.rows) * (cross**2).sum() - 2.0 * mixed
+                    information[i, j] += len(pattern.rows) * (cross**2).sum() - 2.0 * mixed
         for i in range(count):
             for j in range(count):
                 information[i, j] = 0.5 * (information[i, j] + np.trace(parts[i] @ parts[j]))

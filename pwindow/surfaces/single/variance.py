@@ -53,7 +53,7 @@ class Components:
 
 
 @dataclass(frozen=True)
-class Kind:
+class BlockPattern:
     """Blocks of one pattern.
 
     Attributes
@@ -71,12 +71,12 @@ class Kind:
     counts: np.ndarray
 
 
-def _kinds(blocks: list[tuple[slice, np.ndarray]], counts: np.ndarray) -> list[Kind]:
+def _patterns(blocks: list[tuple[slice, np.ndarray]], counts: np.ndarray) -> list[BlockPattern]:
     found: dict[tuple, list] = {}
     for rows, members in blocks:
         own = np.unique(members, return_inverse=True)[1]
         found.setdefault((tuple(own), tuple(counts[rows])), []).append(np.arange(rows.start, rows.stop))
-    return [Kind(np.array(rows), np.array(key[0]), np.array(key[1])) for key, rows in found.items()]
+    return [BlockPattern(np.array(rows), np.array(key[0]), np.array(key[1])) for key, rows in found.items()]
 
 
 @dataclass(frozen=True)
@@ -94,15 +94,15 @@ class Groups:
         In the ordered table, whether a cell is the first, second, … of its print.
     split : bool
         Whether any make-ready has two prints, and is not the only one.
-    kinds : list of Kind
-        The blocks by their pattern: what is worked out for one holds for all of a kind.
+    patterns : list of BlockPattern
+        The blocks by their pattern: what is worked out for one holds for all that have it.
     """
 
     order: np.ndarray
     blocks: list[tuple[slice, np.ndarray]]
     slots: np.ndarray
     split: bool
-    kinds: list[Kind]
+    patterns: list[BlockPattern]
 
     @classmethod
     def of(cls, cells: pd.DataFrame) -> Groups:
@@ -116,7 +116,9 @@ class Groups:
         edges = np.flatnonzero(np.diff(readies[order], prepend=-1, append=-1))
         blocks = [(slice(a, b), prints[order][a:b]) for a, b in zip(edges[:-1], edges[1:])]
         split = len(blocks) > 1 and any(len(np.unique(members)) > 1 for _, members in blocks)
-        return cls(order, blocks, slots[order], split, _kinds(blocks, cells["count"].to_numpy(float)[order]))
+        return cls(
+            order, blocks, slots[order], split, _patterns(blocks, cells["count"].to_numpy(float)[order])
+        )
 
     @property
     def simple(self) -> bool:
@@ -126,32 +128,32 @@ class Groups:
 
 @dataclass(frozen=True)
 class Whitening:
-    """Cholesky factors L of each kind of block of the relative covariance V = L L'."""
+    """Cholesky factors L of each pattern of blocks of the relative covariance V = L L'."""
 
-    kinds: list[tuple[Kind, np.ndarray]]
+    patterns: list[tuple[BlockPattern, np.ndarray]]
     log_det: float
 
     def apply(self, values: np.ndarray) -> np.ndarray:
         """L⁻¹ times ordered rows, shape kept."""
         white = np.empty_like(values, dtype=float)
-        for kind, factor in self.kinds:
-            stacked = values[kind.rows].swapaxes(0, 1)
+        for pattern, factor in self.patterns:
+            stacked = values[pattern.rows].swapaxes(0, 1)
             solved = linalg.solve_triangular(factor, stacked.reshape(len(factor), -1), lower=True)
-            white[kind.rows] = solved.reshape(stacked.shape).swapaxes(0, 1)
+            white[pattern.rows] = solved.reshape(stacked.shape).swapaxes(0, 1)
         return white
 
 
 def whitening(groups: Groups, components: Components) -> Whitening:
     """Whitening of ordered cells, in units in which a new print of typical count has variance 1."""
     unit = components.measured
-    kinds, log_det = [], 0.0
-    for kind in groups.kinds:
-        covariance = components.make_ready + components.print_ * (kind.members[:, None] == kind.members)
-        covariance[np.diag_indices(len(kind.members))] += components.feature / kind.counts
+    patterns, log_det = [], 0.0
+    for pattern in groups.patterns:
+        covariance = components.make_ready + components.print_ * (pattern.members[:, None] == pattern.members)
+        covariance[np.diag_indices(len(pattern.members))] += components.feature / pattern.counts
         factor = np.linalg.cholesky(covariance / unit)
-        log_det += 2.0 * len(kind.rows) * np.log(np.diag(factor)).sum()
-        kinds.append((kind, factor))
-    return Whitening(kinds, log_det)
+        log_det += 2.0 * len(pattern.rows) * np.log(np.diag(factor)).sum()
+        patterns.append((pattern, factor))
+    return Whitening(patterns, log_det)
 
 
 def estimate_components(

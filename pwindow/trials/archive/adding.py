@@ -47,13 +47,13 @@ class Comparison:
         Fingerprint of that fit.
     verdict : str
         In a few words, such as "agrees".
-    told : tuple of str
+    sentences : tuple of str
         Sentences.
     """
 
     against: str
     verdict: str
-    told: tuple[str, ...]
+    sentences: tuple[str, ...]
 
 
 def known_trial(connection: Connection, file: InputFile, fingerprint: str) -> Added | None:
@@ -180,7 +180,7 @@ def write_comparison(connection: Connection, trial: int, found: Comparison) -> N
         Number of the trial.
     found : Comparison
     """
-    values = {"against": found.against, "verdict": found.verdict, "told": "\n".join(found.told)}
+    values = {"against": found.against, "verdict": found.verdict, "told": "\n".join(found.sentences)}
     connection.execute(COMPARISONS.insert().values(trial=trial, made=now(), **values))
 
 

@@ -194,7 +194,7 @@ class Archive:
         before = self.comparisons(trial).tail(1).to_dict("records")
         if before and (before[0]["against"], before[0]["told"]) == (
             compared.against,
-            "\n".join(compared.told),
+            "\n".join(compared.sentences),
         ):
             return
         with self._writing() as connection:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.window.bands import SpeedBand
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
@@ -69,7 +69,7 @@ def recommend(window: Window, bands: pd.DataFrame) -> Recommendation | None:
 
 
 def _why(window: Window, bands: pd.DataFrame, best: SpeedBand) -> str:
-    limiting = KINDS[best.limiting_high].label
+    limiting = REQUIREMENT_KINDS[best.limiting_high].label
     beyond = (
         "the trial tried no higher speed there"
         if best.trial_ends_high

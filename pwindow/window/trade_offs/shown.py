@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pwindow.conductors.silver import line_length
-from pwindow.product import KINDS, Requirement
+from pwindow.product import REQUIREMENT_KINDS, Requirement
 from pwindow.study import DENSE_SILVER
 from pwindow.window.requirements.quantities import Quantity, quantity, silver_per_line
 from pwindow.window.window import Window
@@ -82,7 +82,7 @@ def _gap_known(window: Window, plate: str) -> bool:
 def _shown(window: Window, plate: str, requirement: Requirement) -> Shown:
     gap = window.patterns[plate]["plate_gap"]
     found = quantity(requirement, window.product, window.surfaces, window.study.ink, gap)
-    kind = KINDS[requirement.name]
+    kind = REQUIREMENT_KINDS[requirement.name]
     label = _MEAN_GAP if requirement.name == "gap" else kind.label
     return Shown(requirement.name, label, kind.unit, kind.key, found, requirement)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from pwindow.product import KINDS
+from pwindow.product import REQUIREMENT_KINDS
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs.shown import (
     CONFORMANCE,
@@ -81,7 +81,7 @@ class _Member:
             elif name == CONFORMANCE:
                 label, unit = "joint conformance probability", "1"
             elif name.startswith(CONFORMANCE):
-                label = f"conformance probability of {KINDS[name.removeprefix(f'{CONFORMANCE}_')].label}"
+                label = f"conformance probability of {REQUIREMENT_KINDS[name.removeprefix(f'{CONFORMANCE}_')].label}"
                 unit = "1"
             else:
                 label, unit = _WORDS.get(name, name.replace("_", " ")), units.get(name, "")

@@ -60,9 +60,9 @@ def with_chances(found, shift=0.6, joint=0.6, trend=0.6):
 def test_what_one_trial_in_a_hundred_does_is_unusual_everywhere(found, chances, words):
     told = with_chances(found, **chances)
     assert told.verdict == comparison_of(told).verdict == "is unusual"
-    sentence = told.told[0]
+    sentence = told.sentences_and_rule[0]
     assert "is unusual; " in sentence and words in sentence and "agrees" not in sentence
-    assert told.told[-1] == comparison_of(told).told[-1] == RULE
+    assert told.sentences_and_rule[-1] == comparison_of(told).sentences[-1] == RULE
     card = agreement_card(told)
     assert ">Unusual<" in card and "How this is judged" in card
     answer = agreement_answer(told)

@@ -79,7 +79,7 @@ def test_one_make_ready_is_said_before_anything_else(one):
 def test_the_demo_tells_it_itself(demo_surfaces):
     """18 make-readies; intercept, volume, its square, plate and their product are the same within each."""
     found = demo_surfaces.mountings
-    assert (found.known, found.count, found.spare, found.told) == (Known.RECORDED, 18, 13, True)
+    assert (found.known, found.count, found.spare, found.measured) == (Known.RECORDED, 18, 13, True)
     assert found.between(("line_height",)) is None and found.sentence == ""
 
 
@@ -95,7 +95,7 @@ def test_rolls_that_the_terms_tell_apart_leave_no_make_ready_to_spare(make_demo,
     of_roll = rows.assign(make_ready="M" + rows["roll"])
     three = of_roll[of_roll["roll"].isin(["0655", "1203", "2047"])]
     found = pw.fit(read_frame(three), plan=SHORT).mountings
-    assert (found.count, found.spare, found.told) == (3, 0, False)
+    assert (found.count, found.spare, found.measured) == (3, 0, False)
 
 
 def test_the_spread_of_one_make_ready_is_what_was_held_of_it(one):
@@ -159,15 +159,15 @@ def test_a_study_can_state_what_a_trial_does_not_record(unrecorded):
         pw.fit(unrecorded, plan=SHORT, make_readies=MakeReadies(unrecorded=stated)).mountings
         for stated in (EACH_PRINT, ROLL_AND_PLATE)
     )
-    assert (each.known, each.count, each.told) == (Known.DECLARED, 65, True)
-    assert (rolls.known, rolls.count, rolls.told) == (Known.DECLARED, 10, True)
+    assert (each.known, each.count, each.measured) == (Known.DECLARED, 65, True)
+    assert (rolls.known, rolls.count, rolls.measured) == (Known.DECLARED, 10, True)
 
 
 @pytest.mark.slow
 def test_a_trial_recorded_in_part_is_not_recorded(demo_rows):
     rows = demo_rows.assign(make_ready=demo_rows["make_ready"].where(demo_rows["print"] != "A-001"))
     found = pw.fit(read_frame(rows), plan=SHORT).mountings
-    assert (found.known, found.count, found.told) == (Known.ASSUMED, 19, False)
+    assert (found.known, found.count, found.measured) == (Known.ASSUMED, 19, False)
 
 
 @pytest.mark.slow

@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from pwindow.surfaces.model.censoring import Censored
-from pwindow.surfaces.model.responses import KINDS, ResponseData
+from pwindow.surfaces.model.responses import RESPONSE_KINDS, ResponseData
 from pwindow.surfaces.model.terms import Design, Factor
 from pwindow.surfaces.posterior.sampler import Plan, Source, draw_posterior
 from pwindow.surfaces.posterior.statistics import PrintStatistics
@@ -63,7 +63,7 @@ def sources(values, drop_bridged=False):
     censored = censored[censored["count"] > 0]
     found = []
     for table, noise in zip((whole, censored), NOISE):
-        data = ResponseData(KINDS["line_height"], table.reset_index(drop=True))
+        data = ResponseData(RESPONSE_KINDS["line_height"], table.reset_index(drop=True))
         statistics = PrintStatistics.of(data, DESIGN, pd.Index(NAMES))
         gaps = Censored.of(statistics.cells).one_by_one() if "bridged" in table else None
         values = statistics.cells["value"].to_numpy(float)
