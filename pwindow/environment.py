@@ -1,4 +1,8 @@
-"""Names of the environment variables by which commands, the server and its pages tell each other what they work on."""
+"""The environment variables by which commands, the server and its pages tell each other what they work on."""
+
+from __future__ import annotations
+
+import os
 
 TRIAL = "PWINDOW_TRIAL"
 """Paths of trials, parted by `os.pathsep`; absent, as the next two, where no file is given."""
@@ -14,3 +18,8 @@ FIGURES_SERVED = "PWINDOW_FIGURES_SERVED"
 """Set where pages offer the drawing code as a file at `window.pwFigures`."""
 PASSWORD = "PWINDOW_PASSWORD"
 """What visitors are asked for."""
+
+
+def figures_served() -> bool:
+    """Whether the page that this process makes is offered the drawing code as a file."""
+    return bool(os.environ.get(FIGURES_SERVED))

@@ -164,8 +164,25 @@ def test_panels_and_charts_do_no_statistics():
         assert not outside(part) & {"scipy", "statsmodels", "sklearn"}, part
 
 
-def test_panels_open_no_database():
-    assert not outside("panels") & {"sqlite3", "sqlalchemy", "psycopg"}
+def panels_importing(*names):
+    """Modules of the panels that import one of these, or something in it, and the names they import."""
+    return {
+        str(path.relative_to(ROOT / "panels")): sorted(found)
+        for path in MODULES
+        if part_of(path) == "panels"
+        and (found := {one for one in imported(path) for name in names if f"{one}.".startswith(f"{name}.")})
+    }
+
+
+def test_panels_open_no_database_and_integrate_nothing():
+    """Workflows know the archive and windows their integrals; pages ask them."""
+    databases = ("sqlite3", "sqlalchemy", "psycopg", "pwindow.trials.archive")
+    assert panels_importing(*databases, "scipy", "pwindow.window.probability") == {}
+
+
+def test_panels_read_the_environment_at_one_place():
+    assert panels_importing("os") == {}
+    assert list(panels_importing("pwindow.environment")) == ["shared/pictures.py"]
 
 
 def test_the_truth_shares_no_code_with_the_package():

@@ -8,9 +8,9 @@ import pytest
 import pwindow as pw
 from pwindow.errors import SeveralSheets
 from pwindow.inputs import InputFile
-from pwindow.panels.new_trial_data.model import Desk
 from pwindow.panels.new_trial_data.page import NewTrialData, new_trial_data
 from pwindow.trials.archive import Archive
+from pwindow.workflows.desk import Desk
 
 
 @pytest.fixture

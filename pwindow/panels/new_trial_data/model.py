@@ -1,152 +1,48 @@
-"""What the page of new trial data knows and works out, without any widget."""
+"""What the page of new trial data knows of an archive, without any widget."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
-from pwindow.errors import UnusableInput
-from pwindow.inputs import InputFile
-from pwindow.product import read_product
-from pwindow.study import MakeReadies, read_study
-from pwindow.surfaces.agreement.new_trial import Agreement
-from pwindow.trials.archive import Archive
-from pwindow.workflows.adding import NewTrial, add_trial, hold_again
-from pwindow.workflows.compare import SideBySide, compare, windows_side_by_side
-from pwindow.workflows.confirm import Confirmation, confirm
-from pwindow.workflows.kept import KeptFit, kept_fit, refit
-
-Tell = Callable[[str], None]
+from pwindow.workflows.desk import Desk
 
 
 @dataclass(frozen=True)
-class Compared:
-    """A fit beside an earlier one; alone where there is none.
+class Listed:
+    """An archive as it was when the page last looked: others may add to it.
 
     Attributes
     ----------
-    before : KeptFit or None
-    after : KeptFit
-    tables : mapping
-        As of `pwindow.workflows.compare`; empty where there is no earlier fit.
-    windows : SideBySide or None
-        None where there is no earlier fit, or the later one was made for no product.
+    trials, fits : DataFrame
+        As of `Desk`.
     """
 
-    before: KeptFit | None
-    after: KeptFit
-    tables: Mapping[str, pd.DataFrame]
-    windows: SideBySide | None
+    trials: pd.DataFrame
+    fits: pd.DataFrame
 
+    @classmethod
+    def of(cls, desk: Desk) -> Listed:
+        return cls(desk.trials(), desk.fits())
 
-@dataclass(frozen=True)
-class Desk:
-    """An archive, and the products and the study that the server was started with.
+    @property
+    def trial_choices(self) -> list[tuple[str, int]]:
+        """Words and number of each trial."""
+        return [(f"{number} · {name}", number) for number, name in self.trials["name"].items()]
 
-    A `temporary` archive is lost when the server stops.
-    """
+    @property
+    def last_trial(self) -> int | None:
+        return int(self.trials.index[-1]) if len(self.trials) else None
 
-    archive: Archive
-    given_products: Sequence[InputFile] = ()
-    given_study: InputFile | None = None
-    temporary: bool = False
+    @property
+    def fit_choices(self) -> list[tuple[str, int]]:
+        """Words and number of each fit."""
+        made = self.fits["made"]
+        return [(f"{number} · {made[number]:%Y-%m-%d %H:%M}", int(number)) for number in self.fits.index]
 
-    def products(self) -> dict[str, InputFile]:
-        """Products to choose from, by name: those given, and of those in the archive the last of each name."""
-        files = [*self.archive.declarations("product"), *self.given_products]
-        return {read_product(file).name: file for file in files}
-
-    def usual_products(self) -> tuple[str, ...]:
-        """Products that are judged unless others are chosen: those given, else those of the last fit."""
-        if self.given_products:
-            return tuple(read_product(file).name for file in self.given_products)
-        names, last = tuple(self.products()), self._last()
-        return names if last is None else tuple(name for name in names if name in last.answer["products"])
-
-    def study(self) -> InputFile | None:
-        """The study given, else that of the last fit."""
-        last = self._last()
-        if self.given_study is not None or last is None or last.recipe["study"] is None:
-            return self.given_study
-        return self.archive.declaration(last.recipe["study"])
-
-    def add(self, file: InputFile) -> NewTrial | str:
-        """Keep a trial, held against the fit of the others; or a product, and then give its name.
-
-        Raises
-        ------
-        UnusableInput
-            If the file cannot be used; the archive is as it was.
-        """
-        if not file.name.lower().endswith(".toml"):
-            return add_trial(self.archive, file, make_readies=self._make_readies())
-        if b"[requirements" not in file.content:
-            read_study(file)
-            raise UnusableInput(
-                f"{file.name} is a study; start the server with it: `pwindow serve --study {file.name} …`, or keep "
-                "measured volumes by `pwindow rolls`"
-            )
-        product = read_product(file)
-        self.archive.keep_declaration("product", file)
-        return product.name
-
-    def notes(self, number: int) -> tuple[str, ...]:
-        """What was noticed when a trial was read."""
-        return self.archive.trial([number]).notes
-
-    def hold(self, number: int) -> Agreement:
-        """Hold a trial against the fit of the others that are used, and keep what was found."""
-        return hold_again(self.archive, number, self._make_readies())
-
-    def confirm(self, file: InputFile) -> tuple[KeptFit, Confirmation]:
-        """Keep the prints of a run, and hold them against what the last fit promised."""
-        last = self._last()
-        if last is None:
-            raise UnusableInput("no fit has promised anything yet; fit anew first")
-        return last, confirm(self.archive, last, file)
-
-    def refit(self, names: Sequence[str], tell: Tell) -> Compared:
-        """Fit the trials that are used, judge the products named, and compare with the fit before."""
-        products, before = self.products(), self.archive.fits()
-        after = refit(self.archive, [products[name] for name in names], self.study(), tell=tell)
-        earlier = before[before["fingerprint"] != after.fingerprint]
-        last = str(earlier.index[-1]) if len(earlier) else None
-        return self._compared(None if last is None else kept_fit(self.archive, last), after, tell)
-
-    def compare(self, before: int, after: int, tell: Tell) -> Compared:
-        """Two kept fits side by side.
-
-        Parameters
-        ----------
-        before, after : int
-            Numbers of the fits.
-        tell : callable
-            Told of each step before it is taken.
-
-        Raises
-        ------
-        UnusableInput
-            If both are the same fit.
-        """
-        if before == after:
-            raise UnusableInput("choose two fits that differ")
-        first, second = (kept_fit(self.archive, str(at)) for at in (before, after))
-        return self._compared(first, second, tell)
-
-    def _compared(self, before: KeptFit | None, after: KeptFit, tell: Tell) -> Compared:
-        if before is None:
-            return Compared(None, after, {}, None)
-        tables = compare(self.archive, before, after, tell)
-        tell("drawing the windows")
-        shown = windows_side_by_side(self.archive, before, after) if after.recipe["products"] else None
-        return Compared(before, after, tables, shown)
-
-    def _make_readies(self) -> MakeReadies | None:
-        study = self.study()
-        return None if study is None else read_study(study).make_readies
-
-    def _last(self) -> KeptFit | None:
-        numbers = self.archive.fits().index
-        return kept_fit(self.archive, str(numbers[-1])) if len(numbers) else None
+    @property
+    def last_fits(self) -> tuple[int | None, int | None]:
+        """The two that are compared unless others are chosen; one twice where there is one only."""
+        numbers = [int(number) for number in self.fits.index[-2:]]
+        return (numbers[0], numbers[-1]) if numbers else (None, None)

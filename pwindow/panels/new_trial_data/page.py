@@ -15,7 +15,7 @@ from pwindow.charts.palette import Palette
 from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.new_trial_data import view as words
-from pwindow.panels.new_trial_data.model import Compared, Desk
+from pwindow.panels.new_trial_data.model import Listed
 from pwindow.panels.shared.address import Address
 from pwindow.panels.shared.frame import Frame, heading, made
 from pwindow.panels.shared.layout import full_width
@@ -23,7 +23,7 @@ from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.sheets import SheetChoice
 from pwindow.panels.shared.words import working
 from pwindow.surfaces.agreement.new_trial import Agreement
-from pwindow.trials.archive import Standing
+from pwindow.workflows.desk import Compared, Desk, Standing
 from pwindow.workflows.given import archive_is_temporary, given_archive, given_declarations
 
 _NARROW = {"description_width": "60px"}
@@ -156,7 +156,7 @@ class NewTrialData:
             return
         self._show(new.added.trial)
         self.told.value = words.added_card(
-            new, self.desk.archive.trials()["standing"][new.added.trial]
+            new, self.desk.trials()["standing"][new.added.trial]
         ) + words.read_notes(self.desk.notes(new.added.trial))
         self._show_agreement(new.agreement)
 
@@ -185,11 +185,11 @@ class NewTrialData:
 
     def _decide(self, standing: Standing) -> None:
         number = self._chosen()
-        self.desk.archive.decide(number, standing, self.reason.value)
+        decided = self.desk.decide(number, standing, self.reason.value)
         self.reason.value = ""
         self._clear()
         self._show(number)
-        self.told.value = words.decision_card(self.desk.archive.trials().loc[[number]].iloc[0])
+        self.told.value = words.decision_card(decided)
 
     def _refit(self) -> None:
         with self._working("fitting the surfaces"):
@@ -238,32 +238,26 @@ class NewTrialData:
 
     def _show(self, chosen: int | None = None) -> None:
         """Show the archive as it is now; others may have added to it."""
-        archive = self.desk.archive
-        trials, fits = archive.trials(), archive.fits()
-        address = words.TEMPORARY if self.desk.temporary else archive.address
-        self.line.value = words.archive_line(address, trials, fits)
-        self.table.value = words.trial_table(trials)
-        last = int(trials.index[-1]) if len(trials) else None
-        chosen = chosen or self.trial.value or last
-        self.trial.options = [(f"{number} · {name}", number) for number, name in trials["name"].items()]
+        self.listed = Listed.of(self.desk)
+        address = words.TEMPORARY if self.desk.temporary else self.desk.archive.address
+        self.line.value = words.archive_line(address, self.listed)
+        self.table.value = words.trial_table(self.listed.trials)
+        chosen = chosen or self.trial.value or self.listed.last_trial
+        self.trial.options = self.listed.trial_choices
         self.trial.value = chosen
         self._show_history(chosen)
-        numbers = [int(number) for number in fits.index]
-        for at, choice in zip((-2, -1), (self.before, self.after)):
-            choice.options = [
-                (f"{number} · {fits['made'][number]:%Y-%m-%d %H:%M}", number) for number in numbers
-            ]
-            choice.value = numbers[max(at, -len(numbers))] if numbers else None
+        for choice, last in zip((self.before, self.after), self.listed.last_fits):
+            choice.options = self.listed.fit_choices
+            choice.value = last
 
     def _choose(self, change: Mapping[str, Any]) -> None:
         self._show_history(change["new"])
 
     def _show_history(self, number: int | None) -> None:
-        archive = self.desk.archive
         self.history.value = (
             ""
             if number is None
-            else words.history_card(archive.trials()["name"][number], archive.history(number))
+            else words.history_card(self.listed.trials["name"][number], self.desk.history(number))
         )
 
     def _show_agreement(self, found: Agreement | None) -> None:

@@ -11,16 +11,16 @@ import pandas as pd
 from markupsafe import Markup
 
 from pwindow.markup import part
-from pwindow.panels.new_trial_data.model import Compared
+from pwindow.panels.new_trial_data.model import Listed
 from pwindow.panels.shared.words import table
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.surfaces.checks.verdict import Verdict
-from pwindow.trials.archive import STANDINGS, USED
 from pwindow.trials.trial import Trial
 from pwindow.wording import percent, pressure, speed, volume
 from pwindow.workflows.adding import NewTrial
 from pwindow.workflows.confirm import Confirmation
+from pwindow.workflows.desk import Compared, Decided
 from pwindow.workflows.kept import KeptFit
 
 _part = partial(part, __package__, "view")
@@ -43,20 +43,14 @@ def no_product() -> Markup:
     return _part("no_product")
 
 
-def archive_line(address: str, trials: pd.DataFrame, fits: pd.DataFrame) -> Markup:
-    """Which archive, how many trials, which fit is the last and for which products, and when that was read.
-
-    Parameters
-    ----------
-    address : str
-    trials, fits : DataFrame
-        As `Archive.trials` and `Archive.fits` give them.
-    """
+def archive_line(address: str, listed: Listed) -> Markup:
+    """Which archive, how many trials, which fit is the last and for which products, and when that was read."""
+    trials, fits = listed.trials, listed.fits
     return _part(
         "archive",
         address=address,
         trials=len(trials),
-        used=int(trials["standing"].isin(USED).sum()),
+        used=int(trials["used"].sum()),
         last=None if fits.empty else _last_fit(fits),
         products=[] if fits.empty else list(json.loads(fits.iloc[-1]["answer"])["products"]),
         read=datetime.now(UTC),
@@ -184,11 +178,9 @@ def _promises(found: pd.DataFrame, trial: Trial) -> Markup | None:
     return table(names, rows)
 
 
-def decision_card(trial: pd.Series) -> Markup:
+def decision_card(decided: Decided) -> Markup:
     """What was decided."""
-    return _part(
-        "decided", name=trial["name"], standing=trial["standing"], meaning=STANDINGS[trial["standing"]]
-    )
+    return _part("decided", decided=decided)
 
 
 def compared_card(found: Compared) -> Markup:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 
 import ipywidgets as widgets
@@ -10,7 +9,7 @@ import plotly.graph_objects as go
 from markupsafe import Markup
 
 from pwindow.charts.palette import LIGHT, Palette
-from pwindow.environment import FIGURES_SERVED
+from pwindow.environment import figures_served
 from pwindow.panels.shared.words import saves
 
 _SAVING = 46  # px for what saves a picture
@@ -55,7 +54,7 @@ def in_widget(figure: go.Figure) -> go.FigureWidget:
     >>> in_widget(go.Figure())._config["responsive"]
     True
     """
-    kind = _Drawn if os.environ.get(FIGURES_SERVED) else go.FigureWidget
+    kind = _Drawn if figures_served() else go.FigureWidget
     drawn = kind(figure)
     drawn._config = {"displaylogo": False, "responsive": True, "displayModeBar": False}
     drawn.layout.autosize = True
