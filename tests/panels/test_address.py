@@ -60,7 +60,7 @@ def test_a_set_up_and_changed_limits_are_opened_again(evidence):
     page.controls.level.value = 0.9
     page.editor.box.children[0].value = "300"
     page.controls.roll.value = "1318"
-    address = address_of(page.question, page._setup(), page.declared[TAG])
+    address = address_of(page.question, page._setup(), page.inquiry.declared[TAG])
     assert address.limits == {"line_resistance.most": 300.0} and address.assurance == 0.9
     other = SetUpSpeed(evidence)
     other.open_at(address.query())

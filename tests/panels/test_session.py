@@ -96,7 +96,7 @@ def test_a_trial_and_then_its_product_on_all_pages(demo_evidence, nip_trial, nip
         page.answer
     )
     assert "pressure_tolerance" in text(page.answer) or "tolerance" in text(page.answer)
-    assert page.figure is None and page.controls.product not in page._left.children
+    assert page.figure is None and page.controls.product not in page.left.children
     first = query(page)
     assert re.fullmatch(r"data=[\w-]{22}", first)
 

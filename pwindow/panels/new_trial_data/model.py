@@ -29,7 +29,7 @@ class Listed:
     @property
     def trial_choices(self) -> list[tuple[str, int]]:
         """Words and number of each trial."""
-        return [(f"{number} · {name}", number) for number, name in self.trials["name"].items()]
+        return [(f"{number} · {self.trials['name'][number]}", int(number)) for number in self.trials.index]
 
     @property
     def last_trial(self) -> int | None:

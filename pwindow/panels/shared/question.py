@@ -1,4 +1,4 @@
-"""What the set-up speed page knows and works out, without any widget."""
+"""One product on one fit: what pages ask of it, without any widget."""
 
 from __future__ import annotations
 

@@ -16,8 +16,10 @@ from pwindow.workflows.given import given_evidence
 class Page(Protocol):
     """What `Visit` asks of a page."""
 
-    evidence: Evidence
     widget: widgets.Widget
+
+    @property
+    def evidence(self) -> Evidence: ...
 
     def open_at(self, query: str | None) -> None: ...
 

@@ -10,6 +10,7 @@ from urllib.parse import parse_qsl, quote, urlencode
 import pandas as pd
 
 from pwindow.errors import UnusableInput
+from pwindow.panels.shared.address import Address, Opened, open_at
 from pwindow.panels.shared.question import Question, ask
 from pwindow.review.essentials import Subject, subject_of
 from pwindow.review.provenance import Origin
@@ -31,7 +32,7 @@ from pwindow.window.trade_offs import (
 )
 from pwindow.window.window import Window
 from pwindow.wording import volume as volume_words
-from pwindow.workflows.evidence import ARCHIVED, Evidence
+from pwindow.workflows.evidence import ARCHIVED
 from pwindow.workflows.given import given_archive
 
 OWN = ("pin", "planned", "show")
@@ -93,15 +94,8 @@ class TradeOffs:
         return subject_of(self.window, setup, volumes=volumes, origin=origin)
 
 
-def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Evidence, Question, Roll]:
-    """The evidence and the question with a planned roll of a cell volume, cm³/m², in the inventory.
-
-    Parameters
-    ----------
-    evidence : Evidence
-    question : Question
-    volume : float
-        cm³/m².
+def with_roll(question: Question, volume: float) -> tuple[Question, Roll]:
+    """The question with a planned roll of a cell volume, cm³/m², in the inventory, and that roll.
 
     Raises
     ------
@@ -110,15 +104,16 @@ def with_roll(evidence: Evidence, question: Question, volume: float) -> tuple[Ev
     """
     _check_planned(volume, question.window.surfaces.trial.prints["cell_volume"], question.window.rolls)
     window = with_planned_roll(question.window, _free_id(question.window.rolls), volume)
-    evidence = replace(evidence, study=window.study)
-    return evidence, ask(evidence, question.product), next(roll for roll in reversed(window.study.rolls))
+    evidence = replace(question.evidence, study=window.study)
+    return ask(evidence, question.product), window.study.rolls[-1]
 
 
-def without_planned(evidence: Evidence, question: Question) -> tuple[Evidence, Question]:
-    """Both without planned rolls."""
-    kept = tuple(roll for roll in evidence.study.rolls if not roll.planned)
-    evidence = replace(evidence, study=replace(evidence.study, rolls=kept))
-    return evidence, ask(evidence, question.product)
+def without_planned(question: Question) -> Question:
+    """The question without planned rolls."""
+    study = question.evidence.study
+    kept = tuple(roll for roll in study.rolls if not roll.planned)
+    evidence = replace(question.evidence, study=replace(study, rolls=kept))
+    return ask(evidence, question.product)
 
 
 def _check_planned(volume: float, tried: pd.Series, rolls: Iterable[Roll]) -> None:
@@ -212,3 +207,43 @@ def setup_of(window: Window, pin: tuple[str, ...]) -> Setup:
         what = f"roll {name}" if roll is None else f"plate “{plate}”"
         raise UnusableInput(f"pin={';'.join(pin)[:60]}: {what} is not to be had here; left out")
     return Setup(plate, roll, *numbers)
+
+
+@dataclass(frozen=True)
+class AllOpened(Opened):
+    """What the page opens at, with its pins."""
+
+    pins: tuple[Setup, ...]
+
+
+def open_all(address: Address, own: Own, ready: Question) -> AllOpened:
+    """Find what an address asks for, as far as the evidence has it: planned rolls, the set-up, and pins.
+
+    Parameters
+    ----------
+    address : Address
+    own : Own
+    ready : Question
+        One that is worked out already, and taken where it is the one asked for.
+    """
+    told: list[str] = []
+    for text in own.planned:
+        try:
+            ready, _ = with_roll(ready, _volume(text))
+        except UnusableInput as problem:
+            told.append(f"planned={text[:40]}: {problem}; left out")
+    opened = open_at(address, ready.evidence, ready)
+    pins = []
+    for pin in own.pins:
+        try:
+            pins.append(setup_of(opened.question.window, pin))
+        except UnusableInput as problem:
+            told.append(str(problem))
+    return AllOpened(opened.question, opened.setup, (*told, *opened.told), tuple(pins))
+
+
+def _volume(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError as problem:
+        raise UnusableInput("not a number") from problem
