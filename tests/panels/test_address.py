@@ -95,7 +95,7 @@ def test_a_page_as_it_opens_needs_its_product_only(evidence):
 )
 def test_what_is_not_here_is_told_and_the_page_opens(evidence, address, words):
     opened = open_at(replace(address, product=address.product or TAG), evidence)
-    assert len(opened.told) == 1 and words in opened.told[0]
+    assert len(opened.left_out) == 1 and words in opened.left_out[0]
     assert opened.setup == open_at(Address(), evidence).setup
     assert opened.question.product == evidence.products[TAG]
 
@@ -103,7 +103,7 @@ def test_what_is_not_here_is_told_and_the_page_opens(evidence, address, words):
 def test_limits_of_one_requirement_are_changed_together(evidence):
     opened = open_at(Address(limits={"gap.least": 50.0, "gap.most": 60.0}), evidence)
     gap = next(item for item in opened.question.product.requirements if item.name == "gap")
-    assert (gap.least, gap.most, opened.told) == (50.0, 60.0, ())
+    assert (gap.least, gap.most, opened.left_out) == (50.0, 60.0, ())
 
 
 @pytest.mark.slow
@@ -114,7 +114,7 @@ def test_another_product_is_opened(evidence):
 def test_an_address_is_text_on_the_page(evidence):
     page = SetUpSpeed(evidence)
     page.open_at("product=<script>alert(1)</script>&roll='><img src=x>")
-    told = page.frame._told.value
+    told = page.frame._notices.value
     assert "&lt;script&gt;" in told and "<script" not in told and "<img" not in told
 
 

@@ -41,16 +41,16 @@ def test_an_empty_archive_says_so(desk):
 @pytest.mark.slow
 def test_from_the_first_trial_to_a_changed_process(desk):
     add(desk, "trial_first.csv")
-    assert "is kept: same process" in desk.told.value and desk.upload.value == ()
+    assert "is kept: same process" in desk.outcome.value and desk.upload.value == ()
     press(desk, "Fit anew")
     assert "Fit 1" in desk.compared.value and not desk.windows.children
     add(desk, "trial_second.csv")
-    assert "Differs" in desk.told.value and "% low throughout" in desk.told.value
+    assert "Differs" in desk.outcome.value and "% low throughout" in desk.outcome.value
     assert desk.agreement.figure is not None and desk.compared.value == ""
     assert desk.trial.value == 2
     desk.reason.value = "new ink batch"
     press(desk, "Changed process")
-    assert "is now “changed process”" in desk.told.value and desk.reason.value == ""
+    assert "is now “changed process”" in desk.outcome.value and desk.reason.value == ""
     assert "new ink batch" in desk.table.value and not desk.agreement.children
     press(desk, "Fit anew")
     assert "fit 1" in desk.compared.value and "Fit 2" in desk.compared.value
@@ -81,7 +81,7 @@ def test_a_wrong_file_is_told_in_place_and_changes_nothing(desk):
 def test_the_same_file_twice_is_said(desk):
     add(desk, "trial_first.csv")
     add(desk, "trial_first.csv")
-    assert "is in the archive already" in desk.told.value
+    assert "is in the archive already" in desk.outcome.value
 
 
 @pytest.mark.slow
@@ -92,7 +92,7 @@ def test_an_earlier_trial_is_held_against_the_others(desk):
     add(desk, "trial_second.csv")
     desk.trial.value = 2
     press(desk, "Hold it against the others")
-    assert ">Differs<" in desk.told.value and desk.problem.value == ""
+    assert ">Differs<" in desk.outcome.value and desk.problem.value == ""
 
 
 @pytest.mark.slow
@@ -127,7 +127,7 @@ def test_a_product_is_kept_and_judged(tmp_path):
     assert "No product was judged" in page.compared.value
     add(page, "tag.toml")
     add(page, "mesh.toml")
-    assert "De-fogging heater mesh" in page.told.value
+    assert "De-fogging heater mesh" in page.outcome.value
     assert [(box.description, box.value) for box in page.products.children] == [
         ("Grain moisture tag", True),
         ("De-fogging heater mesh", True),
@@ -155,10 +155,10 @@ def test_a_run_is_held_against_the_last_fit(desk):
     assert "no fit has promised anything yet" in desk.problem.value and len(desk.desk.archive.trials()) == 1
     press(desk, "Fit anew")
     run_file.value = value
-    assert "prints meet all that was measured" in desk.told.value
-    assert "now, changed process" in desk.told.value and "Differs" in desk.told.value
+    assert "prints meet all that was measured" in desk.outcome.value
+    assert "now, changed process" in desk.outcome.value and "Differs" in desk.outcome.value
     assert "confirmation prints of fit 1" in desk.table.value and desk.agreement.figure is not None
-    assert "85 m/min, 7.2 cm³/m², 50 µm" in desk.told.value, "set-ups of one speed are told apart"
+    assert "85 m/min, 7.2 cm³/m², 50 µm" in desk.outcome.value, "set-ups of one speed are told apart"
 
 
 @pytest.mark.slow
@@ -166,7 +166,7 @@ def test_a_trial_of_which_nothing_can_be_compared_has_no_picture(desk):
     add(desk, "trial_first.csv")
     rows = pd.read_csv(pw.demo("trial_second.csv"), dtype={"roll": str}).assign(plate="engraved")
     add(desk, "engraved.csv", rows.to_csv(index=False).encode())
-    assert "cannot be compared" in desk.told.value and not desk.agreement.children
+    assert "cannot be compared" in desk.outcome.value and not desk.agreement.children
 
 
 @pytest.mark.slow
@@ -195,14 +195,14 @@ def test_a_sheet_is_chosen_on_the_page(desk, monkeypatch):
     desk.sheets.sheet.value = "Friday"
     desk.sheets.read.click()
     assert seen == [None, "Friday"] and desk.sheets.box.layout.display == "none"
-    assert "is kept: same process" in desk.told.value
+    assert "is kept: same process" in desk.outcome.value
 
 
 def test_what_was_noticed_on_reading_is_told(desk):
     rows = pd.read_csv(pw.demo("trial_first.csv"), dtype={"roll": str}).assign(operator="<b>me</b>")
     add(desk, "noted.csv", rows.rename(columns={"operator": "<b>operator</b>"}).to_csv(index=False).encode())
-    assert "On reading the file" in desk.told.value and "&lt;b&gt;operator" in desk.told.value
-    assert "<b>operator" not in desk.told.value
+    assert "On reading the file" in desk.outcome.value and "&lt;b&gt;operator" in desk.outcome.value
+    assert "<b>operator" not in desk.outcome.value
 
 
 def test_a_server_without_an_archive_says_how_to_start_one(monkeypatch):

@@ -113,7 +113,7 @@ def test_a_trial_and_then_its_product_on_all_pages(demo_evidence, nip_trial, nip
     again.open_at(query(page))
     assert again.answer.value == page.answer.value and again.setup.value == page.setup.value
     shows_one_set_up(again)
-    assert query(again) == query(page) and again.frame._told.value == ""
+    assert query(again) == query(page) and again.frame._notices.value == ""
 
     page.controls.speed.value = 77.0
     other = TradeOffsPage(demo_evidence)
@@ -136,7 +136,7 @@ def test_nothing_is_shown_to_who_has_no_id(demo_evidence, nip_trial):
         other.open_at(asked)
         assert "secret.csv" not in other.frame.facts.value and "trial_first.csv" in other.frame.facts.value
         assert "data=" not in query(other)
-        told = text(other.frame._told)
+        told = text(other.frame._notices)
         assert ("no longer on the server" in told) == ("AAAA" in asked)
         assert ("what the server was started with is shown" in told) == ("AAAA" in asked)
         assert ("not an id" in told) == (".." in asked)
@@ -174,11 +174,11 @@ def test_a_question_that_changes_takes_the_page_along_unless_the_visitor_chose(d
 def test_what_was_said_goes_when_it_is_not_true_any_more(demo_evidence):
     page = SetUpSpeed(demo_evidence)
     page.open_at("roll=9999&colours=dark")
-    assert "roll=9999" in page.frame._told.value
+    assert "roll=9999" in page.frame._notices.value
     page.frame._colours.value = "light"
-    assert "roll=9999" in page.frame._told.value, "colours say nothing about it"
+    assert "roll=9999" in page.frame._notices.value, "colours say nothing about it"
     page.controls.speed.value = 71.0
-    assert page.frame._told.value == ""
+    assert page.frame._notices.value == ""
 
 
 @pytest.mark.slow

@@ -42,7 +42,7 @@ class NewTrialData:
         self.desk = desk
         self.frame = Frame(_TITLE, self._colour)
         self.problem, self.line, self._guard = self.frame.problem, self.frame.facts, self.frame.guard
-        self.table, self.told, self.compared, self.why, self.history, self.busy = (
+        self.table, self.outcome, self.compared, self.why, self.history, self.busy = (
             widgets.HTML(layout=full_width()) for _ in range(6)
         )
         self.agreement, self.windows, guard = Place(), Place(), self._guard
@@ -109,7 +109,7 @@ class NewTrialData:
             ]
         )
         right = widgets.VBox(
-            [self.told, self.agreement, self.compared, self.windows, self.why, self.table, self.history]
+            [self.outcome, self.agreement, self.compared, self.windows, self.why, self.table, self.history]
         )
         left.add_class("pw-controls")
         right.add_class("pw-results")
@@ -152,10 +152,10 @@ class NewTrialData:
         self._clear()
         if isinstance(new, str):
             self._show_products({*self._chosen_products(), new})
-            self.told.value = words.product_card(new)
+            self.outcome.value = words.product_card(new)
             return
         self._show(new.added.trial)
-        self.told.value = words.added_card(
+        self.outcome.value = words.added_card(
             new, self.desk.trials()["standing"][new.added.trial]
         ) + words.read_notes(self.desk.notes(new.added.trial))
         self._show_agreement(new.agreement)
@@ -170,7 +170,7 @@ class NewTrialData:
             return
         self._clear()
         self._show(found.added.trial)
-        self.told.value = words.confirmed_card(fit, found) + words.read_notes(
+        self.outcome.value = words.confirmed_card(fit, found) + words.read_notes(
             self.desk.notes(found.added.trial)
         )
         self._show_agreement(found.agreement)
@@ -180,7 +180,7 @@ class NewTrialData:
             found = self.desk.hold(self._chosen())
         self._clear()
         self._show()
-        self.told.value = words.agreement_card(found)
+        self.outcome.value = words.agreement_card(found)
         self._show_agreement(found)
 
     def _decide(self, standing: Standing) -> None:
@@ -189,7 +189,7 @@ class NewTrialData:
         self.reason.value = ""
         self._clear()
         self._show(number)
-        self.told.value = words.decision_card(decided)
+        self.outcome.value = words.decision_card(decided)
 
     def _refit(self) -> None:
         with self._working("fitting the surfaces"):
@@ -213,7 +213,7 @@ class NewTrialData:
 
     def _clear(self) -> None:
         """What was told before is not about what was done last."""
-        self.told.value = self.compared.value = self.why.value = ""
+        self.outcome.value = self.compared.value = self.why.value = ""
         self.agreement.show(None)
         self.windows.show(None)
 

@@ -103,7 +103,7 @@ class SetUpSpeed(QuestionPage):
         if self._differs(opened):
             self.place.show(None)  # repainting reaches pages that are open, and this one is not yet
             self._ask(opened.question, opened.setup)
-        return opened.told
+        return opened.left_out
 
     def _wait(self) -> None:
         self.place.show(None)

@@ -66,7 +66,7 @@ class Address:
 
     @classmethod
     def read(cls, query: str | None, own: Collection[str] = ()) -> tuple[Address, tuple[str, ...]]:
-        """Read the query of an address; what cannot be used is told, and the rest is used.
+        """Read the query of an address; what cannot be used is left_out, and the rest is used.
 
         Parameters
         ----------
@@ -76,22 +76,22 @@ class Address:
 
         Examples
         --------
-        >>> found, told = Address.read("roll=2047&speed=fast&gap.count=60")
+        >>> found, left_out = Address.read("roll=2047&speed=fast&gap.count=60")
         >>> found.roll, found.speed, found.limits
         ('2047', None, {'gap.count': 60.0})
-        >>> told
+        >>> left_out
         ('speed=fast: not a number; left out',)
         """
         found: dict = {"limits": {}}
-        told = []
+        left_out = []
         for name, text in parse_qsl(query or "", max_num_fields=200, errors="replace"):
             if name in own:
                 continue
             try:
                 _take(found, name, text)
             except UnusableInput as problem:
-                told.append(f"{name[:40]}={text[:40]}: {problem}; left out")
-        return cls(**found), tuple(told)
+                left_out.append(f"{name[:40]}={text[:40]}: {problem}; left out")
+        return cls(**found), tuple(left_out)
 
     def query(self) -> str:
         """The query, without its question mark.
@@ -154,7 +154,7 @@ class Opened:
 
     question: Question
     setup: Setup
-    told: tuple[str, ...]
+    left_out: tuple[str, ...]
 
 
 def open_at(address: Address, evidence: Evidence, ready: Question | None = None) -> Opened:
@@ -172,63 +172,65 @@ def open_at(address: Address, evidence: Evidence, ready: Question | None = None)
     UnusableInput
         If the trial can judge no product at all, whatever the address says.
     """
-    told: list[str] = []
+    left_out: list[str] = []
     terms, unrecorded = address.surfaces or evidence.terms, address.unrecorded
     if evidence.unrecorded is None or unrecorded == evidence.unrecorded:
         unrecorded = None
     if terms != evidence.terms or unrecorded is not None:
         evidence, ready = reshaped(evidence, terms, unrecorded), None
-    question = _question(address, evidence, ready, told)
+    question = _question(address, evidence, ready, left_out)
     if (address.plate, address.roll, address.pressure, address.speed) == (None,) * 4:
-        return Opened(question, question.start(), tuple(told))
-    return Opened(question, _setup(address, question, told), tuple(told))
+        return Opened(question, question.start(), tuple(left_out))
+    return Opened(question, _setup(address, question, left_out), tuple(left_out))
 
 
-def _question(address: Address, evidence: Evidence, ready: Question | None, told: list[str]) -> Question:
-    question = _of_declared(address, evidence, ready, told)
+def _question(address: Address, evidence: Evidence, ready: Question | None, left_out: list[str]) -> Question:
+    question = _of_declared(address, evidence, ready, left_out)
     if address.product not in (None, question.product.name):
         return question
-    product = _edited(address, question.product, told)
+    product = _edited(address, question.product, left_out)
     if product == question.product:
         return question
     return ask(replaced_product(evidence, product), product)
 
 
-def _of_declared(address: Address, evidence: Evidence, ready: Question | None, told: list[str]) -> Question:
+def _of_declared(
+    address: Address, evidence: Evidence, ready: Question | None, left_out: list[str]
+) -> Question:
     """The question about the product as declared; about another one where it cannot be asked."""
     name = address.product
     if ready is not None and ready.evidence is evidence and name in (None, ready.product.name):
         return ready
     question = first_judgeable(evidence, name)
     if name is not None and name not in evidence.products:
-        told.append(f"product={name}: there is no such product here; {question.product.name} is shown")
+        left_out.append(f"product={name}: there is no such product here; {question.product.name} is shown")
     elif name not in (None, question.product.name):
-        told.append(f"product={name}: this trial cannot judge it; {question.product.name} is shown")
+        left_out.append(f"product={name}: this trial cannot judge it; {question.product.name} is shown")
     return question
 
 
-def _edited(address: Address, product: Product, told: list[str]) -> Product:
+def _edited(address: Address, product: Product, left_out: list[str]) -> Product:
     """The product with the limits and the assurance of the address; limits of one requirement go together."""
-    for requirement, changes in _changes(address, product, told).items():
+    for requirement, changes in _changes(address, product, left_out).items():
         try:
             product = changed_limits(product, {requirement: changes})
         except UnusableInput as problem:
-            told.append(f"{requirement}: {problem}; left as declared")
+            left_out.append(f"{requirement}: {problem}; left as declared")
     if address.assurance is not None:
         try:
             product = product.with_assurance(address.assurance)
         except UnusableInput as problem:
-            told.append(f"assurance: {problem}; left as declared")
+            left_out.append(f"assurance: {problem}; left as declared")
     return product
 
 
-def _changes(address: Address, product: Product, told: list[str]) -> dict[str, dict[str, float]]:
+def _changes(address: Address, product: Product, left_out: list[str]) -> dict[str, dict[str, float]]:
     """By requirement, the limits of the address that the product has."""
     changes: dict[str, dict[str, float]] = {}
     for name, value in address.limits.items():
         requirement, _, side = name.rpartition(".")
         if _limit(product, requirement, side) is None:
-            told.append(f"{name}: {product.name} has no such limit; left out")
+            left_out.append(f"{name}: {product.name} has no such limit; left out")
         else:
             changes.setdefault(requirement, {})[side] = value
     return changes
@@ -241,20 +243,20 @@ def _limit(product: Product, requirement: str, side: str) -> float | None:
     return found.parameters.get("count") if side == "count" else getattr(found, side)
 
 
-def _setup(address: Address, question: Question, told: list[str]) -> Setup:
+def _setup(address: Address, question: Question, left_out: list[str]) -> Setup:
     """The recommended set-up, with what the address names in its place."""
     setup, trial = question.start(), question.window.surfaces.trial
     if address.plate is not None:
         if address.plate in question.window.plates:
             setup = replace(setup, plate=address.plate)
         else:
-            told.append(
+            left_out.append(
                 f"plate={address.plate}: not among the plates here; {setup.plate or 'the one here'} is shown"
             )
     if address.roll is not None:
         roll = next((item for item in question.window.rolls if item.id == address.roll), None)
         if roll is None:
-            told.append(f"roll={address.roll}: not in the inventory; roll {setup.roll.id} is shown")
+            left_out.append(f"roll={address.roll}: not in the inventory; roll {setup.roll.id} is shown")
         else:
             setup = replace(setup, roll=roll)
     speeds = trial.prints["speed"]
@@ -266,7 +268,7 @@ def _setup(address: Address, question: Question, told: list[str]) -> Setup:
         if value is not None and low <= value <= high:
             setup = replace(setup, **{name: value})
         elif value is not None:
-            told.append(
+            left_out.append(
                 f"{name}={value:g}: tried were {low:g} to {high:g} {unit}; {getattr(setup, name):g} is shown"
             )
     return setup

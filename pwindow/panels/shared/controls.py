@@ -169,17 +169,17 @@ class RequirementEditor:
             If it cannot be used, in words of the page.
         """
         field, other = self._fields[name, side], self._other(name, side)
-        told = field.told(number)
+        words = field.words(number)
         if side == "count":
-            _refuse(f"{told} is not a whole number of at least 1", when=number < 1 or number % 1 != 0)
+            _refuse(f"{words} is not a whole number of at least 1", when=number < 1 or number % 1 != 0)
         else:
-            _refuse(f"{told} is not above zero", when=side == "most" and number <= 0)
-            _refuse(f"{told} is below zero", when=side == "least" and number < 0)
-            _refuse(f"{told} leaves no line", when=name == "open_area" and number >= 100)
+            _refuse(f"{words} is not above zero", when=side == "most" and number <= 0)
+            _refuse(f"{words} is below zero", when=side == "least" and number < 0)
+            _refuse(f"{words} leaves no line", when=name == "open_area" and number >= 100)
         if other is not None:
             wrong = number >= other.value if side == "least" else number <= other.value
             relation = "below" if side == "least" else "above"
-            _refuse(f"{told} is not {relation} {other.title}, {other.told(other.value)}", when=wrong)
+            _refuse(f"{words} is not {relation} {other.title}, {other.words(other.value)}", when=wrong)
         if self._product is None:
             raise UnusableInput("no product is shown yet")
         edited = changed_limits(self._product, {name: {side: number}})

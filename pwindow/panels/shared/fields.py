@@ -118,7 +118,7 @@ class NumberField:
         """Whether what stands in the field cannot be used."""
         return bool(self.note.value)
 
-    def told(self, value: float) -> str:
+    def words(self, value: float) -> str:
         """A value with its unit, as a page writes it."""
         return " ".join(filter(None, (f"{value:g}".replace("-", "−"), self.unit)))
 
@@ -153,7 +153,7 @@ class NumberField:
             if number != self.value:
                 self._take(number)
         except UnusableInput as problem:
-            self.note.say(f"{self.title}: {problem}. The page still uses {self.told(self.value)}.")
+            self.note.say(f"{self.title}: {problem}. The page still uses {self.words(self.value)}.")
         else:
             self.value = number
             self.note.say("")

@@ -48,7 +48,7 @@ class Frame:
 
     def __init__(self, title: str, on_palette: Callable[[Palette], None]):
         self.palette = LIGHT
-        self.facts, self.problem, self._told, self._query = (
+        self.facts, self.problem, self._notices, self._query = (
             widgets.HTML(layout=full_width()) for _ in range(4)
         )
         self.guard = guarded(self._tell)
@@ -89,19 +89,19 @@ class Frame:
         """The page: the content with its frame."""
         head = widgets.HBox([self._title, self.facts])
         head.add_class("pw-head")
-        parts = [head, self._told, self.problem, *content, widgets.HTML(_part("caution"))]
+        parts = [head, self._notices, self.problem, *content, widgets.HTML(_part("caution"))]
         page = widgets.VBox([*parts, self._colours, self._query])
         page.add_class("pw-page")
         return page
 
-    def open_at(self, address: Address, told: Sequence[str]) -> None:
+    def open_at(self, address: Address, left_out: Sequence[str]) -> None:
         """Take the colours of an address, and say what of it could not be used."""
         self.palette = palette_named(address.colours)
-        self.say(_part("left_out", told=told, most=_TOLD) if told else "")
+        self.say(_part("left_out", told=left_out, most=_TOLD) if left_out else "")
 
-    def say(self, told: str | Markup) -> None:
+    def say(self, text: str | Markup) -> None:
         """Say something that is true until the visitor does something else."""
-        self._told.value = told
+        self._notices.value = text
 
     def put_address(self, shared: Address, own: str = "") -> None:
         """Have the browser show an address.
@@ -122,7 +122,7 @@ class Frame:
             on_palette(palette)
 
     def _tell(self, reasons: list[str]) -> None:
-        if self._told.value:
+        if self._notices.value:
             self.say("")
         self._tell_problem(reasons)
 

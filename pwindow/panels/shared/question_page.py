@@ -102,14 +102,14 @@ class QuestionPage(ABC):
 
     def open_at(self, query: str | None) -> None:
         """Show what the query of the page's address asks for, as far as it can be shown."""
-        address, told = Address.read(query, self.own)
+        address, left_out = Address.read(query, self.own)
         session, evidence, missing = Session.opened(address.data, self.evidence)
         self.frame.palette = palette_named(address.colours)
         self._colour(self.frame.palette)
         if evidence is not self.evidence:
             self._start(Inquiry.on(session, evidence, wanted=address.product))
         opened = () if self.question is None else self._open_question(address, query)
-        self.frame.open_at(address, (*told, *missing, *opened))
+        self.frame.open_at(address, (*left_out, *missing, *opened))
 
     def _differs(self, opened: Opened) -> bool:
         """Whether an address asks for something else than what is shown."""

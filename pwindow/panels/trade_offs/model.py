@@ -226,20 +226,20 @@ def open_all(address: Address, own: Own, ready: Question) -> AllOpened:
     ready : Question
         One that is worked out already, and taken where it is the one asked for.
     """
-    told: list[str] = []
+    left_out: list[str] = []
     for text in own.planned:
         try:
             ready, _ = with_roll(ready, _volume(text))
         except UnusableInput as problem:
-            told.append(f"planned={text[:40]}: {problem}; left out")
+            left_out.append(f"planned={text[:40]}: {problem}; left out")
     opened = open_at(address, ready.evidence, ready)
     pins = []
     for pin in own.pins:
         try:
             pins.append(setup_of(opened.question.window, pin))
         except UnusableInput as problem:
-            told.append(str(problem))
-    return AllOpened(opened.question, opened.setup, (*told, *opened.told), tuple(pins))
+            left_out.append(str(problem))
+    return AllOpened(opened.question, opened.setup, (*left_out, *opened.left_out), tuple(pins))
 
 
 def _volume(text: str) -> float:

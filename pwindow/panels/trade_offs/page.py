@@ -136,7 +136,7 @@ class TradeOffsPage(QuestionPage):
             self._ask(opened.question, opened.setup)
         if own.shown in dict(self._quantities(opened.setup)).values():
             self.quantity.value = own.shown
-        return opened.told
+        return opened.left_out
 
     def _colour(self, palette: Palette) -> None:
         self.along.colour(palette)
