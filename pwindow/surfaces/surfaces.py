@@ -41,7 +41,7 @@ Form = Literal["all", "chosen", "bending"]
 """All second-order terms, those that are chosen of them, or all of them and smooth departures."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Surfaces:
     """The surfaces of a trial.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from functools import cached_property
+from functools import lru_cache
 
 from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.product import Product
@@ -51,10 +51,16 @@ class Evidence:
             return None
         return self.study.make_readies.unrecorded
 
-    @cached_property
+    @property
     def findings(self) -> tuple[Finding, ...]:
         """What speaks against the fit."""
-        return () if self.surfaces is None else findings(self.surfaces)
+        return () if self.surfaces is None else _findings_of(self.surfaces)
+
+
+@lru_cache(maxsize=4)
+def _findings_of(surfaces: Surfaces) -> tuple[Finding, ...]:
+    """The same fit is asked whatever product is looked at."""
+    return findings(surfaces)
 
 
 class NothingToJudge(WindowProblem):
