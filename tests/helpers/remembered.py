@@ -17,8 +17,9 @@ from importlib import import_module
 import pandas as pd
 import pytest
 
+import pwindow as pw
 from pwindow.inputs import InputFile
-from pwindow.surfaces import Surfaces, fit
+from pwindow.surfaces import Surfaces
 from pwindow.trials import Trial, read_trial
 from pwindow.window import Window, trade_offs
 from pwindow.window.bands import speed_bands
@@ -62,7 +63,8 @@ def asked_of(window: Window) -> tuple:
 
 
 _trials = Memory(read_trial, lambda files: [InputFile.of(file) for file in files])
-_fits = Memory(fit, lambda trial, *asked, **named: (measured(trial), asked, sorted(named.items())))
+# the public name is looked up here: looked up first while `fit` is replaced, it would stay replaced
+_fits = Memory(pw.fit, lambda trial, *asked, **named: (measured(trial), asked, sorted(named.items())))
 _bands = Memory(speed_bands, lambda window, pressures: (asked_of(window), pressures))
 _shown = {
     name: Memory(getattr(trade_offs, name), lambda window, *at, bands=None: (asked_of(window), at))
