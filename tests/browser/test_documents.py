@@ -169,12 +169,14 @@ def test_the_run_sheet_is_one_page(browser_type_launch_args, found, paper, reque
 
 
 def test_a_second_page_of_a_run_sheet_would_be_seen(browser_type_launch_args, tag_found):
-    html = run_sheet_html(tag_found).replace("<h2>Cautions</h2>", "<h2>Cautions</h2>" + "<p>more</p>" * 40)
+    html = run_sheet_html(tag_found.sheet).replace(
+        "<h2>Cautions</h2>", "<h2>Cautions</h2>" + "<p>more</p>" * 40
+    )
     assert pages(pdf_of(html)) == 2
 
 
 def test_pictures(browser_type_launch_args, tag_found):
-    figure = tag_found.pictures["window"]
+    figure = tag_found.report.pictures.window
     svg, png = image_of(figure, "svg"), image_of(figure, "png")
     assert svg.startswith(b"<svg") and "cell volume, cm³/m²" in svg.decode()
     assert png.startswith(b"\x89PNG") and int.from_bytes(png[16:20], "big") == 2 * 700

@@ -243,7 +243,7 @@ def test_a_product_that_a_trial_cannot_judge_is_not_passed_over_silently(page, d
 
 def said(page: SetUpSpeed) -> str:
     """What the page says until the visitor does something else."""
-    return page.frame._told.value
+    return page.frame._notices.value
 
 
 def test_a_page_that_cannot_be_made_says_so(monkeypatch, caplog):

@@ -212,7 +212,7 @@ def test_who_opens_the_address_sees_the_same(page, evidence):
 )
 def test_an_address_that_cannot_be_used_is_told(page, address, words):
     page.open_at(address)
-    assert words in page.frame._told.value and "<b>steel" not in page.frame._told.value
+    assert words in page.frame._notices.value and "<b>steel" not in page.frame._notices.value
     assert "95.1 %" in text(page.answer)
 
 
