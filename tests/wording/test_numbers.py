@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import pwindow as pw
+from pwindow.markup import part
 from pwindow.panels.set_up_speed import view
 from pwindow.window.bands import SPEED_STEP
 from pwindow.wording import (
@@ -80,7 +81,8 @@ def test_the_page_and_the_command_tell_a_height_alike(tag_window):
     value, low, high = with_interval(*found[["mean", "obs_ci_low", "obs_ci_high"]])
     command = _response_table({"line_height_um": found.to_dict()})
     assert {value, low, high} <= set(command.split())
-    assert f"<b>{value}</b> µm ({low} … {high})" == view._value(found, "µm")
+    page = part(view.__package__, "view", "interval", ends=view._predicted(found), unit="µm")
+    assert f"<b>{value}</b> µm ({low} … {high})" == page
 
 
 @pytest.mark.parametrize(
