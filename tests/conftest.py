@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import importlib.util
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before NumPy: every core has its own tests
 
 import numpy as np
 import pandas as pd

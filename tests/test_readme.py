@@ -3,8 +3,6 @@
 import re
 import shlex
 import shutil
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
@@ -13,6 +11,8 @@ import pytest
 from pwindow.inputs import InputFile
 from pwindow.product import read_product
 from pwindow.study import read_study
+from tests.helpers.commands import run
+from tests.helpers.remembered import remembering
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -51,22 +51,17 @@ def folder(tmp_path_factory):
     """A folder with the demo data, in which one command follows the other."""
     found = tmp_path_factory.mktemp("project")
     shutil.copytree(ROOT / "data_demo", found / "data_demo")
-    return found
+    with remembering():
+        yield found
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("command", COMMANDS)
-def test_command(command, folder):
-    words = shlex.split(command)[1:]
-    done = subprocess.run(
-        [sys.executable, "-m", "pwindow", *words],
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-    )
-    assert done.returncode == 0, done.stderr
-    assert done.stdout.strip() and "Traceback" not in done.stderr
+def test_command(command, folder, monkeypatch):
+    monkeypatch.chdir(folder)
+    done = run(*shlex.split(command)[1:])
+    assert done.exit_code == 0, done.stderr
+    assert done.stdout.strip()
 
 
 @pytest.mark.slow

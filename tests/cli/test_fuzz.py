@@ -72,7 +72,7 @@ def outcome(run, *arguments):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("command, count, seed", [("check", 50, 1), ("speeds", 20, 2)])
+@pytest.mark.parametrize("command, count, seed", [("check", 50, 1), ("speeds", 14, 2)])
 def test_mutated_trials(tmp_path, tag_file, command, count, seed):
     rng, path = np.random.default_rng(seed), tmp_path / "trial.csv"
     more = ["--product", tag_file, "--json"] if command == "speeds" else []

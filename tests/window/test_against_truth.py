@@ -16,7 +16,7 @@ from tests.helpers.trials import read_frame
 
 pytestmark = pytest.mark.slow
 
-TRIALS, RUNS = 40, 20_000
+TRIALS, RUNS = 30, 20_000
 
 
 @pytest.fixture(scope="module")
@@ -170,6 +170,6 @@ def test_the_fastest_assured_speed_conforms_as_often_as_stated(fitted, make_demo
         f"{name}: stated {np.mean(said):.4f}, true {np.mean(true):.4f}, "
         f"true at least as stated in {kept} of {TRIALS}"
     )
-    # 0.02, and two standard errors of the mean over 40 trials
-    assert np.mean(true) >= np.mean(said) - 0.04
+    # 0.02, and two standard errors of the mean over 30 trials
+    assert np.mean(true) >= np.mean(said) - 0.045
     assert kept >= 0.6 * TRIALS

@@ -47,15 +47,15 @@ def test_a_simulated_trial_has_the_layout_of_the_trial(demo_trial, simulated_aga
 
 
 def test_many_simulated_trials_average_to_the_truth(demo_trial, truth):
-    """Means of each print's line heights over 200 trials, within 4.5 standard errors."""
+    """Means of each print's line heights over 100 trials, within 4.5 standard errors."""
     lines = demo_trial.features["line_height"].notna()
     rng = np.random.default_rng(2)
     drawn = np.array(
-        [np.log(simulate_trial(demo_trial, truth, rng).features["line_height"][lines]) for _ in range(200)]
+        [np.log(simulate_trial(demo_trial, truth, rng).features["line_height"][lines]) for _ in range(100)]
     )
     expected = truth.means(demo_trial.features[lines])[:, 0]
     total = truth.make_ready[0, 0] + truth.print_[0, 0] + truth.feature[0] ** 2
-    np.testing.assert_allclose(drawn.mean(axis=0), expected, atol=4.5 * np.sqrt(total / 200))
+    np.testing.assert_allclose(drawn.mean(axis=0), expected, atol=4.5 * np.sqrt(total / 100))
     assert drawn.std(axis=0).mean() == pytest.approx(np.sqrt(total), rel=0.03)
 
 
@@ -183,12 +183,12 @@ class Bent(Truth):
 
 @pytest.fixture
 def came_true(mesh_window, truth, monkeypatch):
-    """Mean share of conforming runs at the recommended set-ups of 8 trials of the bent process."""
+    """Mean share of conforming runs at the recommended set-ups of some trials of the bent process."""
     study = calibration._Study(mesh_window, Bent(**vars(truth)), None, 6, np.random.default_rng(7))
 
-    def share(fit):
+    def share(fit, trials=8):
         monkeypatch.setattr(calibration, "fit", fit)
-        found = [study.judge(seed)[1]["realised"] for seed in np.random.SeedSequence(3).spawn(8)]
+        found = [study.judge(seed)[1]["realised"] for seed in np.random.SeedSequence(3).spawn(trials)]
         return np.mean(found)
 
     return share
@@ -200,7 +200,8 @@ def blind(trial, **options):
 
 
 def test_what_the_form_misses_is_allowed_for(came_true):
-    """Standard error 0.04 each; in 60 trials: 0.74 blind, 0.96 allowed for, 0.94 by surfaces that bend."""
-    found = came_true(blind), came_true(pw.fit), came_true(lambda trial, **_: pw.fit(trial, "bending"))
+    """In 60 trials: 0.74 blind, 0.96 allowed for, 0.94 by surfaces that bend; standard error of 8 trials 0.04."""
+    bending = came_true(lambda trial, **_: pw.fit(trial, "bending"), trials=4)
+    found = came_true(blind), came_true(pw.fit), bending
     print("recommended at 0.95; came true blind, allowed for, bending:", *np.round(found, 3))
-    assert found[0] < 0.86 and found[1] > 0.90 and found[2] > 0.85
+    assert found[0] < 0.86 and found[1] > 0.90 and found[2] > 0.82
