@@ -55,7 +55,7 @@ class DeclarationProblem(UnusableInput):
     """A study or product file that does not say what it must."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Problem:
     """One thing wrong with a trial file.
 
@@ -150,7 +150,7 @@ class SeveralSheets(TrialProblem):
         self.file, self.sheets = file, sheets
         what = f"the sheets {first_few(sheets)} each hold a table that can be the trial"
         mend = f"say which one is meant: --sheet “{shown(sheets[0])}”, or keep one of them in the workbook"
-        super().__init__([Problem(file, what, mend)])
+        super().__init__([Problem(file=file, what=what, mend=mend)])
 
 
 class SurfaceProblem(UnusableInput):

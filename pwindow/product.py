@@ -107,7 +107,7 @@ class Requirement:
         return f"{self.kind.label} {' and '.join(limits)}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Pattern:
     """What is on the plate: process, measured line and gap (µm), direction (deg), pitch (µm)."""
 

@@ -53,7 +53,7 @@ ROLL_AND_PLATE = "each roll and plate"
 _UNRECORDED = (EACH_PRINT, ROLL_AND_PLATE)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MakeReadies:
     """What is stated of make-readies, for trials that do not tell it themselves.
 
@@ -181,4 +181,6 @@ def _read_make_readies(table: Table) -> MakeReadies:
     }
     table.close(f"unrecorded, {', '.join(usual.spread)}, known_from")
     stated = {name: value for name, value in spreads.items() if value is not None}
-    return MakeReadies(unrecorded, **{**usual.spread, **stated}, known_from=number, stated=bool(stated))
+    return MakeReadies(
+        unrecorded=unrecorded, **{**usual.spread, **stated}, known_from=number, stated=bool(stated)
+    )

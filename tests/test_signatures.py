@@ -9,7 +9,8 @@ import pwindow as pw
 
 ROOT = Path(pw.__file__).parent
 MODULES = sorted(path for path in ROOT.rglob("*.py") if "_shipped" not in path.parts)
-MOST_BY_PLACE = 8
+MOST_BY_PLACE, MOST_FIELDS_BY_PLACE = 8, 5
+FIELDS = "".join(f" a{at}: int\n" for at in range(MOST_FIELDS_BY_PLACE + 1))
 DICTATED = {"transform_first_chunk", "__call__"}
 """Methods whose signature is that of a library which calls them by place."""
 
@@ -27,9 +28,19 @@ def by_place(function):
     return list(zip(arguments, [None] * missing + function.args.defaults))
 
 
+def fields_by_place(node):
+    """How many fields of a dataclass may be given by their place."""
+    made = [ast.unparse(one) for one in node.decorator_list if ast.unparse(one).startswith("dataclass")]
+    if not made or "kw_only=True" in made[0]:
+        return 0
+    return sum(isinstance(one, ast.AnnAssign) for one in node.body)
+
+
 def objections(source):
-    """Functions whose arguments cannot be told apart where they are called."""
+    """Functions and records whose arguments cannot be told apart where they are called."""
     for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.ClassDef) and fields_by_place(node) > MOST_FIELDS_BY_PLACE:
+            yield f"{node.name}: {fields_by_place(node)} fields by place"
         if not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) or node.name in DICTATED:
             continue
         given = by_place(node)
@@ -51,6 +62,7 @@ def test_arguments_by_place_are_few_and_no_truths(path):
         "def f(a, b: bool): ...",
         "def f(a, b=True): ...",
         "async def f(b: bool | None = None): ...",
+        f"@dataclass(frozen=True)\nclass C:\n{FIELDS}",
         f"def f({', '.join(f'a{at}' for at in range(MOST_BY_PLACE + 1))}): ...",
     ],
 )
@@ -59,4 +71,5 @@ def test_the_rule_can_be_broken(source):
 
 
 def test_named_arguments_may_be_many_and_truths():
+    assert list(objections(f"@dataclass(kw_only=True)\nclass C:\n{FIELDS}")) == []
     assert list(objections(f"def f(*, b: bool, {', '.join(f'a{at}' for at in range(20))}): ...")) == []

@@ -17,7 +17,7 @@ _CERTAIN = 0.999  # a tooltip is rounded, and must not round up to certainty
 _STEPS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.25)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Colours:
     """A scale of colours.
 
@@ -61,14 +61,14 @@ def colours_of(content: MapContent) -> Colours:
 def _of_probability(joint: np.ndarray) -> Colours:
     ticks = (0.0, 0.25, 0.5, 0.75, 1.0)
     return Colours(
-        np.minimum(joint, _CERTAIN),
-        0.0,
-        1.0,
-        ticks,
-        tuple(f"{100 * tick:.0f} %" for tick in ticks),
-        "joint conformance probability",
-        "joint conformance %{z:.1%}",
-        (0.25, 0.75, 0.5),
+        values=np.minimum(joint, _CERTAIN),
+        low=0.0,
+        high=1.0,
+        ticks=ticks,
+        tick_words=tuple(f"{100 * tick:.0f} %" for tick in ticks),
+        title="joint conformance probability",
+        hover="joint conformance %{z:.1%}",
+        lines=(0.25, 0.75, 0.5),
     )
 
 
@@ -79,15 +79,15 @@ def _up_to(joint: np.ndarray, top: float, level: float) -> Colours:
     decimals = 1 if step < 0.01 else 0
     words = [f"{100 * tick:.{decimals}f} %" for tick in whole] + [f"<b>{percent(top, level)}</b>"]
     return Colours(
-        np.minimum(joint, _CERTAIN),
-        0.0,
-        top,
-        (*whole, top),
-        tuple(words),
-        f"joint conformance; colours end at {percent(top, level)}, the highest reached",
-        "joint conformance %{z:.1%}",
-        (step, whole[-1], max(whole[-1] - step, step)),
-        f".{decimals}%",
+        values=np.minimum(joint, _CERTAIN),
+        low=0.0,
+        high=top,
+        ticks=(*whole, top),
+        tick_words=tuple(words),
+        title=f"joint conformance; colours end at {percent(top, level)}, the highest reached",
+        hover="joint conformance %{z:.1%}",
+        lines=(step, whole[-1], max(whole[-1] - step, step)),
+        line_format=f".{decimals}%",
     )
 
 
@@ -97,14 +97,14 @@ def _of_margins(margin: np.ndarray) -> Colours:
     low, high = (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 1.0)
     ticks = tuple(np.linspace(low, high, 4).tolist())
     return Colours(
-        margin,
-        low,
-        high if high > low else low + 1.0,
-        ticks,
-        tuple(signed(tick, 1) for tick in ticks),
-        "predicted means inside (+) or outside (−) the worst limit, standard deviations",
-        "means %{z:+.1f} standard deviations inside the worst limit",
-        (1.0, 0.0, 1.0),
+        values=margin,
+        low=low,
+        high=high if high > low else low + 1.0,
+        ticks=ticks,
+        tick_words=tuple(signed(tick, 1) for tick in ticks),
+        title="predicted means inside (+) or outside (−) the worst limit, standard deviations",
+        hover="means %{z:+.1f} standard deviations inside the worst limit",
+        lines=(1.0, 0.0, 1.0),
     )
 
 

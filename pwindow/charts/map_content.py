@@ -27,7 +27,7 @@ class Nearest:
     spot: Spot | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MapContent:
     """What the picture shows.
 
@@ -92,15 +92,17 @@ def content_at(
         spot = (start.setup.speed, start.setup.roll.cell_volume) if here else None
         nearest = None if start.assured else Nearest(start.joint, spot)
     return MapContent(
-        shown,
-        window.level,
-        window.rolls,
-        bands,
-        (setup.speed, setup.roll.cell_volume),
-        spot if nearest is None else None,
-        window.surfaces.fingerprint,
-        nearest,
-        map_title(window.product.name, setup.plate, setup.pressure, window.surfaces.trial.pressure_unit),
+        window_map=shown,
+        level=window.level,
+        rolls=window.rolls,
+        bands=bands,
+        chosen=(setup.speed, setup.roll.cell_volume),
+        recommended=spot if nearest is None else None,
+        fit=window.surfaces.fingerprint,
+        nearest=nearest,
+        title=map_title(
+            window.product.name, setup.plate, setup.pressure, window.surfaces.trial.pressure_unit
+        ),
     )
 
 

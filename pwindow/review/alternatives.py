@@ -237,7 +237,14 @@ def _is_relaxed(row: Mapping) -> bool:
 
 
 def _change(row: Mapping) -> Change:
-    return Change(row["what"], row["unit"], row["before"], row["after"], row["requirement"], row["limit"])
+    return Change(
+        what=row["what"],
+        unit=row["unit"],
+        before=row["before"],
+        after=row["after"],
+        requirement=row["requirement"],
+        limit=row["limit"],
+    )
 
 
 def _fastest(window: Window, setup: Setup, change: Change) -> float | None:

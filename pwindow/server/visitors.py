@@ -34,7 +34,7 @@ class NoPlace(Exception):
     """As many visitors are here as there may be."""
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Visit:
     """One page, from its request to the end of its kernel.
 

@@ -12,7 +12,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import MeasuredTrial, Trial
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Truth:
     """A process that is known: the fitted surfaces and variances, taken as true.
 
@@ -49,14 +49,14 @@ class Truth:
         else:
             make_ready, print_ = joint.draws.make_ready.mean(axis=0), joint.draws.print_.mean(axis=0)
         return cls(
-            joint.names,
-            joint.designs,
-            joint.centres,
-            make_ready,
-            print_,
-            np.array(joint.between),
-            surfaces.section_factor,
-            surfaces.mountings.of_print,
+            names=joint.names,
+            designs=joint.designs,
+            coefficients=joint.centres,
+            make_ready=make_ready,
+            print_=print_,
+            feature=np.array(joint.between),
+            section_factor=surfaces.section_factor,
+            of_print=surfaces.mountings.of_print,
         )
 
     def means(self, rows: pd.DataFrame) -> np.ndarray:

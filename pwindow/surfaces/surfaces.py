@@ -41,7 +41,7 @@ Form = Literal["all", "chosen", "bending"]
 """All second-order terms, those that are chosen of them, or all of them and smooth departures."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Surfaces:
     """The surfaces of a trial.
 
@@ -207,7 +207,16 @@ def _fit(
     notes += [_HINTED.format(one.cleared.kind.label) for one in judged.values() if one.only_hinted]
     region = TrialRegion.of(trial)
     return Surfaces(
-        trial, members, joint, judged, mountings, factor, region, tuple(notes), terms, tuple(leave_out)
+        trial=trial,
+        by_name=members,
+        joint=joint,
+        judged=judged,
+        mountings=mountings,
+        section_factor=factor,
+        region=region,
+        notes=tuple(notes),
+        terms=terms,
+        left_out=tuple(leave_out),
     )
 
 

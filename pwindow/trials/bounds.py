@@ -39,7 +39,7 @@ def check_size(file: InputFile, rows: int, columns: int) -> None:
 def too_large(file: InputFile, what: str) -> TrialProblem:
     """A table that has more of something than a trial can have."""
     mend = "leave out what is no trial data, or give the trial as several files"
-    return TrialProblem([Problem(file.name, f"the table is too large: {what}", mend)])
+    return TrialProblem([Problem(file=file.name, what=f"the table is too large: {what}", mend=mend)])
 
 
 def unreadable(
@@ -55,4 +55,4 @@ def unreadable(
     mend : str, optional
         What to do.
     """
-    return TrialProblem([Problem(file.name, what, mend)])
+    return TrialProblem([Problem(file=file.name, what=what, mend=mend)])

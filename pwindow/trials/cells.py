@@ -34,7 +34,7 @@ _LONGEST_NUMBER = 60  # characters
 _TOLD_UNKNOWN = 10  # unknown columns that are named one by one
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class TypedCells:
     """A table of typed features beside the cells that it was read from.
 
@@ -120,7 +120,9 @@ class TypedCells:
         return found
 
     def _fault(self, name: str, what: str, mend: str) -> Callable[[int], Problem]:
-        return lambda row: Problem(self.file, what, mend, row, name, self.as_typed(name, row))
+        return lambda row: Problem(
+            file=self.file, what=what, mend=mend, row=row, column=name, value=self.as_typed(name, row)
+        )
 
 
 def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
@@ -161,25 +163,44 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
     typed = pd.DataFrame(table, index=cells.index)
     told = {name: wrong for name, wrong in faults.items() if len(wrong)}
     return TypedCells(
-        file, typed, units, raw, written, told, frozenset(unread), tuple(problems), tuple(notes)
+        file=file,
+        table=typed,
+        units=units,
+        raw=raw,
+        written=written,
+        faults=told,
+        unread=frozenset(unread),
+        header_problems=tuple(problems),
+        notes=tuple(notes),
     )
 
 
 def _header_problems(names: list[tuple[str, str | None]], file: str) -> list[Problem]:
     present = [name for name, _ in names]
     problems = [
-        Problem(file, "the column is missing", f"add a column “{_example_header(name)}”", row=1, column=name)
+        Problem(
+            file=file,
+            what="the column is missing",
+            mend=f"add a column “{_example_header(name)}”",
+            row=1,
+            column=name,
+        )
         for name in NEEDED
         if name not in present
     ]
     problems += [
-        Problem(file, "the column stands twice", "keep one of them", row=1, column=name)
+        Problem(file=file, what="the column stands twice", mend="keep one of them", row=1, column=name)
         for name in dict.fromkeys(present)
         if name in COLUMNS and present.count(name) > 1
     ]
     if not set(RESPONSES) & set(present):
         problems.append(
-            Problem(file, "nothing was measured", f"add at least one of {', '.join(RESPONSES)}", row=1)
+            Problem(
+                file=file,
+                what="nothing was measured",
+                mend=f"add at least one of {', '.join(RESPONSES)}",
+                row=1,
+            )
         )
     return problems
 
@@ -217,7 +238,12 @@ def _scale(column: Column, unit: str | None, file: str) -> tuple[float, str, lis
         return factor_between(unit, kept), kept, [], []
     except UnitProblem as problem:
         mend = f"use {' or '.join(column.units)}, or a unit that converts to it"
-        return 1.0, kept, [], [Problem(file, str(problem), mend, row=1, column=column.name, value=unit)]
+        return (
+            1.0,
+            kept,
+            [],
+            [Problem(file=file, what=str(problem), mend=mend, row=1, column=column.name, value=unit)],
+        )
 
 
 # text -------------------------------------------------------------------------------------------

@@ -53,7 +53,7 @@ def without_unprinted(typed: TypedCells) -> tuple[TypedCells, list[str]]:
     passed = silent if not set(_GAP_COLUMNS) & set(typed.table) else unprinted
     if passed.all() and len(passed):
         what = f"no print has a measured value in any of {', '.join(RESPONSES)}"
-        raise TrialProblem([Problem(typed.file, what, "fill in what was measured")])
+        raise TrialProblem([Problem(file=typed.file, what=what, mend="fill in what was measured")])
     notes = []
     names = list(typed.column("print")[unprinted].dropna().unique())
     if names:
@@ -103,7 +103,12 @@ def _at(
     return at_rows(
         where.index[where].tolist(),
         lambda row: Problem(
-            typed.file, what, mend, row, column, typed.as_typed(column, row) if value else None
+            file=typed.file,
+            what=what,
+            mend=mend,
+            row=row,
+            column=column,
+            value=typed.as_typed(column, row) if value else None,
         ),
     )
 
@@ -139,7 +144,17 @@ def _odd_rows(typed: TypedCells, name: str, print_: object, values: pd.Series) -
         mend = "correct the value, or give the prints different ids"
         typed_value = typed.as_typed(name, rows[0])
         kind = "the rows of one print disagree"
-        problems.append(Problem(typed.file, what, mend, int(rows[0]), name, typed_value, kind))
+        problems.append(
+            Problem(
+                file=typed.file,
+                what=what,
+                mend=mend,
+                row=int(rows[0]),
+                column=name,
+                value=typed_value,
+                kind=kind,
+            )
+        )
     return problems
 
 
@@ -193,7 +208,9 @@ def _odd_prints(typed: TypedCells, name: str, make_ready: object, prints: pd.Dat
         )
         typed_value = typed.as_typed(name, row)
         kind = "the prints of one make-ready disagree"
-        problems.append(Problem(typed.file, what, mend, row, name, typed_value, kind))
+        problems.append(
+            Problem(file=typed.file, what=what, mend=mend, row=row, column=name, value=typed_value, kind=kind)
+        )
     return problems
 
 
@@ -210,7 +227,9 @@ def _without_response(typed: TypedCells) -> list[Problem]:
     silent = _silent(typed) & ~typed.faulty(list(typed.faults))
     mend = "give gaps_bridged = 1 if the gap is bridged; otherwise measure it or delete the row"
     what = "the row has no measured value"
-    return at_rows(silent.index[silent].tolist(), lambda row: Problem(typed.file, what, mend, row))
+    return at_rows(
+        silent.index[silent].tolist(), lambda row: Problem(file=typed.file, what=what, mend=mend, row=row)
+    )
 
 
 def _gaps(typed: TypedCells) -> list[Problem]:
@@ -234,12 +253,12 @@ def _counts(typed: TypedCells) -> list[Problem]:
         *at_rows(
             more.index[more].tolist(),
             lambda row: Problem(
-                typed.file,
-                f"more gaps bridged than the {typed.as_typed('gaps_inspected', row)} inspected",
-                "correct the counts",
-                row,
-                "gaps_bridged",
-                typed.as_typed("gaps_bridged", row),
+                file=typed.file,
+                what=f"more gaps bridged than the {typed.as_typed('gaps_inspected', row)} inspected",
+                mend="correct the counts",
+                row=row,
+                column="gaps_bridged",
+                value=typed.as_typed("gaps_bridged", row),
                 kind="more gaps bridged than inspected",
             ),
         ),
@@ -263,7 +282,12 @@ def _not_counted(typed: TypedCells) -> list[Problem]:
     return at_rows(
         open_unknown.index[open_unknown].tolist(),
         lambda row: Problem(
-            typed.file, what, mend, row, "gaps_bridged", _typed_word(typed, row) if value else None
+            file=typed.file,
+            what=what,
+            mend=mend,
+            row=row,
+            column="gaps_bridged",
+            value=_typed_word(typed, row) if value else None,
         ),
     )
 
@@ -301,12 +325,12 @@ def _over_volume(typed: TypedCells, mend: str) -> Callable[[int], Problem]:
         column = next(name for name in ("section_area", "line_height") if typed.column(name).notna()[row])
         volume = typed.with_unit("cell_volume", row)
         return Problem(
-            typed.file,
-            f"more silver than all the ink in the cells ({volume}) offers to the line",
-            mend,
-            row,
-            column,
-            typed.as_typed(column, row),
+            file=typed.file,
+            what=f"more silver than all the ink in the cells ({volume}) offers to the line",
+            mend=mend,
+            row=row,
+            column=column,
+            value=typed.as_typed(column, row),
             kind="more silver than all the ink in the cells offers to the line",
         )
 

@@ -12,7 +12,7 @@ from pwindow.product import PRESSURE_UNITS
 _Of = Literal["print", "feature"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Column:
     """A known column.
 
@@ -49,7 +49,7 @@ class Column:
 
 
 def _number(name: str, unit: str, least: float, most: float | None, of: _Of = "feature") -> Column:
-    return Column(name, "number", unit, of, least, most)
+    return Column(name=name, kind="number", unit=unit, of=of, least=least, most=most)
 
 
 _MOST_PRESSURE: Mapping[str, float] = MappingProxyType({"µm": 5_000.0, "N/mm": 1_000.0, "kPa": 100_000.0})
@@ -61,14 +61,14 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
     {
         column.name: column
         for column in (
-            Column("print", "text", of="print"),
-            Column("make_ready", "text", of="print"),
+            Column(name="print", kind="text", of="print"),
+            Column(name="make_ready", kind="text", of="print"),
             _number("speed", "m/min", 0.01, 2_000.0, "print"),
-            Column("roll", "text", of="print"),
+            Column(name="roll", kind="text", of="print"),
             _number("cell_volume", "cm³/m²", 0.05, 200.0, "print"),
             _number("pressure", "µm", 0.0, None, "print"),
-            Column("plate", "text", of="print"),
-            Column("direction", "number", "deg", least=-360.0, most=360.0),
+            Column(name="plate", kind="text", of="print"),
+            Column(name="direction", kind="number", unit="deg", least=-360.0, most=360.0),
             _number("plate_width", "µm", 1.0, 1e5),
             _number("plate_gap", "µm", 1.0, 1e5),
             _number("line_height", "µm", 0.005, 200.0),
@@ -76,8 +76,8 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             _number("section_area", "µm²", 0.005, 2e7),
             _number("gap", "µm", 1e-3, 1e5),
             _number("gap_length", "mm", 1e-3, 1e6),
-            Column("gaps_inspected", "count", least=0.0, most=1e7),
-            Column("gaps_bridged", "count", least=0.0, most=1e7),
+            Column(name="gaps_inspected", kind="count", least=0.0, most=1e7),
+            Column(name="gaps_bridged", kind="count", least=0.0, most=1e7),
             _number("resistance", "Ω", 1e-6, 1e12),
             _number("line_length", "mm", 1e-3, 1e6),
         )

@@ -109,9 +109,9 @@ def _read_uneven(text: str, delimiter: str, first: int, file: InputFile) -> pd.D
             at_rows(
                 long,
                 lambda at: Problem(
-                    file.name,
-                    f"the row has {len(rows[at])} cells, the header {width}",
-                    "give it as many as the header; a text that holds the delimiter must stand in quotes",
+                    file=file.name,
+                    what=f"the row has {len(rows[at])} cells, the header {width}",
+                    mend="give it as many as the header; a text that holds the delimiter must stand in quotes",
                     row=first + 2 + at,
                     value=next(cell for cell in rows[at][width:] if cell.strip()),
                     kind="the row has more cells than the header",
@@ -168,7 +168,7 @@ def _without_zero_bytes(text: str, file: InputFile) -> str:
         return text
     row = text.count("\n", 0, at) + 1
     mend = "the file is damaged or no text: save it again as CSV, XLSX or Parquet"
-    raise TrialProblem([Problem(file.name, "a zero byte stands in the text", mend, row=row)])
+    raise TrialProblem([Problem(file=file.name, what="a zero byte stands in the text", mend=mend, row=row)])
 
 
 def _score(line: str, mark: str) -> tuple[int, int]:

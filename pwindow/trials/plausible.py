@@ -106,12 +106,12 @@ def _outside(
     return at_rows(
         rows.tolist(),
         lambda row: Problem(
-            typed.file,
-            what.format(ratio[row]),
-            _PARTNERS[column],
-            row,
-            column,
-            typed.as_typed(column, row),
+            file=typed.file,
+            what=what.format(ratio[row]),
+            mend=_PARTNERS[column],
+            row=row,
+            column=column,
+            value=typed.as_typed(column, row),
             kind=what.replace("{:.2g}", "impossible").replace("{:.3g}", "impossibly many"),
         ),
     )

@@ -160,7 +160,10 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
         what = f"the files give pressure in {' and in '.join(sorted(kinds))}"
         problems.append(
             Problem(
-                ", ".join(file.name for file in files), what, "use one kind of pressure", column="pressure"
+                file=", ".join(file.name for file in files),
+                what=what,
+                mend="use one kind of pressure",
+                column="pressure",
             )
         )
     if problems:
@@ -174,7 +177,9 @@ def _repeated(files: list[InputFile]) -> list[Problem]:
     for file in files:
         digest = hashlib.sha256(file.content).digest()
         if digest in seen:
-            problems.append(Problem(file.name, f"the same file as {seen[digest]}", "give each file once"))
+            problems.append(
+                Problem(file=file.name, what=f"the same file as {seen[digest]}", mend="give each file once")
+            )
         seen.setdefault(digest, file.name)
     return problems
 

@@ -20,7 +20,7 @@ from pwindow.trials.packed import check_packed
 _SAMPLE = HEAD + 1000  # rows in which the first row below the header must be filled
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Sheet:
     """A sheet with its header: the row it stands in, its cells, and the known columns among them."""
 
@@ -76,7 +76,9 @@ def _looked_at(source: Any) -> _Sheet | None:
         return None
     header = _trimmed(rows[first])
     filled = any(cell not in (None, "") for row in rows[first + 1 :] for cell in row)
-    return _Sheet(source, source.title, first, header, known_names(header), filled)
+    return _Sheet(
+        source=source, name=source.title, first=first, header=header, known=known_names(header), filled=filled
+    )
 
 
 def _trimmed(row: Sequence[object]) -> tuple[str, ...]:

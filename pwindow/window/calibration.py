@@ -221,7 +221,7 @@ def _between(tried: pd.Series, share: np.ndarray) -> np.ndarray:
     return float(tried.min()) + share * float(tried.max() - tried.min())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Runs:
     """Next runs of the true process: what differs from run to run, the same at every set-up.
 
@@ -252,13 +252,13 @@ class _Runs:
         top = rng.random(_RUNS) ** (1.0 / count)
         low = top if count == 1 else top * (1.0 - rng.random(_RUNS) ** (1.0 / (count - 1)))
         return cls(
-            window,
-            truth,
-            truth.effects(_RUNS, rng),
-            spread * ndtri(top),
-            spread * ndtri(low),
-            rng.normal(0.0, window.study.ink.resistivity_spread, _RUNS),
-            {one.setting: rng.uniform(-1.0, 1.0, _RUNS) for one in window.tolerances},
+            window=window,
+            truth=truth,
+            effects=truth.effects(_RUNS, rng),
+            largest=spread * ndtri(top),
+            smallest=spread * ndtri(low),
+            ink=rng.normal(0.0, window.study.ink.resistivity_spread, _RUNS),
+            drifts={one.setting: rng.uniform(-1.0, 1.0, _RUNS) for one in window.tolerances},
         )
 
     def conformance(self, setups: pd.DataFrame) -> np.ndarray:

@@ -39,7 +39,7 @@ class LimitPredictive:
     df: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Conformance:
     """How probably a product's requirements are met, for the next run.
 

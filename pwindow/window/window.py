@@ -76,7 +76,16 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
     }
     tolerances = product_tolerances(product, surfaces)
     notes = (*passed_over, *without_effect(tolerances, surfaces))
-    return Window(surfaces, product, study, patterns, joint, limits, tolerances, notes)
+    return Window(
+        surfaces=surfaces,
+        product=product,
+        study=study,
+        patterns=patterns,
+        joint=joint,
+        limits=limits,
+        tolerances=tolerances,
+        notes=notes,
+    )
 
 
 def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:

@@ -17,7 +17,7 @@ from pwindow.wording import speed
 from pwindow.workflows.kept import BAND, KeptFit, answer_of, surfaces_of, windows_of
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SideBySide:
     """The windows of one product on two fits, at one plate and pressure.
 
@@ -90,7 +90,16 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
         where = f"{at.plate + ', ' if at.plate else ''}{at.pressure:g} {trial.pressure_unit}"
         elsewhere = f"before: {speed(at.speed)} m/min with roll {at.roll.id} at {where}, not on this picture"
     fits = before.fingerprint, after.fingerprint
-    return SideBySide(title, other.level, other.rolls, earlier, later, spots, fits, elsewhere)
+    return SideBySide(
+        title=title,
+        level=other.level,
+        rolls=other.rolls,
+        before=earlier,
+        after=later,
+        recommended=spots,
+        fits=fits,
+        elsewhere=elsewhere,
+    )
 
 
 _PRINTED = 4  # digits that a fit is reproduced to, those that are printed

@@ -19,7 +19,7 @@ ARCHIVED, UPLOADED = "the archive", "uploaded files"
 """Where trials came from that an archive keeps, or that a visitor loaded."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Evidence:
     """A fit and what it may be asked for; each is only itself.
 
@@ -135,7 +135,9 @@ def reshaped(evidence: Evidence, terms: Form, unrecorded: str | None = None) -> 
     if unrecorded is not None:
         study = replace(study, make_readies=replace(study.make_readies, unrecorded=unrecorded))
     surfaces = fit(evidence.surfaces.trial, terms, make_readies=study.make_readies)
-    return Evidence(surfaces, study, evidence.products, terms, evidence.source)
+    return Evidence(
+        surfaces=surfaces, study=study, products=evidence.products, terms=terms, source=evidence.source
+    )
 
 
 def replaced_product(evidence: Evidence, product: Product) -> Evidence:

@@ -77,7 +77,9 @@ def _fit_archived(
 def _evidence(trial: Trial | None, products: Iterable[InputFile], study: Study, source: str) -> Evidence:
     surfaces = None if trial is None else fit(trial, make_readies=study.make_readies)
     read = [read_product(file) for file in products]
-    return Evidence(surfaces, study, {product.name: product for product in read}, source=source)
+    return Evidence(
+        surfaces=surfaces, study=study, products={product.name: product for product in read}, source=source
+    )
 
 
 def _demo_products() -> tuple[str, ...]:

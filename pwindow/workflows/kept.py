@@ -25,7 +25,7 @@ BAND = ["roll", "plate", "pressure"]
 """What tells the speed bands of an answer apart."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class KeptFit:
     """A fit that an archive holds.
 
@@ -148,7 +148,14 @@ def kept_fit(archive: Archive, which: str) -> KeptFit:
             f"what is kept of fit {number} cannot be read: it was changed after it was made; go back to a backup of the archive"
         ) from problem
     decision = None if pd.isna(row["decision"]) else int(row["decision"])
-    return KeptFit(number, row["fingerprint"], recipe, answer, row["made"], decision)
+    return KeptFit(
+        number=number,
+        fingerprint=row["fingerprint"],
+        recipe=recipe,
+        answer=answer,
+        made=row["made"],
+        decision=decision,
+    )
 
 
 def answer_of(

@@ -93,5 +93,7 @@ def loaded_evidence(files: Sequence[InputFile] | Loaded, before: Evidence) -> tu
         evidence = replace(before, study=study, products=products)
     else:
         source = UPLOADED if loaded.trials else before.source
-        evidence = Evidence(surfaces, study, products, before.terms, source)
+        evidence = Evidence(
+            surfaces=surfaces, study=study, products=products, terms=before.terms, source=source
+        )
     return evidence, list(added)[-1] if added else None

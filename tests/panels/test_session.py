@@ -46,7 +46,9 @@ def nip_product() -> bytes:
 
 @pytest.fixture(scope="module")
 def demo_evidence(demo_surfaces, study, tag, mesh) -> Evidence:
-    return Evidence(demo_surfaces, study, {product.name: product for product in (tag, mesh)})
+    return Evidence(
+        surfaces=demo_surfaces, study=study, products={product.name: product for product in (tag, mesh)}
+    )
 
 
 def upload(page: SetUpSpeed, **files: bytes) -> None:

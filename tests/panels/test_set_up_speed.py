@@ -131,8 +131,12 @@ def test_names_from_files_are_escaped(evidence):
     text = demo("trial_first.csv").read_text(encoding="utf-8").replace("2047", HOSTILE)
     product = demo("tag.toml").read_text(encoding="utf-8").replace("Grain moisture tag", HOSTILE)
     files = [InputFile(f"{HOSTILE}.csv", text.encode()), InputFile("p.toml", product.encode())]
-    loaded, added = loaded_evidence(files, Evidence(evidence.surfaces, type(evidence.study)(), {}))
-    page = SetUpSpeed(Evidence(loaded.surfaces, loaded.study, {added: loaded.products[added]}))
+    loaded, added = loaded_evidence(
+        files, Evidence(surfaces=evidence.surfaces, study=type(evidence.study)(), products={})
+    )
+    page = SetUpSpeed(
+        Evidence(surfaces=loaded.surfaces, study=loaded.study, products={added: loaded.products[added]})
+    )
     page.controls.roll.value = HOSTILE
     shown = [page.answer, page.setup, page.neighbours, page.bands, page.frame.facts, page.place.saves]
     for part in shown:
@@ -191,10 +195,14 @@ def test_a_product_the_trial_cannot_judge_is_passed_over_with_its_reason(evidenc
     alien = type(product)(
         "Alien", product.requirements, type(product.pattern)(plate="engraved"), product.assurance
     )
-    both = Evidence(evidence.surfaces, evidence.study, {"Alien": alien, product.name: product})
+    both = Evidence(
+        surfaces=evidence.surfaces, study=evidence.study, products={"Alien": alien, product.name: product}
+    )
     assert first_judgeable(both, "Alien").product.name == product.name
     with pytest.raises(Exception, match="engraved"):
-        first_judgeable(Evidence(evidence.surfaces, evidence.study, {"Alien": alien}), None)
+        first_judgeable(
+            Evidence(surfaces=evidence.surfaces, study=evidence.study, products={"Alien": alien}), None
+        )
 
 
 def test_changed_limits_keep_what_is_not_named(evidence):

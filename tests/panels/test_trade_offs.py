@@ -22,7 +22,9 @@ pytestmark = pytest.mark.slow
 
 @pytest.fixture(scope="module")
 def evidence(demo_surfaces, study, tag, mesh):
-    return Evidence(demo_surfaces, study, {product.name: product for product in (tag, mesh)})
+    return Evidence(
+        surfaces=demo_surfaces, study=study, products={product.name: product for product in (tag, mesh)}
+    )
 
 
 @pytest.fixture
@@ -89,7 +91,7 @@ def test_a_relaxed_limit_moves_everything(page):
 
 def test_an_assurance_beyond_the_slider_is_shown_as_it_is(demo_surfaces, study, tag):
     near_one = tag.with_assurance(0.999)
-    page = TradeOffsPage(Evidence(demo_surfaces, study, {tag.name: near_one}))
+    page = TradeOffsPage(Evidence(surfaces=demo_surfaces, study=study, products={tag.name: near_one}))
     assert page.controls.level.value == page.question.window.level == 0.999
     assert page.controls.level.field.value == "99.9", "99.9 % is not 100 %"
     page.controls.level.value = 0.9
@@ -246,7 +248,7 @@ def test_names_from_files_are_escaped(evidence, tag):
 
 def test_a_trial_with_one_plate_says_why_none_is_compared(demo_rows, study, tag):
     surfaces = pw.fit(read_frame(demo_rows[demo_rows["plate"] == "laser-imaged"]))
-    page = TradeOffsPage(Evidence(surfaces, study, {tag.name: tag}))
+    page = TradeOffsPage(Evidence(surfaces=surfaces, study=study, products={tag.name: tag}))
     assert "print a trial with another" in text(page.plates)
 
 

@@ -76,8 +76,8 @@ def as_response():
         cells = {"print": [f"run {at:03d}" for at in range(len(values))], "make_ready": None, "count": 1}
         cells |= {name: np.asarray(column) for name, column in columns.items()}
         data = pd.DataFrame(cells | {"value": values})
-        kind = ResponseKind("response", "response", "", "", False, ())
-        return ResponseData(kind, data, feature_variance, feature_df)
+        kind = ResponseKind(name="response", label="response", unit="", key="", log=False, covariates=())
+        return ResponseData(kind=kind, cells=data, feature_variance=feature_variance, feature_df=feature_df)
 
     return made
 

@@ -45,11 +45,23 @@ def draws(prints):
         }
     )
     statistics = PrintStatistics.of(
-        ResponseData(RESPONSE_KINDS["gap_closure"], cells), DESIGN, pd.Index(cells["print"])
+        ResponseData(kind=RESPONSE_KINDS["gap_closure"], cells=cells), DESIGN, pd.Index(cells["print"])
     )
     censored = Censored.of(statistics.cells).one_by_one()
     start = np.where(statistics.cells["bridged"] > 0, 1.0, -1.0)
-    return draw_posterior([Source(statistics, start, censored, PRECISION, BETWEEN_GAPS)], None, PLAN)
+    return draw_posterior(
+        [
+            Source(
+                statistics=statistics,
+                values=start,
+                censored=censored,
+                precision=PRECISION,
+                feature_sd=BETWEEN_GAPS,
+            )
+        ],
+        None,
+        PLAN,
+    )
 
 
 @pytest.fixture(scope="module")

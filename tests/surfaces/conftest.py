@@ -34,13 +34,13 @@ def make_cells():
 @pytest.fixture(scope="session")
 def line_height():
     """Maker of line heights from cells."""
-    return lambda cells, **more: ResponseData(RESPONSE_KINDS["line_height"], cells, **more)
+    return lambda cells, **more: ResponseData(kind=RESPONSE_KINDS["line_height"], cells=cells, **more)
 
 
 @pytest.fixture(scope="session")
 def plain_kind():
     """A response modelled as it is, without covariates."""
-    return ResponseKind("response", "response", "", "response", False, ())
+    return ResponseKind(name="response", label="response", unit="", key="response", log=False, covariates=())
 
 
 @pytest.fixture(scope="session")

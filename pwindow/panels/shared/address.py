@@ -27,7 +27,7 @@ UNRECORDED = ("", EACH_PRINT, ROLL_AND_PLATE)
 _LONGEST = 500  # characters of one value that are looked at
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Address:
     """Settings that pages share; what is None or missing is left to the page.
 
@@ -299,7 +299,7 @@ def address_of(question: Question, setup: Setup, declared: Product, data: str | 
     shown = {} if setup == question.start() else _named(setup)
     evidence = question.evidence
     return Address(
-        product.name,
+        product=product.name,
         assurance=assurance,
         limits=limits,
         data=data,

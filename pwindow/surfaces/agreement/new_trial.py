@@ -39,7 +39,7 @@ _UNRECORDED = (
 _MOSTLY = 0.999  # of a print's variance: prints of a make-ready are never quite alike
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Trend:
     """A shift that changes along a factor: its size at both ends of what the new trial tried."""
 
@@ -51,7 +51,7 @@ class Trend:
     p: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ResponseAgreement:
     """One response of a new trial beside its predictions.
 
@@ -153,7 +153,7 @@ class ResponseAgreement:
         return f"{kind.label}: {found}{apart}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Agreement:
     """A new trial beside the fit of those before it.
 
@@ -287,7 +287,12 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
         else:
             notes.append(f"{data.kind.label}: no measured print lies inside what was tried before")
     return Agreement(
-        trial, surfaces.fingerprint, found, tuple(dict.fromkeys(outside)), tuple(notes), bridging
+        trial=trial,
+        against=surfaces.fingerprint,
+        by_name=found,
+        outside=tuple(dict.fromkeys(outside)),
+        notes=tuple(notes),
+        bridging=bridging,
     )
 
 
@@ -332,15 +337,15 @@ def _compared_where(surface: Surface, cells: pd.DataFrame, of_prints: np.ndarray
     shift, of_shift = _line(root, errors, np.ones((count, 1)))
     half = stats.t.ppf(0.5 + _LEVEL / 2, df) * np.sqrt(of_shift[0, 0])
     return ResponseAgreement(
-        surface,
-        table,
-        float(shift[0]),
-        float(shift[0] - half),
-        float(shift[0] + half),
-        float(2.0 * stats.t.sf(abs(shift[0]) / np.sqrt(of_shift[0, 0]), df)),
-        _trend(surface, cells, root, errors),
-        float(stats.f.sf(white @ white / count, count, df)),
-        _print_chances(table, df),
+        surface=surface,
+        cells=table,
+        shift=float(shift[0]),
+        shift_low=float(shift[0] - half),
+        shift_high=float(shift[0] + half),
+        shift_p=float(2.0 * stats.t.sf(abs(shift[0]) / np.sqrt(of_shift[0, 0]), df)),
+        trend=_trend(surface, cells, root, errors),
+        joint_p=float(stats.f.sf(white @ white / count, count, df)),
+        prints=_print_chances(table, df),
     )
 
 
@@ -402,12 +407,21 @@ def _trend(surface: Surface, cells: pd.DataFrame, root: np.ndarray, errors: np.n
             factor.decode(ends).tolist(),
             (line[0] + line[1] * ends).tolist(),
         )
-        found.append(Trend(factor.name, low, high, shift_low, shift_high, p))
+        found.append(
+            Trend(factor=factor.name, low=low, high=high, shift_low=shift_low, shift_high=shift_high, p=p)
+        )
     if not found:
         return None
     best = min(found, key=lambda one: one.p)
     p = min(1.0, float(best.p * len(found)))
-    return Trend(best.factor, best.low, best.high, float(best.shift_low), float(best.shift_high), p)
+    return Trend(
+        factor=best.factor,
+        low=best.low,
+        high=best.high,
+        shift_low=float(best.shift_low),
+        shift_high=float(best.shift_high),
+        p=p,
+    )
 
 
 def _table(

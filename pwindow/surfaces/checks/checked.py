@@ -11,7 +11,7 @@ from pwindow.surfaces.checks.residual_patterns import OffLevel, worst_level
 from pwindow.surfaces.single.surface import Surface
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Judged:
     """A surface and what speaks against it.
 
@@ -75,7 +75,15 @@ def judge(surface: Surface, *, bends: bool) -> Judged | None:
     form = None if bends else check_form(cleared)
     level = None if form is None or form.clearly_better else worst_level(cleared)
     off = level if level is not None and level.p < RARE else None
-    return Judged(seen, checks, tuple(apart), cleared, cleared_checks, form, off)
+    return Judged(
+        surface=seen,
+        checks=checks,
+        apart=tuple(apart),
+        cleared=cleared,
+        cleared_checks=cleared_checks,
+        form=form,
+        level=off,
+    )
 
 
 def checks_of(surface: Surface, judged: Judged | None) -> Diagnostics:

@@ -50,7 +50,7 @@ class _Compared:
         return self.process.predict(_table(self.surface, setups, ids)) * np.sqrt(self.surface.scale)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FormCheck:
     """The second-order surface of a response beside one with a Gaussian process on it.
 
@@ -152,11 +152,26 @@ def check_form(surface: Surface) -> FormCheck:
         gain = _log_density(bent_p, bent, blocks) - _log_density(p, plain, blocks)
         rms_surface, rms_process = (float(unit) * _rms(errors) for errors in (plain, bent))
         chance, compared = _chance(judged, parts), _Compared(judged, process)
-        return FormCheck(surface.kind.name, left_out, rms_surface, rms_process, gain, chance, compared)
+        return FormCheck(
+            response=surface.kind.name,
+            left_out=left_out,
+            rms_surface=rms_surface,
+            rms_process=rms_process,
+            gain=gain,
+            chance=chance,
+            _compared=compared,
+        )
 
 
 def _no_objection(surface: Surface, left_out: str) -> FormCheck:
-    return FormCheck(surface.kind.name, left_out, np.inf, np.inf, 0.0, 1.0)
+    return FormCheck(
+        response=surface.kind.name,
+        left_out=left_out,
+        rms_surface=np.inf,
+        rms_process=np.inf,
+        gain=0.0,
+        chance=1.0,
+    )
 
 
 def stretch(curve: np.ndarray) -> tuple[int, int, int]:

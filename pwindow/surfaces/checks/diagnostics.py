@@ -19,7 +19,7 @@ RARE = 0.01
 """A check objects below this probability."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LackOfFit:
     """Test of the surface against pure error, the spread of prints at one set-up.
 
@@ -38,7 +38,7 @@ class LackOfFit:
     p: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Diagnostics:
     """Checks of one surface; sums of squares are of the whitened rows.
 
@@ -95,20 +95,20 @@ def _diagnose(surface: Surface) -> Diagnostics:
     prints = _prints(surface)
     total = float(((values - values.mean()) ** 2).sum())
     return Diagnostics(
-        r2,
-        1.0 - (1.0 - r2) * (df + terms) / df,
-        press,
-        1.0 - press / total,
-        left_out,
-        about_mean - ssr,
-        terms,
-        ssr,
-        df,
-        f,
-        float(stats.f.sf(f, terms, df)),
-        lack_of_fit(surface),
-        prints,
-        _checks(surface, prints),
+        r2=r2,
+        adjusted_r2=1.0 - (1.0 - r2) * (df + terms) / df,
+        press=press,
+        predicted_r2=1.0 - press / total,
+        left_out=left_out,
+        ss_model=about_mean - ssr,
+        df_model=terms,
+        ss_residual=ssr,
+        df_residual=df,
+        f=f,
+        p=float(stats.f.sf(f, terms, df)),
+        lack_of_fit=lack_of_fit(surface),
+        prints=prints,
+        checks=_checks(surface, prints),
     )
 
 
@@ -131,7 +131,7 @@ def lack_of_fit(surface: Surface) -> LackOfFit | None:
     ss_pure = _residual_ss(saturated, surface.white_values)
     ss = surface.solution.ssr - ss_pure
     f = (ss / df) / (ss_pure / df_pure) if ss_pure > 0 else np.inf
-    return LackOfFit(ss, df, ss_pure, df_pure, f, float(stats.f.sf(f, df, df_pure)))
+    return LackOfFit(ss=ss, df=df, ss_pure=ss_pure, df_pure=df_pure, f=f, p=float(stats.f.sf(f, df, df_pure)))
 
 
 def press_statistic(surface: Surface) -> tuple[float, str]:

@@ -84,8 +84,9 @@ def refitted(surface: Surface, cells: pd.DataFrame, design: Design) -> Surface |
     if len(cells) < terms + 2 or np.linalg.matrix_rank(design.matrix(cells)) < terms:
         return None
     parts = surface.components
-    between_features = (parts.feature, 1) if parts.repeated else (0.0, 0)
-    return fit_surface(ResponseData(surface.kind, cells, *between_features), design)
+    variance, df = (parts.feature, 1) if parts.repeated else (0.0, 0)
+    kept = ResponseData(kind=surface.kind, cells=cells, feature_variance=variance, feature_df=df)
+    return fit_surface(kept, design)
 
 
 def unhidden(surface: Surface) -> Surface | None:

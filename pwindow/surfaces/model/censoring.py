@@ -15,7 +15,7 @@ from scipy.special import log_ndtr, ndtri_exp
 _STEPS = 2000
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Censored:
     """The censored gaps of a table of cells: entries of one edge and side.
 
@@ -50,7 +50,14 @@ class Censored:
         some = times > 0
         edge = cells["plate_gap"].to_numpy(float)[cell]
         measured, mean = cells["measured"].to_numpy(float), cells["measured_mean"].fillna(0.0).to_numpy(float)
-        return cls(cell[some], edge[some], sign[some], times[some], measured, mean)
+        return cls(
+            cell=cell[some],
+            edge=edge[some],
+            sign=sign[some],
+            times=times[some],
+            measured=measured,
+            measured_mean=mean,
+        )
 
     def one_by_one(self) -> Censored:
         """The same gaps with an entry each."""

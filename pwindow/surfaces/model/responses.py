@@ -29,7 +29,7 @@ STATE: Literal["state"] = "state"
 the process is as it is."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ResponseKind:
     """A modelled response: how it is named, in which unit, and which covariates bear on it."""
 
@@ -58,16 +58,44 @@ RESPONSE_KINDS: Mapping[str, ResponseKind] = MappingProxyType(
     {
         kind.name: kind
         for kind in (
-            ResponseKind("line_height", "line height", "µm", "line_height_um", True, _LINE),
-            ResponseKind("line_width", "line width", "µm", "line_width_um", True, _LINE),
-            ResponseKind("resistivity", "resistivity", "Ω·m", "resistivity_ohm_m", True, _LINE),
-            ResponseKind("gap_closure", "gap closure", "µm", "gap_closure_um", False, (*_LINE, "plate_gap")),
+            ResponseKind(
+                name="line_height",
+                label="line height",
+                unit="µm",
+                key="line_height_um",
+                log=True,
+                covariates=_LINE,
+            ),
+            ResponseKind(
+                name="line_width",
+                label="line width",
+                unit="µm",
+                key="line_width_um",
+                log=True,
+                covariates=_LINE,
+            ),
+            ResponseKind(
+                name="resistivity",
+                label="resistivity",
+                unit="Ω·m",
+                key="resistivity_ohm_m",
+                log=True,
+                covariates=_LINE,
+            ),
+            ResponseKind(
+                name="gap_closure",
+                label="gap closure",
+                unit="µm",
+                key="gap_closure_um",
+                log=False,
+                covariates=(*_LINE, "plate_gap"),
+            ),
         )
     }
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ResponseData:
     """Cell means of one response.
 
@@ -144,7 +172,9 @@ def _means(trial: Trial, kind: ResponseKind, cells: pd.DataFrame) -> ResponseDat
     if cells.empty:
         return None
     table = cells[LINE_KEYS].assign(value=cells["mean"], count=cells["count"].astype(int))
-    return ResponseData(kind, _with_setups(trial, table), *_pooled_variance(cells))
+    variance, df = _pooled_variance(cells)
+    cells = _with_setups(trial, table)
+    return ResponseData(kind=kind, cells=cells, feature_variance=variance, feature_df=df)
 
 
 def _with_setups(trial: Trial, cells: pd.DataFrame) -> pd.DataFrame:
@@ -182,7 +212,13 @@ def _closure(trial: Trial) -> ResponseData | None:
     notes = [f"{bridged} bridged gaps count as closed by at least the plate gap"] if bridged else []
     if not cells["measured"].any():
         notes.append(COUNTS_ONLY)
-    return ResponseData(RESPONSE_KINDS["gap_closure"], _with_setups(trial, cells), variance, df, tuple(notes))
+    return ResponseData(
+        kind=RESPONSE_KINDS["gap_closure"],
+        cells=_with_setups(trial, cells),
+        feature_variance=variance,
+        feature_df=df,
+        notes=tuple(notes),
+    )
 
 
 def complete(data: ResponseData, design: Design) -> ResponseData:

@@ -61,7 +61,7 @@ class Predictive:
     df: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class JointSurfaces:
     """What the joint predictive needs, worked out once per fit.
 
@@ -251,15 +251,15 @@ def _closed_form(responses: Mapping[str, ResponseData], designs: Mapping[str, De
     inside = np.minimum([data.feature_variance / data.typical_count for data in members], own)
     coupling = {(i, j): measured[i, j] * fits[0].unscaled_cov for i in range(count) for j in range(i + 1)}
     return JointSurfaces(
-        tuple(responses),
-        tuple(designs.values()),
-        tuple(fit.params for fit in fits),
-        coupling,
-        _positive(measured - np.diag(inside)),
-        tuple(data.feature_variance**0.5 for data in members),
-        (0.0,) * count,
-        tuple(data.feature_df > 0 for data in members),
-        df,
+        names=tuple(responses),
+        designs=tuple(designs.values()),
+        centres=tuple(fit.params for fit in fits),
+        coupling=coupling,
+        spread=_positive(measured - np.diag(inside)),
+        between=tuple(data.feature_variance**0.5 for data in members),
+        between_variance=(0.0,) * count,
+        features_compared=tuple(data.feature_df > 0 for data in members),
+        df=df,
     )
 
 
@@ -282,7 +282,14 @@ def _source(data: ResponseData, design: Design, prints: pd.Index) -> Source:
     feature_sd = data.feature_sd or _untold(data, statistics)
     if feature_sd is None and data.copied:
         feature_sd = data.resolved
-    return Source(statistics, values, censored, precision, feature_sd, penalised)
+    return Source(
+        statistics=statistics,
+        values=values,
+        censored=censored,
+        precision=precision,
+        feature_sd=feature_sd,
+        penalised=penalised,
+    )
 
 
 def _untold(data: ResponseData, statistics: PrintStatistics) -> float | None:
@@ -314,16 +321,16 @@ def _matched(
     }
     between = np.sqrt(draws.feature)
     return JointSurfaces(
-        names,
-        designs,
-        draws.centres,
-        coupling,
-        _positive(mean * np.outer(unit, unit)),
-        tuple(between.mean(axis=0)),
-        tuple(between.var(axis=0)),
-        features_compared,
-        df,
-        draws,
+        names=names,
+        designs=designs,
+        centres=draws.centres,
+        coupling=coupling,
+        spread=_positive(mean * np.outer(unit, unit)),
+        between=tuple(between.mean(axis=0)),
+        between_variance=tuple(between.var(axis=0)),
+        features_compared=features_compared,
+        df=df,
+        draws=draws,
     )
 
 

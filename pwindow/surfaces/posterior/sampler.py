@@ -28,7 +28,7 @@ _MIXED = 1.2
 """Potential scale reduction that short chains of one distribution stay below."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Source:
     """One response as the sampler takes it.
 
@@ -55,7 +55,7 @@ class Source:
     penalised: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Draws:
     """Draws from the posterior, chain after chain.
 
@@ -98,7 +98,7 @@ class Between:
     freedom: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """How long to sample, and under which prior.
 
@@ -387,14 +387,14 @@ def _gather(kept: list[tuple]) -> Draws:
     total = np.einsum("csii->csi", stacked[0] + stacked[1])
     make_ready, print_, feature = (items.reshape(-1, *items.shape[2:]) for items in stacked)
     return Draws(
-        tuple(
+        coefficients=tuple(
             np.stack([b[r] for b in betas], axis=1).reshape(-1, betas[0][r].shape[1]) for r in range(count)
         ),
-        tuple(np.mean([c[r] for c in centres], axis=(0, 1)) for r in range(count)),
-        make_ready,
-        print_,
-        feature,
-        _scale_reduction(np.log(total)),
+        centres=tuple(np.mean([c[r] for c in centres], axis=(0, 1)) for r in range(count)),
+        make_ready=make_ready,
+        print_=print_,
+        feature=feature,
+        mixing=_scale_reduction(np.log(total)),
     )
 
 

@@ -31,7 +31,7 @@ class Completed:
     square: np.ndarray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PrintStatistics:
     """One response, reduced to what a model with print effects needs.
 
@@ -87,7 +87,17 @@ class PrintStatistics:
         centred = rows - means[member]
         within = centred.T @ (centred * weights[:, None])
         ss = data.feature_variance * data.feature_df
-        return cls(means, counts, within, cells, rows, centred, weights, member, ss)
+        return cls(
+            design=means,
+            counts=counts,
+            within=within,
+            cells=cells,
+            rows=rows,
+            centred=centred,
+            weights=weights,
+            member=member,
+            feature_ss=ss,
+        )
 
     def complete(self, values: np.ndarray, feature_ss: np.ndarray | float | None = None) -> Completed:
         """Reduce cell means, shape (c, m), with the sum of squares of the features inside cells."""
@@ -120,7 +130,7 @@ class Readies:
         return np.add.reduceat(values[:, self.order], self.starts, axis=1)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ByFeatureCount:
     """Prints of one response by their number of features, which is all that their weight depends on.
 
@@ -157,12 +167,12 @@ class ByFeatureCount:
             held.append(of_ready[:, 0])
             sums.append(of_ready[:, 1:].ravel())
         return cls(
-            np.where(counts > 0, counts, 1.0),
-            (counts > 0) * 1.0,
-            member,
-            np.array(products),
-            np.column_stack(held),
-            np.array(sums),
+            counts=np.where(counts > 0, counts, 1.0),
+            used=(counts > 0) * 1.0,
+            member=member,
+            products=np.array(products),
+            of_ready=np.column_stack(held),
+            rows_of_ready=np.array(sums),
         )
 
     def cross(self, weights: np.ndarray) -> np.ndarray:

@@ -16,7 +16,7 @@ from pwindow.surfaces.single.satterthwaite import Freedom
 from pwindow.surfaces.single.variance import Components, Groups, Whitening, estimate_components, whitening
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Surface:
     """A second-order surface of one response.
 
@@ -133,15 +133,15 @@ def fit_surface(data: ResponseData, design: Design) -> Surface:
     components = components.scaled(variance / components.measured)
     freedom = Freedom.of(white_design, groups, white)
     return Surface(
-        data.kind,
-        design,
-        cells,
-        white_design,
-        white_values,
-        solution,
-        components,
-        freedom,
-        groups.slots,
-        groups,
-        white,
+        kind=data.kind,
+        design=design,
+        cells=cells,
+        white_design=white_design,
+        white_values=white_values,
+        solution=solution,
+        components=components,
+        freedom=freedom,
+        slots=groups.slots,
+        groups=groups,
+        whitening=white,
     )

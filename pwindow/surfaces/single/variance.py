@@ -17,7 +17,7 @@ from scipy import linalg, optimize
 from pwindow.surfaces.model.responses import ResponseData
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Components:
     """Variances on the modelled scale, for a cell of `typical_count` features.
 
@@ -174,7 +174,7 @@ def estimate_components(
     even = bool(np.all(counts == counts[0]))
     if groups.simple and (even or data.feature_variance == 0.0):
         return (
-            Components(0.0, 1.0, 0.0, data.typical_count, False)
+            Components(make_ready=0.0, print_=1.0, feature=0.0, typical_count=data.typical_count, split=False)
             if data.feature_variance == 0.0
             else (_from_residuals(data, design, values))
         )
@@ -186,7 +186,13 @@ def _from_residuals(data: ResponseData, design: np.ndarray, values: np.ndarray) 
     residuals = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
     total = float(residuals @ residuals) / max(len(values) - design.shape[1], 1)
     feature = min(data.feature_variance, total * data.typical_count)
-    return Components(0.0, total - feature / data.typical_count, feature, data.typical_count, False)
+    return Components(
+        make_ready=0.0,
+        print_=total - feature / data.typical_count,
+        feature=feature,
+        typical_count=data.typical_count,
+        split=False,
+    )
 
 
 def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray) -> Components:
@@ -194,7 +200,9 @@ def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.
     values = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
     total = _from_residuals(data, design, values).measured
     if total <= 0.0:
-        return Components(0.0, 1.0, 0.0, data.typical_count, groups.split)
+        return Components(
+            make_ready=0.0, print_=1.0, feature=0.0, typical_count=data.typical_count, split=groups.split
+        )
 
     # without two features in any cell, what cells of one print differ by must come from the means
     several = bool((groups.slots > 0).any())
@@ -204,11 +212,11 @@ def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.
     def components(shares: np.ndarray) -> Components:
         make_ready, print_, feature = np.exp(shares) * total
         return Components(
-            make_ready if groups.split else 0.0,
-            print_,
-            feature * data.typical_count if apart else max(data.feature_variance, floor),
-            data.typical_count,
-            groups.split,
+            make_ready=make_ready if groups.split else 0.0,
+            print_=print_,
+            feature=feature * data.typical_count if apart else max(data.feature_variance, floor),
+            typical_count=data.typical_count,
+            split=groups.split,
             repeated=data.feature_df > 0,
         )
 

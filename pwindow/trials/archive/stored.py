@@ -21,7 +21,7 @@ from pwindow.trials.archive.standing import Standing
 from pwindow.trials.trial import Trial
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StoredTrial(Trial):
     """Trials of an archive as one; features are fetched only when they are asked for."""
 
@@ -75,14 +75,16 @@ def read_stored(
     numbers = [head.id for head in heads]
     together = "\n".join(f"{head.fingerprint} {states.get(head.id, '')}" for head in heads)
     return StoredTrial(
-        fetch,
-        tuple(numbers),
-        _prints(connection, heads, states).set_index("print"),
-        _labelled(read_rows(connection, CELLS, numbers), _labels(heads), ["print"]),
-        heads[0].fingerprint if len(heads) == 1 else hashlib.sha256(together.encode()).hexdigest()[:12],
-        heads[0].pressure_unit,
-        tuple(head.name for head in heads),
-        tuple(note for head in heads for note in head.notes.splitlines()),
+        fetch=fetch,
+        numbers=tuple(numbers),
+        prints=_prints(connection, heads, states).set_index("print"),
+        cells=_labelled(read_rows(connection, CELLS, numbers), _labels(heads), ["print"]),
+        fingerprint=heads[0].fingerprint
+        if len(heads) == 1
+        else hashlib.sha256(together.encode()).hexdigest()[:12],
+        pressure_unit=heads[0].pressure_unit,
+        files=tuple(head.name for head in heads),
+        notes=tuple(note for head in heads for note in head.notes.splitlines()),
     )
 
 

@@ -24,7 +24,7 @@ class Limit:
     upper: float = np.inf
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Limits:
     """The limits of a product on the responses of a trial.
 

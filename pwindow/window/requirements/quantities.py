@@ -37,7 +37,7 @@ Modelled = Callable[[float], float]
 """From a requirement's unit to the modelled scale."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Quantity:
     """A quantity of the next print that a requirement limits.
 
@@ -122,13 +122,13 @@ def quantity(
     name, pattern = requirement.name, product.pattern
     if name in ("line_width", "line_height"):
         _need(surfaces, requirement, name)
-        return Quantity({name: 1.0}, 0.0, np.exp, _log)
+        return Quantity(weights={name: 1.0}, constant=0.0, natural=np.exp, modelled=_log)
     if name == "open_area":
         _need(surfaces, requirement, "line_width")
         pitch, layout = _pitch(product, requirement), pattern.layout
         return Quantity(
-            {"line_width": 1.0},
-            0.0,
+            weights={"line_width": 1.0},
+            constant=0.0,
             natural=lambda log_width: open_area(np.exp(log_width), pitch, layout),
             modelled=lambda percent: _log(width_at_open_area(percent, pitch, layout)),
             falling=True,
@@ -141,8 +141,8 @@ def quantity(
                 'judged: ask for least = "0 µm" and no most, or measure gaps'
             )
         return Quantity(
-            {"gap_closure": 1.0},
-            0.0,
+            weights={"gap_closure": 1.0},
+            constant=0.0,
             natural=lambda closure: plate_gap - closure,
             modelled=lambda gap: plate_gap - gap,
             falling=True,
@@ -169,7 +169,12 @@ def _resistance(requirement: Requirement, product: Product, surfaces: Surfaces, 
     weights = {"line_height": -1.0, "line_width": -1.0}
     if "resistivity" in surfaces.by_name:
         weights["resistivity"] = 1.0
-        return Quantity(weights, constant + _excess(surfaces, weights), natural, modelled)
+        return Quantity(
+            weights=weights,
+            constant=constant + _excess(surfaces, weights),
+            natural=natural,
+            modelled=modelled,
+        )
     if ink.resistivity is None:
         raise WindowProblem(
             "the trial has no usable resistance, so a resistance cannot be judged: measure resistance together "
@@ -177,7 +182,7 @@ def _resistance(requirement: Requirement, product: Product, surfaces: Surfaces, 
             'for example [ink] resistivity = "9e-8 ohm*m"'
         )
     constant += float(np.log(ink.resistivity)) + _excess(surfaces, weights)
-    return Quantity(weights, constant, natural, modelled, error="ink")
+    return Quantity(weights=weights, constant=constant, natural=natural, modelled=modelled, error="ink")
 
 
 def silver_per_line(surfaces: Surfaces, ink: Ink) -> Quantity:
@@ -187,7 +192,9 @@ def silver_per_line(surfaces: Surfaces, ink: Ink) -> Quantity:
     """
     weights = {"line_height": 1.0, "line_width": 1.0}
     constant = log_silver_constant(surfaces.section_factor, ink.silver_density or DENSE_SILVER)
-    return Quantity(weights, constant + _excess(surfaces, weights), np.exp, _log)
+    return Quantity(
+        weights=weights, constant=constant + _excess(surfaces, weights), natural=np.exp, modelled=_log
+    )
 
 
 def _excess(surfaces: Surfaces, weights: Mapping[str, float]) -> float:
@@ -251,7 +258,14 @@ def worst_of(base: Quantity, count: float, spread: float) -> tuple[Quantity, Qua
     shift = extreme_moments(count)[0] * spread
 
     def moved(by: float, error: str) -> Quantity:
-        return Quantity(base.weights, base.constant + by, base.natural, base.modelled, True, error)
+        return Quantity(
+            weights=base.weights,
+            constant=base.constant + by,
+            natural=base.natural,
+            modelled=base.modelled,
+            falling=True,
+            error=error,
+        )
 
     # the largest and the smallest of one gap are the same gap
     return moved(shift, "largest"), moved(-shift, "largest" if count == 1 else "smallest")

@@ -43,7 +43,7 @@ _LONG = ("line_resistance", "sheet_resistance")  # the mean of a whole print: fe
 _LABELS = {"line_height": ("line height", "µm"), "line_width": ("line width", "µm"), "gap": ("gap", "µm")}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FirstPrint:
     """One thing to measure on first prints.
 
@@ -138,7 +138,7 @@ class Stops:
     either: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Measure:
     """A quantity of which `features` on a print are measured."""
 
@@ -235,13 +235,13 @@ def _measures(window: Window, setup: pd.DataFrame) -> list[_Measure]:
     counts_only = window.surfaces.counts_only
     found = [
         _Measure(
-            requirement.name,
-            requirement.kind.label,
-            requirement.kind.unit,
-            quantities[requirement.name],
-            _features(window, requirement.name),
-            _of(requirement),
-            requirement,
+            name=requirement.name,
+            label=requirement.kind.label,
+            unit=requirement.kind.unit,
+            quantity=quantities[requirement.name],
+            features=_features(window, requirement.name),
+            of=_of(requirement),
+            requirement=requirement,
         )
         for requirement in window.product.requirements
         if requirement.name in (*_LONG, *_LABELS) and not (requirement.name == "gap" and counts_only)
@@ -259,15 +259,26 @@ def _also_measured(window: Window, setup: pd.DataFrame) -> list[_Measure]:
     surfaces, found = window.surfaces, []
     for name in ("line_height", "line_width"):
         if name in surfaces.by_name:
-            line = Quantity({name: 1.0}, 0.0, np.exp, np.log)
-            found.append(_Measure(name, *_LABELS[name], line, _features(window, name)))
+            line = Quantity(weights={name: 1.0}, constant=0.0, natural=np.exp, modelled=np.log)
+            found.append(_measure(window, name, line))
     gap = float(setup["plate_gap"].iloc[0])
     if "gap_closure" in surfaces.by_name and not surfaces.counts_only and np.isfinite(gap):
-        closure = Quantity({"gap_closure": 1.0}, 0.0, lambda c: gap - c, lambda g: gap - g, falling=True)
-        found.append(_Measure("gap", *_LABELS["gap"], closure, _features(window, "gap")))
+        closure = Quantity(
+            weights={"gap_closure": 1.0},
+            constant=0.0,
+            natural=lambda c: gap - c,
+            modelled=lambda g: gap - g,
+            falling=True,
+        )
+        found.append(_measure(window, "gap", closure))
     if not {one.name for one in window.product.requirements} & set(_LONG):
         found += _resistance(window)
     return found
+
+
+def _measure(window: Window, name: str, quantity: Quantity) -> _Measure:
+    label, unit = _LABELS[name]
+    return _Measure(name=name, label=label, unit=unit, quantity=quantity, features=_features(window, name))
 
 
 def _resistance(window: Window) -> list[_Measure]:
@@ -280,13 +291,22 @@ def _resistance(window: Window) -> list[_Measure]:
         return []
     length = float(lengths[0])
     line = Quantity(
-        {"line_height": -1.0, "line_width": -1.0, "resistivity": 1.0},
-        log_resistance_constant(length, surfaces.section_factor),
-        np.exp,
-        np.log,
+        weights={"line_height": -1.0, "line_width": -1.0, "resistivity": 1.0},
+        constant=log_resistance_constant(length, surfaces.section_factor),
+        natural=np.exp,
+        modelled=np.log,
     )
     features = _features(window, "resistivity")
-    return [_Measure("resistance", "resistance", "Ω", line, features, f"of {length:g} mm of line")]
+    return [
+        _Measure(
+            name="resistance",
+            label="resistance",
+            unit="Ω",
+            quantity=line,
+            features=features,
+            of=f"of {length:g} mm of line",
+        )
+    ]
 
 
 def _features(window: Window, name: str) -> int:
@@ -305,29 +325,32 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
     shared, own = _variances(window, setup, one, weights, found.scale[0])
     wide, several = (np.sqrt(shared + own / count) for count in (1, MAKE_READIES))
     reach = stats.t.ppf(0.5 + level / 2, joint.df)
-    ends = [_ends(line, mean, reach * deviation) for deviation in (wide, several)]
+    low, high = _ends(line, mean, reach * wide)
+    several_low, several_high = _ends(line, mean, reach * several)
     logs = "gap_closure" not in line.weights
     shift = (reach + stats.t.ppf(NOTICED, joint.df)) * several
     expected, noticed = float(line.natural(mean)), float(line.natural(mean + shift))
     requirement = one.requirement
     need_low, need_high, needs = _need(window, setup, one)
     return FirstPrint(
-        one.name,
-        one.label,
-        one.unit,
-        one.features,
-        one.of,
-        expected,
-        *ends[0],
-        *ends[1],
-        100.0 * (noticed / expected - 1.0) if logs else abs(noticed - expected),
-        "%" if logs else one.unit,
-        None if requirement is None else requirement.least,
-        None if requirement is None else requirement.most,
-        need_low,
-        need_high,
-        needs,
-        _every(requirement),
+        name=one.name,
+        label=one.label,
+        unit=one.unit,
+        features=one.features,
+        of=one.of,
+        expected=expected,
+        low=low,
+        high=high,
+        several_low=several_low,
+        several_high=several_high,
+        noticed=100.0 * (noticed / expected - 1.0) if logs else abs(noticed - expected),
+        noticed_unit="%" if logs else one.unit,
+        least=None if requirement is None else requirement.least,
+        most=None if requirement is None else requirement.most,
+        need_low=need_low,
+        need_high=need_high,
+        needs=needs,
+        every=_every(requirement),
     )
 
 

@@ -114,7 +114,7 @@ class OtherPlate:
     why_not: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Shortfall:
     """What there is to say where no set-up of the inventory is assured.
 
@@ -223,16 +223,16 @@ def shortfall(
     }
     volumes = window.surfaces.trial.prints["cell_volume"]
     return Shortfall(
-        window.level,
-        window.surfaces.trial.pressure_unit,
-        closest,
-        _missed(window, closest.setup),
-        tuple(reached[1]),
-        tuple(sorted(reached[2], key=lambda one: one.joint)),
-        tuple(_loosening(window, looked_at, side) for side in sides),
-        (float(volumes.min()), float(volumes.max())),
-        _other_volume(window, pressures),
-        tuple(_other_plates(window, pressures)),
+        level=window.level,
+        pressure_unit=window.surfaces.trial.pressure_unit,
+        closest=closest,
+        missed=_missed(window, closest.setup),
+        alone=tuple(reached[1]),
+        pairs=tuple(sorted(reached[2], key=lambda one: one.joint)),
+        loosenings=tuple(_loosening(window, looked_at, side) for side in sides),
+        volumes_tried=(float(volumes.min()), float(volumes.max())),
+        volume=_other_volume(window, pressures),
+        plates=tuple(_other_plates(window, pressures)),
     )
 
 
@@ -355,7 +355,15 @@ def _with_limit(window: Window, side: Side, value: float) -> Window | None:
     one = side.requirement
     try:
         product = with_limit(
-            window.product, Change(one.kind.label, one.kind.unit, side.value, value, one.name, side.end)
+            window.product,
+            Change(
+                what=one.kind.label,
+                unit=one.kind.unit,
+                before=side.value,
+                after=value,
+                requirement=one.name,
+                limit=side.end,
+            ),
         )
     except UnusableInput:
         return None

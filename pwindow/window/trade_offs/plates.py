@@ -160,7 +160,9 @@ def _with_gain(window: Window, plate: str, width: float) -> dict[str, Shown]:
         return found
     printed = found["line_width"].quantity
     gain = replace(printed, constant=printed.constant - float(np.log(width)))
-    return {_LINE_GAIN: Shown(_LINE_GAIN, "line gain", "1", "line_gain", gain)} | found
+    return {
+        _LINE_GAIN: Shown(name=_LINE_GAIN, label="line gain", unit="1", key="line_gain", quantity=gain)
+    } | found
 
 
 def _moved(shown: Shown, shift: float) -> Shown:

@@ -33,7 +33,7 @@ COLUMNS = (
 _OUTSIDE = "outside the trial region: not tried"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Change:
     """A setting or a limit that is moved by one step, in its own unit."""
 
@@ -118,7 +118,9 @@ def _setting_changes(window: Window, setup: Setup) -> list[Change]:
         ("cell_volume", "cm³/m²", setup.roll.cell_volume, 1.0),
     )
     return [
-        Change(what, unit, at, at + sign * step) for what, unit, at, step in steps for sign in (1.0, -1.0)
+        Change(what=what, unit=unit, before=at, after=at + sign * step)
+        for what, unit, at, step in steps
+        for sign in (1.0, -1.0)
     ]
 
 
@@ -142,12 +144,12 @@ def _limit_changes(product: Product) -> list[Change]:
     """Each limit relaxed by a step and tightened by one."""
     return [
         Change(
-            requirement.kind.label,
-            requirement.kind.unit,
-            limit,
-            round(limit + sign * limit_step(requirement.name, limit), 9),
-            requirement.name,
-            end,
+            what=requirement.kind.label,
+            unit=requirement.kind.unit,
+            before=limit,
+            after=round(limit + sign * limit_step(requirement.name, limit), 9),
+            requirement=requirement.name,
+            limit=end,
         )
         for requirement in product.requirements
         for end, limit in (("least", requirement.least), ("most", requirement.most))

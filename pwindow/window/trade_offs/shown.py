@@ -23,7 +23,7 @@ _COARSE_POINTS, _COARSE_ERROR, _COARSE_LINES = 499, 1e-4, 4
 _DIGIT = 1e-3  # conformances are printed to a tenth of a per cent
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Shown:
     """A quantity that is shown, with its name, its words, its unit, and its key in tables."""
 
@@ -84,7 +84,14 @@ def _shown(window: Window, plate: str, requirement: Requirement) -> Shown:
     found = quantity(requirement, window.product, window.surfaces, window.study.ink, gap)
     kind = REQUIREMENT_KINDS[requirement.name]
     label = _MEAN_GAP if requirement.name == "gap" else kind.label
-    return Shown(requirement.name, label, kind.unit, kind.key, found, requirement)
+    return Shown(
+        name=requirement.name,
+        label=label,
+        unit=kind.unit,
+        key=kind.key,
+        quantity=found,
+        requirement=requirement,
+    )
 
 
 def limits_of_mean(window: Window, plate: str, requirement: str) -> dict[str, float]:
@@ -120,13 +127,21 @@ def _silver(window: Window) -> dict[str, Shown]:
     if not {"line_height", "line_width"} <= set(window.surfaces.by_name):
         return {}
     per_line = silver_per_line(window.surfaces, window.study.ink)
-    found = {SILVER: Shown(SILVER, "silver of a metre of line", "mg/m", "silver_mg_m", per_line)}
+    found = {
+        SILVER: Shown(
+            name=SILVER, label="silver of a metre of line", unit="mg/m", key="silver_mg_m", quantity=per_line
+        )
+    }
     pattern = window.product.pattern
     if pattern.pitch is not None:
         grams = np.log(line_length(pattern.pitch, pattern.layout) * 1e-3)
         of_area = replace(per_line, constant=per_line.constant + float(grams))
         found[SILVER_OF_AREA] = Shown(
-            SILVER_OF_AREA, "silver of the printed area", "g/m²", "silver_g_m2", of_area
+            name=SILVER_OF_AREA,
+            label="silver of the printed area",
+            unit="g/m²",
+            key="silver_g_m2",
+            quantity=of_area,
         )
     return found
 

@@ -72,7 +72,12 @@ def test_censoring_removes_the_bias_of_dropping_bridged_gaps():
 @pytest.mark.parametrize("depth", [-30.0, -3.0, 0.0, 2.0])
 def test_draws_lie_beyond_their_edge_and_have_the_moments_of_a_truncated_normal(sign, depth):
     censored = Censored(
-        np.array([0]), np.array([50.0]), np.array([sign]), np.ones(1), np.zeros(1), np.zeros(1)
+        cell=np.array([0]),
+        edge=np.array([50.0]),
+        sign=np.array([sign]),
+        times=np.ones(1),
+        measured=np.zeros(1),
+        measured_mean=np.zeros(1),
     )
     mean = np.full((40_000, 1), 50.0 + sign * depth * 2.0)
     drawn = censored.draw(mean, np.full(40_000, 2.0), np.random.default_rng(1))[:, 0]

@@ -25,7 +25,8 @@ def pair(make_cells, plain_kind):
         cells = make_cells(SET_UPS, **columns)
         noise = np.random.default_rng(0).multivariate_normal([0, 0], [[1, 0.6], [0.6, 1]], len(cells))
         return {
-            name: ResponseData(plain_kind, cells.assign(value=noise[:, at])) for at, name in enumerate("ab")
+            name: ResponseData(kind=plain_kind, cells=cells.assign(value=noise[:, at]))
+            for at, name in enumerate("ab")
         }
 
     return make
@@ -48,7 +49,7 @@ def test_draws_agree_with_the_closed_form_where_both_exist(pair):
     """
     whole, responses = pair(), pair()
     cells = responses["b"].cells
-    responses["b"] = ResponseData(responses["b"].kind, cells.iloc[:-1].reset_index(drop=True))
+    responses["b"] = ResponseData(kind=responses["b"].kind, cells=cells.iloc[:-1].reset_index(drop=True))
     closed, drawn = joined(whole).predict(NEW), joined(responses, LONG).predict(NEW)
     for at in range(2):
         reach = np.sqrt(closed.scale[:, at, at])
@@ -86,7 +87,7 @@ def test_a_response_of_half_the_prints_learns_from_the_other(pair):
     """With a correlation of 0.6 the mean of the incomplete response leans on the complete one."""
     responses = pair()
     cells = responses["b"].cells.iloc[::2].reset_index(drop=True)
-    responses["b"] = ResponseData(responses["b"].kind, cells)
+    responses["b"] = ResponseData(kind=responses["b"].kind, cells=cells)
     joint = joined(responses, LONG)
     alone = joined({"b": responses["b"]})
     complete = joined(pair()).predict(NEW).mean[:, 1]
@@ -104,7 +105,7 @@ def test_scatter_of_features_is_not_in_the_true_mean(make_cells, line_height):
 
 
 def test_scale_stays_positive_definite_when_responses_repeat_each_other(make_cells, plain_kind):
-    data = ResponseData(plain_kind, make_cells(SET_UPS))
+    data = ResponseData(kind=plain_kind, cells=make_cells(SET_UPS))
     joint = joined({"a": data, "b": data})
     assert np.linalg.eigvalsh(joint.spread).min() > 0
     assert joint.correlation[0, 1] == pytest.approx(1.0, abs=1e-5)

@@ -63,11 +63,15 @@ def sources(values, drop_bridged=False):
     censored = censored[censored["count"] > 0]
     found = []
     for table, noise in zip((whole, censored), NOISE):
-        data = ResponseData(RESPONSE_KINDS["line_height"], table.reset_index(drop=True))
+        data = ResponseData(kind=RESPONSE_KINDS["line_height"], cells=table.reset_index(drop=True))
         statistics = PrintStatistics.of(data, DESIGN, pd.Index(NAMES))
         gaps = Censored.of(statistics.cells).one_by_one() if "bridged" in table else None
         values = statistics.cells["value"].to_numpy(float)
-        found.append(Source(statistics, values, gaps, np.ones(2), noise))
+        found.append(
+            Source(
+                statistics=statistics, values=values, censored=gaps, precision=np.ones(2), feature_sd=noise
+            )
+        )
     return found
 
 

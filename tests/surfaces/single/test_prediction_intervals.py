@@ -30,7 +30,7 @@ def by_general_library(cells, alpha):
 
 @pytest.mark.parametrize("level", [0.8, 0.95, 0.99])
 def test_plain_design_agrees_with_a_general_library(cells, plain_kind, level):
-    predicted = fit_surface(ResponseData(plain_kind, cells), DESIGN).predict(NEW, level)
+    predicted = fit_surface(ResponseData(kind=plain_kind, cells=cells), DESIGN).predict(NEW, level)
     np.testing.assert_allclose(predicted[COLUMNS], by_general_library(cells, 1 - level), rtol=1e-10)
 
 

@@ -40,7 +40,7 @@ def covariance(cells, components: Components) -> np.ndarray:
 
 
 def test_whitening_is_the_inverse_factor_of_the_covariance(shared):
-    components = Components(0.4, 0.3, 0.6, 2.0, True)
+    components = Components(make_ready=0.4, print_=0.3, feature=0.6, typical_count=2.0, split=True)
     groups = Groups.of(shared)
     ordered = shared.iloc[groups.order].reset_index(drop=True)
     white = whitening(groups, components)
@@ -66,7 +66,10 @@ def test_components_maximise_the_restricted_likelihood(shared, line_height):
     x, y = DESIGN.matrix(surface.cells), surface.cells["value"].to_numpy()
 
     def criterion(make_ready, print_):
-        v = covariance(surface.cells, Components(make_ready, print_, 0.004, 1.0, True))
+        v = covariance(
+            surface.cells,
+            Components(make_ready=make_ready, print_=print_, feature=0.004, typical_count=1.0, split=True),
+        )
         inverse = np.linalg.inv(v)
         information = x.T @ inverse @ x
         rest = y - x @ np.linalg.solve(information, x.T @ inverse @ y)

@@ -73,7 +73,7 @@ def test_prints_of_the_truth_fall_inside(make_demo, study):
     product = pw.Product(
         "test",
         (Requirement("line_width", most=80.0), Requirement("gap", least=0.0)),
-        Pattern("laser-imaged", plate_gap=75.0),
+        Pattern(plate="laser-imaged", plate_gap=75.0),
     )
     rows = _first_prints_of(make_demo, truth, layout)
     inside = []
@@ -155,7 +155,7 @@ def test_one_measured_gap_a_print_stops_as_many_as_the_window_bridges(demo_rows,
     trial = read_frame(rows[rows["plate_gap [um]"].isna() | rows.index.isin(open_)])
     gap = Requirement("gap", least=0.0, parameters={"count": 48})
     window = pw.find_window(
-        pw.fit(trial), pw.Product("test", (gap,), Pattern("laser-imaged", plate_gap=45.0))
+        pw.fit(trial), pw.Product("test", (gap,), Pattern(plate="laser-imaged", plate_gap=45.0))
     )
     setup = window.setups("laser-imaged", 60.0, 5.6, 80.0)
     found = dataclasses.replace(first_prints(window, setup)[0], need_low=-np.inf)
