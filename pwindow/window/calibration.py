@@ -30,6 +30,7 @@ CANNOT_SEE = (
 EDGES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.99, 1.0)
 _RUNS = 4000
 _AT_ONCE = 10
+"""Set-ups whose runs are in memory together."""
 
 
 @dataclass(frozen=True)
