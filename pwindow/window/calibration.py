@@ -268,6 +268,7 @@ class _Runs:
         return np.concatenate([self._conforming(block).mean(axis=1) for block in blocks])
 
     def _conforming(self, setups: pd.DataFrame) -> np.ndarray:
+        """Whether each run meets every requirement at each set-up, shape (m, n)."""
         rows = setups.loc[setups.index.repeat(_RUNS if self.drifts else 1)].reset_index(drop=True)
         for tolerance in self.window.tolerances:
             own, drift = rows[tolerance.setting], np.tile(self.drifts[tolerance.setting], len(setups))

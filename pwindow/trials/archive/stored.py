@@ -74,14 +74,16 @@ def read_stored(
     """
     numbers = [head.id for head in heads]
     together = "\n".join(f"{head.fingerprint} {states.get(head.id, '')}" for head in heads)
+    if len(heads) == 1:
+        fingerprint = heads[0].fingerprint
+    else:
+        fingerprint = hashlib.sha256(together.encode()).hexdigest()[:12]
     return StoredTrial(
         fetch=fetch,
         numbers=tuple(numbers),
         prints=_prints(connection, heads, states).set_index("print"),
         cells=_labelled(read_rows(connection, CELLS, numbers), _labels(heads), ["print"]),
-        fingerprint=heads[0].fingerprint
-        if len(heads) == 1
-        else hashlib.sha256(together.encode()).hexdigest()[:12],
+        fingerprint=fingerprint,
         pressure_unit=heads[0].pressure_unit,
         files=tuple(head.name for head in heads),
         notes=tuple(note for head in heads for note in head.notes.splitlines()),
