@@ -148,11 +148,11 @@ def draw_posterior(sources: Sequence[Source], readies: np.ndarray | None, plan: 
     """
     chain = _Chains(sources, readies, plan)
     chain.run(plan.warm)
-    draws = _gather(chain.run(plan.kept))
+    draws = _gather(chain.run(plan.kept), split=chain.readies.split)
     for doubling in range(1, plan.doublings + 1):
         if draws.mixing < _MIXED:
             break
-        draws = _gather(chain.run(plan.kept * 2**doubling))
+        draws = _gather(chain.run(plan.kept * 2**doubling), split=chain.readies.split)
     return draws
 
 
@@ -172,8 +172,9 @@ class _Chains:
         scales = plan.width * np.sqrt(start) if plan.scales is None else np.array(plan.scales)
         self.prior_variance = (scales**2).clip(min=1e-24)
         spread = np.exp(self.rng.normal(0.0, 0.7, (3, plan.chains, self.q)))
-        self.print_ = _diagonal(0.5 * start * spread[0])
-        self.make_ready = _diagonal((0.3 * start * spread[1]) if self.readies.split else 0.0 * spread[1])
+        # Σ⁻¹ is what the draws of the effects need
+        self.print_precision = _diagonal(1.0 / (0.5 * start * spread[0]))
+        self.ready_precision = _diagonal(1.0 / (0.3 * start * spread[1]))
         self.feature = np.stack(
             [
                 np.full(plan.chains, s.feature_sd**2)
@@ -213,12 +214,12 @@ class _Chains:
             if source.feature_sd is None:
                 self._draw_feature(r, source.statistics)
         learns = self.plan.hierarchical
-        self.print_, self.helper_b = self._draw_covariance(
+        self.print_precision, self.helper_b = self._draw_precision(
             self.b, self.helper_b, self.plan.freedom, learns=learns
         )
         if self.readies.split:
             freedom, learns = (self.plan.freedom, learns) if self.held is None else (self.held.freedom, False)
-            self.make_ready, self.helper_a = self._draw_covariance(
+            self.ready_precision, self.helper_a = self._draw_precision(
                 self.a, self.helper_a, freedom, learns=learns
             )
 
@@ -226,8 +227,8 @@ class _Chains:
         return (
             list(self.beta),
             list(self.centre),
-            self.make_ready,
-            self.print_,
+            self.ready_precision,
+            self.print_precision,
             self.feature.copy(),
         )
 
@@ -248,8 +249,8 @@ class _Chains:
             self.readies,
             self.by_count[r],
         )
-        b_mean, b_variance = _conditional(self.print_, self.b, r)
-        a_mean, a_variance = _conditional(self.make_ready, self.a, r)
+        b_mean, b_variance = _conditional(self.print_precision, self.b, r)
+        a_mean, a_variance = _conditional(self.ready_precision, self.a, r)
         weights = by_count.used / (b_variance[:, None] + feature / by_count.counts)
         weight = weights[:, by_count.member]
         target = done.means - b_mean - a_mean[:, split.member]
@@ -279,11 +280,10 @@ class _Chains:
     def _draw_normal(self, precision: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Draws of N(P⁻¹ right, P⁻¹), and P⁻¹ right, both (c, p)."""
         factor = np.linalg.cholesky(precision)
-        # P = L L': the draw is L'⁻¹ (L⁻¹ right + z)
-        forward = np.linalg.solve(factor, right[:, :, None])[:, :, 0]
-        both = np.stack([forward, forward + self._normal(forward.shape)], axis=2)
-        centre, draw = np.moveaxis(np.linalg.solve(factor.transpose(0, 2, 1), both), 2, 0)
-        return draw, centre
+        centre = np.linalg.solve(precision, right[:, :, None])[:, :, 0]
+        # P = L L': L'⁻¹ z has covariance P⁻¹
+        about = np.linalg.solve(factor.transpose(0, 2, 1), self._normal((*right.shape, 1)))[:, :, 0]
+        return centre + about, centre
 
     def _draw_feature(self, r: int, statistics: PrintStatistics) -> None:
         done, beta = self.completed[r], self.beta[r]
@@ -294,20 +294,17 @@ class _Chains:
         freedom = statistics.counts.sum()
         self.feature[:, r] = (total / self.rng.chisquare(freedom, len(beta))).clip(min=1e-30)
 
-    def _draw_covariance(
+    def _draw_precision(
         self, effects: np.ndarray, helper: np.ndarray, nu: float, *, learns: bool
     ) -> tuple[np.ndarray, np.ndarray]:
-        """Σ given its effects, and the helper variables of its prior given Σ where that `learns`."""
+        """Σ⁻¹ given its effects, and the helper variables of its prior given Σ where that `learns`."""
         q = self.q
         scatter = effects.transpose(0, 2, 1) @ effects + _diagonal(2.0 * nu / helper)
         precision = self._wishart(nu + q - 1 + effects.shape[1], scatter)
-        sigma = np.linalg.inv(precision)
-        sigma = (sigma + sigma.transpose(0, 2, 1)) / 2.0
         if not learns:
-            return sigma, helper
+            return precision, helper
         rate = nu * np.einsum("cii->ci", precision) + 1.0 / self.prior_variance
-        helper = rate / self.rng.gamma((nu + q) / 2.0, 1.0, helper.shape)
-        return sigma, helper
+        return precision, rate / self.rng.gamma((nu + q) / 2.0, 1.0, helper.shape)
 
     def _wishart(self, freedom: float, scatter: np.ndarray) -> np.ndarray:
         """W(freedom, scatter⁻¹) by Bartlett's decomposition."""
@@ -347,16 +344,12 @@ class _Ridge:
         self.helper = (1.0 / self.variance + 1.0 / self.scale) / rng.gamma(1.0, 1.0, size)
 
 
-def _conditional(covariance: np.ndarray, effects: np.ndarray, r: int) -> tuple[np.ndarray, np.ndarray]:
+def _conditional(precision: np.ndarray, effects: np.ndarray, r: int) -> tuple[np.ndarray, np.ndarray]:
     """Mean, shape (c, n), and variance, shape (c,), of the effects of one response given the others."""
-    others = [at for at in range(covariance.shape[1]) if at != r]
-    own = covariance[:, r, r]
-    if not others or not own.any():
-        return np.zeros(effects.shape[:2]), own
-    cross = covariance[:, others, r]
-    slope = np.linalg.solve(covariance[:, others][:, :, others], cross[:, :, None])[:, :, 0]
-    mean = np.einsum("cno,co->cn", effects[:, :, others], slope)
-    return mean, (own - (slope * cross).sum(axis=1)).clip(min=1e-12 * own)
+    variance = 1.0 / precision[:, r, r]
+    slope = -variance[:, None] * precision[:, :, r]
+    slope[:, r] = 0.0
+    return (effects @ slope[:, :, None])[:, :, 0], variance
 
 
 def _diagonal(values: np.ndarray) -> np.ndarray:
@@ -379,23 +372,29 @@ def _feature_start(source: Source, residual: float) -> float:
     return statistics.feature_ss / freedom if statistics.feature_ss > 0 else 0.5 * residual
 
 
-def _gather(kept: list[tuple]) -> Draws:
+def _gather(kept: list[tuple], *, split: bool) -> Draws:
     """Stack the sweeps: draws of one chain stand together."""
     betas, centres, *spreads = zip(*kept)
     count = len(betas[0])
-    stacked = [np.stack(items, axis=1) for items in spreads]
-    total = np.einsum("csii->csi", stacked[0] + stacked[1])
-    make_ready, print_, feature = (items.reshape(-1, *items.shape[2:]) for items in stacked)
+    ready_precision, print_precision, feature = (np.stack(items, axis=1) for items in spreads)
+    print_ = _inverse(print_precision)
+    make_ready = _inverse(ready_precision) if split else np.zeros_like(print_)
+    total = np.einsum("csii->csi", make_ready + print_)
     return Draws(
         coefficients=tuple(
             np.stack([b[r] for b in betas], axis=1).reshape(-1, betas[0][r].shape[1]) for r in range(count)
         ),
         centres=tuple(np.mean([c[r] for c in centres], axis=(0, 1)) for r in range(count)),
-        make_ready=make_ready,
-        print_=print_,
-        feature=feature,
+        make_ready=make_ready.reshape(-1, *make_ready.shape[2:]),
+        print_=print_.reshape(-1, *print_.shape[2:]),
+        feature=feature.reshape(-1, *feature.shape[2:]),
         mixing=_scale_reduction(np.log(total)),
     )
+
+
+def _inverse(symmetric: np.ndarray) -> np.ndarray:
+    found = np.linalg.inv(symmetric)
+    return (found + found.swapaxes(-1, -2)) / 2.0
 
 
 def _scale_reduction(traces: np.ndarray) -> float:

@@ -198,10 +198,10 @@ def _from_residuals(data: ResponseData, design: np.ndarray, values: np.ndarray) 
 def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.ndarray) -> Components:
     # the search is over residuals: a mean that is large beside the spread would cost it digits
     values = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
-    total = _from_residuals(data, design, values).measured
+    total, typical_count = _from_residuals(data, design, values).measured, data.typical_count
     if total <= 0.0:
         return Components(
-            make_ready=0.0, print_=1.0, feature=0.0, typical_count=data.typical_count, split=groups.split
+            make_ready=0.0, print_=1.0, feature=0.0, typical_count=typical_count, split=groups.split
         )
 
     # without two features in any cell, what cells of one print differ by must come from the means
@@ -214,8 +214,8 @@ def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.
         return Components(
             make_ready=make_ready if groups.split else 0.0,
             print_=print_,
-            feature=feature * data.typical_count if apart else max(data.feature_variance, floor),
-            typical_count=data.typical_count,
+            feature=feature * typical_count if apart else max(data.feature_variance, floor),
+            typical_count=typical_count,
             split=groups.split,
             repeated=data.feature_df > 0,
         )
