@@ -4,8 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import linalg
+from sklearn.gaussian_process import GaussianProcessRegressor
+from sklearn.gaussian_process.kernels import RBF, ConstantKernel, DotProduct, WhiteKernel
 
 from pwindow.surfaces.checks.curvature_check import CHANCE, check_form, stretch
+from pwindow.surfaces.checks.departure_process import Contrasts, DepartureProcess
 from pwindow.surfaces.checks.diagnostics import press_statistic, ways_to_leave_out
 from pwindow.surfaces.model.responses import response_data
 from pwindow.surfaces.model.terms import Design, Factor, second_order
@@ -75,20 +78,51 @@ def test_left_out_errors_are_those_of_predicting_from_the_rest(mounted):
     """By conditioning the normal distribution of all rows on the rows that are kept."""
     surface = mounted(0.3)
     check = check_form(surface)
-    process, parts, unit = check._compared.process, surface.components, surface.scale
-    values, ready = process.y_train_, surface.cells["make_ready"].to_numpy()
+    components, unit = surface.components, surface.scale
+    values = (surface.cells["value"] - surface.mean(surface.cells)).to_numpy() / np.sqrt(unit)
     blocks = ways_to_leave_out(surface)[0][1]
     assert check.left_out == "make-ready" and len(blocks) == 7
-    bent, density = left_out(process.kernel_(process.X_train_), values, blocks)
+    ready, terms = surface.cells["make_ready"].to_numpy(), DESIGN.matrix(surface.cells)
+    spread = components.make_ready / unit * (ready[:, None] == ready)
+    spread[np.diag_indices(len(spread))] += (components.print_ + components.feature) / unit
+    *sizes, beside = check._process.sizes
+    speed, pressure = terms[:, [1]], terms[:, [2]]
+    smooth = sizes[0] * np.exp(-0.5 * (speed - speed.T) ** 2 / 0.5**2)
+    smooth += sizes[1] * np.exp(-0.5 * ((speed - speed.T) ** 2 + (pressure - pressure.T) ** 2) / 0.8**2)
+    bent, density = left_out(smooth + beside * spread + 1e6 * terms @ terms.T, values, blocks)
     assert check.rms_process == pytest.approx(np.sqrt(np.mean(bent**2) * unit), rel=1e-4)
 
-    terms = DESIGN.matrix(surface.cells)
-    plain = parts.make_ready / unit * (ready[:, None] == ready) + 1e6 * terms @ terms.T
-    plain[np.diag_indices(len(plain))] += (parts.print_ + parts.feature) / unit
-    errors, without = left_out(plain, values, blocks)
+    errors, without = left_out(spread + 1e6 * terms @ terms.T, values, blocks)
     assert check.rms_surface == pytest.approx(np.sqrt(np.mean(errors**2) * unit), rel=1e-4)
     assert check.rms_surface == pytest.approx(np.sqrt(press_statistic(surface)[0] / len(values)), rel=1e-9)
     assert check.gain == pytest.approx(density - without, rel=1e-3) and check.gain > 2.0
+
+
+def test_the_process_is_that_of_a_library(make_cells, line_height):
+    """scikit-learn's, with the terms as a linear kernel of a nearly flat prior."""
+    cells = make_cells(SET_UPS, 3)
+    cells["value"] += 0.3 * cubic(cells)
+    surface = fit_surface(line_height(cells), DESIGN)
+    unit = np.sqrt(surface.scale)
+
+    def table(setups):
+        coded = DESIGN.coded(setups)
+        return np.column_stack([coded["speed"], coded["pressure"], DESIGN.matrix(setups)])
+
+    def along(length, other):
+        lengths = [length, other, *[np.inf] * len(DESIGN.terms)]
+        return ConstantKernel(0.3, (1e-3, 1e3)) * RBF(lengths, "fixed")
+
+    kernel = along(0.5, np.inf) + along(0.8, 0.8) + WhiteKernel(1.0, (0.05, 1.5))
+    kernel += ConstantKernel(1e6, "fixed") * DotProduct(0.0, "fixed")
+    library = GaussianProcessRegressor(kernel, alpha=1e-9)
+    left = surface.cells["value"] - surface.mean(surface.cells)
+    library.fit(table(surface.cells), left / unit)
+    setups = pd.DataFrame({"speed": [33.0, 45.0, 85.0, 110.0], "pressure": [20.0, 50.0, 70.0, 80.0]})
+    process = DepartureProcess.of(surface, Contrasts.of(surface), surface)
+    expected = library.predict(table(setups)) * unit
+    np.testing.assert_allclose(process.departures(setups), expected, atol=0.02 * np.abs(expected).max())
+    assert np.abs(expected).max() > 0.05
 
 
 def test_what_is_missed_is_found_where_it_is(mounted):
@@ -151,8 +185,8 @@ def test_of_a_large_trial_a_part_is_enough(make_cells, line_height):
     cells["value"] += 0.2 * cubic(cells)
     surface = fit_surface(line_height(cells), DESIGN)
     check = check_form(surface)
-    assert check.clearly_better and 180 <= len(check._compared.process.X_train_) <= 200
-    ready = check._compared.surface.cells["make_ready"]
+    assert check.clearly_better and 180 <= len(check._process.weighted) <= 200
+    ready = check._process.surface.cells["make_ready"]
     assert (ready.value_counts() == 6).all()
     tried = pd.DataFrame({"speed": SPEEDS, "pressure": 50.0})
     rest = (surface.cells["value"] - surface.mean(surface.cells)).groupby(surface.cells["speed"]).mean()
@@ -166,6 +200,11 @@ def test_prints_that_a_surface_passes_through_are_not_judged(make_cells, line_he
     alone = [(s, 4.0, 20) for s in (30, 60, 120)] * 3 + [(30, 4.0, 50), (60, 4.0, 80), (120, 4.0, 80)]
     check = check_form(fit_surface(line_height(make_cells(alone)), DESIGN))
     assert not check.clearly_better and check.rms_surface == np.inf
+
+
+def test_a_surface_that_follows_no_setting_is_not_judged(make_cells, line_height):
+    flat = Design((), second_order([]))
+    assert not check_form(fit_surface(line_height(make_cells(SET_UPS)), flat)).hinted
 
 
 @pytest.mark.parametrize(
