@@ -8,10 +8,12 @@ from __future__ import annotations
 import math
 import re
 from functools import cache
-
-import pint
+from typing import TYPE_CHECKING
 
 from pwindow.errors import UnitProblem, shown
+
+if TYPE_CHECKING:
+    import pint
 
 _HEADER = re.compile(
     r"^\s*(?P<name>[^\[\]()]+?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\]|\(\s*(?P<round>[^()]*?)\s*\))?\s*$"
@@ -26,6 +28,8 @@ def registry() -> pint.UnitRegistry:
 
     1 BCM is a thousand million cubic micrometres per square inch, 1/0.64516 cm³/m².
     """
+    import pint
+
     units: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
     units.define("BCM = 1e9 * micrometer ** 3 / inch ** 2 = _ = bcm")
     units.define("fpm = foot / minute = _ = FPM")
@@ -40,6 +44,17 @@ _OHM = re.compile(r"(?<=[kMmnµ])Ohms?\b|\bOhms?\b")
 _BCM = re.compile(r"\b(BCM|bcm) ?/ ?(in(²|\^?2)|sq\.? ?in\.?)$")  # BCM says "per square inch" already
 _BARE_POWER = re.compile(r"(?<=[A-Za-z])(\d)")
 _MIL = re.compile(r"\bmils?\b")  # the trade's mil is a thousandth of an inch, not an angle
+
+
+_LETTERS = str.maketrans({"²": "2", "³": "3", "μ": "u", "µ": "u", "\u2126": "ohm", "\u03a9": "ohm"})
+
+
+def _one_unit(text: str, other: str) -> bool:
+    """Whether two texts spell one unit alike but for letters that keyboards lack.
+
+    Files mostly name the very unit that is kept: making the registry takes longer than reading them.
+    """
+    return text.strip().translate(_LETTERS) == other.translate(_LETTERS)
 
 
 _UNIT_TEXT = re.compile(r"^(?!.*\*\*[^A-Za-z/]*\*\*)(?!.*\d{3})[^\W_]?[\w °%□Ω.*/^()·⋅²³¹⁻-]{0,40}$")
@@ -88,6 +103,10 @@ def factor_between(unit: str, target: str) -> float:
     >>> round(factor_between("BCM", "cm³/m²"), 7)
     1.5500031
     """
+    if _one_unit(unit, target):
+        return 1.0
+    if (unit, target) == ("%", "1"):
+        return 0.01
     source, goal = _parse_unit(unit), _parse_unit(target)
     if not source.is_compatible_with(goal):
         raise UnitProblem(f"unit “{shown(unit)}” does not measure the same thing as “{target}”")
@@ -96,7 +115,7 @@ def factor_between(unit: str, target: str) -> float:
 
 def same_dimension(unit: str, target: str) -> bool:
     """Whether a value in `unit` can be turned into one in `target`."""
-    return _parse_unit(unit).is_compatible_with(_parse_unit(target))
+    return _one_unit(unit, target) or _parse_unit(unit).is_compatible_with(_parse_unit(target))
 
 
 def read_quantity(text: object, target: str) -> float:

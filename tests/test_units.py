@@ -5,7 +5,9 @@ import sys
 
 import pytest
 
+from pwindow import units
 from pwindow.errors import UnitProblem
+from pwindow.trials.columns import COLUMNS
 from pwindow.units import factor_between, read_quantity, same_dimension, split_header
 
 
@@ -150,3 +152,22 @@ def test_headers(header, parts):
 
 def test_same_dimension():
     assert same_dimension("psi", "kPa") and not same_dimension("pli", "kPa")
+
+
+WRITTEN = str.maketrans({"²": "2", "³": "3", "µ": "u", "Ω": "ohm"})
+KEPT = sorted({unit for column in COLUMNS.values() for unit in column.units})
+
+
+@pytest.mark.parametrize("target", KEPT)
+def test_what_the_registry_is_not_asked_for_is_what_it_would_say(target, monkeypatch):
+    spellings = (target, f" {target} ", target.translate(WRITTEN), target.replace("µ", "\u03bc"))
+    monkeypatch.setattr(units, "_one_unit", lambda text, other: False)
+    said = [factor_between.__wrapped__(text, target) for text in spellings]
+    assert said == pytest.approx([1.0] * len(spellings), rel=1e-12)
+
+
+def test_a_unit_that_is_kept_needs_no_registry(monkeypatch):
+    monkeypatch.setattr(units, "registry", lambda: pytest.fail("asked"))
+    for target in KEPT:
+        written = target.translate(WRITTEN)
+        assert same_dimension(written, target) and factor_between.__wrapped__(written, target) == 1.0
