@@ -46,11 +46,13 @@ _BARE_POWER = re.compile(r"(?<=[A-Za-z])(\d)")
 _MIL = re.compile(r"\bmils?\b")  # the trade's mil is a thousandth of an inch, not an angle
 
 
-_LETTERS = str.maketrans({"²": "2", "³": "3", "μ": "u", "µ": "u", "\u2126": "ohm", "\u03a9": "ohm"})
+_LETTERS = str.maketrans(
+    {"²": "2", "³": "3", "μ": "u", "µ": "u", "\u2126": "ohm", "\u03a9": "ohm", " ": "*", "·": "*"}
+)
 
 
 def _one_unit(text: str, other: str) -> bool:
-    """Whether two texts spell one unit alike but for letters that keyboards lack.
+    """Whether two texts spell one unit alike but for letters that keyboards lack and signs of a product.
 
     Files mostly name the very unit that is kept: making the registry takes longer than reading them.
     """

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from pwindow.errors import UnusableInput
 from pwindow.outputs import plain
-from pwindow.surfaces.agreement.new_trial import Agreement
-from pwindow.surfaces.checks.verdict import Verdict
-from pwindow.surfaces.fingerprint import versions
 from pwindow.trials.archive import USED, Archive
-from pwindow.workflows.adding import NewTrial
-from pwindow.workflows.compare import differences
-from pwindow.workflows.confirm import Confirmation
-from pwindow.workflows.kept import KeptFit, answer_of, kept_fit
-from pwindow.workflows.verify import has_its_recipe, verify
+
+if TYPE_CHECKING:  # loaded by what needs them: a first trial is added without a fit
+    from pwindow.surfaces.agreement.new_trial import Agreement
+    from pwindow.workflows.adding import NewTrial
+    from pwindow.workflows.confirm import Confirmation
+    from pwindow.workflows.kept import KeptFit
 
 
 def added_answer(archive: Archive, new: NewTrial) -> dict:
@@ -36,6 +35,8 @@ def added_answer(archive: Archive, new: NewTrial) -> dict:
 
 def agreement_answer(found: Agreement) -> dict:
     """How a new trial compares with the fit of those before it."""
+    from pwindow.surfaces.checks.verdict import Verdict
+
     return {
         "agrees": found.degree is Verdict.AGREES and found.compared > 0,
         "degree": str(found.degree) if found.compared else None,
@@ -102,6 +103,8 @@ def kept_answer(kept: KeptFit) -> dict:
 
 def fits_answer(archive: Archive) -> dict:
     """The fits of an archive."""
+    from pwindow.workflows.kept import kept_fit
+
     kept = [kept_fit(archive, str(number)) for number in archive.fits().index]
     return {"archive": archive.address, "fits": [kept_answer(one) for one in kept]}
 
@@ -132,6 +135,11 @@ def compared_answer(before: KeptFit, after: KeptFit, found: Mapping) -> dict:
 
 def again_answer(kept: KeptFit, archive: Archive) -> dict:
     """A kept fit made anew from the archive, and whether what it stands on is as it was."""
+    from pwindow.surfaces.fingerprint import versions
+    from pwindow.workflows.compare import differences
+    from pwindow.workflows.kept import answer_of
+    from pwindow.workflows.verify import has_its_recipe, verify
+
     changed, moved = verify(archive, kept), []
     if has_its_recipe(kept):
         try:

@@ -223,8 +223,6 @@ def _calibrated(window: Window, trials: int) -> Calibration:
 
 def _again() -> str:
     """The command as it was given, with nothing that was not: names of files without their folders, no password."""
-    from pwindow.trials.archive.connection import file_of, shown
-
     context = click.get_current_context()
     words = ["pwindow", str(context.info_name), *(path.name for path in context.params.get("files", ()))]
     for option in context.command.params:
@@ -239,6 +237,8 @@ def _again() -> str:
         if option.name == "archive":
             if context.params.get("files"):
                 continue
+            from pwindow.trials.archive.connection import file_of, shown
+
             value = file_of(value) or shown(value)
         for one in value if option.multiple else [value]:
             words += [option.opts[-1], one.name if isinstance(one, Path) else str(one)]

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.study import MakeReadies
-from pwindow.surfaces.agreement.new_trial import Agreement, hold_against
-from pwindow.surfaces.surfaces import fit
 from pwindow.trials.archive import USED, Added, Archive, Comparison, Standing
-from pwindow.trials.trial import read_trial
+from pwindow.trials.trial import Trial, read_trial
+
+if TYPE_CHECKING:
+    from pwindow.surfaces.agreement.new_trial import Agreement
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ def add_trial(
     trial, before = read_trial(file), archive.trials()
     agreement = None
     if before["standing"].isin(USED).any():
-        agreement = hold_against(fit(archive.trial(), make_readies=make_readies), trial)
+        agreement = _held_against(archive.trial(), trial, make_readies)
     elif before.empty:
         standing, reason = Standing.SAME_PROCESS, reason or "the first trial of the archive"
     compared = None if agreement is None else comparison_of(agreement)
@@ -83,9 +85,16 @@ def hold_again(archive: Archive, number: int, make_readies: MakeReadies | None =
     others = [at for at in kept.index[kept["standing"].isin(USED)] if at != number]
     if not others:
         raise UnusableInput("no other trial is used in fits: there is nothing to hold this one against")
-    found = hold_against(fit(archive.trial(others), make_readies=make_readies), archive.trial([number]))
+    found = _held_against(archive.trial(others), archive.trial([number]), make_readies)
     archive.keep_comparison(number, comparison_of(found))
     return found
+
+
+def _held_against(before: Trial, new: Trial, make_readies: MakeReadies | None) -> Agreement:
+    from pwindow.surfaces import fit  # loaded here: a first trial is held against nothing
+    from pwindow.surfaces.agreement.new_trial import hold_against
+
+    return hold_against(fit(before, make_readies=make_readies), new)
 
 
 def comparison_of(agreement: Agreement) -> Comparison:

@@ -25,7 +25,7 @@ from pwindow.window import Window, trade_offs
 from pwindow.window.bands import speed_bands
 from pwindow.window.calibration import Calibration, calibrate
 
-_FITTING = ("surfaces", *(f"workflows.{name}" for name in ("adding", "evidence", "given", "kept", "loaded")))
+_FITTING = ("surfaces", *(f"workflows.{name}" for name in ("evidence", "given", "kept", "loaded")))
 _SHOWN = ("along_speed", "frontier", "plates_compared", "sensitivities")
 _KEPT = 24
 

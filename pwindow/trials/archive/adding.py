@@ -201,7 +201,7 @@ def refuse_repeated(connection: Connection, trial: Trial) -> None:
                 )
 
 
-def _signatures(cells: pd.DataFrame) -> dict[str, dict[str, tuple]]:
+def _signatures(cells: pd.DataFrame) -> dict[str, dict[str, list]]:
     """By print and quantity, what was measured, to nine digits: another order of rows may change the last ones.
 
     Gaps that were only counted are left out: other prints have the same counts.
@@ -209,14 +209,13 @@ def _signatures(cells: pd.DataFrame) -> dict[str, dict[str, tuple]]:
     numbers = cells[["mean", "plate_gap"]].apply(pd.to_numeric)
     told = cells.assign(**numbers).dropna(subset="mean").sort_values(["print", "quantity", "plate_gap"])
     told["mean"] = told["mean"].map("{:.9g}".format)
-    found: dict[str, dict[str, tuple]] = {}
-    for (name, quantity), rows in told.groupby(["print", "quantity"]):
-        values = tuple(map(tuple, rows[["count", "mean"]].to_numpy()))
-        found.setdefault(str(name), {})[str(quantity)] = values
+    found: dict[str, dict[str, list]] = {}
+    for name, quantity, count, mean in zip(*(told[name] for name in ("print", "quantity", "count", "mean"))):
+        found.setdefault(str(name), {}).setdefault(str(quantity), []).append((count, mean))
     return found
 
 
-def _same(one: Mapping[str, tuple], other: Mapping[str, tuple]) -> bool:
+def _same(one: Mapping[str, list], other: Mapping[str, list]) -> bool:
     """Whether two prints of one name are the same: in everything that was measured on both."""
     shared = one.keys() & other.keys()
     return bool(shared) and all(one[quantity] == other[quantity] for quantity in shared)

@@ -9,7 +9,6 @@ from functools import partial
 
 import pandas as pd
 from sqlalchemy import Connection, Select, Table, func, select
-from sqlalchemy.exc import DBAPIError
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
@@ -27,7 +26,7 @@ from pwindow.trials.archive.adding import (
     write_declaration,
     write_trial,
 )
-from pwindow.trials.archive.causes import REFUSALS, cause_of
+from pwindow.trials.archive.causes import cause_of, refusals
 from pwindow.trials.archive.connection import connect, file_of, look_only, shown
 from pwindow.trials.archive.migrations import migrate, taken
 from pwindow.trials.archive.rows import read_frame
@@ -88,9 +87,8 @@ class Archive:
     def _reached(self) -> Iterator[None]:
         try:
             yield
-        except (DBAPIError, *REFUSALS) as problem:
-            refusal = (problem.orig or problem) if isinstance(problem, DBAPIError) else problem
-            raise cause_of(refusal, self._engine.url, self.address) from problem
+        except refusals(self._engine.url) as problem:
+            raise cause_of(problem, self._engine.url, self.address) from problem
 
     @contextmanager
     def _known(self) -> Iterator[None]:
