@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pwindow.surfaces.model.terms import Design
+from pwindow.surfaces.model.terms import Design, model_matrices
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import MeasuredTrial, Trial
 
@@ -61,13 +61,11 @@ class Truth:
 
     def means(self, rows: pd.DataFrame) -> np.ndarray:
         """Means on the modelled scale, shape (len(rows), q); NaN where a response's covariate is absent."""
-        columns = []
         present = {name: rows[name].notna().to_numpy() for design in self.designs for name in design.needs}
-        for design, beta in zip(self.designs, self.coefficients):
-            known = np.all([present[name] for name in design.needs], axis=0) & np.ones(len(rows), dtype=bool)
-            mean = np.full(len(rows), np.nan)
-            mean[known] = design.matrix(rows if known.all() else rows[known]) @ beta
-            columns.append(mean)
+        columns = []
+        for design, matrix, beta in zip(self.designs, model_matrices(self.designs, rows), self.coefficients):
+            known = np.all([present[name] for name in design.needs], axis=0)
+            columns.append(np.where(known, matrix @ beta, np.nan))
         return np.column_stack(columns)
 
     def effects(self, count: int, rng: np.random.Generator) -> np.ndarray:

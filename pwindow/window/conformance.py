@@ -20,7 +20,7 @@ from pwindow.window.probability.rectangle import POINTS, rectangle_probability
 from pwindow.window.requirements.limits import Limits, product_limits
 from pwindow.window.requirements.pattern import PlatePattern
 from pwindow.window.requirements.quantities import Quantity
-from pwindow.window.requirements.tolerances import Tolerance
+from pwindow.window.requirements.tolerances import Tolerance, drifts
 
 
 @dataclass(frozen=True)
@@ -218,8 +218,8 @@ class Conformance:
         found = self.joint.predict(setups)
         mean = found.mean @ limits.forms.T
         scale = limits.forms @ found.scale @ limits.forms.T + limits.errors
-        for tolerance in self.tolerances:
-            moved = tolerance.drift(self.joint, setups) @ limits.forms.T / np.sqrt(3.0)
+        for drift in drifts(self.tolerances, self.joint, setups):
+            moved = drift @ limits.forms.T / np.sqrt(3.0)
             scale += moved[:, :, None] * moved[:, None, :]
         return LimitPredictive(mean, scale, found.df)
 

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 import pwindow as pw
-from pwindow.cli import archived_answers
 from pwindow.review import provenance
 from pwindow.surfaces import fingerprint
 from pwindow.workflows import kept
@@ -61,7 +60,7 @@ def remembered():
 @pytest.fixture(scope="module", autouse=True)
 def installed():
     with pytest.MonkeyPatch.context() as patch:
-        for module in (fingerprint, provenance, kept, archived_answers):
+        for module in (fingerprint, provenance, kept):
             patch.setattr(module, "versions", lambda: INSTALLED)
         yield
 

@@ -87,6 +87,12 @@ class Factor:
         low, high, values = self._ends(np.asarray(values, dtype=float))
         return ((values - (low + high) / 2) / ((high - low) / 2))[:, None]
 
+    def columns_of(self, setups: pd.DataFrame) -> dict[str, np.ndarray]:
+        """Coded columns of set-ups by name; a state that they do not tell is the last one."""
+        last = self.scale == "state" and self.name not in setups
+        coded = self.code([None] * len(setups) if last else setups[self.name].to_numpy())
+        return {name: coded[:, at] for at, name in enumerate(self.columns)}
+
     def decode(self, coded: np.ndarray) -> np.ndarray:
         """Natural values of coded numbers."""
         low, high, _ = self._ends(np.zeros(0))
@@ -116,9 +122,7 @@ class Design:
         """Coded columns by name."""
         columns: dict[str, np.ndarray] = {}
         for factor in self.factors:
-            last = factor.scale == "state" and factor.name not in setups
-            coded = factor.code([None] * len(setups) if last else setups[factor.name].to_numpy())
-            columns |= {name: coded[:, at] for at, name in enumerate(factor.columns)}
+            columns |= factor.columns_of(setups)
         return columns
 
     def matrix(self, setups: pd.DataFrame) -> np.ndarray:
@@ -127,11 +131,11 @@ class Design:
 
     def matrix_of(self, coded: Mapping[str, np.ndarray], count: int) -> np.ndarray:
         """Model matrix of coded columns."""
-        matrix = np.ones((count, len(self.terms)))
-        for at, term in enumerate(self.terms):
+        columns = np.ones((len(self.terms), count))
+        for column, term in zip(columns, self.terms):
             for name in term:
-                matrix[:, at] *= coded[name]
-        return matrix
+                column *= coded[name]
+        return np.ascontiguousarray(columns.T)  # of one row the same, whatever rows stand beside it
 
     @property
     def labels(self) -> list[str]:
@@ -146,6 +150,24 @@ class Design:
     def keeping(self, terms: Sequence[Term]) -> Design:
         """The design with only some terms."""
         return Design(self.factors, tuple(term for term in self.terms if term in set(terms)))
+
+
+def model_matrices(designs: Sequence[Design], setups: pd.DataFrame) -> list[np.ndarray]:
+    """The model matrix of each design at set-ups; a factor that several use is coded once.
+
+    Parameters
+    ----------
+    designs : sequence of Design
+    setups : DataFrame
+        With a column for each factor of any design.
+
+    Returns
+    -------
+    list of ndarray, shape (len(setups), p)
+    """
+    coded = {factor: factor.columns_of(setups) for factor in {f for d in designs for f in d.factors}}
+    columns = [{k: v for factor in design.factors for k, v in coded[factor].items()} for design in designs]
+    return [design.matrix_of(own, len(setups)) for design, own in zip(designs, columns)]
 
 
 def label(term: Term) -> str:

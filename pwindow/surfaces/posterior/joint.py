@@ -19,7 +19,7 @@ from scipy import optimize, special
 from pwindow.surfaces.model.censoring import Censored
 from pwindow.surfaces.model.departures import BendingDesign
 from pwindow.surfaces.model.responses import ResponseData
-from pwindow.surfaces.model.terms import Design
+from pwindow.surfaces.model.terms import Design, model_matrices
 from pwindow.surfaces.posterior.make_readies import Mountings
 from pwindow.surfaces.posterior.sampler import Draws, Plan, Source, draw_posterior
 from pwindow.surfaces.posterior.statistics import PrintStatistics
@@ -124,12 +124,8 @@ class JointSurfaces:
 
     def means(self, setups: pd.DataFrame) -> np.ndarray:
         """Predicted means on the modelled scale, shape (len(setups), q)."""
-        return np.column_stack([x @ centre for x, centre in zip(self._matrices(setups), self.centres)])
-
-    def _matrices(self, setups: pd.DataFrame) -> list[np.ndarray]:
-        """The model matrix of each response; what shares its factors is coded once."""
-        coded = {factors: Design(factors, ()).coded(setups) for factors in {d.factors for d in self.designs}}
-        return [design.matrix_of(coded[design.factors], len(setups)) for design in self.designs]
+        matrices = model_matrices(self.designs, setups)
+        return np.column_stack([x @ centre for x, centre in zip(matrices, self.centres)])
 
     @property
     def second_order(self) -> bool:
@@ -178,7 +174,7 @@ class JointSurfaces:
 
     def predict(self, setups: pd.DataFrame) -> Predictive:
         """The predictive distribution at each set-up."""
-        matrices = self._matrices(setups)
+        matrices = model_matrices(self.designs, setups)
         mean = np.column_stack([x @ centre for x, centre in zip(matrices, self.centres)])
         scale = np.broadcast_to(self.spread, (len(setups), *self.spread.shape)).copy()
         for (i, j), block in self.coupling.items():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,12 +27,30 @@ class Tolerance:
         """The most that settings deviate, in their own unit."""
         return self.share * values + self.step
 
-    def drift(self, joint: JointSurfaces, setups: pd.DataFrame) -> np.ndarray:
-        """Change of the responses' means when the setting deviates by all of it, shape (m, q)."""
-        half = self.half_width(setups[self.setting])
-        ends = (setups.assign(**{self.setting: setups[self.setting] + sign * half}) for sign in (-1.0, 1.0))
-        low, high = np.split(joint.means(pd.concat(ends)), 2)
-        return (high - low) / 2
+    def ends(self, setups: pd.DataFrame) -> list[pd.DataFrame]:
+        """Set-ups with the setting as low and as high as it may drift."""
+        setting, half = setups[self.setting], self.half_width(setups[self.setting])
+        return [setups.assign(**{self.setting: setting + sign * half}) for sign in (-1.0, 1.0)]
+
+
+def drifts(tolerances: Sequence[Tolerance], joint: JointSurfaces, setups: pd.DataFrame) -> np.ndarray:
+    """Change of the responses' means when each setting deviates by all of its tolerance.
+
+    Parameters
+    ----------
+    tolerances : sequence of Tolerance
+    joint : JointSurfaces
+    setups : DataFrame
+
+    Returns
+    -------
+    ndarray, shape (len(tolerances), len(setups), q)
+    """
+    if not tolerances:
+        return np.zeros((0, len(setups), len(joint.names)))
+    ends = [end for tolerance in tolerances for end in tolerance.ends(setups)]
+    means = joint.means(pd.concat(ends)).reshape(len(tolerances), 2, len(setups), -1)
+    return (means[:, 1] - means[:, 0]) / 2
 
 
 def product_tolerances(product: Product, surfaces: Surfaces) -> tuple[Tolerance, ...]:

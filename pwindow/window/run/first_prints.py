@@ -30,6 +30,7 @@ from pwindow.conductors.line import log_resistance_constant
 from pwindow.product import Requirement
 from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Quantity, gap_count
+from pwindow.window.requirements.tolerances import drifts
 from pwindow.window.window import Window
 from pwindow.wording import limit_words
 
@@ -211,8 +212,8 @@ def _drawn_prints(window: Window, setup: pd.DataFrame, random: np.random.Generat
     spread = random.multivariate_normal(np.zeros(len(joint.names)), found.scale[0], _DRAWS)
     if np.isfinite(found.df):
         spread /= np.sqrt(random.chisquare(found.df, _DRAWS) / found.df)[:, None]
-    for tolerance in window.tolerances:
-        spread += np.outer(random.uniform(-1.0, 1.0, _DRAWS), tolerance.drift(joint, setup)[0])
+    for drift in drifts(window.tolerances, joint, setup):
+        spread += np.outer(random.uniform(-1.0, 1.0, _DRAWS), drift[0])
     return found.mean[0] + spread
 
 
@@ -431,8 +432,8 @@ def _variances(
     shared = max(float(weights @ scale @ weights) - own, 0.0)
     if one.quantity.error == "ink":
         shared += window.study.ink.resistivity_spread**2
-    for tolerance in window.tolerances:
-        shared += float(tolerance.drift(joint, setup)[0] @ weights) ** 2 / 3.0
+    for drift in drifts(window.tolerances, joint, setup):
+        shared += float(drift[0] @ weights) ** 2 / 3.0
     if one.name not in _LONG:
         own += float((weights**2) @ np.square(joint.between)) / one.features
     return shared, own
