@@ -34,8 +34,8 @@ def first_few(names: Sequence[object], most: int = 5) -> str:
     >>> first_few(["a", "b", "c"], most=2)
     '“a”, “b” and 1 more'
     """
-    told = ", ".join(f"“{shown(name)}”" for name in names[:most])
-    return told if len(names) <= most else f"{told} and {len(names) - most} more"
+    words = ", ".join(f"“{shown(name)}”" for name in names[:most])
+    return words if len(names) <= most else f"{words} and {len(names) - most} more"
 
 
 class UnusableInput(Exception):
@@ -111,8 +111,8 @@ def _of_one_kind(problems: Sequence[Problem]) -> list[str]:
     rows = list(dict.fromkeys(problem.row for problem in problems if problem.row is not None))
     values = list(dict.fromkeys(problem.value for problem in problems if problem.value is not None))
     where = f"{count} rows ({_first(list(map(str, rows)), _SHOWN_ROWS, more=count > len(rows))})"
-    told = [f"“{shown(value)}”" for value in values]
-    value = f" {_first(told, _SHOWN_VALUES)}:" if told else ""
+    quoted = [f"“{shown(value)}”" for value in values]
+    value = f" {_first(quoted, _SHOWN_VALUES)}:" if quoted else ""
     return [f"{place}, {where}:{value} {first.kind or first.what}; {first.mend}"]
 
 

@@ -118,7 +118,7 @@ def _draw_line(
     low, high = (mean if shown is None else members[f"{shown.key}_obs_ci_{end}"] for end in ("low", "high"))
     hover = {
         "customdata": np.column_stack([low, high, members[CONFORMANCE]]),
-        "text": _told(members, shown, level),
+        "text": _hover_texts(members, shown, level),
         "hovertemplate": f"{as_text(look.words)}, %{{x:.1f}} m/min<br>%{{text}}<extra></extra>",
     }
     assured = members["assured"].to_numpy(bool)
@@ -142,7 +142,7 @@ def _draw_line(
             )  # fmt: skip
 
 
-def _told(members: pd.DataFrame, shown: Shown | None, level: float) -> list[str]:
+def _hover_texts(members: pd.DataFrame, shown: Shown | None, level: float) -> list[str]:
     """What a tooltip says at each speed: the quantity with its interval, and how likely all is met."""
     chances = [f"joint conformance {percent(share, level)}" for share in members[CONFORMANCE]]
     if shown is None:

@@ -46,7 +46,7 @@ def curve_figure(content: MapContent, palette: Palette, height: int) -> go.Figur
     figure.add_trace(
         go.Scatter(
             name=CURVE, **_AXES, x=x, y=joint, mode="lines", connectgaps=False,
-            line={"color": palette.ink, "width": 3, "simplify": False}, text=_told(content, x, joint),
+            line={"color": palette.ink, "width": 3, "simplify": False}, text=_hover_texts(content, x, joint),
             hovertemplate="%{text}<extra></extra>",
         )
     )  # fmt: skip
@@ -96,10 +96,10 @@ def _curve(content: MapContent) -> tuple[np.ndarray, np.ndarray]:
     return (shown.volumes if content.along == "cell_volume" else shown.speeds), shown.joint.ravel()
 
 
-def _told(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
-    unit, told = _NAMES[_along(content)][1], speed if content.along == "speed" else volume
+def _hover_texts(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
+    unit, value_words = _NAMES[_along(content)][1], speed if content.along == "speed" else volume
     return [
-        f"{told(at)} {unit}<br>joint conformance {percent(share, content.level)}"
+        f"{value_words(at)} {unit}<br>joint conformance {percent(share, content.level)}"
         if np.isfinite(share)
         else ""
         for at, share in zip(x, joint)
@@ -281,14 +281,14 @@ def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
         return []
     x, _ = _curve(content)
     left = place[0] > (x[0] + x[-1]) / 2
-    told = f"{speed(place[0])} m/min" if content.along == "speed" else f"{volume(place[0])} cm³/m²"
+    place_words = f"{speed(place[0])} m/min" if content.along == "speed" else f"{volume(place[0])} cm³/m²"
     return [
         {
             "xref": "x2", "yref": "y2", "x": place[0], "y": place[1], "ax": -40 if left else 40,
             "ay": -34 if place[1] < 0.5 else 70, "xanchor": "right" if left else "left", "showarrow": True, "arrowhead": 0,
             "standoff": 11, "arrowcolor": palette.ink, "font": {"size": 13, "color": palette.ink},
             "bgcolor": palette.veil, "borderpad": 3,
-            "text": f"<b>closest: {told}, {percent(nearest.joint, content.level)}</b>",
+            "text": f"<b>closest: {place_words}, {percent(nearest.joint, content.level)}</b>",
         }
     ]  # fmt: skip
 

@@ -292,8 +292,8 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
         }
     )
     notes += _closest_note(content)
-    told = [(note.text, note.y) for note in figure.layout.annotations]
-    if told != [(note["text"], note["y"]) for note in notes]:
+    row_notes = [(note.text, note.y) for note in figure.layout.annotations]
+    if row_notes != [(note["text"], note["y"]) for note in notes]:
         figure.layout.annotations = notes
 
 

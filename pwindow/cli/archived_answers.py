@@ -20,13 +20,13 @@ if TYPE_CHECKING:  # loaded by what needs them: a first trial is added without a
 
 def added_answer(archive: Archive, new: NewTrial) -> dict:
     """What came of adding a trial to an archive."""
-    told = archive.trials().loc[new.added.trial]
+    row = archive.trials().loc[new.added.trial]
     return plain(
         {
             "trial": new.added.trial,
             "name": new.added.name,
             "known": new.added.known,
-            **told[["standing", "prints", "features", "fingerprint"]].to_dict(),
+            **row[["standing", "prints", "features", "fingerprint"]].to_dict(),
             "warnings": list(new.warnings),
             "agreement": None if new.agreement is None else agreement_answer(new.agreement),
         }

@@ -125,8 +125,8 @@ def _what_moved(answer: Mapping) -> list[str]:
         f"fit {before['number']} ({before['fingerprint']}) → fit {after['number']} ({after['fingerprint']})"
     ]
     for name, best in answer["recommended"].items():
-        told = _run(best["before"], answer["pressure_unit"], judged=best["judged_before"])
-        parts.append(f"{name}\n  before: {told}\n  after:  {_run(best['after'], answer['pressure_unit'])}")
+        words = _run(best["before"], answer["pressure_unit"], judged=best["judged_before"])
+        parts.append(f"{name}\n  before: {words}\n  after:  {_run(best['after'], answer['pressure_unit'])}")
     parts += [f"note: {change}" for change in answer["changes"]]
     if answer["influence"]:
         parts.append(
@@ -184,7 +184,7 @@ def _met_text(rows: Sequence[Mapping]) -> list[str]:
     parts = []
     for product, members in pd.DataFrame(rows).groupby("product", sort=False) if rows else []:
         prints = members.groupby("print", sort=False)["met"].all()
-        told = [
+        lines = [
             f"{product}: {prints.sum()} of {len(prints)} prints meet all that was measured of what it requires"
         ]
         for _, one in members[~members["met"].astype(bool)].iterrows():
@@ -192,10 +192,10 @@ def _met_text(rows: Sequence[Mapping]) -> list[str]:
                 f"{one['low']:.4g}" if one["low"] == one["high"] else f"{one['low']:.4g} … {one['high']:.4g}"
             )
             bridged = f", {one['bridged']} bridged" if one["bridged"] else ""
-            told.append(
+            lines.append(
                 f"  print {one['print']}: {REQUIREMENT_KINDS[one['requirement']].label} {span} {one['unit']}{bridged}"
             )
-        parts.append("\n".join(told))
+        parts.append("\n".join(lines))
     return parts
 
 

@@ -173,7 +173,7 @@ def _reply(
     if as_json:
         click.echo(json.dumps(plain(numbers() | {"file": file}), indent=1))
     else:
-        click.echo(_told(essentials, file))
+        click.echo(_written_words(essentials, file))
 
 
 def _point(text: str) -> dict[str, str]:
@@ -252,7 +252,7 @@ def _write(output: Path, html: str, paper: Paper | None) -> None:
     write_file(output, pdf_of(html, paper or "A4") if output.suffix.lower() == ".pdf" else html.encode())
 
 
-def _told(essentials: Essentials, file: str | None) -> str:
+def _written_words(essentials: Essentials, file: str | None) -> str:
     from pwindow.wording import percent, setup_words
 
     promise, at = essentials.promise, essentials.promise.setup

@@ -150,10 +150,10 @@ def predict_text(answer: Mapping) -> str:
 
 def _assumed(answer: Mapping) -> list[str]:
     """What is doubtful in the trial, and what promises stand on where it does not tell how far make-readies differ."""
-    told, found = list(answer["trial"]["warnings"]), answer["trial"]["make_readies"]
+    sentences, found = list(answer["trial"]["warnings"]), answer["trial"]["make_readies"]
     if not found["spread_measured"]:
-        told.append(f"{found['assumption']}; {found['cure']}")
-    return [f"note: {sentence}" for sentence in told]
+        sentences.append(f"{found['assumption']}; {found['cure']}")
+    return [f"note: {sentence}" for sentence in sentences]
 
 
 def _response_table(responses: Mapping[str, Mapping]) -> str:

@@ -46,63 +46,63 @@ def requirement_words(requirement: Requirement) -> str:
     >>> requirement_words(Requirement("line_resistance", most=330.0, parameters={"length": 80.0}))
     'line resistance at most 330 Ω, over 80 mm'
     """
-    told = requirement.parameters
+    stated = requirement.parameters
     words = requirement.wording()
-    if requirement.name in ("line_resistance", "gap") and "length" in told:
-        words += f", over {told['length']:g} mm"
-    return words + (f", every one of {told['count']:g}" if told.get("count", 1) > 1 else "")
+    if requirement.name in ("line_resistance", "gap") and "length" in stated:
+        words += f", over {stated['length']:g} mm"
+    return words + (f", every one of {stated['count']:g}" if stated.get("count", 1) > 1 else "")
 
 
 def in_full(product: Product, study: Study) -> dict[str, str]:
     """All that a product and a study declare, each part in words with its unit."""
     pattern, assurance = product.pattern, product.assurance
-    told = {"product": product.name}
-    told |= {one.kind.label: _in_full(one) for one in product.requirements}
-    told["pattern"] = "; ".join(_of_pattern(pattern)) or "none stated"
+    terms = {"product": product.name}
+    terms |= {one.kind.label: _in_full(one) for one in product.requirements}
+    terms["pattern"] = "; ".join(_of_pattern(pattern)) or "none stated"
     drifts = {
         "speed": f"{100 * assurance.speed_tolerance:g} %",
         "pressure": assurance.pressure_tolerance or "0",
         "cell volume": f"{100 * assurance.volume_tolerance:g} %",
     }
-    told["asked for"] = "; ".join(
+    terms["asked for"] = "; ".join(
         [asked(assurance.level), *(f"{name} tolerance {value}" for name, value in drifts.items())]
     )
-    told["inventory"] = "; ".join(f"{roll.label} {roll.cell_volume:g} cm³/m²" for roll in study.rolls)
-    told["ink"] = "; ".join(_of_ink(study.ink))
-    told["make-readies"] = "; ".join(_of_make_readies(study.make_readies))
-    return {name: words for name, words in told.items() if words}
+    terms["inventory"] = "; ".join(f"{roll.label} {roll.cell_volume:g} cm³/m²" for roll in study.rolls)
+    terms["ink"] = "; ".join(_of_ink(study.ink))
+    terms["make-readies"] = "; ".join(_of_make_readies(study.make_readies))
+    return {name: words for name, words in terms.items() if words}
 
 
 def _of_pattern(pattern: Pattern) -> list[str]:
     units = {"plate": "", "plate_width": "µm", "plate_gap": "µm", "direction": "deg", "pitch": "µm"}
-    told = {name: getattr(pattern, name) for name in units}
+    sizes = {name: getattr(pattern, name) for name in units}
     words = [
         f"{name.replace('_', ' ')} {value if isinstance(value, str) else f'{value:g} {units[name]}'}"
-        for name, value in told.items()
+        for name, value in sizes.items()
         if value is not None
     ]
     return words + [f"layout {pattern.layout}"] * (pattern.pitch is not None)
 
 
 def _of_ink(ink: Ink) -> list[str]:
-    told = []
+    parts = []
     if ink.resistivity is not None:
         spread = f"resistivity spread {100 * ink.resistivity_spread:g} %"
-        told += [f"resistivity {ink.resistivity:g} Ω·m", spread]
-    return told if ink.silver_density is None else [*told, f"silver density {ink.silver_density:g} g/cm³"]
+        parts += [f"resistivity {ink.resistivity:g} Ω·m", spread]
+    return parts if ink.silver_density is None else [*parts, f"silver density {ink.silver_density:g} g/cm³"]
 
 
 def _of_make_readies(stated: MakeReadies) -> list[str]:
-    told = [f"where not recorded, {stated.unrecorded} had its own"] if stated.unrecorded else []
+    parts = [f"where not recorded, {stated.unrecorded} had its own"] if stated.unrecorded else []
     if not stated.stated:
-        return told
+        return parts
     spreads = [
         f"{name.replace('_', ' ')} {100 * value:g} %"
         if name != "gap_closure"
         else f"gap closure {value:g} µm"
         for name, value in stated.spread.items()
     ]
-    return [*told, f"spread {', '.join(spreads)}", f"known from {stated.known_from} make-readies"]
+    return [*parts, f"spread {', '.join(spreads)}", f"known from {stated.known_from} make-readies"]
 
 
 def _in_full(requirement: Requirement) -> str:

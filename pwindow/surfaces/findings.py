@@ -69,24 +69,24 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     outliers: list[Apart] = []
     leaned_on: list[Apart] = []
     alone: list[Finding] = []
-    told: list[Finding] = []
+    of_form: list[Finding] = []
     with threadpool_limits(1, user_api="blas"):
         for judged in surfaces.judged.values():
             outliers += judged.apart
             # what is missed has a spread of its own
-            told += _of_form(judged, surfaces.trial) or _of_spread(judged.cleared, judged.cleared_checks)
+            of_form += _of_form(judged, surfaces.trial) or _of_spread(judged.cleared, judged.cleared_checks)
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
             alone += _of_lone_prints(judged)
-    told = [
+    every = [
         *(Finding("", sentence, "serious") for sentence in surfaces.trial.warnings),
         *_of_mountings(surfaces.mountings),
         *_of_outliers(outliers, surfaces.trial),
-        *told,
+        *of_form,
         *_of_influence(leaned_on),
         *alone,
         *_of_make_readies(surfaces),
     ]
-    return tuple(sorted(told, key=lambda finding: finding.weight != "serious"))
+    return tuple(sorted(every, key=lambda finding: finding.weight != "serious"))
 
 
 # make-readies -----------------------------------------------------------------------------------

@@ -161,14 +161,14 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
         notes += _words_note(words, str(cells.columns[at]), file)
     notes += _unknown_notes(unknown, file)
     typed = pd.DataFrame(table, index=cells.index)
-    told = {name: wrong for name, wrong in faults.items() if len(wrong)}
+    faulty = {name: wrong for name, wrong in faults.items() if len(wrong)}
     return TypedCells(
         file=file,
         table=typed,
         units=units,
         raw=raw,
         written=written,
-        faults=told,
+        faults=faulty,
         unread=frozenset(unread),
         header_problems=tuple(problems),
         notes=tuple(notes),
@@ -220,8 +220,8 @@ def _words_note(words: Mapping[str, int], header: str, file: str) -> list[str]:
 
 def _unknown_notes(names: Sequence[str], file: str) -> list[str]:
     if len(names) > _TOLD_UNKNOWN:
-        told = first_few(names, _TOLD_UNKNOWN)
-        return [f"{file}: columns {told} are not known columns; they are kept but not used"]
+        quoted = first_few(names, _TOLD_UNKNOWN)
+        return [f"{file}: columns {quoted} are not known columns; they are kept but not used"]
     return [
         f"{file}: column “{shown(name)}” is not a known column; it is kept but not used" for name in names
     ]

@@ -159,8 +159,8 @@ def _odd_rows(typed: TypedCells, name: str, print_: object, values: pd.Series) -
 
 
 def _rows(rows: Sequence[int]) -> str:
-    told = ", ".join(str(row) for row in rows[:_TOLD_ROWS]) + ", …" * (len(rows) > _TOLD_ROWS)
-    return f"row {told}" if len(rows) == 1 else f"rows {told}"
+    numbers = ", ".join(str(row) for row in rows[:_TOLD_ROWS]) + ", …" * (len(rows) > _TOLD_ROWS)
+    return f"row {numbers}" if len(rows) == 1 else f"rows {numbers}"
 
 
 def _mixed_make_readies(typed: TypedCells) -> list[Problem]:

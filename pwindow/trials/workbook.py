@@ -136,8 +136,8 @@ def _notes(chosen: _Sheet, sheets: Sequence[_Sheet], file: InputFile) -> list[st
     others = [sheet for sheet in sheets if sheet is not chosen and len(sheet.known) >= HEADER_NAMES]
     if not others:
         return []
-    told = "; ".join(
+    words = "; ".join(
         f"“{shown(sheet.name)}” has {'the same columns' if sheet.known == chosen.known else ', '.join(sheet.known)}"
         for sheet in others[:5]
     )
-    return [f"{file.name}: sheet “{shown(chosen.name)}” was read; not read: {told}"]
+    return [f"{file.name}: sheet “{shown(chosen.name)}” was read; not read: {words}"]

@@ -182,8 +182,8 @@ def _side_by_side(before: KeptFit, after: KeptFit, what: str) -> pd.DataFrame:
             first, second = one.get(term), other.get(term)
             row = {"response": name, "term": term}
             if what == "coefficients":
-                told = alike and None not in (first, second)
-                moved = (second[0] - first[0]) / first[1] if told else None
+                comparable = alike and None not in (first, second)
+                moved = (second[0] - first[0]) / first[1] if comparable else None
                 row |= {"before": first and first[0], "after": second and second[0], "in_std_errors": moved}
             else:
                 row |= {"before": first, "after": second}
@@ -211,29 +211,29 @@ def _bands(before: KeptFit, after: KeptFit) -> pd.DataFrame:
 def _changes(archive: Archive, before: KeptFit, after: KeptFit) -> list[str]:
     """What was fitted or judged otherwise, beside the trials."""
     one, other = before.recipe, after.recipe
-    told = [
+    changes = [
         f"{words}: {one[key] or 'none'} before, {other[key] or 'none'} after"
         for key, words in (("terms", "terms"), ("leave_out", "terms left out"))
         if one[key] != other[key]
     ]
     products = [_products(archive, kept) for kept in (before, after)]
-    told += [
+    changes += [
         f"{name}: its requirements or its pattern differ ({_wording(products[0][name])} before, "
         f"{_wording(products[1][name])} after)"
         for name in products[0]
         if name in products[1] and products[0][name] != products[1][name]
     ]
     if (one["rolls"], one["study"]) != (other["rolls"], other["study"]):
-        told.append("the roll inventory or the ink that was reckoned with differs")
+        changes.append("the roll inventory or the ink that was reckoned with differs")
     codings = [
         {name: one.get("coding") for name, one in kept.answer["surfaces"].items()} for kept in (before, after)
     ]
     if codings[0] != codings[1]:
-        told.append(
+        changes.append(
             "the trials of the two fits cover other ranges or states of the process, so their coefficients are coded "
             "otherwise and are not to be compared one by one; compare bands and recommended speeds"
         )
-    return told
+    return changes
 
 
 def _products(archive: Archive, kept: KeptFit) -> dict[str, Product]:
@@ -261,6 +261,6 @@ def _influence(archive: Archive, kept: KeptFit, tell: Callable[[str], None]) -> 
             without, why = {"products": {}}, str(problem)
         for name in kept.answer["products"]:
             speeds = [_recommended(answer, name) for answer in (kept.answer, without)]
-            told = [best and best["speed_m_min"] for best in speeds]
-            rows.append((trial["number"], trial["name"], name, *told, why))
+            known = [best and best["speed_m_min"] for best in speeds]
+            rows.append((trial["number"], trial["name"], name, *known, why))
     return pd.DataFrame(rows, columns=["trial", "name", "product", "speed_with", "speed_without", "why"])

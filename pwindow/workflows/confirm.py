@@ -116,8 +116,8 @@ def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -
         groups: Iterable[tuple[Any, pd.DataFrame]] = named.groupby(_SETTINGS, sort=False)
         for (speed, volume, pressure, plate), members in groups:
             setup = (plate, speed, volume, pressure)
-            told = window.in_trial_region(window.setups(*setup))[0]
-            chances = [_chance(one[at], setup) if told and one else math.nan for one in (promised, *others)]
+            inside = window.in_trial_region(window.setups(*setup))[0]
+            chances = [_chance(one[at], setup) if inside and one else math.nan for one in (promised, *others)]
             rows.append((window.product.name, speed, volume, pressure, plate, len(members), *chances))
     names = ["product", "speed_m_min", "cell_volume_cm3_m2", surfaces.trial.pressure_key, "plate", "prints"]
     return pd.DataFrame(rows, columns=[*names, "promised", *("if_" + one.replace(" ", "_") for one in USED)])

@@ -115,8 +115,8 @@ class NewTrialData:
         right.add_class("pw-results")
         body = widgets.HBox([left, right])
         body.add_class("pw-body")
-        told = [widgets.HTML(words.temporary_note(), layout=full_width())] if self.desk.temporary else []
-        return self.frame.around(*told, body)
+        notes = [widgets.HTML(words.temporary_note(), layout=full_width())] if self.desk.temporary else []
+        return self.frame.around(*notes, body)
 
     def open_at(self, query: str | None) -> None:
         """Take the colours of the page's address; what else it says is for other pages."""

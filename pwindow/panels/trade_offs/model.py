@@ -118,15 +118,15 @@ def without_planned(question: Question) -> Question:
 
 def _check_planned(volume: float, tried: pd.Series, rolls: Iterable[Roll]) -> None:
     low, high = float(tried.min()), float(tried.max())
-    told = f"{volume:g} cm³/m²".replace("-", "−")
+    words = f"{volume:g} cm³/m²".replace("-", "−")
     if not low <= volume <= high:
         raise UnusableInput(
-            f"a roll of {told} cannot be judged: cell volumes from {low:g} to {high:g} cm³/m² were tried"
+            f"a roll of {words} cannot be judged: cell volumes from {low:g} to {high:g} cm³/m² were tried"
         )
     same = next((roll for roll in rolls if volume_words(roll.cell_volume) == volume_words(volume)), None)
     if same is not None:
         have = "it is planned already" if same.planned else "you have it"
-        raise UnusableInput(f"{told}: {have}: roll {same.id}")
+        raise UnusableInput(f"{words}: {have}: roll {same.id}")
 
 
 def _free_id(rolls: Iterable[Roll]) -> str:

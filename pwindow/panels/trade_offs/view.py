@@ -81,8 +81,8 @@ def _stepped(step: pd.Series) -> tuple[str, str]:
 
 def _setting(step: pd.Series, end: str) -> str:
     """A setting or a limit with its unit."""
-    told = {"speed": speed, "cell_volume": volume, "pressure": pressure}.get(step["what"], _limit)
-    return f"{told(step[end])} {step['unit']}"
+    spelt = {"speed": speed, "cell_volume": volume, "pressure": pressure}.get(step["what"], _limit)
+    return f"{spelt(step[end])} {step['unit']}"
 
 
 def _limit(value: float) -> str:
@@ -97,20 +97,20 @@ def _step(step: pd.Series, level: float) -> str:
     return f"{to}: {points(step['gain_percentage_points'])}, to {after}\n{REQUIREMENT_KINDS[step['limiting_after']].label}"
 
 
-def beside_table(window: Window, setups: Sequence[Setup], told: pd.DataFrame) -> Markup:
+def beside_table(window: Window, setups: Sequence[Setup], side: pd.DataFrame) -> Markup:
     """Set-ups beside each other, with their differences to the first.
 
     Parameters
     ----------
     window : Window
     setups : sequence of Setup
-    told : DataFrame
+    side : DataFrame
         As `side_by_side` gives it for them.
     """
     names = ("", *(f"{'first: ' * (at == 0)}{setup_name(window, setup)}" for at, setup in enumerate(setups)))
     rows = [
-        (_label(row), *(_told(row, at, window.level) for at in range(1, len(setups) + 1)))
-        for _, row in told.iterrows()
+        (_label(row), *(_value_words(row, at, window.level) for at in range(1, len(setups) + 1)))
+        for _, row in side.iterrows()
         if row["what"] not in ("plate", "roll", "cell_volume", "pressure", "speed")
     ]
     return _part("beside", table=table(names, rows))
@@ -121,7 +121,7 @@ def _label(row: pd.Series) -> str:
     return f"{row['label']}{unit}"
 
 
-def _told(row: pd.Series, at: int, level: float) -> str:
+def _value_words(row: pd.Series, at: int, level: float) -> str:
     value = row[f"setup_{at}"]
     if isinstance(value, bool):
         return "yes" if value else "no: not tried"
@@ -212,8 +212,8 @@ def pinch_table(along: pd.DataFrame) -> Markup:
     rows = []
     for roll, members in along.groupby("roll", sort=False):
         stretch = (members["limiting"] != members["limiting"].shift()).cumsum()
-        told = [_stretch(part) for _, part in members.groupby(stretch)]
-        rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, "; ".join(told)))
+        stretches = [_stretch(part) for _, part in members.groupby(stretch)]
+        rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, "; ".join(stretches)))
     return _part("limiting", table=table(("roll", "requirement with the lowest probability"), rows))
 
 

@@ -139,9 +139,9 @@ def _sizes(contrasts: Contrasts) -> np.ndarray:
         inverse = linalg.cho_solve(factor, np.eye(len(values)))
         weighted = inverse @ values
         minus = 0.5 * values @ weighted + np.log(np.diag(factor[0])).sum()
-        told = np.append(weighted @ kernels @ weighted, weighted @ weighted)
+        seen = np.append(weighted @ kernels @ weighted, weighted @ weighted)
         expected = np.append((kernels * inverse).sum(axis=(1, 2)), np.trace(inverse))
-        return minus, 0.5 * sizes * (expected - told)
+        return minus, 0.5 * sizes * (expected - seen)
 
     count = len(kernels)
     found = optimize.minimize(

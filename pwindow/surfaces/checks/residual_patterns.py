@@ -120,8 +120,8 @@ def uneven_spread(surface: Surface) -> Uneven:
     drawn = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(q)))
     rests = np.vstack([surface.solution.residuals, drawn - drawn @ q @ q.T])
     free = 1.0 - surface.solution.leverage
-    told = free > 1e-6
-    sizes, cells = np.abs(rests[:, told]) / np.sqrt(free[told]), surface.cells[told]
+    free_enough = free > 1e-6
+    sizes, cells = np.abs(rests[:, free_enough]) / np.sqrt(free[free_enough]), surface.cells[free_enough]
     factors = numbers(surface)
     along = np.array([surface.mean(cells), *(f.code(cells[f.name])[:, 0] for f in factors)])
     sameness = np.abs(_centred(sizes) @ _centred(along).T)

@@ -194,9 +194,9 @@ def refuse_repeated(connection: Connection, trial: Trial) -> None:
         for number, rows in there.groupby("trial"):
             same = [name for name, measured in _signatures(rows).items() if _same(measured, new[name])]
             if same:
-                told = ", ".join(same[:5]) + ", …" * (len(same) > 5)
+                names_there = ", ".join(same[:5]) + ", …" * (len(same) > 5)
                 raise UnusableInput(
-                    f"{len(same)} of its prints ({told}) are in trial {number} already, with the same values, and would "
+                    f"{len(same)} of its prints ({names_there}) are in trial {number} already, with the same values, and would "
                     "count twice; leave them out of the file"
                 )
 
@@ -207,10 +207,12 @@ def _signatures(cells: pd.DataFrame) -> dict[str, dict[str, list]]:
     Gaps that were only counted are left out: other prints have the same counts.
     """
     numbers = cells[["mean", "plate_gap"]].apply(pd.to_numeric)
-    told = cells.assign(**numbers).dropna(subset="mean").sort_values(["print", "quantity", "plate_gap"])
-    told["mean"] = told["mean"].map("{:.9g}".format)
+    measured = cells.assign(**numbers).dropna(subset="mean").sort_values(["print", "quantity", "plate_gap"])
+    measured["mean"] = measured["mean"].map("{:.9g}".format)
     found: dict[str, dict[str, list]] = {}
-    for name, quantity, count, mean in zip(*(told[name] for name in ("print", "quantity", "count", "mean"))):
+    for name, quantity, count, mean in zip(
+        *(measured[name] for name in ("print", "quantity", "count", "mean"))
+    ):
         found.setdefault(str(name), {}).setdefault(str(quantity), []).append((count, mean))
     return found
 

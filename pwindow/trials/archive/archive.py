@@ -438,9 +438,9 @@ class Archive:
         heads = read_heads(connection, numbers)
         units = {head.pressure_unit for head in heads}
         if len(units) > 1:
-            told = ", ".join(f"trial {head.id} in {head.pressure_unit}" for head in heads)
+            kinds = ", ".join(f"trial {head.id} in {head.pressure_unit}" for head in heads)
             raise UnusableInput(
-                f"pressures are of several kinds ({told}); set aside the trials of all but one kind"
+                f"pressures are of several kinds ({kinds}); set aside the trials of all but one kind"
             )
         states = states_of(heads, standings_of(self.trials()) if standings is None else standings)
         return read_stored(connection, heads, states, partial(self._features, numbers, states))

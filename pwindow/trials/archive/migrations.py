@@ -60,9 +60,9 @@ def taken(engine: Engine) -> set[str]:
             return set()
         names = _steps_of(connection) if _DONE.name in tables else set()
     if _FIRST not in names:
-        told = ", ".join(sorted(tables)[:3]) + ", …" * (len(tables) > 3)
+        some = ", ".join(sorted(tables)[:3]) + ", …" * (len(tables) > 3)
         raise UnusableInput(
-            f"this database is no archive, it holds tables of something else ({told}); it stays as it is: give the archive "
+            f"this database is no archive, it holds tables of something else ({some}); it stays as it is: give the archive "
             "a file or a database of its own"
         )
     if newer := sorted(names - set(STEPS)):

@@ -35,9 +35,9 @@ _SEALED = (
 def seal(before: str, decision: Row) -> str:
     """The seal of a decision that follows one with the seal `before`."""
     made = decision.made.astimezone(datetime.UTC).isoformat(timespec="microseconds")
-    told = [decision.trial, decision.name, decision.file, decision.fingerprint]
-    told += [decision.standing, decision.reason, made]
-    return hashlib.sha256(json.dumps([before, *told]).encode()).hexdigest()
+    sealed = [decision.trial, decision.name, decision.file, decision.fingerprint]
+    sealed += [decision.standing, decision.reason, made]
+    return hashlib.sha256(json.dumps([before, *sealed]).encode()).hexdigest()
 
 
 def seal_newest(connection: Connection) -> None:

@@ -61,16 +61,16 @@ def not_judged(window: Window, trial: Trial, met: pd.DataFrame) -> tuple[str, ..
     met : DataFrame
         As `requirements_met` gives it for both.
     """
-    own, there, told = set(printable(window, trial.prints).index), len(trial.prints), []
+    own, there, left_out = set(printable(window, trial.prints).index), len(trial.prints), []
     if len(own) < there:
-        told.append(f"{_some(len(own), there)} on a plate that the product can be judged on")
+        left_out.append(f"{_some(len(own), there)} on a plate that the product can be judged on")
     for requirement in window.product.requirements:
         judged = own & set(met.loc[met["requirement"] == requirement.name, "print"])
         if len(judged) < len(own):
-            told.append(
+            left_out.append(
                 f"{_some(len(judged), len(own))} measured for {requirement.kind.label} as the product has it"
             )
-    return tuple(f"{window.product.name}: {one}" for one in told)
+    return tuple(f"{window.product.name}: {one}" for one in left_out)
 
 
 def _some(count: int, of: int) -> str:
@@ -117,8 +117,8 @@ def _own_lines(window: Window, lines: pd.DataFrame) -> pd.DataFrame:
 def _mean(
     requirement: Requirement, quantity: Quantity, name: str, means: dict[str, pd.Series]
 ) -> Iterator[tuple]:
-    told = [means.get(response, pd.Series(dtype=float)).get(name, np.nan) for response in quantity.weights]
-    at = float(np.dot(told, list(quantity.weights.values())) + quantity.constant)
+    values = [means.get(response, pd.Series(dtype=float)).get(name, np.nan) for response in quantity.weights]
+    at = float(np.dot(values, list(quantity.weights.values())) + quantity.constant)
     if np.isfinite(at):
         yield _row(requirement, name, float(quantity.natural(at)))
 

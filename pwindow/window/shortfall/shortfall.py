@@ -254,8 +254,8 @@ def _missed(window: Window, setup: Setup) -> tuple[Missed, ...]:
     )
 
 
-def _missed_by(requirement: Requirement, told: pd.Series, conformance: float) -> Missed:
-    mean, low, high = (float(told[end]) for end in ("mean", "obs_ci_low", "obs_ci_high"))
+def _missed_by(requirement: Requirement, predicted: pd.Series, conformance: float) -> Missed:
+    mean, low, high = (float(predicted[end]) for end in ("mean", "obs_ci_low", "obs_ci_high"))
     return Missed(requirement, mean, low, high, conformance)
 
 

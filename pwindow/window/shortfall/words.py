@@ -21,20 +21,20 @@ def promise(found: Shortfall) -> str:
 
 def conflicts(found: Shortfall) -> tuple[str, ...]:
     """Which limits are out of reach, and which two of the others conflict."""
-    told = [
+    sentences = [
         f"{_first(one.sides[0].words)} is out of reach even by itself: the best set-up meets it with "
         f"{percent(one.joint, found.level)} probability."
         for one in found.out_of_reach
     ]
     if found.conflict is not None:
-        told.append(_conflict(found, found.conflict))
-    elif not told and found.pairs:
+        sentences.append(_conflict(found, found.conflict))
+    elif not sentences and found.pairs:
         lowest = found.pairs[0]
-        told.append(
+        sentences.append(
             f"No two limits conflict: each pair reaches {asked(found.level)} (the lowest, "
             f"{_both(lowest)}, {percent(lowest.joint, found.level)}). It is all of them together that do not."
         )
-    return tuple(told)
+    return tuple(sentences)
 
 
 def _conflict(found: Shortfall, pair: Reach) -> str:
@@ -52,14 +52,14 @@ def _both(pair: Reach) -> str:
 
 def remedies(found: Shortfall) -> tuple[str, ...]:
     """Which limit, cell volume or plate would do by itself; that none would, where none does."""
-    told = [
+    sentences = [
         _limit(found, one.side, one.value, one.remedy)
         for one in found.loosenings
         if one.value is not None and one.remedy is not None
     ]
-    told += [_volume(found, found.volume)] if found.volume is not None else []
-    told += [_plate(found, one.plate, one.remedy) for one in found.plates if one.remedy is not None]
-    return (*told, *_what_would_not(found, something=bool(told)))
+    sentences += [_volume(found, found.volume)] if found.volume is not None else []
+    sentences += [_plate(found, one.plate, one.remedy) for one in found.plates if one.remedy is not None]
+    return (*sentences, *_what_would_not(found, something=bool(sentences)))
 
 
 def _limit(found: Shortfall, side: Side, value: float, remedy: Remedy) -> str:
@@ -110,8 +110,8 @@ def _setup(found: Shortfall, setup: Setup) -> str:
 
 
 def _at_most(probability: float, level: float) -> str:
-    told = percent(probability, level)
-    return told.replace("under", "less than") if told.startswith("under") else f"at most {told}"
+    words = percent(probability, level)
+    return words.replace("under", "less than") if words.startswith("under") else f"at most {words}"
 
 
 def _first(text: str) -> str:

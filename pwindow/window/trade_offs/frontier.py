@@ -98,9 +98,9 @@ def runnable(
     found = []
     for row in rows(window, pressures):
         own = (bands["roll"] == row.roll.id) & (bands["plate"] == row.plate) & (bands[key] == row.pressure)
-        told = bands.loc[own, ["fastest_speed_m_min", "safest_speed_m_min"]].to_numpy(float).ravel()
+        of_bands = bands.loc[own, ["fastest_speed_m_min", "safest_speed_m_min"]].to_numpy(float).ravel()
         head = (row.roll.id, row.roll.planned, row.plate, row.roll.cell_volume, row.pressure)
-        found += [(*head, speed) for speed in np.unique([*_speeds(row), *told])]
+        found += [(*head, speed) for speed in np.unique([*_speeds(row), *of_bands])]
     return pd.DataFrame(found, columns=columns)
 
 

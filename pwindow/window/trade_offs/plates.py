@@ -148,10 +148,10 @@ def _at(
     chances |= {name: conformance_probability(predictive, limits, name) for name in limits.requirements}
     named = named_conformances(pd.DataFrame(chances))
     outside = ~window.in_trial_region(setups)
-    told = pd.concat([predicted, named], axis=1)
-    told[outside] = np.nan
+    columns = pd.concat([predicted, named], axis=1)
+    columns[outside] = np.nan
     head = {"plate": plate, "plate_width_um": float(width * np.exp(shift)), "speed_m_min": speeds}
-    return pd.concat([pd.DataFrame(head), told], axis=1)
+    return pd.concat([pd.DataFrame(head), columns], axis=1)
 
 
 def _with_gain(window: Window, plate: str, width: float) -> dict[str, Shown]:

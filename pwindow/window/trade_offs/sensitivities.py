@@ -101,8 +101,8 @@ def _moved_settings(window: Window, setup: Setup, before: float) -> Iterator[tup
     inside = (setups[["speed", "cell_volume"]] > 0).all(axis=1).to_numpy(copy=True)
     inside[inside] = window.in_trial_region(setups[inside])
     table = iter(window.conformance(setups[inside]).to_dict("records") if inside.any() else [])
-    for change, told in zip(changes, inside):
-        if told:
+    for change, reachable in zip(changes, inside):
+        if reachable:
             found = next(table)
             joint = found.pop("joint")
             yield change.row(before, joint, str(min(found, key=found.__getitem__)))

@@ -49,10 +49,10 @@ def side_by_side(window: Window, setups: Sequence[Setup], level: float = 0.95) -
     first = members[0]
     table = pd.DataFrame(first.labels)
     for at, member in enumerate(members, 1):
-        told = [member.told.get(name, {}) for name in first.told]
-        table[f"setup_{at}"] = pd.Series([one.get("value", np.nan) for one in told], dtype=object)
+        quantities = [member.quantities.get(name, {}) for name in first.quantities]
+        table[f"setup_{at}"] = pd.Series([one.get("value", np.nan) for one in quantities], dtype=object)
         for part in _PARTS[1:]:
-            table[f"setup_{at}_{part}"] = [one.get(part, np.nan) for one in told]
+            table[f"setup_{at}_{part}"] = [one.get(part, np.nan) for one in quantities]
         if member is not first:
             for end, values in zip(("", "_low", "_high"), _differences(first, member, level)):
                 table[f"setup_{at}_difference{end}"] = values
@@ -66,7 +66,7 @@ class _Member:
         self.window, self.setup, self.frame = window, setup, setup.frame(window)
         self.shown = shown_quantities(window, setup.plate)
         self.inside = bool(window.in_trial_region(self.frame)[0])
-        self.told = self._settings() | self._predicted() | self._conformances()
+        self.quantities = self._settings() | self._predicted() | self._conformances()
 
     @property
     def labels(self) -> list[dict[str, str]]:
@@ -75,7 +75,7 @@ class _Member:
         units = {
             "speed": "m/min", "cell_volume": "cm³/m²", "pressure": trial.pressure_unit,
         }  # fmt: skip
-        for name in self.told:
+        for name in self.quantities:
             if name in self.shown:
                 label, unit = self.shown[name].label, self.shown[name].unit
             elif name == CONFORMANCE:
@@ -124,8 +124,8 @@ def _differences(
 ) -> tuple[list[float], list[float], list[float]]:
     """Differences to the first set-up, and their interval where they are predicted."""
     found: list[tuple[float, float, float]] = []
-    for name in first.told:
-        one, two = (member.told.get(name, {}).get("value", np.nan) for member in (first, other))
+    for name in first.quantities:
+        one, two = (member.quantities.get(name, {}).get("value", np.nan) for member in (first, other))
         number = all(isinstance(value, (int, float)) and not isinstance(value, bool) for value in (one, two))
         if not number:
             found.append((np.nan,) * 3)
