@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import http.client
 import json
 import os
 import re
@@ -21,7 +20,7 @@ from jupyter_server.services.kernels.connection.base import serialize_msg_to_ws_
 
 from pwindow.cli.server_settings import LANDING_PAGE
 from pwindow.server.frames import V1
-from tests.helpers.servers import free_port, run_server
+from tests.helpers.servers import ask, free_port, run_server, wait_until
 
 pytestmark = pytest.mark.slow
 
@@ -88,19 +87,9 @@ def server(folder):
         yield server
 
 
-def ask(server, method: str, path: str, body: str | None = None, **headers: str):
-    connection = http.client.HTTPConnection(server.address.removeprefix("http://"), timeout=60)
-    try:
-        connection.request(method, path, body, headers)
-        answer = connection.getresponse()
-        return answer.status, answer.read().decode("utf-8", "replace"), answer.headers
-    finally:
-        connection.close()
-
-
 def open_page(server) -> str:
     """Open the page as a visitor without a browser does; give the id of its kernel."""
-    status, text, _ = ask(server, "GET", PAGE)
+    status, text, _ = ask(server.address, "GET", PAGE)
     assert status == 200
     return re.search(r'"kernelId": "([^"]+)"', text).group(1)
 
@@ -163,7 +152,7 @@ def execute_request(code: str) -> tuple[str, dict]:
 
 
 def test_the_page_comes_with_its_policy_and_without_code(server):
-    status, text, headers = ask(server, "GET", PAGE)
+    status, text, headers = ask(server.address, "GET", PAGE)
     assert status == 200
     assert "<title>pwindow</title>" in text
     assert "default-src 'self'" in headers["Content-Security-Policy"]
@@ -174,7 +163,7 @@ def test_the_page_comes_with_its_policy_and_without_code(server):
 
 @pytest.mark.parametrize("path", ["/", "/voila/render/missing.ipynb"])
 def test_other_pages_are_our_own_and_ask_nobody(server, path):
-    _, text, _ = ask(server, "GET", path)
+    _, text, _ = ask(server.address, "GET", path)
     assert "pw-plain" in text
     assert not re.search(r'(?:src|href)="(?:https?:)?//', text)
 
@@ -194,9 +183,9 @@ def test_other_pages_are_our_own_and_ask_nobody(server, path):
     ],
 )
 def test_no_file_can_be_fetched(server, path):
-    status, text, headers = ask(server, "GET", path)
+    status, text, headers = ask(server.address, "GET", path)
     while status == 302:
-        status, text, headers = ask(server, "GET", headers["Location"])
+        status, text, headers = ask(server.address, "GET", headers["Location"])
     assert status in (403, 404)
     assert "1,60" not in text and "wait_for_request" not in text
 
@@ -215,7 +204,7 @@ def test_no_file_can_be_fetched(server, path):
     ],
 )
 def test_the_ways_of_a_notebook_server_do_not_exist(server, kernel, method, path):
-    assert ask(server, method, path.format(kernel=kernel))[0] == 404
+    assert ask(server.address, method, path.format(kernel=kernel))[0] == 404
 
 
 @pytest.fixture(scope="module")
@@ -225,15 +214,17 @@ def kernel(server) -> str:
 
 def test_another_site_cannot_end_a_kernel(server, kernel):
     path = f"/voila/api/shutdown/{kernel}"
-    assert ask(server, "POST", path)[0] == 403
+    assert ask(server.address, "POST", path)[0] == 403
     forged = {"Cookie": "_xsrf=aaaa", "X-XSRFToken": "bbbb"}
-    assert ask(server, "POST", path, **forged)[0] == 403
-    assert ask(server, "GET", f"/api/kernels/{kernel}")[0] == 200
+    assert ask(server.address, "POST", path, headers=forged)[0] == 403
+    assert ask(server.address, "GET", f"/api/kernels/{kernel}")[0] == 200
 
 
 @pytest.mark.parametrize("path", [PAGE, "/", "/api/kernels/{kernel}"])
 def test_a_foreign_name_for_this_computer_is_refused(server, kernel, path):
-    assert ask(server, "GET", path.format(kernel=kernel), Host="foreign.example")[0] == 403
+    assert (
+        ask(server.address, "GET", path.format(kernel=kernel), headers={"Host": "foreign.example"})[0] == 403
+    )
 
 
 @pytest.mark.parametrize(
@@ -308,7 +299,7 @@ def test_the_kernel_answers_only_the_comms_of_widgets(server, kernel, folder):
     notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(source)])
     nbformat.write(notebook, folder / "targets.ipynb")
     try:
-        _, text, _ = ask(server, "GET", "/voila/render/targets.ipynb")
+        _, text, _ = ask(server.address, "GET", "/voila/render/targets.ipynb")
     finally:
         (folder / "targets.ipynb").unlink()
     shown = re.search(r"targets \[(.*?)\]", text).group(1)
@@ -320,16 +311,7 @@ def test_the_kernel_answers_only_the_comms_of_widgets(server, kernel, folder):
 
 
 def kernel_exists(server, kernel: str) -> bool:
-    return ask(server, "GET", f"/api/kernels/{kernel}")[0] == 200
-
-
-def wait_until(condition, limit: float = 20.0) -> bool:
-    deadline = time.monotonic() + limit
-    while not condition():
-        if time.monotonic() > deadline:
-            return False
-        time.sleep(0.2)
-    return True
+    return ask(server.address, "GET", f"/api/kernels/{kernel}")[0] == 200
 
 
 def wait_until_quiet(server, span: int) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import http.client
 import os
 import socket
 import subprocess
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,29 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
+
+
+def ask(
+    address: str, method: str, path: str, body: str | None = None, headers: Mapping[str, str] | None = None
+):
+    """What a server answers: status, text and headers."""
+    connection = http.client.HTTPConnection(address.removeprefix("http://"), timeout=60)
+    try:
+        connection.request(method, path, body, headers or {})
+        answer = connection.getresponse()
+        return answer.status, answer.read().decode("utf-8", "replace"), answer.headers
+    finally:
+        connection.close()
+
+
+def wait_until(condition: Callable[[], bool], limit: float = 30.0) -> bool:
+    """Whether something comes true within some seconds."""
+    deadline = time.monotonic() + limit
+    while not condition():
+        if time.monotonic() > deadline:
+            return False
+        time.sleep(0.1)
+    return True
 
 
 @contextmanager

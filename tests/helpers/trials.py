@@ -27,6 +27,15 @@ def as_workbook(frame: pd.DataFrame, **options) -> bytes:
     return stream.getvalue()
 
 
+def as_sheets(**frames: pd.DataFrame) -> bytes:
+    """A workbook with a sheet of each name."""
+    stream = io.BytesIO()
+    with pd.ExcelWriter(stream) as writer:
+        for name, frame in frames.items():
+            frame.to_excel(writer, sheet_name=name, index=False)
+    return stream.getvalue()
+
+
 def as_parquet(frame: pd.DataFrame) -> bytes:
     stream = io.BytesIO()
     frame.to_parquet(stream)

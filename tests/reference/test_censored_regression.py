@@ -6,15 +6,16 @@ import pytest
 from scipy import stats
 
 from pwindow.surfaces.model.censoring import Censored, expected_closures
+from tests.helpers.reference import assert_printed, read_json, read_table
 
 
 @pytest.fixture(scope="module")
-def durable(read_table):
+def durable():
     return read_table("tobin.csv")
 
 
 @pytest.fixture(scope="module")
-def published(read_json):
+def published():
     return read_json("tobin.json")["published"]
 
 
@@ -35,17 +36,17 @@ def found(durable):
     return design, *expected_closures(Censored.of(cells), design, 0.0)[1:]
 
 
-def test_coefficients(published, found, assert_printed):
+def test_coefficients(published, found):
     for value, text in zip(found[1], published["coefficients"], strict=True):
         assert_printed(value, text)
 
 
-def test_spread(published, found, assert_printed):
+def test_spread(published, found):
     assert_printed(found[2], published["scale"])
     assert_printed(np.log(found[2]), published["log_scale"])
 
 
-def test_log_likelihood(durable, published, found, assert_printed):
+def test_log_likelihood(durable, published, found):
     design, coefficients, spread = found
     mean, bought = design @ coefficients, durable["durable"] > 0
     reached = stats.norm.logpdf(durable["durable"], mean, spread)

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from pwindow.surfaces.single.least_squares import least_squares
+from tests.helpers.reference import read_json
 
 HERE = Path(__file__).parent
 
@@ -76,7 +77,7 @@ def test_polynomial_kept_outside_the_project(fetched, name, first, digits):
     assert_digits(errors(design, data["y"], certified), **digits)
 
 
-def test_longley(read_json):
+def test_longley():
     data = read_extended(HERE / "longley.csv")
     columns = [data[f"x{at}"] for at in range(1, 7)]
     design = np.column_stack([np.ones_like(columns[0]), *columns])
@@ -94,7 +95,7 @@ def test_longley(read_json):
         (5, dict(beta=8.5, se=13.5, residual_sd=14)),
     ],
 )
-def test_wampler(read_json, number, digits):
+def test_wampler(number, digits):
     """Fifth powers of 0 to 20; the later sets add errors up to 1e4 times the signal."""
     data = read_extended(HERE / "wampler.csv")
     certified = read_json("certified_regressions.json")["sets"][f"Wampler{number}"]

@@ -12,40 +12,31 @@ import numpy as np
 import pytest
 
 from pwindow.surfaces.model.terms import Design, Factor
+from tests.helpers.reference import assert_printed, fit_values, read_json, read_table, wald
 
 OFFSETS = {"SmLs01": 0, "SmLs04": 10**6 - 1, "SmLs07": 10**12 - 1}
 
 
-@pytest.fixture(scope="module")
-def read_set(read_table, read_json):
+def read_set(name):
     """Reader of groups, values and certified figures of one set."""
-
-    def read(name):
-        small = name.startswith("SmLs")
-        table = read_table(f"nist_anova_{'SmLs01' if small else name}.csv", dtype=str)
-        values = [float(Decimal(y) + OFFSETS.get(name, 0)) for y in table["y"]]
-        certified = read_json("nist_anova.json")["sets"]["SmLs" if small else name]
-        return table["group"], values, {key: Decimal(text) for key, text in certified.items()}
-
-    return read
+    small = name.startswith("SmLs")
+    table = read_table(f"nist_anova_{'SmLs01' if small else name}.csv", dtype=str)
+    values = [float(Decimal(y) + OFFSETS.get(name, 0)) for y in table["y"]]
+    certified = read_json("nist_anova.json")["sets"]["SmLs" if small else name]
+    return table["group"], values, {key: Decimal(text) for key, text in certified.items()}
 
 
-@pytest.fixture
-def assert_digits(assert_printed):
+def assert_digits(what: str, found: float, certified: Decimal, digits: int) -> None:
     """Assertion that a value has so many digits of a certified figure; prints how many it has."""
-
-    def check(what: str, found: float, certified: Decimal, digits: int) -> None:
-        missed = abs(Decimal(float(found)) / certified - 1)
-        print(f"{what}: {-float(missed.log10()) if missed else 16:.1f} digits")
-        assert_printed(found, str(certified), digits)
-
-    return check
+    missed = abs(Decimal(float(found)) / certified - 1)
+    print(f"{what}: {-float(missed.log10()) if missed else 16:.1f} digits")
+    assert_printed(found, str(certified), digits)
 
 
 @pytest.mark.parametrize(
     "name, digits", [("SiRstv", 12), ("AtmWtAg", 9), ("SmLs01", 14), ("SmLs04", 9), ("SmLs07", 3)]
 )
-def test_groups_as_a_factor(read_set, fit_values, wald, assert_digits, name, digits):
+def test_groups_as_a_factor(name, digits):
     group, values, certified = read_set(name)
     factor = Factor.learn("group", "category", group)
     design = Design((factor,), ((), *((column,) for column in factor.columns)))
@@ -67,7 +58,7 @@ def test_groups_as_a_factor(read_set, fit_values, wald, assert_digits, name, dig
         ("SmLs07", 2),
     ],
 )
-def test_groups_as_make_readies(read_set, fit_values, assert_digits, name, digits):
+def test_groups_as_make_readies(name, digits):
     group, values, certified = read_set(name)
     found = fit_values(values, Design((), ((),)), make_ready=group).components
     size = len(group) // group.nunique()

@@ -14,6 +14,7 @@ from pwindow.surfaces.model.responses import RESPONSE_KINDS, ResponseData
 from pwindow.surfaces.model.terms import Design, Factor
 from pwindow.surfaces.posterior.sampler import Plan, Source, draw_posterior
 from pwindow.surfaces.posterior.statistics import PrintStatistics
+from tests.helpers.reference import read_json, read_table
 
 pytestmark = pytest.mark.slow
 
@@ -24,7 +25,7 @@ PLAN = Plan(chains=400, warm=400, kept=100, doublings=0, scales=(WIDTH,))
 
 
 @pytest.fixture(scope="module")
-def prints(read_table):
+def prints():
     return read_table("complete_separation.csv")
 
 
@@ -106,7 +107,7 @@ def test_share_of_bridged_gaps_is_that_of_the_integral(draws, grid, x):
     assert stats.norm.cdf(drawn / spread).mean() == pytest.approx(expected, abs=0.01)
 
 
-def test_boundary_is_that_of_the_penalised_logit(draws, read_json):
+def test_boundary_is_that_of_the_penalised_logit(draws):
     """Both lie in the middle of the open and the bridged prints."""
     logit = read_json("complete_separation.json")["computed"]
     level, slope = draws.coefficients[0].mean(axis=0)

@@ -11,6 +11,7 @@ from scipy import ndimage
 
 from pwindow.surfaces.checks.diagnostics import diagnose
 from pwindow.surfaces.model.terms import Design, Factor, second_order
+from tests.helpers.reference import fit_values, printed, read_json, read_table
 
 FACTORS = (Factor("time", "linear", 80.0, 90.0), Factor("temperature", "linear", 170.0, 180.0))
 LINEAR = ((), ("time",), ("temperature",))
@@ -22,21 +23,16 @@ def set_ups(x1, x2) -> pd.DataFrame:
 
 
 @pytest.fixture(scope="module")
-def figures(read_json):
+def figures():
     return read_json("montgomery_ccd_process.json")
 
 
-@pytest.fixture(scope="module")
-def fit(read_table, fit_values):
+def fit(response, axial=ROOT_2, terms=None):
     """Fitter of one response with the axial points at a given distance."""
     table = read_table("montgomery_ccd_process.csv")
-
-    def fitted(response, axial=ROOT_2, terms=None):
-        x1, x2 = (np.where(table[x].abs() > 1, np.sign(table[x]) * axial, table[x]) for x in ("x1", "x2"))
-        design = Design(FACTORS, terms or second_order(FACTORS))
-        return fit_values(table[response], design, **set_ups(x1, x2))
-
-    return fitted
+    x1, x2 = (np.where(table[x].abs() > 1, np.sign(table[x]) * axial, table[x]) for x in ("x1", "x2"))
+    design = Design(FACTORS, terms or second_order(FACTORS))
+    return fit_values(table[response], design, **set_ups(x1, x2))
 
 
 @pytest.mark.parametrize("axial", [1.414, ROOT_2])
@@ -48,7 +44,7 @@ def fit(read_table, fit_values):
         ("molecular_weight", "molecular_weight_linear", LINEAR),
     ],
 )
-def test_published_coefficients(figures, printed, fit, response, key, terms, axial):
+def test_published_coefficients(figures, response, key, terms, axial):
     surface = fit(response, axial, terms)
     published = figures["published"][key]
     assert len(surface.solution.params) == len(published)
@@ -56,7 +52,7 @@ def test_published_coefficients(figures, printed, fit, response, key, terms, axi
         assert found == printed(text)
 
 
-def test_published_analysis_of_variance(figures, printed, fit):
+def test_published_analysis_of_variance(figures):
     published = figures["published"]["yield_analysis"]
     surface = fit("yield")
     checks = diagnose(surface)
@@ -69,7 +65,7 @@ def test_published_analysis_of_variance(figures, printed, fit):
     assert checks.adjusted_r2 == printed(published["adjusted_r2"])
 
 
-def test_published_lack_of_fit(figures, printed, fit):
+def test_published_lack_of_fit(figures):
     published = figures["published"]["yield_analysis"]
     lack = diagnose(fit("yield")).lack_of_fit
     assert lack.ss == printed(published["ss_lack_of_fit"])
@@ -80,11 +76,11 @@ def test_published_lack_of_fit(figures, printed, fit):
 
 
 @pytest.mark.parametrize("axial, key", [(1.414, "axial 1.414"), (ROOT_2, "axial root 2")])
-def test_lack_of_fit_follows_the_axial_distance(figures, printed, fit, axial, key):
+def test_lack_of_fit_follows_the_axial_distance(figures, axial, key):
     assert diagnose(fit("yield", axial)).lack_of_fit.f == printed(figures["computed"]["f_lack_of_fit"][key])
 
 
-def test_published_prediction_of_left_out_runs(figures, printed, fit):
+def test_published_prediction_of_left_out_runs(figures):
     published = figures["published"]["yield_analysis"]
     checks = diagnose(fit("yield"))
     assert checks.left_out == "print"
@@ -98,7 +94,7 @@ def curvature(surface) -> tuple[np.ndarray, np.ndarray]:
     return np.array([a, b]), np.array([[aa, ab / 2], [ab / 2, bb]])
 
 
-def test_published_stationary_point(figures, printed, fit):
+def test_published_stationary_point(figures):
     published, surface = figures["published"], fit("yield", 1.414)
     slope, matrix = curvature(surface)
     point = -np.linalg.solve(matrix, slope) / 2
@@ -110,13 +106,13 @@ def test_published_stationary_point(figures, printed, fit):
     assert surface.predict(at)["mean"].iloc[0] == printed(published["yield_at_stationary"])
 
 
-def test_published_canonical_form(figures, printed, fit):
+def test_published_canonical_form(figures):
     _, matrix = curvature(fit("yield", 1.414))
     for found, text in zip(np.linalg.eigvalsh(matrix), figures["published"]["canonical"]):
         assert found == printed(text)
 
 
-def test_overlap_of_means_is_two_separate_regions(figures, fit):
+def test_overlap_of_means_is_two_separate_regions(figures):
     computed = figures["computed"]
     axis = np.linspace(-computed["reach"], computed["reach"], computed["grid"])
     x1, x2 = (grid.ravel() for grid in np.meshgrid(axis, axis, indexing="ij"))

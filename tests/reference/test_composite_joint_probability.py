@@ -8,22 +8,23 @@ from scipy import optimize
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.posterior.joint import join_responses
 from pwindow.window.probability.rectangle import POINTS, rectangle_probability
+from tests.helpers.reference import as_response, printed, read_json, read_table
 
 FACTORS = (Factor("x1", "linear", -1.0, 1.0), Factor("x2", "linear", -1.0, 1.0))
 
 
 @pytest.fixture(scope="module")
-def figures(read_json):
+def figures():
     return read_json("joint_probability.json")
 
 
 @pytest.fixture(scope="module")
-def settings(read_table):
+def settings():
     return read_table("montgomery_ccd_process.csv")[["x1", "x2"]]
 
 
 @pytest.fixture(scope="module")
-def joint(read_table, as_response, settings, figures):
+def joint(settings, figures):
     table = read_table("montgomery_ccd_process.csv")
     responses = {name: as_response(table[name], **settings) for name in figures["responses"]}
     return join_responses(responses, dict.fromkeys(responses, Design(FACTORS, second_order(FACTORS))))
@@ -59,7 +60,7 @@ def test_predictive_scale_is_one_plus_leverage(joint, settings):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("points, tolerance", [(POINTS, 4e-5), (20011, 3e-6)])
-def test_map(probability, read_table, points, tolerance):
+def test_map(probability, points, tolerance):
     """Largest errors met: 3.0e-5 with 2039 points, 1.8e-6 with 20011."""
     table = read_table("joint_probability_map.csv")
     found = probability(table["x1"], table["x2"], points)
@@ -67,7 +68,7 @@ def test_map(probability, read_table, points, tolerance):
 
 
 @pytest.mark.slow
-def test_largest_probability(probability, figures, printed):
+def test_largest_probability(probability, figures):
     """Met: 1e-5 in position with 20,011 points, 8e-7 in probability with 200,003."""
     start = [-0.1, -0.7]
     best = optimize.minimize(
@@ -82,7 +83,7 @@ def test_largest_probability(probability, figures, printed):
 
 
 @pytest.mark.slow
-def test_means_that_conform_say_little(joint, probability, figures, printed):
+def test_means_that_conform_say_little(joint, probability, figures):
     """Where all means conform the joint probability is only 0.14 to 0.38."""
     axis = np.linspace(-1.414, 1.414, 60)
     x1, x2 = (grid.ravel() for grid in np.meshgrid(axis, axis, indexing="ij"))

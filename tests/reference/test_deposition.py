@@ -4,6 +4,7 @@ import pytest
 
 from pwindow.surfaces.checks.diagnostics import diagnose
 from pwindow.surfaces.model.terms import Design, Factor, second_order
+from tests.helpers.reference import fit_values, printed, read_json, read_table
 
 PRESSURE, RATIO = "pressure", "flow_ratio"
 FACTORS = (Factor(PRESSURE, "linear", 4.0, 80.0), Factor(RATIO, "linear", 2.0, 10.0))
@@ -14,22 +15,17 @@ REDUCED = {
 
 
 @pytest.fixture(scope="module")
-def figures(read_json):
+def figures():
     return read_json("deposition.json")
 
 
-@pytest.fixture(scope="module")
-def fit(read_table, fit_values):
+def fit(response, terms):
     table = read_table("deposition.csv")
-
-    def fitted(response, terms):
-        return fit_values(table[response], Design(FACTORS, terms), **table[[PRESSURE, RATIO]])
-
-    return fitted
+    return fit_values(table[response], Design(FACTORS, terms), **table[[PRESSURE, RATIO]])
 
 
 @pytest.mark.parametrize("response", REDUCED)
-def test_published_reduced_surfaces(figures, printed, fit, response):
+def test_published_reduced_surfaces(figures, response):
     found = fit(response, REDUCED[response]).solution.params
     published = figures["published"][response]["coef"]
     assert len(found) == len(published)
@@ -38,7 +34,7 @@ def test_published_reduced_surfaces(figures, printed, fit, response):
 
 
 @pytest.mark.parametrize("response", REDUCED)
-def test_full_second_order_surfaces(figures, printed, fit, response):
+def test_full_second_order_surfaces(figures, response):
     surface = fit(response, second_order(FACTORS))
     expected = figures["computed"][response]
     for value, text in zip(surface.solution.params, expected["coef"], strict=True):

@@ -11,6 +11,7 @@ import pytest
 from pwindow.surfaces.checks.diagnostics import diagnose
 from pwindow.surfaces.single.estimator import SecondOrderSurface
 from pwindow.surfaces.single.least_squares import least_squares
+from tests.helpers.reference import fit_values, printed
 
 SETTINGS = ["vs", "vf", "h"]  # stage speed mm/s, flow speed mm/s, stand-off µm
 SLOPES = ("-0.537", "0.691", "0.241")
@@ -47,7 +48,7 @@ def share_explained(errors, values) -> float:
     return 1.0 - (errors**2).sum() / ((values - values.mean()) ** 2).sum()
 
 
-def test_power_law(printed, log_height, quadratic, set_ups):
+def test_power_law(log_height, quadratic, set_ups):
     design = linear_design(quadratic)
     solution = least_squares(design.matrix(set_ups), log_height)
     half_ranges = [np.log(factor.high / factor.low) / 2 for factor in design.factors]
@@ -56,7 +57,7 @@ def test_power_law(printed, log_height, quadratic, set_ups):
     assert share_explained(solution.residuals, log_height) == printed("0.833")
 
 
-def test_second_order_surface(printed, lines, log_height, quadratic, set_ups):
+def test_second_order_surface(lines, log_height, quadratic, set_ups):
     assert quadratic.left_out_ == ()
     assert quadratic.score(lines[SETTINGS].to_numpy(float), log_height) == printed("0.859")
     solution = least_squares(quadratic.design_.matrix(set_ups), log_height)
@@ -65,13 +66,13 @@ def test_second_order_surface(printed, lines, log_height, quadratic, set_ups):
 
 
 @pytest.fixture(scope="module")
-def run_surface(lines, log_height, set_ups, fit_values):
+def run_surface(lines, log_height, set_ups):
     """Fitter of a surface with each run, one stand-off and flow speed, as a make-ready."""
     runs = lines["h"].astype(str) + " " + lines["vf"].astype(str)
     return lambda design: fit_values(log_height, design, make_ready=runs, **set_ups)
 
 
-def test_variance_between_runs(printed, quadratic, run_surface):
+def test_variance_between_runs(quadratic, run_surface):
     surface = run_surface(linear_design(quadratic))
     assert surface.components.make_ready == printed("0.0134")
     assert surface.components.print_ == printed("0.0207")

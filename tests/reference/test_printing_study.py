@@ -10,6 +10,7 @@ import pytest
 
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.estimator import SecondOrderSurface
+from tests.helpers.reference import assert_printed, fit_values, read_json, read_table
 
 SETTINGS = ["speed", "pressure", "distance"]
 FACTORS = tuple(Factor(name, "linear", -1.0, 1.0) for name in SETTINGS)
@@ -17,24 +18,24 @@ DESIGN = Design(FACTORS, second_order(FACTORS))
 
 
 @pytest.fixture(scope="module")
-def figures(read_json):
+def figures():
     return read_json("printing_ink.json")
 
 
 @pytest.fixture(scope="module")
-def table(read_table):
+def table():
     runs = read_table("printing_ink.csv")
     replicates = runs[["y1", "y2", "y3"]]
     return runs.assign(mean=replicates.mean(axis=1), sd=replicates.std(axis=1))
 
 
 @pytest.fixture(scope="module")
-def fit(table, fit_values):
+def fit(table):
     return lambda response: fit_values(table[response], DESIGN, **table[SETTINGS])
 
 
 @pytest.mark.parametrize("response", ["mean", "sd"])
-def test_published_coefficients(figures, assert_printed, table, fit, response):
+def test_published_coefficients(figures, table, fit, response):
     by_estimator = SecondOrderSurface().fit(table[SETTINGS].to_numpy(float), table[response])
     for params in (fit(response).solution.params, by_estimator.coef_):
         for found, text in zip(params, figures["published"][response], strict=True):
@@ -42,7 +43,7 @@ def test_published_coefficients(figures, assert_printed, table, fit, response):
 
 
 @pytest.mark.parametrize("response", ["mean", "sd"])
-def test_residual_spread_and_standard_errors(figures, assert_printed, fit, response):
+def test_residual_spread_and_standard_errors(figures, fit, response):
     """Of the intercept, and of linear terms, squares and products, which share theirs."""
     surface, computed = fit(response), figures["computed"]
     assert_printed(np.sqrt(surface.scale), computed["residual_sd"][response])
@@ -59,7 +60,7 @@ def test_two_runs_without_spread_stand_in_the_spread_surface(table, fit):
     assert np.isfinite(surface.predict(still[SETTINGS])).all(axis=None)
 
 
-def test_published_optimum_from_our_own_surfaces(figures, assert_printed, fit):
+def test_published_optimum_from_our_own_surfaces(figures, fit):
     published = figures["published"]["optima"][0]
     here = pd.DataFrame([published["at"]], columns=SETTINGS)
     for response in ("mean", "sd"):
@@ -67,7 +68,7 @@ def test_published_optimum_from_our_own_surfaces(figures, assert_printed, fit):
 
 
 @pytest.mark.parametrize("at", [0, 1])
-def test_published_optima_from_the_published_surfaces(figures, assert_printed, at):
+def test_published_optima_from_the_published_surfaces(figures, at):
     """Holds our terms, not the fit: rounded coefficients move these figures by up to 0.1."""
     published = figures["published"]
     optimum = published["optima"][at]

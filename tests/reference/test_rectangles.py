@@ -5,10 +5,11 @@ import pytest
 from scipy import optimize
 
 from pwindow.window.probability.rectangle import POINTS, rectangle_probability
+from tests.helpers.reference import printed, read_json
 
 
 @pytest.fixture(scope="module")
-def figures(read_json):
+def figures():
     return read_json("multivariate_t_rectangles.json")
 
 
@@ -36,7 +37,7 @@ def test_every_case_against_quadrature(figures, points, tolerance):
         assert found == pytest.approx(case["reference"], rel=0, abs=tolerance), case["name"]
 
 
-def test_published_probabilities(figures, printed):
+def test_published_probabilities(figures):
     """Lattice error with 200003 points below 1e-6 for both."""
     cases = {case["name"]: case for case in figures["cases"]}
     assert figures["published"]
@@ -44,7 +45,7 @@ def test_published_probabilities(figures, printed):
         assert probability(cases[name], 200003) == printed(text)
 
 
-def test_dunnett_two_sided_quantiles(figures, printed):
+def test_dunnett_two_sided_quantiles(figures):
     """d with P(|T_i| ≤ d for three comparisons) = 0.95 at correlation 1/2."""
     correlation = [[1.0, 0.5, 0.5], [0.5, 1.0, 0.5], [0.5, 0.5, 1.0]]
 

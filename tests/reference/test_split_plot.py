@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from pwindow.surfaces.model.terms import Design, Factor
+from tests.helpers.reference import assert_printed, covariance, fit_values, read_json, read_table, wald
 
 NAMES = ("rep", "prep", "temperature")
 BY_LME4 = ("rep", "prep", "temperature", "prep × temperature")
@@ -18,21 +19,16 @@ BY_BOOK = (*BY_LME4, "rep × temperature")  # the book takes days × temperature
 
 
 @pytest.fixture(scope="module")
-def figures(read_json):
+def figures():
     return read_json("paper_split_plot.json")
 
 
-@pytest.fixture(scope="module")
-def fit(read_table, fit_values):
+def fit(effects):
     """Fitter of the surface that has some main effects and products of factors."""
     table = read_table("paper_split_plot.csv", dtype=str)
     factors = tuple(Factor.learn(name, "category", table[name]) for name in NAMES)
-
-    def fitted(effects):
-        design = Design(factors, ((), *(term for effect in effects for term in terms_of(factors, effect))))
-        return fit_values(table["y"], design, make_ready=table["rep"] + table["prep"], **table[[*NAMES]])
-
-    return fitted
+    design = Design(factors, ((), *(term for effect in effects for term in terms_of(factors, effect))))
+    return fit_values(table["y"], design, make_ready=table["rep"] + table["prep"], **table[[*NAMES]])
 
 
 def terms_of(factors, effect: str) -> list:
@@ -50,7 +46,7 @@ def strata(surface) -> dict[str, float]:
     return {"whole": found.print_ + 4 * found.make_ready, "sub": found.print_}
 
 
-def test_published_errors_of_both_strata(figures, assert_printed, fit):
+def test_published_errors_of_both_strata(figures):
     published, mean_squares = figures["published"], strata(fit(BY_BOOK))
     assert_printed(mean_squares["whole"], published["ms_whole_plot_error"])
     for stratum, mean_square in mean_squares.items():
@@ -62,7 +58,7 @@ def test_published_errors_of_both_strata(figures, assert_printed, fit):
     "effect, stratum",
     [("prep", "whole"), ("temperature", "sub"), ("prep × temperature", "sub"), ("rep × temperature", "sub")],
 )
-def test_published_sums_of_squares(figures, assert_printed, fit, wald, effect, stratum):
+def test_published_sums_of_squares(figures, effect, stratum):
     surface = fit(BY_BOOK)
     rows = rows_of(surface, effect)
     found = wald(surface, rows) * len(rows) * strata(surface)[stratum]
@@ -70,18 +66,18 @@ def test_published_sums_of_squares(figures, assert_printed, fit, wald, effect, s
 
 
 @pytest.mark.parametrize("effect", ["prep", "prep × temperature"])
-def test_published_tests_of_either_stratum(figures, assert_printed, fit, wald, effect):
+def test_published_tests_of_either_stratum(figures, effect):
     """Each effect is held against the error of its own stratum by one covariance of coefficients."""
     surface = fit(BY_BOOK)
     assert_printed(wald(surface, rows_of(surface, effect)), figures["published"]["f"][effect])
 
 
-def test_degrees_of_freedom_of_the_next_print(figures, assert_printed, fit):
+def test_degrees_of_freedom_of_the_next_print(figures):
     """Satterthwaite of MS_whole/4 + 3/4 MS_sub on 4 and 12, from the exact sums of squares."""
     assert_printed(fit(BY_BOOK).df, figures["computed"]["df_of_next_print"])
 
 
-def test_components_and_standard_errors_of_lme4(figures, assert_printed, fit, covariance):
+def test_components_and_standard_errors_of_lme4(figures):
     """Of differences to preparation 1 at 200 degrees: one between whole plots, one inside them."""
     expected, surface = figures["computed"]["reml"], fit(BY_LME4)
     assert_printed(surface.components.make_ready, expected["whole_plot"])

@@ -9,22 +9,23 @@ import numpy as np
 import pytest
 
 from pwindow.surfaces.model.terms import Design, Factor
+from tests.helpers.reference import assert_printed, covariance, fit_values, read_json, read_table
 
 MEAN = Design((), ((),))
 
 
 @pytest.fixture(scope="module")
-def published(read_json):
+def published():
     return read_json("dyestuff.json")["published"]
 
 
 @pytest.fixture(scope="module")
-def surface(read_table, fit_values):
+def surface():
     table = read_table("dyestuff.csv")
     return fit_values(table["yield"], MEAN, make_ready=table["batch"])
 
 
-def test_published_components(published, assert_printed, surface):
+def test_published_components(published, surface):
     """Found to 7e-7 of the published variances, so the printed digits of both are reached."""
     assert_printed(surface.solution.params[0], published["reml"]["mean"])
     assert_printed(surface.components.make_ready, published["reml"]["batch"])
@@ -46,7 +47,7 @@ def test_degrees_of_freedom_are_satterthwaite(published, surface):
     assert surface.df == pytest.approx(expected, rel=1e-5)
 
 
-def test_standard_error_of_the_mean(published, covariance, surface):
+def test_standard_error_of_the_mean(published, surface):
     """√(MS_batch/30)."""
     expected = np.sqrt(float(published["analysis_of_variance"]["ms_batch"]) / 30)
     assert np.sqrt(covariance(surface)[0, 0]) == pytest.approx(expected, rel=1e-5)
@@ -57,9 +58,7 @@ def test_standard_error_in_the_table_of_coefficients(published, surface):
     assert surface.coefficients()["std_error"].iloc[0] == pytest.approx(expected, rel=1e-5)
 
 
-def test_batches_that_differ_less_than_their_samples(
-    read_json, read_table, fit_values, covariance, assert_printed
-):
+def test_batches_that_differ_less_than_their_samples():
     """The likelihood is largest where the make-ready's variance is zero."""
     figures, table = read_json("dyestuff2.json"), read_table("dyestuff2.csv")
     surface = fit_values(table["yield"], MEAN, make_ready=table["batch"])
@@ -70,12 +69,12 @@ def test_batches_that_differ_less_than_their_samples(
     assert_printed(np.sqrt(covariance(surface)[0, 0]), figures["computed"]["reml"]["standard_error"])
 
 
-def fit_tests(fit_values, table):
+def fit_tests(table):
     """Each test a cell: all three variances are found from the values."""
     return fit_values(table["strength"], MEAN, make_ready=table["batch"], print=table["sample"])
 
 
-def fit_cask_means(fit_values, table):
+def fit_cask_means(table):
     """As a trial is fitted: means of casks, and the pooled variance of the tests in a cask."""
     casks = table.groupby(["batch", "sample"])["strength"].agg(["mean", "var"]).reset_index()
     columns = dict(make_ready=casks["batch"], print=casks["sample"], count=np.full(len(casks), 2))
@@ -83,8 +82,8 @@ def fit_cask_means(fit_values, table):
 
 
 @pytest.mark.parametrize("fit", [fit_tests, fit_cask_means])
-def test_tests_in_casks_in_batches(read_json, read_table, fit_values, covariance, assert_printed, fit):
-    figures, surface = read_json("pastes.json"), fit(fit_values, read_table("pastes.csv"))
+def test_tests_in_casks_in_batches(fit):
+    figures, surface = read_json("pastes.json"), fit(read_table("pastes.csv"))
     reml, found = figures["published"]["reml"], surface.components
     assert_printed(surface.solution.params[0], reml["mean"])
     assert_printed(np.sqrt(found.make_ready), reml["sd_batch"])
@@ -93,7 +92,7 @@ def test_tests_in_casks_in_batches(read_json, read_table, fit_values, covariance
     assert_printed(np.sqrt(covariance(surface)[0, 0]), figures["computed"]["reml"]["standard_error"])
 
 
-def test_parts_measured_by_every_operator(read_json, read_table, fit_values, assert_printed):
+def test_parts_measured_by_every_operator():
     """Balanced, so these components are the same whether operators are fixed or random."""
     published = read_json("gauge_rr.json")["published"]["reduced"]
     table = read_table("gauge_rr.csv", dtype=str)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import http.client
 import json
 import re
 import shutil
 import sys
-import time
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
@@ -20,7 +18,7 @@ import websocket
 
 from pwindow.cli.server_settings import LANDING_PAGE
 from pwindow.server.frames import V1
-from tests.helpers.servers import free_port, run_server
+from tests.helpers.servers import ask, free_port, run_server
 
 TEMPLATES = Path(__file__).resolve().parents[2] / "dashboards" / "templates"
 XSRF = "a" * 32  # what a page has in its cookie, it says once more
@@ -45,14 +43,8 @@ class Visitor:
         self.address = server.address.removeprefix("http://")
 
     def ask(self, method: str, path: str, body: str | None = None, **headers: str):
-        connection = http.client.HTTPConnection(self.address, timeout=60)
         named = {name.replace("_", "-"): value for name, value in headers.items()}
-        try:
-            connection.request(method, path, body, named)
-            answer = connection.getresponse()
-            return answer.status, answer.read().decode("utf-8", "replace"), answer.headers
-        finally:
-            connection.close()
+        return ask(self.address, method, path, body, named)
 
     def open_page(self, query: str = "", **headers: str) -> str:
         """Open the page; give the id of its kernel."""
@@ -90,19 +82,6 @@ def _is_forked(process: psutil.Process) -> bool:
         return parent is not None and "multiprocessing.forkserver" in " ".join(parent.cmdline())
     except psutil.NoSuchProcess:
         return False
-
-
-@pytest.fixture(scope="session")
-def wait_until() -> Callable[[Callable[[], bool]], bool]:
-    def wait(condition: Callable[[], bool], limit: float = 30.0) -> bool:
-        deadline = time.monotonic() + limit
-        while not condition():
-            if time.monotonic() > deadline:
-                return False
-            time.sleep(0.1)
-        return True
-
-    return wait
 
 
 @pytest.fixture(scope="session")

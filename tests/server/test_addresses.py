@@ -8,6 +8,7 @@ import time
 import pytest
 
 from pwindow.server.hosts import own_names
+from tests.helpers.servers import wait_until
 
 NOBODY = "00000000-0000-0000-0000-000000000000"
 CSS = "/voila/templates/pwindow/static/pwindow.css"
@@ -205,7 +206,7 @@ def test_a_visitor_cannot_reach_where_kernels_wait(visitor):
 
 
 @pytest.mark.slow
-def test_sockets_that_come_and_go_where_kernels_wait_do_not_keep_the_next_page(visitor, wait_until):
+def test_sockets_that_come_and_go_where_kernels_wait_do_not_keep_the_next_page(visitor):
     """The secret is taken from a kernel, so that the route itself is shown to be sound."""
     assert wait_until(lambda: any(time.time() - part.create_time() > 4 for part in visitor.kernels()))
     base = visitor.kernels()[0].environ()["VOILA_WS_BASE_URL"]

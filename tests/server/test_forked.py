@@ -11,6 +11,7 @@ import pytest
 
 from pwindow.cli.server_settings import kernel_maker
 from pwindow.server.forked import Forked
+from tests.helpers.servers import wait_until
 
 PREPARED = """
 import pwindow.server.prepared
@@ -44,7 +45,7 @@ def test_kernels_have_one_parent_and_an_environment_each(visiting):
 
 
 @pytest.mark.slow
-def test_kernels_end_with_a_server_that_is_killed(visiting, wait_until):
+def test_kernels_end_with_a_server_that_is_killed(visiting):
     with visiting() as visitor:
         visitor.open_page()
         kernels = visitor.kernels()

@@ -10,6 +10,7 @@ import websocket
 from jupyter_server.services.kernels.connection.base import serialize_msg_to_ws_v1
 
 from pwindow.server.frames import V1, MalformedFrame, check_frame
+from tests.helpers.servers import wait_until
 
 HEADER = {"msg_id": "1", "msg_type": "kernel_info_request", "session": "s", "username": "u", "version": "5.3"}
 
@@ -109,7 +110,7 @@ def test_a_session_without_a_plain_name_is_refused(visitor, kernel, session):
 
 
 @pytest.mark.slow
-def test_a_page_has_few_sockets(visitor, kernel, wait_until):
+def test_a_page_has_few_sockets(visitor, kernel):
     lines = []
     assert wait_until(lambda: _is_open(visitor, kernel, lines) and len(lines) == 4)
     assert visitor.refused(kernel) == 429

@@ -10,6 +10,7 @@ import pytest
 
 from pwindow.server.hosts import is_visit
 from pwindow.server.visitors import STARTS, TURN, NoPlace, Seat, Visitors
+from tests.helpers.servers import wait_until
 
 
 def run(task):
@@ -269,7 +270,7 @@ def visitor(visiting):
 
 
 @pytest.fixture
-def at_rest(visitor, wait_until):
+def at_rest(visitor):
     """The kernel that is kept ready, once it is the only one."""
 
     def alone():
@@ -310,7 +311,7 @@ def test_those_too_many_are_told_when_to_come_again(visitor, at_rest):
 
 
 @pytest.mark.slow
-def test_kernels_end_without_a_visitor_but_not_the_one_kept_ready(visitor, at_rest, wait_until):
+def test_kernels_end_without_a_visitor_but_not_the_one_kept_ready(visitor, at_rest):
     shown = visitor.open_page()
     line = visitor.connect(shown)
     never_shown = visitor.open_page()
@@ -341,7 +342,7 @@ def test_a_kernel_kept_ready_is_nobodys_to_connect_to(visitor, at_rest):
 
 
 @pytest.mark.slow
-def test_who_does_not_wait_for_the_page_leaves_no_kernel(visitor, at_rest, wait_until):
+def test_who_does_not_wait_for_the_page_leaves_no_kernel(visitor, at_rest):
     host, port = visitor.address.split(":")
     for _ in range(4):  # twice as many as may be here
         with socket.create_connection((host, int(port))) as line:

@@ -12,6 +12,7 @@ from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.model.terms import label
 from pwindow.surfaces.single.surface import fit_surface
 from pwindow.surfaces.single.term_selection import choose_terms, independent_terms, make_design
+from tests.helpers.cells import line_height, make_cells, respects_heredity
 
 FULL = list(product((30, 60, 120), (2, 4, 8), (20, 50, 80)))
 TWO_PRESSURES = [s for s in FULL if s[2] != 50]
@@ -50,12 +51,12 @@ def suggested(message: str) -> pd.DataFrame:
     ids=["two pressures", "roll follows speed", "both", "two speeds"],
 )
 class TestRefusal:
-    def test_names_the_terms(self, make_cells, line_height, set_ups, groups):
+    def test_names_the_terms(self, set_ups, groups):
         named = named_groups(refusal(line_height(make_cells(set_ups))))
         for group in groups:
             assert group in named
 
-    def test_names_only_terms_that_really_are_confounded(self, make_cells, line_height, set_ups, groups):
+    def test_names_only_terms_that_really_are_confounded(self, set_ups, groups):
         """Each named group is linearly dependent on the trial's prints."""
         cells = make_cells(set_ups)
         whole = make_design(line_height(make_cells(FULL)), [])
@@ -64,18 +65,18 @@ class TestRefusal:
             assert len(terms) == len(group)
             assert np.linalg.matrix_rank(whole.keeping(terms).matrix(cells)) < len(terms)
 
-    def test_suggested_prints_cure_it(self, make_cells, line_height, set_ups, groups):
+    def test_suggested_prints_cure_it(self, set_ups, groups):
         extra = suggested(refusal(line_height(make_cells(set_ups)))).astype(float)
         mended = line_height(make_cells([*set_ups, *extra.itertuples(index=False, name=None)]))
         assert len(make_design(mended, []).terms) == 10
 
-    def test_no_fewer_prints_would_do(self, make_cells, line_height, set_ups, groups):
+    def test_no_fewer_prints_would_do(self, set_ups, groups):
         extra = suggested(refusal(line_height(make_cells(set_ups)))).astype(float)
         kept = list(extra.itertuples(index=False, name=None))[:-1]
         refusal(line_height(make_cells([*set_ups, *kept])))
 
 
-def test_plates_tied_to_pressure_are_named_and_cured(make_cells, line_height):
+def test_plates_tied_to_pressure_are_named_and_cured():
     cells = make_cells(FULL, plate=["a", "b", "c"] * 9)
     message = refusal(line_height(cells))
     assert any({"pressure", "plate=c"} <= group for group in named_groups(message))
@@ -86,7 +87,7 @@ def test_plates_tied_to_pressure_are_named_and_cured(make_cells, line_height):
     assert {"plate=b", "plate=c"} <= set(design.labels)
 
 
-def test_too_few_prints_say_how_many_are_needed(make_cells, line_height):
+def test_too_few_prints_say_how_many_are_needed():
     """Ten prints determine the ten terms exactly and leave nothing to judge them by."""
     ten = [
         (30, 2, 20),
@@ -106,18 +107,18 @@ def test_too_few_prints_say_how_many_are_needed(make_cells, line_height):
     assert len(make_design(line_height(make_cells([*ten, (60, 4, 50)])), []).terms) == 10
 
 
-def test_repeated_set_up_does_not_stand_for_another(make_cells, line_height):
+def test_repeated_set_up_does_not_stand_for_another():
     """Forty prints at two pressures still do not tell the curvature."""
     assert "pressure²" in refusal(line_height(make_cells(TWO_PRESSURES * 3)))
 
 
-def test_setting_that_never_varied_is_no_term(make_cells, line_height):
+def test_setting_that_never_varied_is_no_term():
     design = make_design(line_height(make_cells([s for s in FULL if s[2] == 50] * 2)), [])
     assert not any("pressure" in name for name in design.labels)
     assert len(design.terms) == 6
 
 
-def test_covariate_tied_to_the_plate_is_left_out_and_said(make_cells, line_height):
+def test_covariate_tied_to_the_plate_is_left_out_and_said():
     cells = make_cells(FULL * 2, plate=["a"] * 27 + ["b"] * 27, plate_width=[30.0] * 27 + [50.0] * 27)
     notes = []
     design = make_design(line_height(cells), notes)
@@ -125,14 +126,14 @@ def test_covariate_tied_to_the_plate_is_left_out_and_said(make_cells, line_heigh
     assert any("plate_width cannot be told apart" in note for note in notes)
 
 
-def test_covariate_that_is_missing_for_some_prints_is_not_used(make_cells, line_height):
+def test_covariate_that_is_missing_for_some_prints_is_not_used():
     cells = make_cells(FULL * 2, plate_width=[30.0, 40.0, np.nan] * 18)
     notes = []
     assert not any("plate_width" in name for name in make_design(line_height(cells), notes).labels)
     assert any("plate_width is missing for some prints" in note for note in notes)
 
 
-def test_prints_to_spare_are_kept(make_cells, line_height):
+def test_prints_to_spare_are_kept():
     """Terms of a covariate come in only while ten prints more than terms remain."""
     few = make_cells(FULL, plate=(["a", "b"] * 14)[:27])
     design = make_design(line_height(few), [])
@@ -141,7 +142,7 @@ def test_prints_to_spare_are_kept(make_cells, line_height):
     assert "pressure × plate=b" in make_design(line_height(many), []).labels
 
 
-def test_independent_terms_keep_heredity_and_rank(make_cells, line_height, respects_heredity):
+def test_independent_terms_keep_heredity_and_rank():
     whole = make_design(line_height(make_cells(FULL)), [])
     matrix = whole.matrix(make_cells(BOTH))
     kept = independent_terms(whole, matrix)
@@ -156,7 +157,7 @@ def aicc(surface) -> float:
     return n * np.log(surface.solution.ssr / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1)
 
 
-def test_chosen_terms_are_as_good_as_any_with_one_fewer(make_cells, line_height, respects_heredity):
+def test_chosen_terms_are_as_good_as_any_with_one_fewer():
     """The invented response is linear in log speed and log volume; most squares are noise."""
     data = line_height(make_cells(FULL))
     whole = make_design(data, [])

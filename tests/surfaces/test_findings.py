@@ -15,6 +15,7 @@ from pwindow.surfaces.findings import findings
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.single.surface import fit_surface
+from tests.helpers.cells import line_height, make_cells
 from tests.helpers.trials import read_frame
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
@@ -42,10 +43,9 @@ def simulate(make_demo, monkeypatch):
     return rows
 
 
-@pytest.fixture
-def told():
+def told(rows, plan=SHORT, **asked):
     """What is said against the surfaces of a table of rows."""
-    return lambda rows, plan=SHORT, **asked: findings(pw.fit(read_frame(rows), plan=plan, **asked))
+    return findings(pw.fit(read_frame(rows), plan=plan, **asked))
 
 
 def bend(size):
@@ -72,7 +72,7 @@ def about(found, words):
 @pytest.mark.slow
 @pytest.mark.parametrize("size", [0.24, -0.24])
 @pytest.mark.parametrize("seed", [12, 13])
-def test_missed_curvature_is_said_with_factor_range_size_and_sign(simulate, told, seed, size):
+def test_missed_curvature_is_said_with_factor_range_size_and_sign(simulate, seed, size):
     """With 0.24 the surface is 8 % low at 45 m/min and 9 % high at 85, with -0.24 the reverse."""
     (finding,) = about(told(simulate(seed, bend(size))), "curvature")
     assert finding.response == "line_height" and finding.weight == "serious"
@@ -85,12 +85,12 @@ def test_missed_curvature_is_said_with_factor_range_size_and_sign(simulate, told
 
 
 @pytest.mark.slow
-def test_surfaces_that_bend_are_not_told_to(simulate, told):
+def test_surfaces_that_bend_are_not_told_to(simulate):
     assert not about(told(simulate(12, bend(0.24)), terms="bending"), "curvature")
 
 
 @pytest.mark.slow
-def test_a_second_order_truth_mostly_raises_no_objection(simulate, told):
+def test_a_second_order_truth_mostly_raises_no_objection(simulate):
     """Of 40 trials, where about a tenth is objected to: a tenth passes in nine cases of ten, a quarter in one of ten."""
     objected = [bool(told(simulate(seed), NO_DRAWS)) for seed in range(400, 440)]
     assert sum(objected) <= 6
@@ -101,7 +101,7 @@ def test_the_demo_raises_no_objection(demo_surfaces):
 
 
 @pytest.mark.slow
-def test_a_misread_print_is_said_once_for_all_it_spoils(simulate, told):
+def test_a_misread_print_is_said_once_for_all_it_spoils(simulate):
     """A height read 45 % too high makes the resistivity of the print too high as well."""
     rows = simulate(4)
     rows.loc[rows["print"] == "A-033", HEIGHT] *= 1.45
@@ -117,7 +117,7 @@ def test_a_misread_print_is_said_once_for_all_it_spoils(simulate, told):
 
 
 @pytest.mark.slow
-def test_a_misread_print_of_a_large_trial_is_found_wherever_it_is(simulate, told, make_demo):
+def test_a_misread_print_of_a_large_trial_is_found_wherever_it_is(simulate, make_demo):
     """A trial of 650 prints repeats the demo layout: no part of it stands for the rest."""
     layout = make_demo.layout_first()
     parts = [layout.assign(**{c: f"r{at}" + layout[c] for c in ("print", "make_ready")}) for at in range(10)]
@@ -130,7 +130,7 @@ def test_a_misread_print_of_a_large_trial_is_found_wherever_it_is(simulate, told
 
 
 @pytest.mark.slow
-def test_more_misread_prints_are_said_each(simulate, told):
+def test_more_misread_prints_are_said_each(simulate):
     rows = simulate(4)
     for print_, factor in (("A-033", 1.6), ("A-010", 0.6)):
         rows.loc[rows["print"] == print_, HEIGHT] *= factor
@@ -140,7 +140,7 @@ def test_more_misread_prints_are_said_each(simulate, told):
 
 
 @pytest.mark.slow
-def test_a_very_uneven_spread_is_said(simulate, told):
+def test_a_very_uneven_spread_is_said(simulate):
     """Prints of the three largest rolls scatter by a further 20 %, those of the others do not."""
 
     def spread(rng, prints):
@@ -154,7 +154,7 @@ def test_a_very_uneven_spread_is_said(simulate, told):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("sign, shape", [(1, "above it reach farther"), (-1, "below it reach farther")])
-def test_a_spread_of_another_shape_is_said(simulate, told, sign, shape):
+def test_a_spread_of_another_shape_is_said(simulate, sign, shape):
     """One print in five is off by 25 % to the same side."""
 
     def lopsided(rng, prints):
@@ -166,7 +166,7 @@ def test_a_spread_of_another_shape_is_said(simulate, told, sign, shape):
 
 
 @pytest.mark.slow
-def test_expected_closures_are_not_taken_for_an_uneven_spread(simulate, told):
+def test_expected_closures_are_not_taken_for_an_uneven_spread(simulate):
     """A third of the gaps bridge; what is then expected of a closure scatters less than it does."""
 
     def closing(means, setups):
@@ -177,7 +177,7 @@ def test_expected_closures_are_not_taken_for_an_uneven_spread(simulate, told):
 
 
 @pytest.mark.slow
-def test_one_print_a_make_ready(simulate, told, make_demo):
+def test_one_print_a_make_ready(simulate, make_demo):
     layout = make_demo.layout_first()
     rows = simulate(7, layout=layout.assign(make_ready=layout["print"]))
     (finding,) = about(told(rows), "each make-ready has one print")
@@ -185,7 +185,7 @@ def test_one_print_a_make_ready(simulate, told, make_demo):
 
 
 @pytest.mark.slow
-def test_serious_things_come_first(simulate, told, make_demo):
+def test_serious_things_come_first(simulate, make_demo):
     layout = make_demo.layout_first()
     rows = simulate(7, bend(0.3), layout.assign(make_ready=layout["print"]))
     weights = [finding.weight for finding in told(rows)]
@@ -193,7 +193,7 @@ def test_serious_things_come_first(simulate, told, make_demo):
 
 
 @pytest.mark.slow
-def test_a_print_that_much_leans_on_is_said(told):
+def test_a_print_that_much_leans_on_is_said():
     rows = pw.demo("trial_second.csv")
     found = findings(pw.fit(pw.read_trial(rows), plan=SHORT))
     (finding,) = about(found, "single prints decide much")
@@ -207,7 +207,7 @@ def test_a_print_that_much_leans_on_is_said(told):
     assert float(moved) == pytest.approx(100.0 * np.expm1(change), rel=0.05)
 
 
-def test_without_a_print_is_a_fit_of_the_others(make_cells, line_height):
+def test_without_a_print_is_a_fit_of_the_others():
     cells = make_cells(SET_UPS)
     surface = fit_surface(line_height(cells), DESIGN)
     apart = without(surface, "P004")
@@ -220,7 +220,7 @@ def test_without_a_print_is_a_fit_of_the_others(make_cells, line_height):
     assert without(few, "P006") is None or len(without(few, "P006").surface.cells) == 6
 
 
-def test_a_level_that_lies_off_is_found_as_a_regression_finds_it(make_cells, line_height):
+def test_a_level_that_lies_off_is_found_as_a_regression_finds_it():
     cells = make_cells(SET_UPS)
     cells.loc[cells["speed"] == 85.0, "value"] += 0.3
     surface = fit_surface(line_height(cells), DESIGN)
@@ -234,7 +234,7 @@ def test_a_level_that_lies_off_is_found_as_a_regression_finds_it(make_cells, lin
     assert found.p == pytest.approx(3 * theirs.pvalues.iloc[-1], rel=1e-6)  # of the levels inside the range
 
 
-def test_a_spread_that_grows_is_found_along_its_factor(make_cells, line_height):
+def test_a_spread_that_grows_is_found_along_its_factor():
     cells = make_cells(SET_UPS * 2)
     pressure = DESIGN.coded(cells)["pressure"]
     cells["value"] += np.random.default_rng(2).normal(0.0, 0.3, len(cells)) * (pressure > 0)
@@ -243,14 +243,14 @@ def test_a_spread_that_grows_is_found_along_its_factor(make_cells, line_height):
 
 
 @pytest.mark.slow
-def test_even_spreads_seem_uneven_as_often_as_stated(make_cells, line_height):
+def test_even_spreads_seem_uneven_as_often_as_stated():
     chances = [
         uneven_spread(fit_surface(line_height(make_cells(NINE, seed)), DESIGN)).p for seed in range(200)
     ]
     assert 8 <= np.sum(np.array(chances) <= 0.1) <= 34
 
 
-def test_no_level_where_squares_follow_them_all(make_cells, line_height):
+def test_no_level_where_squares_follow_them_all():
     cells = make_cells(NINE * 2)
     assert worst_level(fit_surface(line_height(cells), DESIGN)) is None
 

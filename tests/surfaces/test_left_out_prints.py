@@ -6,6 +6,7 @@ import pytest
 from pwindow.surfaces.checks.diagnostics import diagnose, press_statistic
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.surface import fit_surface
+from tests.helpers.cells import line_height, make_cells
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, second_order(FACTORS))
@@ -37,7 +38,7 @@ def errors_by_refitting(surface, blocks) -> np.ndarray:
     return np.concatenate(errors)
 
 
-def test_single_prints_by_refitting(make_cells, line_height):
+def test_single_prints_by_refitting():
     surface = fit_surface(line_height(make_cells(SET_UPS)), DESIGN)
     errors = errors_by_refitting(surface, [[at] for at in range(len(surface.cells))])
     press, left_out = press_statistic(surface)
@@ -48,7 +49,7 @@ def test_single_prints_by_refitting(make_cells, line_height):
 
 
 @pytest.mark.parametrize("size", [2, 3])
-def test_whole_make_readies_by_refitting(make_cells, line_height, size):
+def test_whole_make_readies_by_refitting(size):
     surface = fit_surface(line_height(with_make_readies(make_cells(SET_UPS), size)), DESIGN)
     names = surface.cells["make_ready"]
     blocks = [np.flatnonzero(names == name) for name in names.unique()]
@@ -58,7 +59,7 @@ def test_whole_make_readies_by_refitting(make_cells, line_height, size):
     assert press == pytest.approx((errors_by_refitting(surface, blocks) ** 2).sum(), rel=1e-9)
 
 
-def test_prints_where_a_make_ready_is_indispensable(make_cells, line_height):
+def test_prints_where_a_make_ready_is_indispensable():
     """All prints at the highest pressure are in one make-ready, so it cannot be left out."""
     cells = make_cells(sorted(SET_UPS, key=lambda set_up: set_up[2]))
     surface = fit_surface(line_height(with_make_readies(cells, 6)), DESIGN)
@@ -68,7 +69,7 @@ def test_prints_where_a_make_ready_is_indispensable(make_cells, line_height):
     assert press == pytest.approx((errors**2).sum(), rel=1e-9)
 
 
-def test_unrepeatable_print_makes_press_infinite(make_cells, line_height):
+def test_unrepeatable_print_makes_press_infinite():
     """One print alone carries the highest pressure: nothing predicts it."""
     low = [(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50)] * 2
     cells = make_cells([*low, (60, 4.0, 80)])
@@ -82,7 +83,7 @@ def test_unrepeatable_print_makes_press_infinite(make_cells, line_height):
     )
 
 
-def test_predicted_r2_is_one_minus_press_over_the_total(make_cells, line_height):
+def test_predicted_r2_is_one_minus_press_over_the_total():
     cells = make_cells(SET_UPS)
     checks = diagnose(fit_surface(line_height(cells), DESIGN))
     total = ((cells["value"] - cells["value"].mean()) ** 2).sum()

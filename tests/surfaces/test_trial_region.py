@@ -14,17 +14,12 @@ from tests.helpers.trials import read_frame
 SQUARE = np.array(list(product((-1.0, 1.0), repeat=2)))
 
 
-@pytest.fixture(scope="module")
-def region_of():
+def region_of(set_ups, **columns):
     """Region of a trial with prints at the given set-ups."""
-
-    def region(set_ups, **columns):
-        table = pd.DataFrame(set_ups, columns=["speed", "cell_volume", "pressure"]).astype(float)
-        table = table.assign(print=[f"P{at}" for at in range(len(table))], line_width=60.0, **columns)
-        features = table.reindex(columns=list(COLUMNS))
-        return TrialRegion.of(MeasuredTrial(features.astype({"plate": object, "make_ready": object})))
-
-    return region
+    table = pd.DataFrame(set_ups, columns=["speed", "cell_volume", "pressure"]).astype(float)
+    table = table.assign(print=[f"P{at}" for at in range(len(table))], line_width=60.0, **columns)
+    features = table.reindex(columns=list(COLUMNS))
+    return TrialRegion.of(MeasuredTrial(features.astype({"plate": object, "make_ready": object})))
 
 
 def set_up(speed, cell_volume, pressure, plate="") -> pd.DataFrame:
@@ -100,7 +95,7 @@ def test_chord_of_a_line_across_it_is_a_point_or_nothing():
     assert hull.chord(np.array([0.0, 0.5]), np.array([1.0, 0.0])) is None
 
 
-def test_region_is_a_hull_in_log_settings(region_of):
+def test_region_is_a_hull_in_log_settings():
     """Half way between (30, 2) and (120, 8) in logarithms is (60, 4)."""
     region = region_of([(30, 2, 20), (120, 8, 20), (30, 2, 80), (120, 8, 80)])
     assert region.contains(set_up(60, 4, 50))[0]
@@ -108,7 +103,7 @@ def test_region_is_a_hull_in_log_settings(region_of):
     assert not region.contains(set_up(60, 4, 81))[0]
 
 
-def test_speed_range_in_a_trial_whose_speeds_depend_on_the_roll(region_of):
+def test_speed_range_in_a_trial_whose_speeds_depend_on_the_roll():
     """Corners (30, 2), (120, 2), (60, 8): at volume 4, half way in logs, √(30·60) to √(120·60)."""
     region = region_of([(s, v, p) for s, v in ((30, 2), (120, 2), (60, 8)) for p in (20, 80)])
     assert region.speed_range("", 2.0, 50.0) == pytest.approx((30.0, 120.0), rel=1e-6)
@@ -118,7 +113,7 @@ def test_speed_range_in_a_trial_whose_speeds_depend_on_the_roll(region_of):
     assert region.speed_range("", 4.0, 90.0) is None
 
 
-def test_speed_range_of_prints_in_a_line(region_of):
+def test_speed_range_of_prints_in_a_line():
     region = region_of([(30, 4, 50), (60, 4, 50), (120, 4, 50)])
     assert region.constant == {"cell_volume": 4.0, "pressure": 50.0}
     assert region.speed_range("", 4.0, 50.0) == pytest.approx((30.0, 120.0), rel=1e-9)
@@ -126,14 +121,14 @@ def test_speed_range_of_prints_in_a_line(region_of):
     assert region.contains(set_up(45, 4, 50))[0] and not region.contains(set_up(45, 4.1, 50))[0]
 
 
-def test_speed_that_never_varied_must_be_kept(region_of):
+def test_speed_that_never_varied_must_be_kept():
     region = region_of([(60, v, p) for v in (2, 8) for p in (20, 80)])
     assert region.speed_range("", 4.0, 50.0) == (60.0, 60.0)
     assert region.speed_range("", 9.0, 50.0) is None
     assert not region.contains(set_up(61, 4, 50))[0]
 
 
-def test_each_plate_has_its_own_region(region_of):
+def test_each_plate_has_its_own_region():
     slow = [(s, v, p) for s in (30, 60) for v in (2, 8) for p in (20, 80)]
     fast = [(s, v, p) for s in (60, 120) for v in (2, 8) for p in (20, 80)]
     region = region_of(slow + fast, plate=["a"] * 8 + ["b"] * 8)
@@ -143,7 +138,7 @@ def test_each_plate_has_its_own_region(region_of):
     assert region.contains(set_up(45, 4, 50, "a"))[0] and not region.contains(set_up(45, 4, 50, "b"))[0]
 
 
-def test_covariates_outside_what_was_tried_are_outside(region_of):
+def test_covariates_outside_what_was_tried_are_outside():
     corners = [(s, v, p) for s in (30, 120) for v in (2, 8) for p in (20, 80)]
     region = region_of(corners, plate_width=[30.0, 50.0] * 4)
     inside = [

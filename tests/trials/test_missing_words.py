@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from pwindow.errors import TrialProblem
+from pwindow.trials.columns import RESPONSES
 from tests.helpers.trials import as_workbook, read_frame, read_text
 
 HEAD = (
@@ -28,14 +29,10 @@ def table(*rows, head=HEAD):
     return "\n".join([head, *(",".join(row.values()) for row in rows)]) + "\n"
 
 
-@pytest.fixture
-def problems():
-    def find(*rows):
-        with pytest.raises(TrialProblem) as caught:
-            read_text(table(*rows))
-        return caught.value.problems
-
-    return find
+def problems(*rows):
+    with pytest.raises(TrialProblem) as caught:
+        read_text(table(*rows))
+    return caught.value.problems
 
 
 WORDS = ["n.a.", "N/A", "NA", "–", "—", "-", "none", "#N/A", "NaN", "null", "n.d.", "#NV", "missing"]
@@ -69,7 +66,7 @@ def test_a_word_for_a_roll_is_no_roll_but_nd_is():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("word", ["", "n.a.", "–"])
-def test_an_uncounted_bridge_is_never_read_as_none(problems, word):
+def test_an_uncounted_bridge_is_never_read_as_none(word):
     (found,) = problems(LINE, GAP | {"gap": "", "gaps_bridged": word})
     assert (found.row, found.column, found.value) == (3, "gaps_bridged", word or None)
     assert "0 or a count" in found.mend
@@ -113,7 +110,7 @@ def test_problems_that_are_kept_one_by_one_are_bounded(demo_rows):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("text", ["fast", "78 ft/min", "1e999"])
-def test_a_number_is_asked_for_in_the_unit_of_the_column(problems, text):
+def test_a_number_is_asked_for_in_the_unit_of_the_column(text):
     (found,) = problems(LINE | {"speed": text})
     assert found.value == text
     assert "give a number in ft/min" in found.mend and "m/min" not in found.mend.replace("ft/min", "")
@@ -123,33 +120,33 @@ def test_a_number_is_asked_for_in_the_unit_of_the_column(problems, text):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["speed", "cell_volume", "pressure"])
 @pytest.mark.parametrize("text", ["-3", "fast", "1e250"])
-def test_a_needed_cell_is_never_advised_to_be_left_empty(problems, name, text):
+def test_a_needed_cell_is_never_advised_to_be_left_empty(name, text):
     assert not any("empty" in problem.mend for problem in problems(LINE | {name: text}))
 
 
-def test_bounds_are_told_in_the_unit_of_the_column(problems):
+def test_bounds_are_told_in_the_unit_of_the_column():
     (found,) = problems(LINE | {"speed": "1e201"})
     assert found.value == "1e201" and "from 0.03281 to 6562 ft/min" in found.mend
 
 
-def test_checks_after_conversion_show_what_was_typed(problems):
+def test_checks_after_conversion_show_what_was_typed():
     (found,) = problems(LINE | {"line_height": "7.0"})  # ⅔ of 7 µm is more than 4.4 cm³/m²
     assert found.value == "7.0" and "2.84 BCM" in found.what
 
 
-def test_the_odd_row_of_a_print_is_blamed(problems):
+def test_the_odd_row_of_a_print_is_blamed():
     (found,) = problems(LINE | {"speed": "780"}, LINE | {"speed": "78"}, LINE | {"speed": "78"})
     assert (found.row, found.column, found.value) == (2, "speed", "780")
     assert "780 ft/min in row 2 and 78 ft/min in rows 3, 4" in found.what and "print P1" in found.what
 
 
-def test_of_two_rows_that_disagree_both_are_named(problems):
+def test_of_two_rows_that_disagree_both_are_named():
     (found,) = problems(LINE | {"roll": "1203"}, LINE | {"roll": "1318"})
     assert "1318 in row 3 and 1203 in row 2" in found.what
 
 
 @pytest.mark.parametrize("name, other", [("roll", "1318"), ("cell_volume", "3.6"), ("plate", "b")])
-def test_a_make_ready_is_one_roll_one_volume_and_one_plate(problems, name, other):
+def test_a_make_ready_is_one_roll_one_volume_and_one_plate(name, other):
     rows = [LINE | {"print": f"P{at}"} for at in range(1, 4)]
     found = problems(rows[0] | {name: other}, *rows[1:])
     assert [(one.row, one.column, one.value) for one in found] == [(2, name, other)]
@@ -172,12 +169,12 @@ def test_a_print_without_any_value_is_passed_over_with_one_note():
     assert "3 prints" in note and "not printed yet" in note and "“P2”" in note
 
 
-def test_an_empty_gap_row_of_a_measured_print_is_refused(problems):
+def test_an_empty_gap_row_of_a_measured_print_is_refused():
     (found,) = problems(LINE, EMPTY_GAP)
     assert found.row == 3 and "no measured value" in found.what
 
 
-def test_a_print_with_a_value_that_cannot_be_read_was_printed(problems):
+def test_a_print_with_a_value_that_cannot_be_read_was_printed():
     found = problems(LINE, EMPTY_GAP | {"print": "P2", "gap": "narrow"})
     assert [(one.row, one.column) for one in found] == [(3, "gap")]
 
@@ -190,27 +187,14 @@ def test_rows_without_a_value_in_a_file_without_gaps_are_passed_over():
     assert "2 rows without a measured value" in note
 
 
-def test_a_file_of_plans_only_is_refused(problems):
+def test_a_file_of_plans_only_is_refused():
     (found,) = problems(EMPTY_GAP, EMPTY_GAP | {"print": "P2"})
     assert "no print has a measured value" in found.what
 
 
 def test_planned_prints_change_no_result(demo_rows, demo_trial):
     planned = demo_rows.groupby("print").head(1).assign(print=lambda rows: "N" + rows["print"])
-    measured = [
-        name
-        for name in demo_rows
-        if name.split(" ")[0]
-        in (
-            "line_height",
-            "line_width",
-            "section_area",
-            "gap",
-            "gaps_inspected",
-            "gaps_bridged",
-            "resistance",
-        )
-    ]
+    measured = [name for name in demo_rows if name.split(" ")[0] in RESPONSES]
     planned[measured] = np.nan
     trial = read_frame(pd.concat([demo_rows, planned]))
     assert trial.fingerprint == demo_trial.fingerprint

@@ -12,15 +12,7 @@ from openpyxl.chart import LineChart, Reference
 import pwindow as pw
 from pwindow.errors import SeveralSheets, TrialProblem
 from pwindow.inputs import InputFile
-from tests.helpers.trials import as_workbook
-
-
-def book(**frames):
-    stream = io.BytesIO()
-    with pd.ExcelWriter(stream) as writer:
-        for name, frame in frames.items():
-            frame.to_excel(writer, sheet_name=name, index=False)
-    return stream.getvalue()
+from tests.helpers.trials import as_sheets, as_workbook
 
 
 def rewritten(content, change, part="xl/worksheets/sheet1.xml"):
@@ -61,7 +53,7 @@ def test_rows_and_cells_out_of_order_are_refused_and_not_dropped(demo_rows, old,
 
 
 def test_two_sheets_that_can_be_the_trial_are_not_chosen_between(demo_rows):
-    content = book(May=demo_rows.head(20), June=demo_rows.tail(20))
+    content = as_sheets(May=demo_rows.head(20), June=demo_rows.tail(20))
     with pytest.raises(SeveralSheets) as caught:
         read(content)
     assert caught.value.file == "trial.xlsx" and caught.value.sheets == ("May", "June")
@@ -72,12 +64,12 @@ def test_lines_on_one_sheet_and_gaps_on_another_are_not_chosen_between(demo_rows
     gaps = demo_rows[demo_rows["plate_gap [um]"].notna()].dropna(axis=1, how="all")
     lines = demo_rows[demo_rows["plate_gap [um]"].isna()].dropna(axis=1, how="all")
     with pytest.raises(SeveralSheets):
-        read(book(lines=lines, gaps=gaps))
+        read(as_sheets(lines=lines, gaps=gaps))
 
 
 @pytest.mark.parametrize("sheet, first", [("May", 0), ("June", -20)])
 def test_a_named_sheet_is_read_and_the_other_is_noted(demo_rows, sheet, first):
-    content = book(May=demo_rows.head(20), June=demo_rows.tail(20))
+    content = as_sheets(May=demo_rows.head(20), June=demo_rows.tail(20))
     trial = read(content, sheet)
     assert trial.features["print"][0] == demo_rows["print"].iloc[first]
     other = {"May": "June", "June": "May"}[sheet]
@@ -89,23 +81,23 @@ def test_a_sheet_that_has_all_of_another_and_more_is_read_and_the_other_noted(de
     few = demo_rows.head(20)[
         ["print", "speed [m/min]", "cell_volume [cm3/m2]", "pressure [um]", "line_height [um]"]
     ]
-    (note,) = read(book(few=few, all=demo_rows)).notes
+    (note,) = read(as_sheets(few=few, all=demo_rows)).notes
     assert "sheet “all” was read" in note and "“few” has print, speed, cell_volume" in note
 
 
 def test_a_sheet_without_rows_is_no_rival(demo_rows):
-    trial = read(book(form=demo_rows.head(0), filled=demo_rows.head(20)))
+    trial = read(as_sheets(form=demo_rows.head(0), filled=demo_rows.head(20)))
     assert len(trial.features) == 20
     assert "“form” has the same columns" in trial.notes[0]
 
 
 def test_other_sheets_that_are_no_trial_are_not_mentioned(demo_rows):
     remarks = pd.DataFrame({"Remarks": ["dull day"], "roll": ["1203"]})
-    assert read(book(trial=demo_rows.head(20), remarks=remarks)).notes == ()
+    assert read(as_sheets(trial=demo_rows.head(20), remarks=remarks)).notes == ()
 
 
 def test_a_chart_sheet_is_passed_over(demo_rows):
-    workbook = openpyxl.load_workbook(io.BytesIO(book(trial=demo_rows.head(20))))
+    workbook = openpyxl.load_workbook(io.BytesIO(as_sheets(trial=demo_rows.head(20))))
     chart = LineChart()
     chart.add_data(Reference(workbook["trial"], min_col=3, min_row=1, max_row=20))
     workbook.create_chartsheet("picture", 0).add_chart(chart)
@@ -116,12 +108,12 @@ def test_a_chart_sheet_is_passed_over(demo_rows):
 
 def test_an_unknown_sheet_names_those_there_are(demo_rows):
     with pytest.raises(TrialProblem, match="no sheet “Mai”.*“May” and “June”|no sheet “Mai”.*“May”, “June”"):
-        read(book(May=demo_rows.head(20), June=demo_rows.tail(20)), "Mai")
+        read(as_sheets(May=demo_rows.head(20), June=demo_rows.tail(20)), "Mai")
 
 
 def test_an_empty_sheet_is_said_to_be_empty(demo_rows):
     with pytest.raises(TrialProblem, match="“notes” is empty"):
-        read(book(trial=demo_rows.head(20), notes=pd.DataFrame()), "notes")
+        read(as_sheets(trial=demo_rows.head(20), notes=pd.DataFrame()), "notes")
 
 
 def test_a_sheet_of_what_is_no_workbook(demo_rows):

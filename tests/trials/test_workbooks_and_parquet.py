@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from pwindow.errors import TrialProblem
-from tests.helpers.trials import as_parquet, as_workbook, read_text
+from tests.helpers.trials import as_parquet, as_sheets, as_workbook, read_text
 
 
 def book(rows):
@@ -26,14 +26,6 @@ def book(rows):
 def as_rows(frame):
     filled = frame.astype(object).where(frame.notna(), None)
     return [list(frame.columns), *filled.values.tolist()]
-
-
-def sheets(**frames):
-    stream = io.BytesIO()
-    with pd.ExcelWriter(stream) as writer:
-        for name, frame in frames.items():
-            frame.to_excel(writer, sheet_name=name, index=False)
-    return stream.getvalue()
 
 
 HEADER = [
@@ -89,13 +81,13 @@ def test_parquet_ids_of_number_types(kind):
 @pytest.mark.slow
 def test_table_on_the_second_sheet(demo_rows, demo_trial):
     for first in (pd.DataFrame(), pd.DataFrame({"Remarks": ["dull day", "new blade"]})):
-        trial = read_text(sheets(first=first, trial=demo_rows), "trial.xlsx")
+        trial = read_text(as_sheets(first=first, trial=demo_rows), "trial.xlsx")
         assert trial.fingerprint == demo_trial.fingerprint
 
 
 def test_empty_workbook():
     with pytest.raises(TrialProblem, match="empty"):
-        read_text(sheets(first=pd.DataFrame()), "trial.xlsx")
+        read_text(as_sheets(first=pd.DataFrame()), "trial.xlsx")
 
 
 @pytest.mark.slow

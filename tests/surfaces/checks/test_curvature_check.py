@@ -14,6 +14,7 @@ from pwindow.surfaces.model.responses import response_data
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.surface import fit_surface
 from pwindow.surfaces.single.term_selection import make_design
+from tests.helpers.cells import line_height, make_cells
 from tests.helpers.trials import read_frame
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
@@ -29,17 +30,12 @@ def cubic(setups):
     return x**3 - x
 
 
-@pytest.fixture
-def mounted(make_cells, line_height):
+def mounted(size, seed=3):
     """A surface of prints in make-readies, whose truth bends by `size`."""
-
-    def fitted(size, seed=3):
-        cells = make_cells(SET_UPS, seed, make_ready=READIES)
-        shift = dict(zip(dict.fromkeys(READIES), np.random.default_rng(seed).normal(0, 0.05, 7)))
-        cells["value"] += size * cubic(cells) + cells["make_ready"].map(shift)
-        return fit_surface(line_height(cells), DESIGN)
-
-    return fitted
+    cells = make_cells(SET_UPS, seed, make_ready=READIES)
+    shift = dict(zip(dict.fromkeys(READIES), np.random.default_rng(seed).normal(0, 0.05, 7)))
+    cells["value"] += size * cubic(cells) + cells["make_ready"].map(shift)
+    return fit_surface(line_height(cells), DESIGN)
 
 
 @pytest.fixture
@@ -74,7 +70,7 @@ def left_out(covariance, values, blocks):
     return np.concatenate(errors), density
 
 
-def test_left_out_errors_are_those_of_predicting_from_the_rest(mounted):
+def test_left_out_errors_are_those_of_predicting_from_the_rest():
     """By conditioning the normal distribution of all rows on the rows that are kept."""
     surface = mounted(0.3)
     check = check_form(surface)
@@ -98,7 +94,7 @@ def test_left_out_errors_are_those_of_predicting_from_the_rest(mounted):
     assert check.gain == pytest.approx(density - without, rel=1e-3) and check.gain > 2.0
 
 
-def test_the_process_is_that_of_a_library(make_cells, line_height):
+def test_the_process_is_that_of_a_library():
     """scikit-learn's, with the terms as a linear kernel of a nearly flat prior."""
     cells = make_cells(SET_UPS, 3)
     cells["value"] += 0.3 * cubic(cells)
@@ -125,7 +121,7 @@ def test_the_process_is_that_of_a_library(make_cells, line_height):
     assert np.abs(expected).max() > 0.05
 
 
-def test_what_is_missed_is_found_where_it_is(mounted):
+def test_what_is_missed_is_found_where_it_is():
     """The process adds what the truth has and the second-order surface cannot follow."""
     surface = mounted(0.5)
     check = check_form(surface)
@@ -140,14 +136,14 @@ def test_what_is_missed_is_found_where_it_is(mounted):
     assert np.corrcoef(curve, truth)[0, 1] > 0.95
 
 
-def test_nothing_is_missed_where_the_process_is_not_clearly_better(mounted):
+def test_nothing_is_missed_where_the_process_is_not_clearly_better():
     check = check_form(mounted(0.0))
     assert not check.clearly_better and check.chance > CHANCE
     assert not check.missed(pd.DataFrame({"speed": [40.0, 90.0], "pressure": 50.0})).any()
 
 
 @pytest.mark.slow
-def test_chance_is_a_probability(make_cells, line_height):
+def test_chance_is_a_probability():
     """Of 120 second-order truths about a tenth shows what a tenth shows."""
     chances = [
         check_form(fit_surface(line_height(make_cells(SET_UPS, seed)), DESIGN)).chance for seed in range(120)
@@ -178,7 +174,7 @@ def test_a_miss_of_nine_percent_is_found_on_the_demo_scenario(simulated_height):
     np.testing.assert_allclose(missed, [0.08, -0.09], atol=0.025)
 
 
-def test_of_a_large_trial_a_part_is_enough(make_cells, line_height):
+def test_of_a_large_trial_a_part_is_enough():
     """Whole make-readies of 840 prints; what is missed is told about the surface of all of them."""
     readies = [f"M{at // 6}" for at in range(20 * len(SET_UPS))]
     cells = make_cells(SET_UPS * 20, 5, make_ready=np.random.default_rng(5).permutation(readies))
@@ -193,7 +189,7 @@ def test_of_a_large_trial_a_part_is_enough(make_cells, line_height):
     np.testing.assert_allclose(check.missed(tried), rest, atol=0.03)
 
 
-def test_prints_that_a_surface_passes_through_are_not_judged(make_cells, line_height):
+def test_prints_that_a_surface_passes_through_are_not_judged():
     cells = make_cells(SET_UPS[:21])
     cells["value"] = 0.5 + 0.1 * DESIGN.coded(cells)["speed"]
     assert not check_form(fit_surface(line_height(cells), DESIGN)).clearly_better
@@ -202,7 +198,7 @@ def test_prints_that_a_surface_passes_through_are_not_judged(make_cells, line_he
     assert not check.clearly_better and check.rms_surface == np.inf
 
 
-def test_a_surface_that_follows_no_setting_is_not_judged(make_cells, line_height):
+def test_a_surface_that_follows_no_setting_is_not_judged():
     flat = Design((), second_order([]))
     assert not check_form(fit_surface(line_height(make_cells(SET_UPS)), flat)).hinted
 

@@ -8,6 +8,7 @@ from scipy import stats
 from pwindow.surfaces.checks.diagnostics import diagnose
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.surface import fit_surface
+from tests.helpers.cells import line_height, make_cells
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, second_order(FACTORS))
@@ -15,7 +16,7 @@ SET_UPS = [(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50, 80)] * 2
 
 
 @pytest.fixture
-def fitted(make_cells, line_height):
+def fitted():
     surface = fit_surface(line_height(make_cells(SET_UPS)), DESIGN)
     return surface, diagnose(surface)
 
@@ -45,11 +46,11 @@ def test_analysis_of_variance_agrees_with_a_general_library(fitted):
     assert checks.adjusted_r2 == pytest.approx(theirs.rsquared_adj, rel=1e-12)
 
 
-def test_no_lack_of_fit_without_repeats(make_cells, line_height):
+def test_no_lack_of_fit_without_repeats():
     assert diagnose(fit_surface(line_height(make_cells(SET_UPS[:9])), DESIGN)).lack_of_fit is None
 
 
-def test_lack_of_fit_is_found_where_the_form_is_wrong(make_cells, line_height):
+def test_lack_of_fit_is_found_where_the_form_is_wrong():
     cells = make_cells(SET_UPS)
     cells["value"] += 0.4 * (DESIGN.coded(cells)["speed"] ** 2 * DESIGN.coded(cells)["pressure"])
     assert diagnose(fit_surface(line_height(cells), DESIGN)).lack_of_fit.p < 0.01
@@ -69,7 +70,7 @@ def test_studentised_residuals_are_those_of_a_refit_without_the_print(fitted):
         assert row["leverage"] == pytest.approx(x[at] @ np.linalg.inv(x.T @ x) @ x[at], rel=1e-9)
 
 
-def test_a_misprint_stands_out(make_cells, line_height):
+def test_a_misprint_stands_out():
     cells = make_cells(SET_UPS)
     cells.loc[4, "value"] += 1.0
     check = diagnose(fit_surface(line_height(cells), DESIGN)).checks.loc["largest residual (Bonferroni)"]

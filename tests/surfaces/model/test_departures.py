@@ -9,6 +9,7 @@ from pwindow.surfaces.model.departures import BendingDesign, bending
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.posterior.joint import join_responses
 from pwindow.surfaces.posterior.sampler import Plan
+from tests.helpers.cells import line_height, make_cells
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, second_order(FACTORS))
@@ -23,25 +24,20 @@ def wave(setups, size):
     return size * np.sin(4.5 * DESIGN.coded(setups)["speed"])
 
 
-@pytest.fixture
-def found(make_cells, line_height):
+def found(size, seed):
     """Predictions of both surfaces on a truth that waves by `size`, and what is wrong with them."""
-
-    def fitted(size, seed):
-        cells = make_cells(SET_UPS, seed)
-        cells["value"] += wave(cells, size)
-        responses = {"h": line_height(cells)}
-        truth = 0.8 * np.log(4.0) - 0.3 * np.log(NEW["speed"]) + wave(NEW, size)
-        both = []
-        for design in (DESIGN, bending(DESIGN, cells)):
-            predicted = join_responses(responses, {"h": design}, PLAN).predict(NEW)
-            both.append((predicted.mean[:, 0] - truth, np.sqrt(predicted.scale[:, 0, 0])))
-        return both
-
-    return fitted
+    cells = make_cells(SET_UPS, seed)
+    cells["value"] += wave(cells, size)
+    responses = {"h": line_height(cells)}
+    truth = 0.8 * np.log(4.0) - 0.3 * np.log(NEW["speed"]) + wave(NEW, size)
+    both = []
+    for design in (DESIGN, bending(DESIGN, cells)):
+        predicted = join_responses(responses, {"h": design}, PLAN).predict(NEW)
+        both.append((predicted.mean[:, 0] - truth, np.sqrt(predicted.scale[:, 0, 0])))
+    return both
 
 
-def test_columns_are_apart_from_the_second_order_terms(make_cells):
+def test_columns_are_apart_from_the_second_order_terms():
     cells = make_cells(SET_UPS)
     design = bending(DESIGN, cells)
     assert isinstance(design, BendingDesign) and sum(design.penalised) > 8 and len(design.penalised) == 2
@@ -53,19 +49,19 @@ def test_columns_are_apart_from_the_second_order_terms(make_cells):
     assert len(design.labels) == matrix.shape[1]
 
 
-def test_too_few_set_ups_leave_nothing_to_depart_by(make_cells):
+def test_too_few_set_ups_leave_nothing_to_depart_by():
     few = make_cells([(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50)])
     assert bending(DESIGN, few) is DESIGN
 
 
-def test_follows_what_the_second_order_form_misses(found):
+def test_follows_what_the_second_order_form_misses():
     for seed in range(3):
         (plain, _), (smooth, scale) = found(0.15, seed)
         assert np.abs(smooth).mean() < 0.5 * np.abs(plain).mean()
         assert np.mean(np.abs(smooth) < 2.0 * scale) > 0.95
 
 
-def test_costs_little_where_there_is_nothing_to_follow(found):
+def test_costs_little_where_there_is_nothing_to_follow():
     for seed in range(3):
         (_, plain), (off, smooth) = found(0.0, seed)
         assert (smooth / plain).max() < 1.35

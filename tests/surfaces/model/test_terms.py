@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from pwindow.surfaces.model.terms import Design, Factor, droppable, label, parents, second_order
+from tests.helpers.cells import respects_heredity
 
 SPEED = Factor("speed", "log", 30.0, 120.0)
 PRESSURE = Factor("pressure", "linear", 20.0, 80.0)
@@ -69,7 +70,7 @@ def test_new_set_ups_are_coded_with_what_the_trial_taught():
     assert design.matrix(pd.DataFrame({"speed": [60.0]}))[0, 1] == pytest.approx(0.0, abs=1e-14)
 
 
-def test_heredity_asks_for_linear_terms_beside_products(respects_heredity):
+def test_heredity_asks_for_linear_terms_beside_products():
     assert parents(("speed", "pressure")) == {("speed",), ("pressure",)}
     assert respects_heredity([(), ("speed",), ("speed", "speed")])
     assert not respects_heredity([(), ("speed", "speed")])
@@ -77,7 +78,7 @@ def test_heredity_asks_for_linear_terms_beside_products(respects_heredity):
     assert not respects_heredity([("speed",)])
 
 
-def test_dropping_a_droppable_term_keeps_heredity_and_no_other_does(respects_heredity):
+def test_dropping_a_droppable_term_keeps_heredity_and_no_other_does():
     """Over every hereditary set of terms of two factors."""
     every = second_order([SPEED, PRESSURE])
     sets = [set(c) for size in range(7) for c in combinations(every, size) if respects_heredity(c)]

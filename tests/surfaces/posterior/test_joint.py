@@ -9,6 +9,7 @@ from pwindow.surfaces.model.responses import ResponseData
 from pwindow.surfaces.model.terms import Design, Factor
 from pwindow.surfaces.posterior.joint import join_responses
 from pwindow.surfaces.posterior.sampler import Plan
+from tests.helpers.cells import line_height, make_cells
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, ((), ("speed",), ("pressure",), ("speed", "pressure")))
@@ -18,7 +19,7 @@ LONG = Plan(chains=32, warm=200, kept=600)
 
 
 @pytest.fixture
-def pair(make_cells, plain_kind):
+def pair(plain_kind):
     """Two correlated responses of the same prints."""
 
     def make(**columns):
@@ -95,7 +96,7 @@ def test_a_response_of_half_the_prints_learns_from_the_other(pair):
     assert joint.draws is not None and off[0] < off[1]
 
 
-def test_scatter_of_features_is_not_in_the_true_mean(make_cells, line_height):
+def test_scatter_of_features_is_not_in_the_true_mean():
     """With four features a print, a quarter of their variance leaves the predictive scale."""
     cells = make_cells(SET_UPS, count=4)
     plain, scattered = (
@@ -104,7 +105,7 @@ def test_scatter_of_features_is_not_in_the_true_mean(make_cells, line_height):
     assert plain.spread[0, 0] - scattered.spread[0, 0] == pytest.approx(0.001, rel=1e-9)
 
 
-def test_scale_stays_positive_definite_when_responses_repeat_each_other(make_cells, plain_kind):
+def test_scale_stays_positive_definite_when_responses_repeat_each_other(plain_kind):
     data = ResponseData(kind=plain_kind, cells=make_cells(SET_UPS))
     joint = joined({"a": data, "b": data})
     assert np.linalg.eigvalsh(joint.spread).min() > 0

@@ -10,6 +10,7 @@ from threadpoolctl import threadpool_limits
 from pwindow.surfaces.model.responses import ResponseData
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.surface import fit_surface
+from tests.helpers.cells import line_height, make_cells
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, second_order(FACTORS))
@@ -18,7 +19,7 @@ COLUMNS = ["mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high"]
 
 
 @pytest.fixture
-def cells(make_cells):
+def cells():
     return make_cells([(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50, 80)] * 2)
 
 
@@ -34,12 +35,12 @@ def test_plain_design_agrees_with_a_general_library(cells, plain_kind, level):
     np.testing.assert_allclose(predicted[COLUMNS], by_general_library(cells, 1 - level), rtol=1e-10)
 
 
-def test_log_response_is_predicted_in_its_own_unit(cells, line_height):
+def test_log_response_is_predicted_in_its_own_unit(cells):
     predicted = fit_surface(line_height(cells), DESIGN).predict(NEW)
     np.testing.assert_allclose(predicted[COLUMNS], np.exp(by_general_library(cells, 0.05)), rtol=1e-9)
 
 
-def test_coefficients_agree_with_a_general_library(cells, line_height):
+def test_coefficients_agree_with_a_general_library(cells):
     theirs = sm.OLS(cells["value"], DESIGN.matrix(cells)).fit()
     ours = fit_surface(line_height(cells), DESIGN).coefficients()
     np.testing.assert_allclose(ours["coefficient"], theirs.params, rtol=1e-10)
@@ -50,7 +51,7 @@ def test_coefficients_agree_with_a_general_library(cells, line_height):
 
 @pytest.mark.slow
 @threadpool_limits.wrap(limits=1)  # many small fits: threads only wait for each other
-def test_next_print_of_a_new_make_ready_is_covered(make_cells, line_height):
+def test_next_print_of_a_new_make_ready_is_covered():
     """400 simulated trials of eight make-readies: the stated 90 % within four standard errors.
 
     The share covered has a standard error of 1.5 %.

@@ -7,13 +7,14 @@ import statsmodels.api as sm
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.surface import fit_surface
 from pwindow.surfaces.single.variance import Components, Groups, whitening
+from tests.helpers.cells import line_height, make_cells
 
 FACTORS = (Factor("speed", "log", 30.0, 120.0), Factor("pressure", "linear", 20.0, 80.0))
 DESIGN = Design(FACTORS, second_order(FACTORS))
 
 
 @pytest.fixture
-def shared(make_cells):
+def shared():
     """Two cells a print, three prints a make-ready, cells in shuffled order, unequal counts."""
     rng = np.random.default_rng(11)
     set_ups = [(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50, 80)] * 2
@@ -50,7 +51,7 @@ def test_whitening_is_the_inverse_factor_of_the_covariance(shared):
     assert white.log_det == pytest.approx(np.linalg.slogdet(v)[1], rel=1e-12)
 
 
-def test_surface_is_generalised_least_squares_with_its_own_covariance(shared, line_height):
+def test_surface_is_generalised_least_squares_with_its_own_covariance(shared):
     surface = fit_surface(line_height(shared, feature_variance=0.004), DESIGN)
     v = covariance(surface.cells, surface.components) / surface.components.measured
     theirs = sm.GLS(surface.cells["value"], DESIGN.matrix(surface.cells), sigma=v).fit()
@@ -60,7 +61,7 @@ def test_surface_is_generalised_least_squares_with_its_own_covariance(shared, li
 
 
 @pytest.mark.slow
-def test_components_maximise_the_restricted_likelihood(shared, line_height):
+def test_components_maximise_the_restricted_likelihood(shared):
     """The criterion is written out with dense matrices (Patterson & Thompson 1971)."""
     surface = fit_surface(line_height(shared, feature_variance=0.004), DESIGN)
     x, y = DESIGN.matrix(surface.cells), surface.cells["value"].to_numpy()
@@ -83,7 +84,7 @@ def test_components_maximise_the_restricted_likelihood(shared, line_height):
         assert criterion(found.make_ready / scale, found.print_ / scale * factor) > best
 
 
-def test_nothing_shared_is_ordinary_least_squares(make_cells, line_height):
+def test_nothing_shared_is_ordinary_least_squares():
     cells = make_cells([(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50, 80)] * 2)
     surface = fit_surface(line_height(cells), DESIGN)
     theirs = sm.OLS(cells["value"], DESIGN.matrix(cells)).fit()
@@ -93,7 +94,7 @@ def test_nothing_shared_is_ordinary_least_squares(make_cells, line_height):
     assert surface.components.make_ready == 0.0 and not surface.components.split
 
 
-def test_make_ready_of_one_print_each_is_no_make_ready_at_all(make_cells, line_height):
+def test_make_ready_of_one_print_each_is_no_make_ready_at_all():
     set_ups = [(s, 4.0, p) for s in (30, 60, 120) for p in (20, 50, 80)] * 2
     plain = make_cells(set_ups)
     named = plain.assign(make_ready=[f"M{at}" for at in range(len(plain))])
@@ -102,7 +103,7 @@ def test_make_ready_of_one_print_each_is_no_make_ready_at_all(make_cells, line_h
     assert one.scale == other.scale
 
 
-def test_order_of_rows_does_not_matter(shared, line_height):
+def test_order_of_rows_does_not_matter(shared):
     surfaces = [
         fit_surface(line_height(cells, feature_variance=0.004), DESIGN)
         for cells in (shared, shared.iloc[::-1].reset_index(drop=True))
@@ -112,7 +113,7 @@ def test_order_of_rows_does_not_matter(shared, line_height):
 
 
 @pytest.mark.parametrize("true", [(0.04, 0.01), (0.01, 0.04), (0.0, 0.02)])
-def test_known_components_are_recovered(make_cells, line_height, true):
+def test_known_components_are_recovered(true):
     """200 make-readies of three prints: within four standard errors of the simulated variances."""
     rng = np.random.default_rng(2)
     cells = make_cells([(s, 4.0, p) for s in (30, 60, 120) for p in (20, 80)] * 100)
