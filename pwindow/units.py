@@ -45,7 +45,6 @@ _BCM = re.compile(r"\b(BCM|bcm) ?/ ?(in(²|\^?2)|sq\.? ?in\.?)$")  # BCM says "p
 _BARE_POWER = re.compile(r"(?<=[A-Za-z])(\d)")
 _MIL = re.compile(r"\bmils?\b")  # the trade's mil is a thousandth of an inch, not an angle
 
-
 _LETTERS = str.maketrans(
     {"²": "2", "³": "3", "μ": "u", "µ": "u", "\u2126": "ohm", "\u03a9": "ohm", " ": "*", "·": "*"}
 )

@@ -66,7 +66,7 @@ class FormCheck:
         """The set-ups that were compared, one row each; none where nothing could be left out."""
         if self._process is None:
             return pd.DataFrame()
-        surface = self._process.surface
+        surface = self._process.contrasts.surface
         return surface.cells.drop_duplicates([factor.name for factor in surface.design.factors])
 
     def missed(self, setups: pd.DataFrame) -> np.ndarray:
@@ -117,7 +117,7 @@ def check_form(surface: Surface) -> FormCheck:
             return _no_objection(surface, left_out)
         (p, py), unit = precision(judged), np.sqrt(judged.scale)
         contrasts = Contrasts.of(judged)
-        process = DepartureProcess.of(judged, contrasts, surface)
+        process = DepartureProcess.of(contrasts, surface)
         plain = left_out_errors(p, py / unit, blocks)
         bent = left_out_errors(process.precision, process.weighted, blocks)
         if plain is None or bent is None:

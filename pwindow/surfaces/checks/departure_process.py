@@ -22,12 +22,13 @@ _START, _BOUNDS = 0.3, (1e-3, 1e3)  # size of a part, beside the variance of a n
 _SPREAD_BOUNDS = (0.05, 1.5)  # of what varies between prints, beside what the surface alone leaves
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Contrasts:
     """What a surface leaves, apart from its terms, in units of a new print's spread.
 
     Attributes
     ----------
+    surface : Surface
     apart : ndarray, shape (n - p, n)
         From the cells to independent contrasts of unit variance, zero for the surface's terms.
     values : ndarray, shape (n - p,)
@@ -36,6 +37,7 @@ class Contrasts:
     parts : tuple of Part
     """
 
+    surface: Surface
     apart: np.ndarray
     values: np.ndarray
     kernels: np.ndarray
@@ -48,6 +50,7 @@ class Contrasts:
         apart = beside @ surface.whitening.apply(np.eye(beside.shape[1]))
         coded, parts = surface.design.coded(surface.cells), departure_parts(surface.design, surface.cells)
         return cls(
+            surface=surface,
             apart=apart,
             values=beside @ surface.white_values / np.sqrt(surface.scale),
             kernels=np.array([apart @ part.kernel(coded, coded) @ apart.T for part in parts]),
@@ -61,11 +64,9 @@ class DepartureProcess:
 
     Attributes
     ----------
-    surface : Surface
-    parts : tuple of Part
+    contrasts : Contrasts
     sizes : ndarray, shape (k + 1,)
-        Variance of each part, in units of a new print's, and by what what varies between prints is
-        multiplied.
+        Variance of each part, in units of a new print's, and the factor on what varies between prints.
     precision : ndarray, shape (n, n)
         P of the rows, as `diagnostics.precision` has it of the surface alone.
     weighted : ndarray, shape (n,)
@@ -74,31 +75,27 @@ class DepartureProcess:
         What the process changes of the surface's coefficients, in those units.
     """
 
-    surface: Surface
-    parts: tuple[Part, ...]
+    contrasts: Contrasts
     sizes: np.ndarray
     precision: np.ndarray
     weighted: np.ndarray
     shift: np.ndarray
 
     @classmethod
-    def of(cls, surface: Surface, contrasts: Contrasts, whole: Surface) -> DepartureProcess:
+    def of(cls, contrasts: Contrasts, whole: Surface) -> DepartureProcess:
         """Fit the process, and tell its departures from another surface with the same terms.
 
         Parameters
         ----------
-        surface : Surface
         contrasts : Contrasts
-            Those of `surface`.
         whole : Surface
             What the departures are from.
         """
-        sizes = _sizes(contrasts)
+        surface, sizes = contrasts.surface, _sizes(contrasts)
         factor = linalg.cho_factor(_covariance(sizes, contrasts.kernels), lower=True)
         weighted = contrasts.apart.T @ linalg.cho_solve(factor, contrasts.values)
         process = cls(
-            surface=surface,
-            parts=contrasts.parts,
+            contrasts=contrasts,
             sizes=sizes,
             precision=contrasts.apart.T @ linalg.cho_solve(factor, contrasts.apart),
             weighted=weighted,
@@ -112,14 +109,15 @@ class DepartureProcess:
 
     def departures(self, setups: pd.DataFrame) -> np.ndarray:
         """What the process adds to the surface at set-ups, on the modelled scale, shape (len(setups),)."""
-        added = self._smooth(setups) + self.surface.design.matrix(setups) @ self.shift
-        return added * np.sqrt(self.surface.scale)
+        surface = self.contrasts.surface
+        added = self._smooth(setups) + surface.design.matrix(setups) @ self.shift
+        return added * np.sqrt(surface.scale)
 
     def _smooth(self, setups: pd.DataFrame) -> np.ndarray:
         """The parts' own share, in units of a new print's spread."""
-        design = self.surface.design
-        coded, tried = design.coded(setups), design.coded(self.surface.cells)
-        kernels = [size * part.kernel(coded, tried) for size, part in zip(self.sizes, self.parts)]
+        surface = self.contrasts.surface
+        coded, tried = surface.design.coded(setups), surface.design.coded(surface.cells)
+        kernels = [size * part.kernel(coded, tried) for size, part in zip(self.sizes, self.contrasts.parts)]
         return np.sum(kernels, axis=0) @ self.weighted
 
 

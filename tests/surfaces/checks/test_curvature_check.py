@@ -115,7 +115,7 @@ def test_the_process_is_that_of_a_library():
     left = surface.cells["value"] - surface.mean(surface.cells)
     library.fit(table(surface.cells), left / unit)
     setups = pd.DataFrame({"speed": [33.0, 45.0, 85.0, 110.0], "pressure": [20.0, 50.0, 70.0, 80.0]})
-    process = DepartureProcess.of(surface, Contrasts.of(surface), surface)
+    process = DepartureProcess.of(Contrasts.of(surface), surface)
     expected = library.predict(table(setups)) * unit
     np.testing.assert_allclose(process.departures(setups), expected, atol=0.02 * np.abs(expected).max())
     assert np.abs(expected).max() > 0.05
@@ -182,7 +182,7 @@ def test_of_a_large_trial_a_part_is_enough():
     surface = fit_surface(line_height(cells), DESIGN)
     check = check_form(surface)
     assert check.clearly_better and 180 <= len(check._process.weighted) <= 200
-    ready = check._process.surface.cells["make_ready"]
+    ready = check._process.contrasts.surface.cells["make_ready"]
     assert (ready.value_counts() == 6).all()
     tried = pd.DataFrame({"speed": SPEEDS, "pressure": 50.0})
     rest = (surface.cells["value"] - surface.mean(surface.cells)).groupby(surface.cells["speed"]).mean()
