@@ -236,8 +236,13 @@ def _round_inward(window: Conformance, row: Row, low: float, high: float) -> tup
         assured = window.joint_conformance(_at(window, row, row.slowest))[0] >= window.level
         return (row.slowest, row.fastest) if assured else None
     first, last = _steps_inside(low, high)
-    lowest = _assured_from(window, row, first, last, 1)
-    highest = None if lowest is None else _assured_from(window, row, last, lowest, -1)
+    if first > last:
+        return None
+    lowest: int | None = first
+    highest: int | None = last
+    if not _assured(window, row, first, last).all():  # they mostly are
+        lowest = _assured_from(window, row, first, last, 1)
+        highest = None if lowest is None else _assured_from(window, row, last, lowest, -1)
     if lowest is None or highest is None:
         return None
     return round(lowest * SPEED_STEP, 1), round(highest * SPEED_STEP, 1)
@@ -250,11 +255,13 @@ def _steps_inside(low: float, high: float) -> tuple[int, int]:
 
 def _assured_from(window: Conformance, row: Row, start: int, end: int, step: int) -> int | None:
     """First step from `start` towards `end` whose accurately computed conformance is assured."""
-    for tenth in range(start, end + step, step):
-        speed = np.round(tenth * SPEED_STEP, 1)
-        if window.joint_conformance(_at(window, row, speed))[0] >= window.level:
-            return tenth
-    return None
+    return next((at for at in range(start, end + step, step) if _assured(window, row, at)[0]), None)
+
+
+def _assured(window: Conformance, row: Row, *steps: int) -> np.ndarray:
+    """Whether the accurately computed conformance at speed steps reaches the level."""
+    speeds = np.round(np.array(steps) * SPEED_STEP, 1)
+    return window.joint_conformance(_at(window, row, speeds)) >= window.level
 
 
 def _describe(window: Conformance, row: Row, low: float, high: float, safest: float) -> SpeedBand:
