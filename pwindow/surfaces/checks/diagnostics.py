@@ -250,8 +250,9 @@ def _checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
     rows: dict[str, tuple[float, float, str]] = {}
     statistic, p = stats.shapiro(residuals[:: len(residuals) // _MOST_NORMAL + 1])
     rows[NORMALITY] = (statistic, p, "intervals and probabilities lean on normal errors")
-    statistic, p = het_breuschpagan(residuals, np.column_stack([np.ones_like(fitted), fitted]))[:2]
-    rows[EVEN_SPREAD] = (statistic, p, "the spread changes with the predicted value")
+    if np.ptp(fitted) > 0.0:  # not where the surface is one number
+        statistic, p = het_breuschpagan(residuals, np.column_stack([np.ones_like(fitted), fitted]))[:2]
+        rows[EVEN_SPREAD] = (statistic, p, "the spread changes with the predicted value")
     worst = prints.iloc[prints["studentised"].abs().argmax()]
     rows["largest residual (Bonferroni)"] = (
         abs(worst["studentised"]),

@@ -9,7 +9,12 @@ from sklearn.gaussian_process.kernels import RBF, ConstantKernel, DotProduct, Wh
 
 from pwindow.surfaces.checks.curvature_check import CHANCE, check_form, stretch
 from pwindow.surfaces.checks.departure_process import Contrasts, DepartureProcess
-from pwindow.surfaces.checks.diagnostics import press_statistic, ways_to_leave_out
+from pwindow.surfaces.checks.diagnostics import (
+    EVEN_SPREAD,
+    diagnose,
+    press_statistic,
+    ways_to_leave_out,
+)
 from pwindow.surfaces.model.responses import response_data
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.surface import fit_surface
@@ -199,8 +204,9 @@ def test_prints_that_a_surface_passes_through_are_not_judged():
 
 
 def test_a_surface_that_follows_no_setting_is_not_judged():
-    flat = Design((), second_order([]))
-    assert not check_form(fit_surface(line_height(make_cells(SET_UPS)), flat)).hinted
+    surface = fit_surface(line_height(make_cells(SET_UPS)), Design(FACTORS, ((),)))
+    assert not check_form(surface).hinted
+    assert EVEN_SPREAD not in diagnose(surface).checks.index
 
 
 @pytest.mark.parametrize(
