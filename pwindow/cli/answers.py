@@ -11,6 +11,7 @@ import pandas as pd
 from pwindow.outputs import plain
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.surfaces.checks.checked import Judged, checks_of
+from pwindow.surfaces.checks.diagnostics import residual_checks
 from pwindow.surfaces.findings import findings
 from pwindow.surfaces.model.responses import COVARIATES, FACTORS
 from pwindow.surfaces.posterior.make_readies import Mountings
@@ -228,6 +229,8 @@ def _surface(surface: Surface, judged: Judged | None) -> dict:
             "leverage": float(found.prints["leverage"].max()),
         },
         "prints_to_look_at": found.prints.sort_values("cook", ascending=False).head(3).to_dict("index"),
-        "residual_checks": {} if judged is None else judged.checks.checks.to_dict("index"),
+        "residual_checks": {}
+        if judged is None
+        else residual_checks(judged.surface, judged.checks.prints).to_dict("index"),
         "cells_checked": 0 if judged is None else len(judged.surface.cells),
     }

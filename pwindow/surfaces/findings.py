@@ -7,12 +7,11 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 from threadpoolctl import threadpool_limits
 
 from pwindow.surfaces.checks.checked import Judged
 from pwindow.surfaces.checks.curvature_check import FormCheck, stretch
-from pwindow.surfaces.checks.diagnostics import NORMALITY, RARE, Diagnostics
+from pwindow.surfaces.checks.diagnostics import RARE, normality
 from pwindow.surfaces.checks.outliers import Apart, most_influential
 from pwindow.surfaces.checks.residual_patterns import OffLevel, Uneven, numbers, uneven_spread
 from pwindow.surfaces.model.responses import FACTORS
@@ -74,7 +73,7 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
         for judged in surfaces.judged.values():
             outliers += judged.apart
             # what is missed has a spread of its own
-            of_form += _of_form(judged, surfaces.trial) or _of_spread(judged.cleared, judged.cleared_checks)
+            of_form += _of_form(judged, surfaces.trial) or _of_spread(judged.cleared)
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
             alone += _of_lone_prints(judged)
     every = [
@@ -217,15 +216,15 @@ def _of_lack(surface: Surface, p: float, trial: Trial) -> Finding:
 # spread -----------------------------------------------------------------------------------------
 
 
-def _of_spread(surface: Surface, found: Diagnostics) -> list[Finding]:
+def _of_spread(surface: Surface) -> list[Finding]:
     """An uneven spread, or one of another shape: an uneven one has another shape for that alone."""
-    if found.checks.empty:
+    normal = normality(surface)
+    if normal is None:
         return []
     uneven = uneven_spread(surface)
     if uneven.p < RARE:
         return [_of_uneven_spread(surface, uneven)]
-    p = found.checks["p"][NORMALITY]
-    return [_of_shape(surface, p)] if p < RARE else []
+    return [_of_shape(surface, normal[1])] if normal[1] < RARE else []
 
 
 def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
@@ -240,6 +239,8 @@ def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
 
 
 def _of_shape(surface: Surface, p: float) -> Finding:
+    from scipy import stats
+
     rest = surface.solution.residuals
     lean = stats.skew(rest) / np.sqrt(6.0 / len(rest))
     tails = stats.kurtosis(rest) / np.sqrt(24.0 / len(rest))

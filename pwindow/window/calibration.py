@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from pwindow.errors import UnusableInput, WindowProblem
 from pwindow.surfaces.posterior.sampler import Plan
@@ -205,6 +204,8 @@ class _Study:
 
 def _setups(window: Window, count: int, rng: np.random.Generator) -> dict[str, pd.DataFrame]:
     """Set-ups spread evenly over the trial region of each plate process."""
+    from scipy.stats import qmc
+
     prints, found = window.surfaces.trial.prints, {}
     share = max(count // len(window.plates), 1)
     for plate in window.plates:

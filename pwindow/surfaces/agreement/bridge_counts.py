@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import linalg, stats
-from scipy.special import ndtr
+from scipy import linalg
+from scipy.special import bdtrc, ndtr
 
 from pwindow.surfaces.checks.diagnostics import RARE
 from pwindow.surfaces.checks.verdict import Verdict, in_hundred, verdict_of
@@ -121,10 +121,10 @@ def _alone(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Of each cell: probability of as many bridged gaps or more, and the number expected."""
     nodes = np.linspace(-_REACH, _REACH, _NODES)
-    weights = stats.t.pdf(nodes, df)
+    weights = np.exp(-0.5 * (df + 1.0) * np.log1p(nodes**2 / df))  # Student's t
     weights /= weights.sum()
     share = ndtr(spread[:, None] * nodes - room[:, None])
-    chances = stats.binom.sf(bridged[:, None] - 1, count[:, None], share) @ weights
+    chances = bdtrc(bridged[:, None] - 1, count[:, None], share) @ weights
     return chances, count * (share @ weights)
 
 

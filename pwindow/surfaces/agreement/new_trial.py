@@ -18,7 +18,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy import linalg, stats
+from scipy import linalg
+from scipy.special import fdtrc, stdtr, stdtrit
 
 from pwindow.errors import UnusableInput
 from pwindow.surfaces.agreement.bridge_counts import Bridging, hold_bridged
@@ -332,19 +333,19 @@ def _compared_where(surface: Surface, cells: pd.DataFrame, of_prints: np.ndarray
     root = linalg.cholesky(covariance, lower=True)
     white, df, count = linalg.solve_triangular(root, errors, lower=True), surface.df, len(cells)
     deviation = np.sqrt(np.diag(covariance))
-    reach = stats.t.ppf(0.5 + _LEVEL / 2, df) * deviation
+    reach = stdtrit(df, 0.5 + _LEVEL / 2) * deviation
     table = _table(surface, cells, errors, deviation, reach)
     shift, of_shift = _line(root, errors, np.ones((count, 1)))
-    half = stats.t.ppf(0.5 + _LEVEL / 2, df) * np.sqrt(of_shift[0, 0])
+    half = stdtrit(df, 0.5 + _LEVEL / 2) * np.sqrt(of_shift[0, 0])
     return ResponseAgreement(
         surface=surface,
         cells=table,
         shift=float(shift[0]),
         shift_low=float(shift[0] - half),
         shift_high=float(shift[0] + half),
-        shift_p=float(2.0 * stats.t.sf(abs(shift[0]) / np.sqrt(of_shift[0, 0]), df)),
+        shift_p=float(2.0 * stdtr(df, -abs(shift[0]) / np.sqrt(of_shift[0, 0]))),
         trend=_trend(surface, cells, root, errors),
-        joint_p=float(stats.f.sf(white @ white / count, count, df)),
+        joint_p=float(fdtrc(count, df, white @ white / count)),
         prints=_print_chances(table, df),
     )
 
@@ -401,7 +402,7 @@ def _trend(surface: Surface, cells: pd.DataFrame, root: np.ndarray, errors: np.n
         if np.ptp(coded) < 1e-9:
             continue
         line, covariance = _line(root, errors, np.column_stack([np.ones_like(coded), coded]))
-        p = 2.0 * stats.t.sf(abs(line[1]) / np.sqrt(covariance[1, 1]), surface.df)
+        p = 2.0 * stdtr(surface.df, -abs(line[1]) / np.sqrt(covariance[1, 1]))
         ends = np.array([coded.min(), coded.max()])
         (low, high), (shift_low, shift_high) = (
             factor.decode(ends).tolist(),
@@ -442,4 +443,4 @@ def _table(
 
 def _print_chances(table: pd.DataFrame, df: float) -> pd.Series:
     worst = table["error"].abs().groupby(table["print"]).max()
-    return (2.0 * len(table) * pd.Series(stats.t.sf(worst, df), worst.index)).clip(upper=1.0)
+    return (2.0 * len(table) * pd.Series(stdtr(df, -worst), worst.index)).clip(upper=1.0)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import linalg, stats
+from scipy import linalg
+from scipy.special import fdtrc, stdtr
 from threadpoolctl import threadpool_limits
 
 from pwindow.surfaces.single.surface import Surface
@@ -58,8 +58,6 @@ class Diagnostics:
     prints : DataFrame
         Per print: leverage, studentised residual (externally), Cook's distance, and the probability
         ``p`` that the largest of all residuals is as large (Bonferroni); the worst of its cells.
-    checks : DataFrame
-        Residual checks: statistic, p, and what it means.
     """
 
     r2: float
@@ -75,7 +73,6 @@ class Diagnostics:
     p: float
     lack_of_fit: LackOfFit | None
     prints: pd.DataFrame
-    checks: pd.DataFrame
 
 
 def diagnose(surface: Surface) -> Diagnostics:
@@ -92,7 +89,6 @@ def _diagnose(surface: Surface) -> Diagnostics:
     f = ((about_mean - ssr) / max(terms, 1)) / (ssr / df) if ssr > 0 else np.inf
     press, left_out = press_statistic(surface)
     values = surface.cells["value"]
-    prints = _prints(surface)
     total = float(((values - values.mean()) ** 2).sum())
     return Diagnostics(
         r2=r2,
@@ -105,10 +101,9 @@ def _diagnose(surface: Surface) -> Diagnostics:
         ss_residual=ssr,
         df_residual=df,
         f=f,
-        p=float(stats.f.sf(f, terms, df)),
+        p=float(fdtrc(terms, df, f)),
         lack_of_fit=lack_of_fit(surface),
-        prints=prints,
-        checks=_checks(surface, prints),
+        prints=_prints(surface),
     )
 
 
@@ -131,7 +126,7 @@ def lack_of_fit(surface: Surface) -> LackOfFit | None:
     ss_pure = _residual_ss(saturated, surface.white_values)
     ss = surface.solution.ssr - ss_pure
     f = (ss / df) / (ss_pure / df_pure) if ss_pure > 0 else np.inf
-    return LackOfFit(ss=ss, df=df, ss_pure=ss_pure, df_pure=df_pure, f=f, p=float(stats.f.sf(f, df, df_pure)))
+    return LackOfFit(ss=ss, df=df, ss_pure=ss_pure, df_pure=df_pure, f=f, p=float(fdtrc(df, df_pure, f)))
 
 
 def press_statistic(surface: Surface) -> tuple[float, str]:
@@ -210,46 +205,59 @@ def left_out_errors(p: np.ndarray, py: np.ndarray, blocks: Sequence) -> list[np.
 
 
 def _prints(surface: Surface) -> pd.DataFrame:
-    from statsmodels.stats.outliers_influence import OLSInfluence
-
-    influence, df = OLSInfluence(_plain_results(surface)), surface.solution.df
-    with np.errstate(
-        divide="ignore", invalid="ignore"
-    ):  # of a print that alone carries a term, with no residual
-        inner = influence.resid_studentized_internal
+    solution, df = surface.solution, surface.solution.df
+    left = 1.0 - solution.leverage
+    # of a print that alone carries a term, with no residual
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inner = solution.residuals / np.sqrt(solution.ssr / df * left)
         table = pd.DataFrame(
             {
                 "print": surface.cells["print"],
-                "leverage": surface.solution.leverage,
+                "leverage": solution.leverage,
                 "studentised": inner * np.sqrt((df - 1) / (df - inner**2).clip(min=0.0)),
-                "cook": influence.cooks_distance[0],
+                "cook": inner**2 * solution.leverage / left / len(solution.params),
             }
         )
     table = table.fillna({"studentised": 0.0, "cook": 0.0})
-    table["p"] = (2 * len(table) * stats.t.sf(table["studentised"].abs(), df - 1)).clip(max=1.0)
+    table["p"] = (2 * len(table) * stdtr(df - 1, -table["studentised"].abs())).clip(upper=1.0)
     largest = table.assign(size=table["studentised"].abs()).sort_values("size", ascending=False)
     worst = largest.groupby("print", sort=False).first()[["studentised", "cook", "p"]]
     return worst.join(table.groupby("print")["leverage"].max()).sort_index()
 
 
-def _plain_results(surface: Surface) -> Any:
-    """Results with the residual degrees of freedom of the whitened rows, for residual checks."""
-    from statsmodels.regression.linear_model import OLS
-
-    return OLS(surface.white_values, surface.white_design).fit(method="qr")
-
-
-def _checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
-    from statsmodels.stats.diagnostic import het_breuschpagan
+def normality(surface: Surface) -> tuple[float, float] | None:
+    """Statistic and p of Shapiro and Wilk's test of the residuals; None of a surface without any."""
+    from scipy import stats
 
     residuals = surface.solution.residuals
     spread = np.sqrt(surface.solution.ssr / surface.solution.df)
     if spread < 1e-12 * max(np.abs(surface.white_values).max(), 1.0):
-        return pd.DataFrame(columns=["statistic", "p", "meaning"])
-    fitted = surface.mean(surface.cells)
-    rows: dict[str, tuple[float, float, str]] = {}
+        return None
     statistic, p = stats.shapiro(residuals[:: len(residuals) // _MOST_NORMAL + 1])
-    rows[NORMALITY] = (statistic, p, "intervals and probabilities lean on normal errors")
+    return float(statistic), float(p)
+
+
+def residual_checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
+    """Checks of the residuals of a surface.
+
+    Parameters
+    ----------
+    surface : Surface
+    prints : DataFrame
+        Of its diagnostics.
+
+    Returns
+    -------
+    DataFrame
+        Per check: statistic, p, and what it means; empty for a surface that passes through every cell.
+    """
+    from statsmodels.stats.diagnostic import het_breuschpagan
+
+    normal = normality(surface)
+    if normal is None:
+        return pd.DataFrame(columns=["statistic", "p", "meaning"])
+    residuals, fitted = surface.solution.residuals, surface.mean(surface.cells)
+    rows = {NORMALITY: (*normal, "intervals and probabilities lean on normal errors")}
     if np.ptp(fitted) > 0.0:  # not where the surface is one number
         statistic, p = het_breuschpagan(residuals, np.column_stack([np.ones_like(fitted), fitted]))[:2]
         rows[EVEN_SPREAD] = (statistic, p, "the spread changes with the predicted value")

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import linalg, stats
+from scipy import linalg
+from scipy.special import stdtr
 
 from pwindow.surfaces.model.terms import Factor
 from pwindow.surfaces.single.satterthwaite import Freedom
@@ -144,4 +145,4 @@ def _two_sided(surface: Surface, shift: float, seen: float, chosen: np.ndarray) 
     freedom = Freedom.of(with_shift, surface.groups, surface.whitening)
     df = freedom.of_means(np.eye(with_shift.shape[1])[-1:])[0]
     variance = (surface.solution.ssr - shift**2 * seen) / max(surface.solution.df - 1, 1)
-    return float(2.0 * stats.t.sf(abs(shift) * np.sqrt(seen / max(variance, 1e-300)), df))
+    return float(2.0 * stdtr(df, -abs(shift) * np.sqrt(seen / max(variance, 1e-300))))

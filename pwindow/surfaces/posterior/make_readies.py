@@ -13,7 +13,7 @@ from enum import Enum
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy.special import chdtri
 
 from pwindow.study import EACH_PRINT, MakeReadies
 from pwindow.surfaces.model.responses import RESPONSE_KINDS, ResponseData, ResponseKind
@@ -145,7 +145,7 @@ class Mountings:
 
     def _amounts(self) -> str:
         freedom = self.declared.known_from - 1
-        low, high = np.sqrt(freedom / stats.chi2.ppf([0.5 + _LEVEL / 2, 0.5 - _LEVEL / 2], freedom))
+        low, high = np.sqrt(freedom / chdtri(freedom, [0.5 - _LEVEL / 2, 0.5 + _LEVEL / 2]))
         parts = []
         for name, value in self.declared.spread.items():
             kind = RESPONSE_KINDS[name]

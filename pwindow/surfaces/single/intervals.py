@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from scipy import stats
+from scipy.special import nctdtrit, ndtri, stdtrit
 
 _LEAST = 1e-6  # share of a print's variance to which a mean can be known
 
@@ -45,13 +45,13 @@ def intervals(
         non-central t (ISO 16269-6; Krishnamoorthy & Mathew 2009, Statistical Tolerance Regions, 3.2).
     """
     reaches = {
-        "mean_ci": stats.t.ppf(0.5 + level / 2, df_of_mean) * np.sqrt(of_mean),
-        "obs_ci": stats.t.ppf(0.5 + level / 2, df) * np.sqrt(of_mean + spread),
+        "mean_ci": stdtrit(df_of_mean, 0.5 + level / 2) * np.sqrt(of_mean),
+        "obs_ci": stdtrit(df, 0.5 + level / 2) * np.sqrt(of_mean + spread),
     }
     if most:
         known = np.maximum(of_mean, _LEAST * spread)
-        distance = stats.norm.ppf(level) * np.sqrt(spread / known)
-        reaches["most"] = stats.nct.ppf(level, df, distance) * np.sqrt(known)
+        distance = ndtri(level) * np.sqrt(spread / known)
+        reaches["most"] = nctdtrit(df, distance, level) * np.sqrt(known)
     columns = {"mean": mean}
     for name, reach in reaches.items():
         columns[f"{name}_low"], columns[f"{name}_high"] = mean - reach, mean + reach

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy.special import stdtr, stdtrit
 
 from pwindow.surfaces.model.responses import ResponseData, ResponseKind
 from pwindow.surfaces.model.terms import Design
@@ -93,7 +93,7 @@ class Surface:
         params = self.solution.params
         error = np.sqrt(self.scale * np.diag(self.solution.unscaled_cov))
         df = self.freedom.of_means(np.eye(len(params)))
-        reach = stats.t.ppf(0.5 + level / 2, df) * error
+        reach = stdtrit(df, 0.5 + level / 2) * error
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = params / error
         return pd.DataFrame(
@@ -103,7 +103,7 @@ class Surface:
                 "ci_low": params - reach,
                 "ci_high": params + reach,
                 "t": ratio,
-                "p": 2.0 * stats.t.sf(np.abs(ratio), df),
+                "p": 2.0 * stdtr(df, -np.abs(ratio)),
             },
             index=pd.Index(self.design.labels, name="term"),
         )

@@ -23,8 +23,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
-from scipy.special import ndtri
+from scipy.special import ndtri, stdtrit
 
 from pwindow.conductors.line import log_resistance_constant
 from pwindow.product import Requirement
@@ -325,11 +324,11 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
     mean = float(found.mean[0] @ weights + line.constant)
     shared, own = _variances(window, setup, one, weights, found.scale[0])
     wide, several = (np.sqrt(shared + own / count) for count in (1, MAKE_READIES))
-    reach = stats.t.ppf(0.5 + level / 2, joint.df)
+    reach = stdtrit(joint.df, 0.5 + level / 2)
     low, high = _ends(line, mean, reach * wide)
     several_low, several_high = _ends(line, mean, reach * several)
     logs = "gap_closure" not in line.weights
-    shift = (reach + stats.t.ppf(NOTICED, joint.df)) * several
+    shift = (reach + stdtrit(joint.df, NOTICED)) * several
     expected, noticed = float(line.natural(mean)), float(line.natural(mean + shift))
     requirement = one.requirement
     need_low, need_high, needs = _need(window, setup, one)
@@ -409,7 +408,7 @@ def _guard(window: Window, error: float, one: _Measure) -> float:
     """How much farther inside the average must be than the worst of N is off it on average."""
     joint = window.joint
     average = joint.between[joint.names.index("gap_closure")] ** 2 / one.features
-    return float(stats.t.ppf(SURE, joint.df) * np.sqrt(error + average))
+    return float(stdtrit(joint.df, SURE) * np.sqrt(error + average))
 
 
 def _need_words(requirement: Requirement, one: _Measure, ends: tuple[float, float]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy.special import stdtrit
 
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.window.setup import Setup
@@ -155,7 +155,7 @@ def _reach(first: _Member, other: _Member, one: Shown, two: Shown, level: float)
         variance += (weight * (slopes[1] * missed[1][at] - slopes[0] * missed[0][at])) ** 2
     for (i, j), block in joint.coupling.items():
         variance += (1.0 if i == j else 2.0) * float(gradients[i] @ block @ gradients[j])
-    return float(stats.t.ppf(0.5 + level / 2.0, joint.df) * np.sqrt(max(variance, 0.0)))
+    return float(stdtrit(joint.df, 0.5 + level / 2.0) * np.sqrt(max(variance, 0.0)))
 
 
 def _slope(member: _Member, shown: Shown) -> float:

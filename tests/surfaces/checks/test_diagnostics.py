@@ -5,7 +5,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
-from pwindow.surfaces.checks.diagnostics import diagnose
+from pwindow.surfaces.checks.diagnostics import diagnose, residual_checks
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.single.surface import fit_surface
 from tests.helpers.cells import line_height, make_cells
@@ -68,15 +68,19 @@ def test_studentised_residuals_are_those_of_a_refit_without_the_print(fitted):
         row = checks.prints.loc[surface.cells["print"][at]]
         assert row["studentised"] == pytest.approx(expected, rel=1e-8)
         assert row["leverage"] == pytest.approx(x[at] @ np.linalg.inv(x.T @ x) @ x[at], rel=1e-9)
+    theirs = sm.OLS(y, x).fit().get_influence().cooks_distance[0]
+    np.testing.assert_allclose(checks.prints["cook"].loc[surface.cells["print"]], theirs, rtol=1e-8)
 
 
 def test_a_misprint_stands_out():
     cells = make_cells(SET_UPS)
     cells.loc[4, "value"] += 1.0
-    check = diagnose(fit_surface(line_height(cells), DESIGN)).checks.loc["largest residual (Bonferroni)"]
+    surface = fit_surface(line_height(cells), DESIGN)
+    check = residual_checks(surface, diagnose(surface).prints).loc["largest residual (Bonferroni)"]
     assert check["p"] < 0.01
     assert cells["print"][4] in check["meaning"]
 
 
 def test_good_prints_raise_no_objection(fitted):
-    assert (fitted[1].checks["meaning"] == "no objection").all()
+    surface, checks = fitted
+    assert (residual_checks(surface, checks.prints)["meaning"] == "no objection").all()
