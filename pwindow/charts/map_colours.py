@@ -33,7 +33,8 @@ class Colours:
         Words beside the scale, and the line of a tooltip.
     lines : (float, float, float)
         First, last and step of thin contour lines; the first is above the last where there are none.
-    line_format : str
+    decimals : int
+        Of the levels of thin lines, in percent.
     """
 
     values: np.ndarray
@@ -44,7 +45,7 @@ class Colours:
     title: str
     hover: str
     lines: tuple[float, float, float]
-    line_format: str = ".0%"
+    decimals: int = 0
 
 
 def colours_of(content: MapContent) -> Colours:
@@ -66,8 +67,8 @@ def _of_probability(joint: np.ndarray) -> Colours:
         high=1.0,
         ticks=ticks,
         tick_words=tuple(f"{100 * tick:.0f} %" for tick in ticks),
-        title="joint conformance probability",
-        hover="joint conformance %{z:.1%}",
+        title="probability that all requirements are met",
+        hover="all requirements met: %{z:.1%}",
         lines=(0.25, 0.75, 0.5),
     )
 
@@ -84,10 +85,10 @@ def _up_to(joint: np.ndarray, top: float, level: float) -> Colours:
         high=top,
         ticks=(*whole, top),
         tick_words=tuple(words),
-        title=f"joint conformance; colours end at {percent(top, level)}, the highest reached",
-        hover="joint conformance %{z:.1%}",
+        title=f"probability that all requirements are met (highest reached: {percent(top, level)})",
+        hover="all requirements met: %{z:.1%}",
         lines=(step, whole[-1], max(whole[-1] - step, step)),
-        line_format=f".{decimals}%",
+        decimals=decimals,
     )
 
 
@@ -102,8 +103,8 @@ def _of_margins(margin: np.ndarray) -> Colours:
         high=high if high > low else low + 1.0,
         ticks=ticks,
         tick_words=tuple(signed(tick, 1) for tick in ticks),
-        title="predicted means inside (+) or outside (−) the worst limit, standard deviations",
-        hover="means %{z:+.1f} standard deviations inside the worst limit",
+        title="predicted averages inside (+) or outside (−)<br>the limit missed most, standard deviations",
+        hover="averages %{z:+.1f} standard deviations inside the limit missed most",
         lines=(1.0, 0.0, 1.0),
     )
 

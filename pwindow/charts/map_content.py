@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,6 +50,8 @@ class MapContent:
         None where some set-up of the inventory is assured.
     title : str
         Of what the picture is, as `map_title` makes it.
+    elsewhere : tuple of (str, WindowMap)
+        Maps of the same plate at other pressures, each with its pressure in words.
     """
 
     window_map: WindowMap
@@ -60,6 +63,7 @@ class MapContent:
     fit: str = ""
     nearest: Nearest | None = None
     title: str = ""
+    elsewhere: tuple[tuple[str, WindowMap], ...] = ()
 
     @property
     def along(self) -> str | None:
@@ -71,7 +75,12 @@ class MapContent:
 
 
 def content_at(
-    window: Window, setup: Setup, shown: WindowMap, bands: pd.DataFrame, start: StartingSetup | None
+    window: Window,
+    setup: Setup,
+    shown: WindowMap,
+    bands: pd.DataFrame,
+    start: StartingSetup | None,
+    elsewhere: Mapping[float, WindowMap] | None = None,
 ) -> MapContent:
     """What the picture shows at the plate and pressure of a set-up.
 
@@ -85,12 +94,15 @@ def content_at(
     bands : DataFrame
     start : StartingSetup or None
         The recommended set-up or the closest, drawn where it lies on this map.
+    elsewhere : mapping, optional
+        By pressure, maps whose assured region is outlined too.
     """
     spot = nearest = None
     if start is not None:
         here = start.setup.plate == setup.plate and np.isclose(start.setup.pressure, setup.pressure)
         spot = (start.setup.speed, start.setup.roll.cell_volume) if here else None
         nearest = None if start.assured else Nearest(start.joint, spot)
+    unit = window.surfaces.trial.pressure_unit
     return MapContent(
         window_map=shown,
         level=window.level,
@@ -100,8 +112,9 @@ def content_at(
         recommended=spot if nearest is None else None,
         fit=window.surfaces.fingerprint,
         nearest=nearest,
-        title=map_title(
-            window.product.name, setup.plate, setup.pressure, window.surfaces.trial.pressure_unit
+        title=map_title(window.product.name, setup.plate, setup.pressure, unit),
+        elsewhere=tuple(
+            (f"{pressure_text(pressure)} {unit}", at) for pressure, at in (elsewhere or {}).items()
         ),
     )
 

@@ -26,6 +26,8 @@ class Palette:
     rolls : tuple of str
         Lines that each stand for a roll, in steps of lightness, so that they are told apart without
         colour too.
+    scale : tuple of str
+        Of probabilities, from 0 up, in even steps of lightness that end at a calm blue on which `ink` is read.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Palette:
     roll: str
     veil: str
     rolls: tuple[str, ...]
+    scale: tuple[str, ...]
 
     @property
     def look(self) -> dict:
@@ -84,6 +87,7 @@ LIGHT = Palette(
     roll="#d9dce1",
     veil="rgba(255,255,255,0.85)",
     rolls=("#0a1029", "#5c1a3a", "#14528a", "#8263b3", "#3a9984", "#c3a550"),
+    scale=("#eafcfd", "#c0e5e8", "#95cfd8", "#72b8cd", "#599fc4", "#4886bb"),
 )
 DARK = Palette(
     name="dark",
@@ -96,6 +100,7 @@ DARK = Palette(
     roll="#aab3bd",
     veil="rgba(20,24,29,0.78)",
     rolls=("#ffffff", "#ffc6f3", "#8db8f3", "#54a3b1", "#119061", "#9e5339"),
+    scale=("#191933", "#2c2a57", "#3a3c7d", "#3e53a0", "#3e6db2"),
 )
 PALETTES = {palette.name: palette for palette in (LIGHT, DARK)}
 
@@ -105,6 +110,4 @@ def palette_named(colours: str | None) -> Palette:
     return LIGHT if colours is None else PALETTES.get(colours, LIGHT)
 
 
-SCALE = "Cividis"
-"""Of probabilities, the same in every theme; what is drawn on it keeps the colours of the light theme."""
 FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"

@@ -28,7 +28,7 @@ _NAMED = 5  # rolls that were not tried
 _SAME = 1e-6  # relative difference of volumes that are one
 
 
-def curve_figure(content: MapContent, palette: Palette, height: int) -> go.Figure:
+def curve_figure(content: MapContent, palette: Palette, height: int | None) -> go.Figure:
     """Draw the joint conformance probability along the one setting that was varied.
 
     Parameters
@@ -36,8 +36,8 @@ def curve_figure(content: MapContent, palette: Palette, height: int) -> go.Figur
     content : MapContent
         Of one cell volume, or of one speed.
     palette : Palette
-    height : int
-        Of the figure, px.
+    height : int, optional
+        Of the figure, px; None where its place gives it one.
     """
     figure = go.Figure(layout=_layout(content, palette, height))
     x, joint = _curve(content)
@@ -181,7 +181,7 @@ def _place(content: MapContent, spot: Spot | None) -> tuple[float, float] | None
     return float(at), float(np.interp(at, x[known], joint[known]))
 
 
-def _layout(content: MapContent, palette: Palette, height: int) -> dict:
+def _layout(content: MapContent, palette: Palette, height: int | None) -> dict:
     x, _ = _curve(content)
     axis = palette.axis
     level = {

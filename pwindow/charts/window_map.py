@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -9,16 +10,18 @@ import plotly.graph_objects as go
 
 from pwindow.charts.labels import as_text, moved_apart
 from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
-from pwindow.charts.map_content import MapContent
-from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, SCALE, Palette, placed_title
+from pwindow.charts.map_content import MapContent, Spot
+from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, Palette, placed_title
 from pwindow.window.search.maps import WindowMap
 from pwindow.wording import asked, percent, speed, volume
 
-MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CLOSEST, HALO, CHOSEN = (
+MAP, LINES, LEVELS, ASSURED, NOMINAL, ELSEWHERE, ROLLS, BANDS, RECOMMENDED, CLOSEST, HALO, CHOSEN = (
     "map",
     "lines",
+    "levels",
     "assured",
     "nominal",
+    "elsewhere",
     "rolls",
     "bands",
     "recommended",
@@ -26,24 +29,24 @@ MAP, LINES, ASSURED, NOMINAL, ROLLS, BANDS, RECOMMENDED, CLOSEST, HALO, CHOSEN =
     "halo",
     "chosen",
 )
-HEIGHT = 590
-"""Of the figure, px."""
-_ABOVE, _BELOW = 94, 132  # px, what stands above and below the map
-_SCALE_BELOW = 65  # px from the map to the scale of its colours, past the name of the speed axis
+HEIGHT = 620
+"""Of the figure, px, where its place does not give it one."""
+_ABOVE, _BELOW, _LEFT, _RIGHT = 66, 96, 60, 158  # px round the map
+_KEY_BELOW = 52  # px from the map
 _SPECK = 0.006  # half a bar that stands for one speed, as a share of it
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
+_DOTTED, _DASHED = "2px,4px", "7px,4px"
 
 
-def map_figure(content: MapContent, palette: Palette = LIGHT, height: int = HEIGHT) -> go.Figure:
+def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None = HEIGHT) -> go.Figure:
     """The map as a plotly figure; `update_map` repaints it with other content.
 
     Parameters
     ----------
     content : MapContent
     palette : Palette
-        Of what stands beside the map; on the map the colours are those that its own scale needs.
-    height : int
-        Of the figure, px.
+    height : int, optional
+        Of the figure, px; None where its place gives it one.
     """
     figure = go.Figure(layout=_layout(palette, height))
     figure.add_trace(hatched_ground(palette))
@@ -52,56 +55,63 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int = HEIG
         go.Heatmap(
             name=MAP,
             **_AXES,
-            colorscale=SCALE,
+            colorscale=list(palette.scale),
             hoverongaps=False,
             zsmooth="fast",
             colorbar={
-                "title": {"side": "top"},
-                "orientation": "h",
+                "title": {"side": "right", "font": {"size": 12}},
                 "tickmode": "array",
                 "thickness": 12,
                 "len": 1.0,
-                "x": 0.5,
-                "y": -_SCALE_BELOW / (height - _ABOVE - _BELOW),
-                "yanchor": "top",
+                "xref": "container",
+                "x": 1.0,
+                "xanchor": "right",
+                "xpad": 4,
                 "outlinewidth": 0,
+                "tickfont": {"size": 12},
             },
         )
     )
-    figure.add_trace(_level_lines(common))
-    figure.add_trace(_contour(NOMINAL, 0, {"color": LIGHT.paper, "width": 3.5, "dash": "3px,4px"}, common))
-    figure.add_trace(_contour(ASSURED, content.level, {"color": LIGHT.ink, "width": 4}, common))
+    figure.add_trace(_level_lines(palette, common))
+    ink = {"color": palette.ink}
+    figure.add_trace(_contour(NOMINAL, 0, ink | {"width": 2.5, "dash": _DOTTED}, common))
+    figure.add_trace(_contour(ASSURED, content.level, ink | {"width": 4}, common))
     figure.add_trace(
-        go.Scatter(
-            name=ROLLS,
-            mode="lines",
-            line={"color": palette.roll, "width": 1.2},
-            hoverinfo="skip",
-            showlegend=False,
-            **_AXES,
+        _lines(ELSEWHERE, ink | {"width": 1.8, "dash": _DASHED}).update(
+            mode="lines+text", textposition="middle right", textfont={"size": 12, "color": palette.ink}
         )
     )
+    figure.add_trace(_labels(LEVELS, palette))
+    figure.add_trace(_lines(ROLLS, {"color": palette.roll, "width": 1.2}))
     figure.add_trace(
         go.Scatter(
             name=BANDS,
             **_AXES,
             mode="lines",
-            line={"color": LIGHT.ink, "width": 7},
+            line={"color": palette.ink, "width": 7},
             opacity=0.85,
             showlegend=False,
             hovertemplate="speed band of roll %{text}<br>%{x:.1f} m/min<extra></extra>",
         )
     )
-    figure.add_trace(_halo())  # below the diamond, which the ring may stand round
-    figure.add_trace(_point(RECOMMENDED, "diamond", 17, LIGHT.paper, LIGHT.mark))
-    figure.add_trace(_point(CLOSEST, "diamond-open", 17, LIGHT.paper, LIGHT.mark))
-    figure.add_trace(_point(CHOSEN, "circle-open", 20, LIGHT.mark, LIGHT.mark))
-    update_map(figure, content)
+    figure.add_trace(_halo(palette))  # below the diamond, which the ring may stand round
+    figure.add_trace(_point(RECOMMENDED, "diamond", 17, palette.paper, palette.mark))
+    figure.add_trace(_point(CLOSEST, "diamond-open", 17, palette.paper, palette.mark))
+    figure.add_trace(_point(CHOSEN, "circle-open", 20, palette.mark, palette.mark))
+    update_map(figure, content, palette)
     return figure
 
 
-def update_map(figure: go.Figure, content: MapContent) -> None:
-    """Repaint a figure made by `map_figure`; arrays are sent as flat columns, which travel fast."""
+def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None:
+    """Repaint a figure made by `map_figure`; arrays are sent as flat columns, which travel fast.
+
+    Parameters
+    ----------
+    figure : Figure
+    content : MapContent
+    palette : Palette
+        The one it was drawn in.
+    """
     shown = content.window_map
     grid = _columns(shown)
     joint = shown.joint.ravel().astype(np.float32)
@@ -114,10 +124,12 @@ def update_map(figure: go.Figure, content: MapContent) -> None:
     _set_colours(trace[MAP], trace[LINES], colours)
     if trace[ASSURED].contours.start != content.level:
         trace[ASSURED].contours.update(start=content.level, end=content.level)
+    _set_changed(trace[LEVELS], **_level_labels(content, colours))
+    _set_changed(trace[ELSEWHERE], **_outlines(content))
     _set_changed(trace[ROLLS], **_roll_lines(content))
     _set_changed(trace[BANDS], **_band_lines(content))
     _set_changed(trace[HALO], x=[content.chosen[0]], y=[content.chosen[1]])
-    _set_changed(trace[CHOSEN], x=[content.chosen[0]], y=[content.chosen[1]], text=["looked at"])
+    _set_changed(trace[CHOSEN], x=[content.chosen[0]], y=[content.chosen[1]], text=["selected"])
     closest = None if content.nearest is None else content.nearest.spot
     for name, spot in ((RECOMMENDED, content.recommended), (CLOSEST, closest)):
         _set_changed(
@@ -126,7 +138,7 @@ def update_map(figure: go.Figure, content: MapContent) -> None:
             y=[] if spot is None else [spot[1]],
             text=[] if spot is None else [f"{name} {speed(spot[0])} m/min"],
         )
-    _set_axes(figure, content)
+    _set_axes(figure, content, palette)
 
 
 def _set_colours(painted: go.Heatmap, lines: go.Contour, colours: Colours) -> None:
@@ -136,7 +148,7 @@ def _set_colours(painted: go.Heatmap, lines: go.Contour, colours: Colours) -> No
     painted.colorbar.update(tickvals=colours.ticks, ticktext=colours.tick_words, title_text=colours.title)
     start, end, size = colours.lines
     lines.update(zmin=colours.low, zmax=colours.high)
-    lines.contours.update(start=start, end=end, size=size, labelformat=colours.line_format)
+    lines.contours.update(start=start, end=end, size=size)
 
 
 def _hover(colours: Colours) -> str:
@@ -162,17 +174,30 @@ def _columns(shown: WindowMap) -> dict[str, np.ndarray]:
     return {"x": x.ravel().astype(np.float32), "y": y.ravel().astype(np.float32)}
 
 
-def _level_lines(common: dict) -> go.Contour:
-    """Thin lines: light on the dark half of the scale, dark on the bright."""
-    light, dark = LIGHT.paper, LIGHT.ink
+def _level_lines(palette: Palette, common: dict) -> go.Contour:
     return go.Contour(
         name=LINES,
         line={"width": 1},
-        colorscale=[[0, light], [0.5, light], [0.5, dark], [1, dark]],
-        contours={"coloring": "lines", "showlabels": True, "labelfont": {"size": 12}},
+        colorscale=[[0, palette.ink], [1, palette.ink]],
+        contours={"coloring": "lines"},
         connectgaps=False,
         **common,
     )
+
+
+def _labels(name: str, palette: Palette) -> go.Scatter:
+    return go.Scatter(
+        name=name,
+        mode="text",
+        textfont={"size": 12, "color": palette.ink},
+        hoverinfo="skip",
+        showlegend=False,
+        **_AXES,
+    )
+
+
+def _lines(name: str, line: dict) -> go.Scatter:
+    return go.Scatter(name=name, mode="lines", line=line, hoverinfo="skip", showlegend=False, **_AXES)
 
 
 def _contour(name: str, level: float, line: dict, common: dict) -> go.Contour:
@@ -193,8 +218,8 @@ def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatte
     )
 
 
-def _halo() -> go.Scatter:
-    """A light ring under the mark of the set-up looked at, which some of the map is as dark as."""
+def _halo(palette: Palette) -> go.Scatter:
+    """A ring of the ground's colour under the mark of the selected set-up, which keeps it off the map."""
     return go.Scatter(
         name=HALO,
         **_AXES,
@@ -205,10 +230,57 @@ def _halo() -> go.Scatter:
         marker={
             "symbol": "circle-open",
             "size": 20,
-            "color": LIGHT.paper,
-            "line": {"color": LIGHT.paper, "width": 7},
+            "color": palette.paper,
+            "line": {"color": palette.paper, "width": 7},
         },
     )
+
+
+def _level_labels(content: MapContent, colours: Colours) -> dict[str, list]:
+    """The level of each thin line, on the line."""
+    start, end, step = colours.lines
+    taken = [roll.cell_volume for roll in content.rolls]
+    x, y, text = [], [], []
+    for level in np.arange(start, end + step / 2, step):
+        spot = _label_spot(content.window_map, level, taken)
+        if spot is not None:
+            x.append(spot[0])
+            y.append(spot[1])
+            text.append(f"{100 * level:.{colours.decimals}f} %")
+            taken.append(spot[1])
+    return {"x": x, "y": y, "text": text}
+
+
+def _label_spot(shown: WindowMap, level: float, taken: Sequence[float]) -> Spot | None:
+    """A place on the line of a level that is as far as any from volumes where something else is."""
+    for ends in reversed(shown.edges(level)):
+        known = np.flatnonzero(np.isfinite(ends))
+        if len(known):
+            at = _clear_row(shown.volumes[known], taken)
+            return float(ends[known][at]), float(shown.volumes[known][at])
+    return None
+
+
+def _clear_row(volumes: np.ndarray, taken: Sequence[float]) -> int:
+    """Which of some volumes is farthest from those that are taken, and from both ends."""
+    lines = [volumes[0], volumes[-1], *taken]
+    return int(np.abs(np.subtract.outer(volumes, lines)).min(axis=1).argmax())
+
+
+def _outlines(content: MapContent) -> dict[str, list]:
+    """The ends of the assured region at other pressures, each with its pressure beside it."""
+    taken = [roll.cell_volume for roll in content.rolls]
+    x, y, text = [], [], []
+    for name, shown in content.elsewhere:
+        for ends in shown.edges(content.level):
+            known = np.flatnonzero(np.isfinite(ends))
+            if len(known) < 2:
+                continue
+            x += [*ends[known].tolist(), None]
+            y += [*shown.volumes[known].tolist(), None]
+            text += [""] * (len(known) + 1)
+            text[_clear_row(shown.volumes[known], taken) - len(known) - 1] = name
+    return {"x": x, "y": y, "text": text}
 
 
 def _roll_lines(content: MapContent) -> dict[str, list]:
@@ -230,28 +302,38 @@ def _band_lines(content: MapContent) -> dict[str, list]:
     return {"x": x, "y": y, "text": text}
 
 
-def _layout(palette: Palette, height: int) -> dict:
+def _layout(palette: Palette, height: int | None) -> dict:
     axis = palette.axis
     return {
         **palette.look,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
-        "margin": {"l": 62, "r": 108, "t": _ABOVE, "b": _BELOW},
+        "margin": {"l": _LEFT, "r": _RIGHT, "t": _ABOVE, "b": _BELOW},
         "height": height,
         "uirevision": "keep",
         "hovermode": "closest",
-        "title": placed_title("") | {"pad": {"l": 12, "t": 8}, "font": {"size": 16}},
+        "title": placed_title("") | {"pad": {"l": 12, "t": 14}, "font": {"size": 15}},
         "xaxis": HIDDEN_AXIS,
         "yaxis": HIDDEN_AXIS,
         "xaxis2": axis
-        | {"title": {"text": "press speed, m/min"}, "overlaying": "x", "anchor": "y2", "side": "bottom"},
+        | {
+            "title": {"text": "press speed, m/min", "standoff": 10},
+            "overlaying": "x",
+            "anchor": "y2",
+            "side": "bottom",
+        },
         "yaxis2": axis
-        | {"title": {"text": "cell volume, cm³/m²"}, "overlaying": "y", "anchor": "x2", "side": "left"},
+        | {
+            "title": {"text": "cell volume, cm³/m²", "standoff": 6},
+            "overlaying": "y",
+            "anchor": "x2",
+            "side": "left",
+        },
     }
 
 
-def _set_axes(figure: go.Figure, content: MapContent) -> None:
+def _set_axes(figure: go.Figure, content: MapContent, palette: Palette) -> None:
     shown = content.window_map
-    title = as_text(content.title)
+    title = as_text(content.title) + f'<br><span style="font-size:12px">{_subtitle(content)}</span>'
     if figure.layout.title.text != title:
         figure.layout.title.text = title
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
@@ -270,8 +352,7 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
                 "yref": "y2",
                 "y": place,
                 "yanchor": "middle",
-                "text": f"roll {as_text(roll.id)} · {volume(roll.cell_volume)}"
-                + "<br>(planned)" * roll.planned,
+                "text": f"{as_text(roll.id)} · {volume(roll.cell_volume)}" + "<br>(planned)" * roll.planned,
                 "align": "left",
                 "showarrow": False,
                 "font": {"size": 12},
@@ -280,46 +361,77 @@ def _set_axes(figure: go.Figure, content: MapContent) -> None:
     notes.append(
         {
             "xref": "paper",
-            "x": 0,
-            "yref": "paper",
-            "y": 1,
-            "yanchor": "bottom",
+            "x": 1.0,
             "xanchor": "left",
+            "xshift": 4,
+            "yref": "paper",
+            "y": 1.0,
+            "yanchor": "bottom",
             "showarrow": False,
-            "text": _legend(content),
+            "text": "roll · volume",
+            "font": {"size": 12, "color": palette.quiet},
+        }
+    )
+    notes.append(
+        {
+            "xref": "paper",
+            "x": 0,
+            "xanchor": "left",
+            "xshift": 12 - _LEFT,
+            "yref": "paper",
+            "y": 0,
+            "yanchor": "top",
+            "yshift": -_KEY_BELOW,
+            "showarrow": False,
             "align": "left",
+            "text": _key(content),
             "font": {"size": 12},
         }
     )
-    notes += _closest_note(content)
+    notes += _spot_note(content, palette)
     row_notes = [(note.text, note.y) for note in figure.layout.annotations]
     if row_notes != [(note["text"], note["y"]) for note in notes]:
         figure.layout.annotations = notes
 
 
-def _legend(content: MapContent) -> str:
-    fit = f" · fit {content.fit}" * bool(content.fit)
+def _subtitle(content: MapContent) -> str:
+    fit = f"fit {content.fit}" * bool(content.fit)
     if content.nearest is None:
-        return (
-            f"<b>heavy outline</b> joint conformance {asked(content.level)} · <b>thin</b> 25 and 75 %"
-            "<br><b>thick bars</b> speed bands of the rolls · <b>hatched</b> not tried"
-            f"<br><b>dotted</b> predicted means meet every requirement{fit}"
-        )
-    return (
-        f"<b>No roll reaches {asked(content.level)}</b>: the colours tell how close it comes"
-        f"<br><b>closest set-up</b> {percent(content.nearest.joint, content.level)}"
-        f"{'' if content.nearest.spot else ', at another plate or pressure'} · <b>hatched</b> not tried"
-        f"<br><b>dotted</b> predicted means meet every requirement{fit}"
-    )
+        return fit or " "
+    away = "" if content.nearest.spot else ", at another plate or pressure"
+    best = f"no roll reaches {asked(content.level)}; closest {percent(content.nearest.joint, content.level)}{away}"
+    return f"<b>{best}</b>" + f" · {fit}" * bool(fit)
 
 
-def _closest_note(content: MapContent) -> list[dict]:
-    """Words beside the closest set-up, towards the middle of the map."""
-    if content.nearest is None or content.nearest.spot is None:
+def _key(content: MapContent) -> str:
+    """What the marks stand for, each beside a sign like it."""
+    some, lines = content.nearest is None, "⋯⋯ averages meet every limit"
+    if some:
+        level = asked(content.level)
+        others = f"╌╌ {level} at other pressures" if content.elsewhere else ""
+        lines = _apart(f"<b>━━</b> {level} probability", others, lines)
+    marks = ("▬▬ speed band of a roll", "◇ recommended") if some else ("◇ closest",)
+    return f"{lines}<br>" + _apart(*marks, "○ selected", "▨ not tried")
+
+
+def _apart(*words: str) -> str:
+    return "&nbsp;&nbsp;&nbsp; ".join(filter(None, words))
+
+
+def _spot_note(content: MapContent, palette: Palette) -> list[dict]:
+    """Words beside the recommended set-up or the closest, towards the middle of the map."""
+    nearest = content.nearest
+    spot = content.recommended if nearest is None else nearest.spot
+    if spot is None:
         return []
-    (x, y), shown = content.nearest.spot, content.window_map
+    (x, y), shown = spot, content.window_map
     left = x > (shown.speeds[0] + shown.speeds[-1]) / 2
     above = y < (shown.volumes[0] + shown.volumes[-1]) / 2
+    words = (
+        f"{speed(x)} m/min"
+        if nearest is None
+        else f"closest: {speed(x)} m/min, {percent(nearest.joint, content.level)}"
+    )
     return [
         {
             "x": x,
@@ -329,13 +441,13 @@ def _closest_note(content: MapContent) -> list[dict]:
             "ax": -34 if left else 34,
             "ay": -34 if above else 34,
             "xanchor": "right" if left else "left",
-            "text": f"<b>closest: {speed(x)} m/min, {percent(content.nearest.joint, content.level)}</b>",
+            "text": f"<b>{words}</b>",
             "showarrow": True,
             "arrowhead": 0,
             "standoff": 11,
-            "arrowcolor": LIGHT.ink,
-            "font": {"size": 13, "color": LIGHT.ink},
-            "bgcolor": LIGHT.veil,
+            "arrowcolor": palette.ink,
+            "font": {"size": 13, "color": palette.ink},
+            "bgcolor": palette.veil,
             "borderpad": 3,
         }
     ]

@@ -10,16 +10,15 @@ from pwindow.charts.window_curve import CURVE, axis_title, curve_figure, update_
 from pwindow.charts.window_map import HEIGHT, map_figure, update_map
 
 
-def window_figure(content: MapContent, palette: Palette = LIGHT, height: int = HEIGHT) -> go.Figure:
+def window_figure(content: MapContent, palette: Palette = LIGHT, height: int | None = HEIGHT) -> go.Figure:
     """The picture as a plotly figure; `update_figure` repaints it with other content of its form.
 
     Parameters
     ----------
     content : MapContent
     palette : Palette
-        On a map, of what stands beside it.
-    height : int
-        Of the figure, px.
+    height : int, optional
+        Of the figure, px; None where its place gives it one.
     """
     if content.along is None:
         return map_figure(content, palette, height)
@@ -48,7 +47,7 @@ def update_figure(figure: go.Figure, content: MapContent, palette: Palette = LIG
     if _is_curve(figure):
         update_curve(figure, content, palette)
     else:
-        update_map(figure, content)
+        update_map(figure, content, palette)
 
 
 def _is_curve(figure: go.Figure) -> bool:

@@ -30,17 +30,17 @@ def test_a_link_opens_what_was_chosen(page, served):
     for _ in range(4):
         handle.press("ArrowLeft")
     page.wait_for_url(re.compile("speed=98[.]4"), timeout=PATIENCE)
-    page.locator("h3:text('Looked at')", has_text="98.4 m/min").wait_for(timeout=PATIENCE)
+    page.locator(".pw-selected", has_text="98.4 m/min").wait_for(timeout=PATIENCE)
     field = page.get_by_label("gaps on one part")
     field.fill("60")
     field.press("Enter")
     page.wait_for_url(re.compile("gap.count=60"), timeout=PATIENCE)
-    looked_at, answer = (page.locator(part).inner_text() for part in ("h3:text('Looked at')", ".pw-big"))
+    looked_at, answer = (page.locator(part).inner_text() for part in (".pw-selected", ".pw-big"))
     link = page.url
     elsewhere = page.locator(".pw-top nav a", has_text="New trial data").get_attribute("href")
     assert elsewhere.split("?")[1] == link.split("?")[1]
     open_page(page, link)
-    assert page.locator("h3:text('Looked at')").inner_text() == looked_at
+    assert page.locator(".pw-selected").inner_text() == looked_at
     assert page.locator(".pw-big").inner_text() == answer
     assert page.get_by_label("gaps on one part").input_value() == "60"
     assert page.url == link
@@ -100,7 +100,7 @@ def test_little_travels(watched, served):
     handle = watched.get_by_role("slider", name="Pressure, µm", exact=True)
     handle.focus()
     handle.press("ArrowRight")
-    watched.locator("h3", has_text="Looked at: roll 2047, 51 µm").wait_for(timeout=PATIENCE)
+    watched.locator(".pw-selected", has_text="Roll 2047, 51 µm").wait_for(timeout=PATIENCE)
     watched.wait_for_timeout(500)
     assert max(watched.received) < 200_000 and max(watched.sent) < 20_000
 

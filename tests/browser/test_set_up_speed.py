@@ -32,13 +32,13 @@ def upload(page, path) -> None:
 
 
 def test_a_slider_moves_the_numbers_and_the_map(opened):
-    looked_at = opened.locator("h3", has_text="Looked at")
+    looked_at = opened.locator(".pw-selected")
     before, picture = looked_at.inner_text(), _picture(opened)
     handle = slider(opened, "Pressure")
     handle.focus()
     for _ in range(10):
         handle.press("ArrowRight")
-    opened.locator("h3", has_text="Looked at: roll 2047, 60 µm").wait_for(timeout=PATIENCE)
+    opened.locator(".pw-selected", has_text="Roll 2047, 60 µm").wait_for(timeout=PATIENCE)
     assert looked_at.inner_text() != before
     opened.wait_for_function(
         "before => document.querySelector('.heatmaplayer image').href.baseVal !== before",

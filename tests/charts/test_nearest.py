@@ -42,7 +42,7 @@ def test_the_colours_end_at_the_highest_value_that_is_reached():
     assert (painted.zmin, painted.zmax) == (0.0, 0.6)
     ticks = painted.colorbar
     assert ticks.tickvals[-1] == 0.6 and "60.0 %" in ticks.ticktext[-1]
-    assert "100 %" not in ticks.ticktext and "60.0 %, the highest reached" in ticks.title.text
+    assert "100 %" not in ticks.ticktext and "highest reached: 60.0 %" in ticks.title.text
 
 
 def test_the_scale_reaches_as_far_at_another_pressure():
@@ -59,9 +59,9 @@ def test_an_assured_map_keeps_the_whole_scale():
 def test_the_closest_set_up_is_marked_with_words():
     figure = window_figure(content(0.6))
     assert list(traces(figure)["closest"].x) == [30.0] and not len(traces(figure)["recommended"].x)
-    assert "closest: 30 m/min, 60.0 %" in words(figure) and "No roll reaches 95 %" in words(figure)
+    assert "closest: 30 m/min, 60.0 %" in words(figure) and "no roll reaches 95 %" in figure.layout.title.text
     away = window_figure(content(0.6, nearest=Nearest(0.6)))
-    assert not len(traces(away)["closest"].x) and "at another plate or pressure" in words(away)
+    assert not len(traces(away)["closest"].x) and "at another plate or pressure" in away.layout.title.text
 
 
 def test_where_probabilities_say_nothing_the_means_are_coloured():

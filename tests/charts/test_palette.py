@@ -10,7 +10,7 @@ import numpy as np
 import plotly.colors
 import pytest
 
-from pwindow.charts.palette import LIGHT, PALETTES, SCALE
+from pwindow.charts.palette import PALETTES
 from pwindow.charts.roll_looks import roll_looks
 from pwindow.study import Roll
 
@@ -121,29 +121,29 @@ def test_limits_are_told_from_rolls(palette, seen):
     assert min(difference(palette.mark, colour, seen) for colour in palette.rolls) >= TEXTS
 
 
-def scale_colours(low, high):
-    colours = plotly.colors.sample_colorscale(SCALE, np.linspace(low, high, 41), colortype="tuple")
+def scale_colours(palette):
+    anchors = [tuple(part / 255 for part in plotly.colors.hex_to_rgb(one)) for one in palette.scale]
+    colours = plotly.colors.sample_colorscale(anchors, np.linspace(0.0, 1.0, 41), colortype="tuple")
     return ["#" + "".join(f"{round(255 * part):02x}" for part in colour) for colour in colours]
 
 
 @pytest.mark.parametrize("seen", SEEN)
-def test_marks_stand_out_from_the_map(seen):
+@pytest.mark.parametrize("palette", PALETTES.values(), ids=PALETTES)
+def test_marks_and_lines_stand_out_from_the_map(palette, seen):
     """Marks have an edge and a halo or filling; one of the two differs from every colour of the map."""
-    for colour in scale_colours(0.0, 1.0):
-        assert max(difference(LIGHT.mark, colour, seen), difference(LIGHT.paper, colour, seen)) >= TEXTS
+    for colour in scale_colours(palette):
+        assert max(difference(palette.mark, colour, seen), difference(palette.paper, colour, seen)) >= TEXTS
+        assert difference(palette.ink, colour, seen) >= 2 * TEXTS
 
 
 @pytest.mark.parametrize("seen", SEEN)
-def test_contour_lines_stand_out_where_they_run(seen):
-    """Light lines up to 50 %, dark ones from 70 %, and the outline of any assurance from 50 %."""
-    assert min(difference(LIGHT.paper, colour, seen) for colour in scale_colours(0.1, 0.5)) >= TEXTS
-    assert min(difference(LIGHT.ink, colour, seen) for colour in scale_colours(0.5, 1.0)) >= TEXTS
-
-
-@pytest.mark.parametrize("seen", SEEN)
-def test_the_map_gets_lighter_with_conformance(seen):
-    lightness = [lab(colour, seen)[0] for colour in scale_colours(0.0, 1.0)]
-    assert (np.diff(lightness) > -0.2).all() and lightness[-1] - lightness[0] > 60
+@pytest.mark.parametrize("palette", PALETTES.values(), ids=PALETTES)
+def test_the_map_gets_nearer_to_one_blue_with_conformance(palette, seen):
+    """In steps of one direction of lightness, none of which is much larger than the others."""
+    colours = scale_colours(palette)
+    steps = np.diff([lab(colour, seen)[0] for colour in colours])
+    assert (np.sign(steps) == np.sign(steps.sum())).all() and abs(steps.sum()) > 30
+    assert max(difference(one, other, seen) for one, other in zip(colours, colours[1:])) < 3.0
 
 
 def test_a_planned_roll_leaves_the_others_their_looks():

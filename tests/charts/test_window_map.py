@@ -43,22 +43,31 @@ def test_outside_the_trial_region_nothing_is_painted_over_the_hatching():
 
 def test_every_roll_is_named_and_the_level_is_the_heavy_outline():
     figure = window_figure(content(level=0.85))
-    assert any("roll A" in note.text for note in figure.layout.annotations)
+    assert any("A · 4" in note.text for note in figure.layout.annotations)
     outline = next(trace for trace in figure.data if trace.name == "assured")
     assert outline.contours.start == pytest.approx(0.85) and outline.line.width >= 3
 
 
 def test_the_title_says_what_the_map_is_of_and_is_repainted():
     figure = window_figure(content(title=map_title("Tag <1>", "laser-imaged", 50.0, "µm")))
-    assert figure.layout.title.text == "Tag &lt;1&gt; · plate laser-imaged · pressure 50 µm"
+    assert figure.layout.title.text.startswith("Tag &lt;1&gt; · plate laser-imaged · pressure 50 µm<br>")
     update_figure(figure, content(title=map_title("Tag", "", 4.0, "N/mm")))
-    assert figure.layout.title.text == "Tag · pressure 4 N/mm"
+    assert figure.layout.title.text.startswith("Tag · pressure 4 N/mm<br>")
     assert len(map_title("long " * 40, "plate " * 40, 123.456, "N/mm")) < 92, "a line holds it"
 
 
-@pytest.mark.parametrize("height", [420, 590, 800])
-def test_the_scale_stands_as_far_below_the_map_at_every_height(height):
-    figure = window_figure(content(), height=height)
-    layout, scale = figure.layout, next(trace for trace in figure.data if trace.name == "map").colorbar
-    assert layout.height == height
-    assert -scale.y * (height - layout.margin.t - layout.margin.b) == pytest.approx(65)
+def test_the_assured_region_is_outlined_at_other_pressures_too():
+    other = content(shift=-0.2).window_map
+    figure = window_figure(content(elsewhere=(("35 µm", other),)))
+    outline = next(trace for trace in figure.data if trace.name == "elsewhere")
+    assert outline.x[:4] == pytest.approx([57.0] * 4), "0.9 is reached where 1 - (speed - 30) / 90 + 0.2 is"
+    assert [word for word in outline.text if word] == ["35 µm"] and len(outline.text) == len(outline.x)
+    assert any("at other pressures" in note.text for note in figure.layout.annotations)
+    update_figure(figure, content())
+    assert figure.to_json() == window_figure(content()).to_json()
+
+
+def test_levels_are_written_on_their_lines_apart_from_one_another():
+    labels = next(trace for trace in window_figure(content()).data if trace.name == "levels")
+    assert labels.text == ("25 %", "75 %")
+    assert labels.x == pytest.approx([97.5, 52.5]) and labels.y[0] != labels.y[1]

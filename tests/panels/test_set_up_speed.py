@@ -218,9 +218,9 @@ def test_surfaces_that_may_bend_are_fitted_on_the_page(evidence):
     page.controls.speed.value = 71.0
     page.form.value = "bending"
     assert page.evidence.surfaces.bends and page.frame.problem.value == ""
-    assert page.controls.speed.value == 71.0 and "free to bend" in page.frame.facts.value
+    assert page.controls.speed.value == 71.0 and "with a smooth correction" in page.frame.facts.value
     page.form.value = "all"
-    assert not page.evidence.surfaces.bends and "free to bend" not in page.frame.facts.value
+    assert not page.evidence.surfaces.bends and "with a smooth correction" not in page.frame.facts.value
 
 
 @pytest.mark.slow
@@ -269,7 +269,7 @@ def test_where_nothing_is_assured_the_page_helps_on(page):
     question, found = page.question, page.question.shortfall
     assert question.recommended is None and found.closest.setup == question.start() == page._setup()
     assert subject_of(question.window).setup == question.start()
-    assert "No speed is assured" in page.answer.value
+    assert "No speed reaches 95 %" in page.answer.value
     for sentence in (promise(found), *conflicts(found), *remedies(found)):
         told = page.answer.value + page.shortfall.value
         assert html.escape(together(sentence)) in told

@@ -210,12 +210,12 @@ def test_the_recommended_speed_is_the_fastest_assured(tag_window):
 @pytest.mark.parametrize(
     "ends, words",
     [
-        ({"a": 90.0}, "roll a is the only roll that meets"),
-        ({"a": 90.0, "b": 80.0}, "roll a is the fastest of the 2 rolls that meet"),
-        ({"a": 90.0, "b": 90.0}, "roll b is the safest of the 2 equally fast rolls that meet"),
+        ({"a": 90.0}, "Roll a is the only roll that reaches"),
+        ({"a": 90.0, "b": 80.0}, "Roll a is the fastest of the 2 rolls that reach"),
+        ({"a": 90.0, "b": 90.0}, "Roll b is the most reliable of 2 equally fast rolls that reach"),
         (
             {"a": 90.0, "b": 90.0, "c": 80.0},
-            "roll b is the safest of the 2 equally fast of the 3 rolls that meet",
+            "Roll b is the most reliable of the 2 fastest of 3 rolls that reach",
         ),
     ],
 )

@@ -12,7 +12,7 @@ from pwindow.panels.shared.question import Question, ask
 from pwindow.surfaces import Form
 from pwindow.workflows.evidence import Evidence, reshaped, why_not
 
-SURFACES = dict(zip(("second order", "second order, free to bend"), FORMS))
+SURFACES = dict(zip(("second order", "second order with a smooth correction"), FORMS))
 """Forms of the surfaces to choose from, by their words."""
 MAKE_READIES = dict(
     zip(("not recorded", "each print mounted anew", "one for each roll and plate"), UNRECORDED)

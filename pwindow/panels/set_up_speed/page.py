@@ -19,7 +19,7 @@ from pwindow.panels.shared.address import Address, open_at
 from pwindow.panels.shared.frame import heading
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
-from pwindow.panels.shared.pictures import Place
+from pwindow.panels.shared.pictures import Place, height_in_place
 from pwindow.panels.shared.question_page import QuestionPage
 from pwindow.panels.shared.session import Session
 from pwindow.panels.shared.sheets import SheetChoice
@@ -28,7 +28,7 @@ from pwindow.window.setup import Setup
 from pwindow.workflows.evidence import Evidence
 
 _TITLE = "Set-up speed"
-_WIDE = {"description_width": "112px"}
+_WIDE = {"description_width": "102px"}
 
 
 class SetUpSpeed(QuestionPage):
@@ -59,13 +59,13 @@ class SetUpSpeed(QuestionPage):
         self._showing_fit = False
         for choice in (self.form, self.readies):
             choice.observe(self._choose_fit, "value")
-        self.back = widgets.Button(description="Look at the recommended set-up", layout=full_width())
+        self.back = widgets.Button(description="Go to the recommended set-up", layout=full_width())
         self.back.on_click(self.frame.guard(lambda _button: self._ask(self.asked, self.asked.start())))
         self.busy = widgets.HTML()
         self.shortfall, self.setup, self.neighbours, self.bands = (
             widgets.HTML(layout=full_width()) for _ in range(4)
         )
-        self.place = Place(self.frame.palette, HEIGHT, "set-up-speed")
+        self.place = Place(self.frame.palette, name="set-up-speed")
         self._arrange()
         self._start(Inquiry.on(Session(), evidence))
 
@@ -81,15 +81,18 @@ class SetUpSpeed(QuestionPage):
             self.readies,
         ]
         self._loading = [heading("Your own data"), self.upload, self.busy, self.sheets.box]
-        details = widgets.HBox([self.setup, self.neighbours])
-        details.add_class("pw-details")
-        self._answers = [self.place, self.shortfall, details, self.bands]
+        self.place.add_class("pw-map")
+        self._answers = [
+            widgets.VBox([self.answer, self.shortfall, self.setup]).add_class("pw-card"),
+            self.place,
+            widgets.VBox([self.neighbours, self.bands]).add_class("pw-more"),
+        ]
+        self.right.add_class("pw-three")
 
     def _lay_out(self) -> None:
         shown = self.question is not None
-        choices, answers = (self._choices, self._answers) if shown else ([], [])
-        self.left.children = [*choices, *self._loading]
-        self.right.children = [self.answer, *answers]
+        self.left.children = [*(self._choices if shown else []), *self._loading]
+        self.right.children = self._answers if shown else [self.answer]
 
     @property
     def figure(self) -> go.FigureWidget | None:
@@ -177,7 +180,11 @@ class SetUpSpeed(QuestionPage):
         """Repaint the picture, or draw it where it has another form."""
         content = self.asked.content(setup)
         if self.figure is None or not same_form(self.figure, content):
-            self.place.show(lambda palette: window_figure(self.asked.content(self._setup()), palette))
+            self.place.show(
+                lambda palette: window_figure(
+                    self.asked.content(self._setup()), palette, height_in_place(HEIGHT)
+                )
+            )
         else:
             with self.figure.batch_update():
                 update_figure(self.figure, content, self.frame.palette)

@@ -42,8 +42,16 @@ def answer_card(question: Question) -> Markup:
     """The set-up to run, first thing on the page; where there is none, the one that comes closest."""
     said = {"product": question.product.name, "assumption": _assumption(question)}
     if question.recommended is not None:
-        unit = question.window.surfaces.trial.pressure_unit
-        return _part("recommended", best=question.recommended, level=question.window.level, unit=unit, **said)
+        trial, best = question.window.surfaces.trial, question.recommended
+        band = best.band.to_dict(trial.pressure_key)
+        return _part(
+            "recommended",
+            best=best,
+            limited={end: limited_by(band, end) for end in ("low", "high")},
+            level=question.window.level,
+            unit=trial.pressure_unit,
+            **said,
+        )
     found = question.shortfall
     if found is None:
         return _part("nothing_to_say")
@@ -74,13 +82,13 @@ def shortfall_list(question: Question) -> Markup:
     """Where nothing is assured, what conflicts and what would do; nothing elsewhere."""
     found = question.shortfall
     named = (
-        () if found is None else (("What conflicts", conflicts(found)), ("What would do", remedies(found)))
+        () if found is None else (("What conflicts", conflicts(found)), ("What would help", remedies(found)))
     )
     return _part("shortfall", named=named)
 
 
 def setup_card(question: Question, setup: Setup) -> Markup:
-    """Predicted responses and conformance of the set-up looked at."""
+    """Predicted responses and conformance of the selected set-up."""
     window, frame = question.window, question.frame(setup)
     unit = question.window.surfaces.trial.pressure_unit
     name = setup_words(setup.roll.id, setup.pressure, unit, setup.speed)
@@ -103,7 +111,7 @@ def _requirements(question: Question, frame: pd.DataFrame, conformance: pd.Serie
     return [
         (
             f"{one.wording()}{_count(one)}",
-            "mean gap " if _count(one) else "",
+            "average gap " if _count(one) else "",
             _predicted(found[one.name].iloc[0]),
             one.kind.unit,
             conformance[one.name],
@@ -156,7 +164,7 @@ def _why_not(level: float, table: pd.DataFrame) -> str:
     if failing.empty:
         return f"All these speeds stay at or above {asked(level)}."
     parts = [
-        f"at {speed(row['speed_m_min'])} m/min {REQUIREMENT_KINDS[row['limiting']].label} holds with only {percent(row[row['limiting']], level)}"
+        f"at {speed(row['speed_m_min'])} m/min {REQUIREMENT_KINDS[row['limiting']].label} is only {percent(row[row['limiting']], level)} likely to be met"
         for _, row in failing.iterrows()
     ]
     return f"Below {asked(level)}: " + "; ".join(parts) + "."
@@ -170,13 +178,12 @@ def band_table(question: Question) -> Markup | str:
         return ""
     several = bands["plate"].nunique() > 1
     names = [
-        "roll",
-        "cell volume, cm³/m²",
+        "roll (cm³/m²)",
         *["plate"] * several,
         f"pressure, {trial.pressure_unit}",
         "speed band, m/min",
-        "safest speed, m/min",
-        "what ends it, slow / fast",
+        "most reliable speed, m/min",
+        "limited by (low end / high end)",
     ]
     rows = [_band(band, best.setup, trial.pressure_key, several=several) for _, band in bands.iterrows()]
     return _part("bands", level=question.window.level, names=names, rows=rows)

@@ -16,7 +16,7 @@ from pwindow.window.setup import Setup
 from pwindow.wording import volume
 from pwindow.workflows.evidence import Evidence
 
-_WIDE = {"description_width": "112px"}
+_WIDE = {"description_width": "102px"}
 _MOST_ASSURED = 0.99
 """End of the assurance slider, but for products that ask for more."""
 

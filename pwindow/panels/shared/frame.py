@@ -18,6 +18,7 @@ from pwindow.panels.shared.address import Address
 from pwindow.panels.shared.guard import guarded, unforeseen
 from pwindow.panels.shared.layout import full_width
 from pwindow.product import Product
+from pwindow.surfaces import Surfaces
 from pwindow.trials.summary import make_readies
 from pwindow.trials.trial import Trial
 from pwindow.wording import counted
@@ -39,7 +40,7 @@ class Frame:
     Attributes
     ----------
     facts, problem : HTML
-        Which trials, fit, product and how fresh; what failed last.
+        Which trials, fit, product and how fresh, at the end of the page; what failed last.
     guard : callable
         Wraps a handler: what fails in it is told in the page, and what was said before is not any more.
     palette : Palette
@@ -48,8 +49,8 @@ class Frame:
 
     def __init__(self, title: str, on_palette: Callable[[Palette], None]):
         self.palette = LIGHT
-        self.facts, self.problem, self._notices, self._query = (
-            widgets.HTML(layout=full_width()) for _ in range(4)
+        self.facts, self.problem, self._brief, self._notices, self._query = (
+            widgets.HTML(layout=full_width()) for _ in range(5)
         )
         self.guard = guarded(self._tell)
         self._title = widgets.HTML(_part("title", text=title))
@@ -58,7 +59,7 @@ class Frame:
         self._colours.observe(recolour, "value")
         self._colours.add_class("pw-colours")
         self._query.add_class("pw-query")
-        self.facts.add_class("pw-facts")
+        self._brief.add_class("pw-brief")
         self.problem.add_class("pw-problem-room")
 
     def button(self, text: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
@@ -87,9 +88,9 @@ class Frame:
 
     def around(self, *content: widgets.Widget) -> widgets.Widget:
         """The page: the content with its frame."""
-        head = widgets.HBox([self._title, self.facts])
+        head = widgets.HBox([self._title, self._brief])
         head.add_class("pw-head")
-        parts = [head, self._notices, self.problem, *content, widgets.HTML(_part("caution"))]
+        parts = [head, self._notices, self.problem, *content, self.facts, widgets.HTML(_part("caution"))]
         page = widgets.VBox([*parts, self._colours, self._query])
         page.add_class("pw-page")
         return page
@@ -98,6 +99,18 @@ class Frame:
         """Take the colours of an address, and say what of it could not be used."""
         self.palette = palette_named(address.colours)
         self.say(_part("left_out", told=left_out, most=_TOLD) if left_out else "")
+
+    def stand_on(self, evidence: Evidence, product: Product | None = None) -> None:
+        """Say what the page stands on: briefly beside its title, in full at its end.
+
+        Parameters
+        ----------
+        evidence : Evidence
+        product : Product, optional
+            The one that is judged.
+        """
+        self.facts.value = evidence_facts(evidence, product)
+        self._brief.value = "" if evidence.surfaces is None else _brief(evidence.surfaces)
 
     def say(self, text: str | Markup) -> None:
         """Say something that is true until the visitor does something else."""
@@ -162,6 +175,11 @@ def evidence_facts(evidence: Evidence, product: Product | None = None) -> Markup
         product=None if product is None else product.name,
         **read,
     )
+
+
+def _brief(surfaces: Surfaces) -> Markup:
+    trial = surfaces.trial
+    return _part("brief", trial=trial, mounted=_mounted(trial), fingerprint=surfaces.fingerprint)
 
 
 def _mounted(trial: Trial) -> str:

@@ -31,13 +31,20 @@ export default async () => {
   const one = typeof figure === "function" ? await figure() : figure;
   return {
     ...one,
-    async render(given) { // once its place has a width, so that the figure takes it
+    async render(given) { // once its place has a size, so that the figure takes it
       await attached(given.el);
+      const layout = given.model.get("_widget_layout");
+      layout.height ||= given.el.clientHeight;
       return one.render(given);
     },
   };
 };
 """
+
+
+def height_in_place(height: int) -> int | None:
+    """Height of a figure, px; None on a served page, whose style gives it one that fits the window."""
+    return None if figures_served() else height
 
 
 class _Drawn(go.FigureWidget):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -27,6 +28,7 @@ from pwindow.workflows.given import given_evidence
 Found = TypeVar("Found")
 MAP_CELLS = 80
 """Speeds and volumes of a map on a page."""
+_OUTLINED = 5  # pressures at most
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,13 @@ class Question:
         """What the picture shows for a set-up."""
         shown = self.map(setup.plate, setup.pressure)
         bands = self._bands_at(setup.plate, setup.pressure)
-        return content_at(self.window, setup, shown, bands, self.starting)
+        return content_at(self.window, setup, shown, bands, self.starting, self._elsewhere(setup))
+
+    def _elsewhere(self, setup: Setup) -> dict[float, WindowMap]:
+        """Maps at the other pressures that were tried, or at some of many."""
+        tried = self.window.surfaces.trial.pressures
+        some = tried[:: -(-len(tried) // _OUTLINED)]
+        return {at: self.map(setup.plate, at) for at in some if not math.isclose(at, setup.pressure)}
 
     @cached_property
     def shortfall(self) -> Shortfall | None:

@@ -11,7 +11,7 @@ from pwindow.charts.palette import Palette, palette_named
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.address import Address, Opened
 from pwindow.panels.shared.controls import RequirementEditor, SetupControls
-from pwindow.panels.shared.frame import Frame, evidence_facts
+from pwindow.panels.shared.frame import Frame
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import Question, kept_setup, question_of
@@ -127,7 +127,7 @@ class QuestionPage(ABC):
     def _wait(self) -> None:
         """Say what is missing; nothing else can be shown."""
         evidence, data = self.evidence, self.session.data
-        self.frame.facts.value = evidence_facts(evidence)
+        self.frame.stand_on(evidence)
         self.answer.value = waiting_card(evidence, self.inquiry.why, data, here=self.takes_files)
         self.frame.put_address(self.inquiry.address())
 
@@ -157,7 +157,7 @@ class QuestionPage(ABC):
         """Show everything for a question; without `limits` what is typed as limits stays as it is."""
         self.inquiry = self.inquiry.asking(question)
         self.controls.show(self.evidence, question, setup)
-        self.frame.facts.value = evidence_facts(self.evidence, question.product)
+        self.frame.stand_on(self.evidence, question.product)
         if limits:
             self.editor.show(question.product)
         self._show_answers(setup)

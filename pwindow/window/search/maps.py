@@ -38,6 +38,33 @@ class WindowMap:
     joint: np.ndarray
     margin: np.ndarray
 
+    def edges(self, level: float) -> tuple[np.ndarray, np.ndarray]:
+        """Lowest and highest speed of each volume at which a level is reached, between the speeds of the map.
+
+        Parameters
+        ----------
+        level : float
+            Of joint conformance.
+
+        Returns
+        -------
+        low, high : ndarray, shape (v,), m/min
+            NaN where the level is not reached, and where what was tried ends before it is lost.
+        """
+        reached = self.joint >= level
+        rows = np.flatnonzero(reached.any(axis=1))
+        low, high = np.full((2, len(self.volumes)), np.nan)
+        for ends, last, step in (
+            (low, reached.argmax(axis=1), -1),
+            (high, reached.shape[1] - 1 - reached[:, ::-1].argmax(axis=1), 1),
+        ):
+            inner = rows[(last[rows] + step >= 0) & (last[rows] + step < reached.shape[1])]
+            at, beyond = last[inner], last[inner] + step
+            inside, outside = self.joint[inner, at], self.joint[inner, beyond]
+            share = (inside - level) / (inside - outside)
+            ends[inner] = self.speeds[at] + share * (self.speeds[beyond] - self.speeds[at])
+        return low, high
+
     def to_frame(self) -> pd.DataFrame:
         """One row per set-up of the trial region: settings, ``joint_conformance``, ``margin_of_means_std_devs``."""
         volume, speed = (grid.ravel() for grid in np.meshgrid(self.volumes, self.speeds, indexing="ij"))

@@ -71,32 +71,28 @@ def recommend(window: Window, bands: pd.DataFrame) -> Recommendation | None:
 def _why(window: Window, bands: pd.DataFrame, best: SpeedBand) -> str:
     limiting = REQUIREMENT_KINDS[best.limiting_high].label
     beyond = (
-        "the trial tried no higher speed there"
+        "the trial went no faster there"
         if best.trial_ends_high
-        else f"above it {limiting} pulls the joint conformance below {asked(window.level)}"
+        else f"above {speed_words(best.high)} m/min {limiting} takes the probability below {asked(window.level)}"
     )
     fastest = bands.groupby("roll")["fastest_speed_m_min"].max()
     rolls, level = len(fastest), int((fastest == best.high).sum())
     if rolls == 1:
-        among = "the only roll"
+        among = "the only roll that reaches"
     elif level == 1:
-        among = f"the fastest of the {rolls} rolls"
+        among = f"the fastest of the {rolls} rolls that reach"
     elif level == rolls:
-        among = f"the safest of the {rolls} equally fast rolls"
+        among = f"the most reliable of {rolls} equally fast rolls that reach"
     else:
-        among = f"the safest of the {level} equally fast of the {rolls} rolls"
-    return (
-        f"Among the pressures that were {_which(window, bands)}, roll {best.roll.label} is {among} that "
-        f"meet{'s' if rolls == 1 else ''} all requirements together with the assurance asked for, up to {speed_words(best.high)} m/min; "
-        f"{beyond}."
-    )
+        among = f"the most reliable of the {level} fastest of {rolls} rolls that reach"
+    return f"Roll {best.roll.label} is {among} {asked(window.level)} at {_which(window, bands)}; {beyond}."
 
 
 def _which(window: Window, bands: pd.DataFrame) -> str:
     """What the bands' pressures are: between those that were tried a faster speed may be assured."""
     trial = window.surfaces.trial
     apart = np.subtract.outer(bands[trial.pressure_key].to_numpy(float), np.asarray(trial.pressures, float))
-    return "tried" if np.isclose(apart, 0.0).any(axis=1).all() else "looked at"
+    return "a pressure of the trial" if np.isclose(apart, 0.0).any(axis=1).all() else "the pressures searched"
 
 
 def neighbours(window: Window, plate: str, cell_volume: float, pressure: float, speed: float) -> pd.DataFrame:
