@@ -248,7 +248,7 @@ def started(
 
 def recommended_setup(window: Window) -> Setup:
     """The recommended set-up, or the closest where none is assured; errors as of `subject_of`."""
-    return started(window, recommend(window, window.speed_bands())).setup
+    return started(window, window.recommended()).setup
 
 
 def _chosen(start: StartingSetup, setup: Setup | None) -> Choice:

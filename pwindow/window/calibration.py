@@ -18,7 +18,6 @@ from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.simulation import Truth, simulate_trial
 from pwindow.surfaces.surfaces import fit
 from pwindow.window.requirements.quantities import gap_count
-from pwindow.window.search.recommendation import recommend
 from pwindow.window.window import Window, find_window
 
 CANNOT_SEE = (
@@ -195,7 +194,7 @@ class _Study:
         return pd.concat(parts), self._recommended(again), ""
 
     def _recommended(self, window: Window) -> dict | None:
-        best = recommend(window, window.speed_bands())
+        best = window.recommended()
         if best is None:
             return None
         realised = self.runs.conformance(best.setup.frame(self.window))

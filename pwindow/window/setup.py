@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import pandas as pd
 
 from pwindow.errors import WindowProblem
 from pwindow.study import Roll
-from pwindow.window.window import Window
+from pwindow.window.conformance import Conformance
+
+WindowOf = TypeVar("WindowOf", bound=Conformance)
 
 
 @dataclass(frozen=True)
@@ -21,7 +24,7 @@ class Setup:
     pressure: float
     speed: float
 
-    def frame(self, window: Window) -> pd.DataFrame:
+    def frame(self, window: Conformance) -> pd.DataFrame:
         """The set-up as a table of one row, as `Window.setups` makes it."""
         return window.setups(self.plate, self.speed, self.roll.cell_volume, self.pressure)
 
@@ -36,12 +39,12 @@ class Setup:
         }
 
 
-def with_planned_roll(window: Window, identity: str, cell_volume: float) -> Window:
+def with_planned_roll(window: WindowOf, identity: str, cell_volume: float) -> WindowOf:
     """The window with one more roll in its inventory, marked as planned.
 
     Parameters
     ----------
-    window : Window
+    window : Conformance
     identity : str
         Id of the roll, unlike those of the inventory.
     cell_volume : float

@@ -17,11 +17,12 @@ from pwindow.window.requirements.limits import product_limits
 from pwindow.window.requirements.pattern import resolve_patterns
 from pwindow.window.requirements.quantities import gap_count
 from pwindow.window.requirements.tolerances import product_tolerances, without_effect
+from pwindow.window.search.recommendation import Recommendation, recommend
 
 
 @dataclass(frozen=True)
 class Window(Conformance):
-    """Where a product's requirements are met together, for the next run: `Conformance`, and its speed bands."""
+    """Where a product's requirements are met together, for the next run: `Conformance`, its speed bands, and the one to run."""
 
     def speed_bands(self, pressures: Sequence[float] | None = None) -> pd.DataFrame:
         """Speed bands of every roll × plate × pressure.
@@ -37,6 +38,21 @@ class Window(Conformance):
             One row per band; columns carry their units. Empty where no set-up is assured.
         """
         return speed_bands(self, pressures)
+
+    def recommended(self, pressures: Sequence[float] | None = None) -> Recommendation | None:
+        """The set-up to run, and why: the fastest assured speed of the speed bands.
+
+        Parameters
+        ----------
+        pressures : sequence of float, optional
+            In the trial's unit of pressure; those that were tried unless given.
+
+        Returns
+        -------
+        Recommendation or None
+            None where no set-up is assured.
+        """
+        return recommend(self, self.speed_bands(pressures))
 
 
 def find_window(surfaces: Surfaces, product: Product, study: Study | None = None) -> Window:

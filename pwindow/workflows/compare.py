@@ -12,7 +12,6 @@ from pwindow.product import Product, read_product
 from pwindow.study import Roll
 from pwindow.trials.archive import Archive
 from pwindow.window.search.maps import WindowMap, window_map
-from pwindow.window.search.recommendation import recommend
 from pwindow.wording import speed
 from pwindow.workflows.kept import BAND, KeptFit, answer_of, surfaces_of, windows_of
 
@@ -70,7 +69,7 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     one, other = (
         next(windows_of(archive, recipe, surfaces_of(archive, kept.recipe))) for kept in (before, after)
     )
-    bests = [recommend(window, window.speed_bands()) for window in (one, other)]
+    bests = [window.recommended() for window in (one, other)]
     trial = other.surfaces.trial
     if bests[1] is not None:
         plate, pressure = bests[1].setup.plate, bests[1].setup.pressure

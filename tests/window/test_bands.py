@@ -229,3 +229,16 @@ def test_the_reason_calls_no_roll_the_fastest_where_another_is_as_fast(window_of
         [band.assign(roll=name, speed_high_m_min=end, fastest_speed_m_min=end, conformance_at_fastest=0.95 + at / 100)
          for at, (name, end) in enumerate(ends.items())], ignore_index=True)  # fmt: skip
     assert words in recommend(window, bands).why
+
+
+@pytest.mark.parametrize("pressures", [None, [50.0]])
+def test_a_window_recommends_what_its_bands_do(tag_window, pressures):
+    found = tag_window.recommended(pressures)
+    assert found == recommend(tag_window, tag_window.speed_bands(pressures))
+    assert found.setup.speed == tag_window.speed_bands(pressures)["fastest_speed_m_min"].max()
+
+
+def test_nothing_is_recommended_where_nothing_is_assured(demo_surfaces, tag, study):
+    window = pw.find_window(demo_surfaces, tag.with_assurance(0.999999), study)
+    assert window.speed_bands().empty
+    assert window.recommended() is None

@@ -8,9 +8,8 @@ import numpy as np
 import pandas as pd
 from numpy.polynomial.chebyshev import chebvander
 
-from pwindow.window.conformance import LimitPredictive
+from pwindow.window.conformance import Conformance, LimitPredictive
 from pwindow.window.probability.plackett import quick_probability
-from pwindow.window.window import Window
 
 _SECOND_ORDER, _SMOOTH = 4, 18
 """Degrees of the polynomials: 4 is exact, for scales are made of products of second-order surfaces;
@@ -79,12 +78,12 @@ class WindowMap:
         return table.dropna().reset_index(drop=True)
 
 
-def window_map(window: Window, plate: str, pressure: float, cells: int = 60) -> WindowMap:
+def window_map(window: Conformance, plate: str, pressure: float, cells: int = 60) -> WindowMap:
     """Compute the map; both axes are evenly spaced over the tried range.
 
     Parameters
     ----------
-    window : Window
+    window : Conformance
     plate : str
     pressure : float
         In the trial's unit of pressure.
@@ -111,7 +110,7 @@ def window_map(window: Window, plate: str, pressure: float, cells: int = 60) -> 
 
 
 def predictive_on_grid(
-    window: Window, plate: str, pressure: float, volumes: np.ndarray, speeds: np.ndarray
+    window: Conformance, plate: str, pressure: float, volumes: np.ndarray, speeds: np.ndarray
 ) -> LimitPredictive:
     """`Window.predictive` at every pair of settings, volume by volume, from a few of them.
 
@@ -120,7 +119,7 @@ def predictive_on_grid(
 
     Parameters
     ----------
-    window : Window
+    window : Conformance
     plate : str
     pressure : float
         In the trial's unit of pressure.
@@ -146,7 +145,7 @@ def _axis(tried: pd.Series, cells: int) -> np.ndarray:
 
 
 def _setups(
-    window: Window, plate: str, pressure: float, volumes: np.ndarray, speeds: np.ndarray
+    window: Conformance, plate: str, pressure: float, volumes: np.ndarray, speeds: np.ndarray
 ) -> pd.DataFrame:
     volume, speed = (grid.ravel() for grid in np.meshgrid(volumes, speeds, indexing="ij"))
     return window.setups(plate, speed, volume, pressure)

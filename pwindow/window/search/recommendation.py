@@ -9,8 +9,8 @@ import pandas as pd
 
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.window.bands import SpeedBand
+from pwindow.window.conformance import Conformance
 from pwindow.window.setup import Setup
-from pwindow.window.window import Window
 from pwindow.wording import asked
 from pwindow.wording import speed as speed_words
 
@@ -45,14 +45,14 @@ class Recommendation:
         return self.band.to_dict(pressure_key) | chosen
 
 
-def recommend(window: Window, bands: pd.DataFrame) -> Recommendation | None:
+def recommend(window: Conformance, bands: pd.DataFrame) -> Recommendation | None:
     """The band with the fastest assured speed, and why.
 
     Bands that are equally fast are told apart by their conformance there.
 
     Parameters
     ----------
-    window : Window
+    window : Conformance
     bands : DataFrame
         As `Window.speed_bands` returns them.
 
@@ -68,7 +68,7 @@ def recommend(window: Window, bands: pd.DataFrame) -> Recommendation | None:
     return Recommendation(band, _why(window, bands, band))
 
 
-def _why(window: Window, bands: pd.DataFrame, best: SpeedBand) -> str:
+def _why(window: Conformance, bands: pd.DataFrame, best: SpeedBand) -> str:
     limiting = REQUIREMENT_KINDS[best.limiting_high].label
     beyond = (
         "the trial went no faster there"
@@ -88,19 +88,21 @@ def _why(window: Window, bands: pd.DataFrame, best: SpeedBand) -> str:
     return f"Roll {best.roll.label} is {among} {asked(window.level)} at {_which(window, bands)}; {beyond}."
 
 
-def _which(window: Window, bands: pd.DataFrame) -> str:
+def _which(window: Conformance, bands: pd.DataFrame) -> str:
     """What the bands' pressures are: between those that were tried a faster speed may be assured."""
     trial = window.surfaces.trial
     apart = np.subtract.outer(bands[trial.pressure_key].to_numpy(float), np.asarray(trial.pressures, float))
     return "a pressure of the trial" if np.isclose(apart, 0.0).any(axis=1).all() else "the pressures searched"
 
 
-def neighbours(window: Window, plate: str, cell_volume: float, pressure: float, speed: float) -> pd.DataFrame:
+def neighbours(
+    window: Conformance, plate: str, cell_volume: float, pressure: float, speed: float
+) -> pd.DataFrame:
     """What slower and faster speeds would do: conformance a little and a good deal away.
 
     Parameters
     ----------
-    window : Window
+    window : Conformance
     plate : str
     cell_volume : float
         cm³/m².

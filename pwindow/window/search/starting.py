@@ -9,11 +9,10 @@ from enum import StrEnum
 import numpy as np
 
 from pwindow.window.bands import SPEED_STEP, Row, rows
-from pwindow.window.conformance import LimitPredictive, conformance_probability
+from pwindow.window.conformance import Conformance, LimitPredictive, conformance_probability
 from pwindow.window.probability.plackett import quick_probability
 from pwindow.window.search.recommendation import Recommendation
 from pwindow.window.setup import Setup
-from pwindow.window.window import Window
 
 QUICK_ERROR = 0.002
 """Of `quick_probability`."""
@@ -56,13 +55,13 @@ class StartingSetup:
 
 
 def starting_setup(
-    window: Window, best: Recommendation | None, pressures: Sequence[float] | None = None
+    window: Conformance, best: Recommendation | None, pressures: Sequence[float] | None = None
 ) -> StartingSetup | None:
     """The recommended set-up, or the closest where there is none.
 
     Parameters
     ----------
-    window : Window
+    window : Conformance
     best : Recommendation or None
         What `recommend` recommends at these pressures.
     pressures : sequence of float, optional
@@ -78,7 +77,7 @@ def starting_setup(
     return StartingSetup(best.setup, Choice.RECOMMENDED, best.conformance)
 
 
-def closest_setup(window: Window, pressures: Sequence[float] | None = None) -> StartingSetup | None:
+def closest_setup(window: Conformance, pressures: Sequence[float] | None = None) -> StartingSetup | None:
     """The set-up with the highest joint conformance probability inside the trial region.
 
     Looked at are the inventory's rolls, the plates the product may have, and the pressures, at speeds
@@ -133,7 +132,7 @@ class Candidates:
         return quick_probability(lower, upper, found.mean, found.scale, found.df)
 
 
-def candidates(window: Window, pressures: Sequence[float] | None = None) -> list[Candidates]:
+def candidates(window: Conformance, pressures: Sequence[float] | None = None) -> list[Candidates]:
     """Set-ups of the inventory in the trial region, for each plate process that has some."""
     found = []
     every = rows(window, pressures)
@@ -158,7 +157,7 @@ def _pressure(row: Row) -> float:
     return row.pressure
 
 
-def _best_of_rows(window: Window, each: Candidates) -> list[tuple[tuple, tuple]]:
+def _best_of_rows(window: Conformance, each: Candidates) -> list[tuple[tuple, tuple]]:
     """What is best in each row: its rank, the row, and the speeds on either side of it."""
     limits = window.limits[each.plate]
     _, lower, upper = limits.bounds()
@@ -176,7 +175,7 @@ def _best_of_rows(window: Window, each: Candidates) -> list[tuple[tuple, tuple]]
     return found
 
 
-def _best_step(window: Window, row: Row, low: float, high: float) -> tuple[tuple, Setup, float]:
+def _best_step(window: Conformance, row: Row, low: float, high: float) -> tuple[tuple, Setup, float]:
     """The closest of the speed steps between two speeds of a row, after its rank."""
     speeds = _speed_steps(low, high)
     found = window.predictive(window.setups(row.plate, speeds, row.roll.cell_volume, row.pressure))
