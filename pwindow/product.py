@@ -12,7 +12,9 @@ from typing import TypedDict, cast
 from pwindow.declarations import Table, read_toml
 from pwindow.errors import DeclarationProblem, UnitProblem, shown
 from pwindow.inputs import InputFile
+from pwindow.overview import Overview, Viewed
 from pwindow.units import read_quantity
+from pwindow.wording import asked, counted
 
 PRESSURE_UNITS = ("µm", "N/mm", "kPa")
 LAYOUTS = ("parallel lines", "square mesh")
@@ -139,15 +141,49 @@ class Assurance:
     pressure_tolerance: str | None = None
     volume_tolerance: float = 0.0
 
+    @property
+    def tolerances(self) -> Mapping[str, str]:
+        """How far each setting may deviate, in words; without those that are held exactly.
 
-@dataclass(frozen=True)
-class Product:
+        Examples
+        --------
+        >>> dict(Assurance(speed_tolerance=0.02, pressure_tolerance="5 µm").tolerances)
+        {'speed': '2 %', 'pressure': '5 µm'}
+        """
+        shares = {"speed": self.speed_tolerance, "cell volume": self.volume_tolerance}
+        found = {setting: asked(share) for setting, share in shares.items() if share}
+        return found | ({"pressure": self.pressure_tolerance} if self.pressure_tolerance else {})
+
+
+@dataclass(frozen=True, repr=False)
+class Product(Viewed):
     """What the part must do."""
 
     name: str
     requirements: tuple[Requirement, ...]
     pattern: Pattern = field(default_factory=Pattern)
     assurance: Assurance = field(default_factory=Assurance)
+
+    def overview(self) -> Overview:
+        """Plate, requirements, assurance.
+
+        Examples
+        --------
+        >>> import pwindow as pw
+        >>> pw.read_product(pw.demo("tag.toml"))
+        <Product Grain moisture tag: plate laser-imaged, 3 requirements, assurance 95 %>
+        """
+        plate, level = self.pattern.plate, asked(self.assurance.level)
+        number = counted(len(self.requirements), "requirement", "requirements")
+        rows = {
+            "Plate": plate or "any",
+            "Requirements": "; ".join(each.wording() for each in self.requirements),
+            "Assurance": level,
+        }
+        if held := self.assurance.tolerances:
+            rows["Tolerances"] = ", ".join(f"{setting} ±{most}" for setting, most in held.items())
+        facts = (f"plate {plate}" if plate else "any plate", number, f"assurance {level}")
+        return Overview("Product", self.name, facts, rows)
 
     def with_assurance(self, level: float) -> Product:
         """The same product held to another assurance level (between 0 and 1)."""

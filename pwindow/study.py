@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -10,6 +10,8 @@ from types import MappingProxyType
 from pwindow.declarations import Table, read_toml
 from pwindow.errors import DeclarationProblem, shown
 from pwindow.inputs import InputFile
+from pwindow.overview import Overview, Viewed
+from pwindow.wording import counted, listed, volume
 
 DENSE_SILVER = 10.49
 """Density of silver without pores, g/cm³, near 20 °C (handbook value)."""
@@ -46,6 +48,13 @@ class Ink:
     resistivity: float | None = None
     resistivity_spread: float = 0.10
     silver_density: float | None = None
+
+    @property
+    def stated(self) -> tuple[str, ...]:
+        """What is stated, in words."""
+        resistivity, density = self.resistivity, self.silver_density
+        parts = [] if resistivity is None else [f"resistivity {resistivity:g} Ω·m"]
+        return (*parts, *([] if density is None else [f"silver density {density:g} g/cm³"]))
 
 
 EACH_PRINT = "each print"
@@ -86,14 +95,43 @@ class MakeReadies:
         return MappingProxyType({name: getattr(self, name) for name in names})
 
 
-@dataclass(frozen=True)
-class Study:
+@dataclass(frozen=True, repr=False)
+class Study(Viewed):
     """What is varied and with what: name, roll inventory, ink, make-readies. All of it has defaults."""
 
     name: str = ""
     rolls: tuple[Roll, ...] = ()
     ink: Ink = field(default_factory=Ink)
     make_readies: MakeReadies = field(default_factory=MakeReadies)
+
+    def overview(self) -> Overview:
+        """The rolls, and what is stated of ink and make-readies.
+
+        Examples
+        --------
+        >>> import pwindow as pw
+        >>> pw.read_study(pw.demo("study.toml"))
+        <Study Silver lines on film: 6 rolls from 2.4 to 7.2 cm³/m², ink stated, spread of make-readies not stated>
+        """
+        rolls = roll_words(self.rolls) if self.rolls else "rolls of the trial"
+        ink, spread = self.ink.stated, "stated" if self.make_readies.stated else "not stated"
+        facts = (rolls, "ink stated" if ink else "ink not stated", f"spread of make-readies {spread}")
+        rows = {"Rolls": rolls, "Ink": listed(ink) or "not stated", "Spread of make-readies": spread}
+        return Overview("Study", self.name, facts, rows)
+
+
+def roll_words(rolls: Sequence[Roll]) -> str:
+    """How many rolls there are, one at least, and their cell volumes.
+
+    Examples
+    --------
+    >>> roll_words([Roll("0412", 2.4), Roll("2047", 7.2)]), roll_words([Roll("0412", 2.4)])
+    ('2 rolls from 2.4 to 7.2 cm³/m²', '1 roll of 2.4 cm³/m²')
+    """
+    volumes = sorted(roll.cell_volume for roll in rolls)
+    low, high = volume(volumes[0]), volume(volumes[-1])
+    held = f"of {low}" if low == high else f"from {low} to {high}"
+    return f"{counted(len(rolls), 'roll', 'rolls')} {held} cm³/m²"
 
 
 def read_study(source: str | Path | InputFile) -> Study:

@@ -11,13 +11,14 @@ import pwindow as pw
 ROOT = Path(pw.__file__).parent
 ORDER = [
     {"wording", "units", "inputs", "outputs", "errors", "shipped", "environment"},
+    {"markup"},
+    {"overview"},
     {"declarations"},
     {"study", "product"},
     {"trials"},
     {"surfaces", "conductors"},
     {"window"},
     {"workflows"},
-    {"markup"},
     {"charts"},
     {"review"},
     {"panels"},
@@ -157,6 +158,20 @@ def test_statistics_do_not_open_the_archive():
     for path in MODULES:
         if PLACE.get(part_of(path), 99) < PLACE["workflows"] and part_of(path) != "trials":
             assert not any(name.startswith("pwindow.trials.archive") for name in imported(path)), path
+
+
+def test_html_is_made_behind_the_statistics():
+    """Results say what there is to see of them; what makes HTML of it is known by the overview alone."""
+    makes = {
+        part_of(path)
+        for path in MODULES
+        if PLACE.get(part_of(path), 99) <= PLACE["workflows"]
+        and any(
+            name.split(".")[0] in ("jinja2", "markupsafe") or name == "pwindow.markup"
+            for name in imported(path)
+        )
+    }
+    assert makes == {"markup", "overview"}
 
 
 def test_panels_and_charts_do_no_statistics():

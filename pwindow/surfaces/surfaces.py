@@ -11,6 +11,7 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from pwindow.errors import SurfaceProblem
+from pwindow.overview import Overview, Viewed
 from pwindow.study import MakeReadies
 from pwindow.surfaces.checks.checked import Judged, judge
 from pwindow.surfaces.fingerprint import fit_fingerprint
@@ -36,13 +37,19 @@ from pwindow.surfaces.single.term_selection import (
     refuse_without_spread,
 )
 from pwindow.trials.trial import Trial
+from pwindow.wording import counted, listed
 
 Form = Literal["all", "chosen", "bending"]
 """All second-order terms, those that are chosen of them, or all of them and smooth departures."""
+_FORM_WORDS: Mapping[Form, str] = {
+    "all": "second order",
+    "chosen": "chosen terms of second order",
+    "bending": "second order with a smooth correction",
+}
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Surfaces:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Surfaces(Viewed):
     """The surfaces of a trial.
 
     Attributes
@@ -80,6 +87,19 @@ class Surfaces:
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits of data, terms and versions."""
         return fit_fingerprint(self.trial, self.terms, self.left_out, self.mountings.declared)
+
+    def overview(self) -> Overview:
+        """Responses, form, prints and the fit's fingerprint."""
+        responses = ", ".join(surface.kind.label for surface in self.by_name.values())
+        prints = counted(len(self.trial.prints), "print", "prints")
+        form = _FORM_WORDS[self.terms] + (f" without {listed(self.left_out)}" if self.left_out else "")
+        rows = {
+            "Fit": self.fingerprint,
+            "Trial": f"{self.trial.title}, {prints}",
+            "Responses": responses,
+            "Form": form,
+        }
+        return Overview("Surfaces", "", (f"fit {self.fingerprint}", prints, form, responses), rows)
 
     @property
     def bends(self) -> bool:

@@ -90,8 +90,7 @@ def summarise(trial: Trial) -> TrialSummary:
 
 def make_readies(trial: Trial) -> int | None:
     """Number of make-readies; None where it is not recorded which prints shared one."""
-    recorded = trial.prints["make_ready"]
-    return None if recorded.isna().any() else int(recorded.nunique())
+    return trial.make_readies
 
 
 def ranges(trial: Trial) -> dict[str, Range]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
@@ -13,6 +13,7 @@ import pandas as pd
 
 from pwindow.errors import Problem, SeveralSheets, TrialProblem, UnusableInput
 from pwindow.inputs import InputFile
+from pwindow.overview import Overview, Viewed
 from pwindow.study import Roll
 from pwindow.trials.cells import read_columns
 from pwindow.trials.checks import find_problems, without_unprinted
@@ -20,11 +21,12 @@ from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUM
 from pwindow.trials.files import read_cells
 from pwindow.trials.plausible import doubts
 from pwindow.trials.reduction import reduce_features
+from pwindow.wording import amount, counted, listed
 
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 
 
-class Trial:
+class Trial(Viewed):
     """The prints of one or more trial files, and what their features reduce to.
 
     Attributes
@@ -82,6 +84,45 @@ class Trial:
         """What could be true but is more likely a wrong unit, one sentence each."""
         return doubts(self.prints, self.cells, self.pressure_unit)
 
+    @property
+    def make_readies(self) -> int | None:
+        """Number of make-readies; None where it is not recorded which prints shared one."""
+        recorded = self.prints["make_ready"]
+        return None if recorded.isna().any() else int(recorded.nunique())
+
+    def overview(self) -> Overview:
+        """Prints, make-readies, and what was varied.
+
+        Examples
+        --------
+        >>> import pwindow as pw
+        >>> pw.read_trial(pw.demo("trial_first.csv"))
+        <Trial trial_first.csv: 65 prints in 18 make-readies, pressure in µm>
+        """
+        prints = counted(len(self.prints), "print", "prints")
+        if self.make_readies is None:
+            prints += ", make-readies not recorded"
+        else:
+            prints += f" in {counted(self.make_readies, 'make-ready', 'make-readies')}"
+        rows = {"Prints": prints}
+        for name in ("speed", "cell_volume", "pressure"):
+            rows[name.capitalize().replace("_", " ")] = self._tried(name)
+        if plates := self.levels("plate"):
+            rows["Plates"] = listed(plates)
+        return Overview("Trial", self.title, (prints, f"pressure in {self.pressure_unit}"), rows)
+
+    @property
+    def title(self) -> str:
+        """Its file, or the first of several and how many more there are."""
+        first, *others = self.files or ("",)
+        return f"{first} and {len(others)} more" if others else first
+
+    def _tried(self, name: str) -> str:
+        """The values of a setting that were tried, as a range."""
+        values, unit = self.prints[name], self.unit_of(name)
+        low, high = amount(float(values.min()), 4), amount(float(values.max()), 4)
+        return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
+
     def levels(self, column: str) -> list:
         """Distinct values of a setting or a covariate, in order."""
         table = self.prints if column in self.prints else self.cells
@@ -92,14 +133,14 @@ class Trial:
         return self.cells[self.cells["quantity"] == name].reset_index(drop=True)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class MeasuredTrial(Trial):
     """A trial whose features are at hand."""
 
     features: pd.DataFrame
     pressure_unit: str = "µm"
     files: tuple[str, ...] = ()
-    notes: tuple[str, ...] = field(default=(), repr=False)
+    notes: tuple[str, ...] = ()
 
     @cached_property
     def prints(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from pwindow.overview import Overview, Viewed
 from pwindow.product import Product
-from pwindow.study import Study
+from pwindow.study import Study, roll_words
 from pwindow.surfaces.posterior.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.bands import speed_bands
@@ -18,11 +19,25 @@ from pwindow.window.requirements.pattern import resolve_patterns
 from pwindow.window.requirements.quantities import gap_count
 from pwindow.window.requirements.tolerances import product_tolerances, without_effect
 from pwindow.window.search.recommendation import Recommendation, recommend
+from pwindow.wording import asked, counted, listed
 
 
-@dataclass(frozen=True)
-class Window(Conformance):
+@dataclass(frozen=True, repr=False)
+class Window(Viewed, Conformance):
     """Where a product's requirements are met together, for the next run: `Conformance`, its speed bands, and the one to run."""
+
+    def overview(self) -> Overview:
+        """Product, fit, plates, rolls and assurance; searches for nothing."""
+        product, fit, level = self.product, self.surfaces.fingerprint, asked(self.level)
+        plates = listed([plate for plate in self.plates if plate])
+        rows = {"Fit": f"{fit}, {self.surfaces.trial.title}"}
+        if plates:
+            rows["Plate" if len(self.plates) == 1 else "Plates"] = plates
+        rows |= {"Rolls": roll_words(self.rolls), "Assurance": level}
+        rolls = counted(len(self.rolls), "roll", "rolls")
+        plate = [f"plate{'s'[: len(self.plates) - 1]} {plates}"] if plates else []
+        facts = (f"fit {fit}", rolls, f"assurance {level}", *plate)
+        return Overview("Window", f"of {product.name}", facts, rows)
 
     def speed_bands(self, pressures: Sequence[float] | None = None) -> pd.DataFrame:
         """Speed bands of every roll × plate × pressure.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import pandas as pd
@@ -21,18 +21,18 @@ from pwindow.trials.archive.standing import Standing
 from pwindow.trials.trial import Trial
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class StoredTrial(Trial):
     """Trials of an archive as one; features are fetched only when they are asked for."""
 
-    fetch: Callable[[], pd.DataFrame] = field(repr=False)
+    fetch: Callable[[], pd.DataFrame]
     numbers: tuple[int, ...]
-    prints: pd.DataFrame = field(repr=False)
-    cells: pd.DataFrame = field(repr=False)
+    prints: pd.DataFrame
+    cells: pd.DataFrame
     fingerprint: str
     pressure_unit: str
     files: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=(), repr=False)
+    notes: tuple[str, ...] = ()
 
     @cached_property
     def features(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for
