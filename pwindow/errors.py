@@ -38,6 +38,35 @@ def first_few(names: Sequence[object], most: int = 5) -> str:
     return words if len(names) <= most else f"{words} and {len(names) - most} more"
 
 
+def expect(function: str, value: object, types: type | tuple[type, ...], what: str) -> None:
+    """Refuse what is of another type than a function takes.
+
+    Parameters
+    ----------
+    function : str
+        Its public name.
+    value : object
+    types : type or tuple of type
+    what : str
+        What it takes, and where one gets it.
+
+    Raises
+    ------
+    TypeError
+        That says what was expected and what came.
+
+    Examples
+    --------
+    >>> import pwindow as pw
+    >>> pw.fit("trial.csv")
+    Traceback (most recent call last):
+    TypeError: fit expects a Trial, as read_trial returns it, and got str
+    """
+    if not isinstance(value, types):
+        came = "None" if value is None else type(value).__name__
+        raise TypeError(f"{function} expects {what}, and got {came}")
+
+
 class UnusableInput(Exception):
     """The input cannot be worked with; the message says what, where and the mend."""
 

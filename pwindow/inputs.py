@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from os import PathLike
 from pathlib import Path
 
-from pwindow.errors import UnusableInput
+from pwindow.errors import UnusableInput, expect
 
 
 @dataclass(frozen=True)
@@ -33,3 +34,17 @@ class InputFile:
         except (OSError, ValueError) as problem:  # a path may hold a zero byte
             reason = getattr(problem, "strerror", problem)
             raise UnusableInput(f"{path}: cannot be read ({reason}); check the path") from problem
+
+
+def expect_file(function: str, source: object, what: str) -> None:
+    """Refuse what is no file; see `expect`.
+
+    Parameters
+    ----------
+    function : str
+        Its public name.
+    source : object
+    what : str
+        What kind of file it takes.
+    """
+    expect(function, source, (str, PathLike, InputFile), f"the path of {what}")

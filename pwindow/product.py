@@ -11,7 +11,7 @@ from typing import TypedDict, cast
 
 from pwindow.declarations import Table, read_toml
 from pwindow.errors import DeclarationProblem, UnitProblem, shown
-from pwindow.inputs import InputFile
+from pwindow.inputs import InputFile, expect_file
 from pwindow.overview import Overview, Viewed
 from pwindow.units import read_quantity
 from pwindow.wording import asked, counted
@@ -206,9 +206,12 @@ def read_product(source: str | Path | InputFile) -> Product:
 
     Raises
     ------
+    TypeError
+        If the source is no path.
     DeclarationProblem
         If a key is unknown, a quantity lacks its unit, a limit is missing or contradicts another.
     """
+    expect_file("read_product", source, "a product file")
     document = read_toml(source)
     product = Product(
         name=str(document.take("name", Path(document.where).stem)),

@@ -5,6 +5,8 @@ from __future__ import annotations
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
+from pwindow.errors import expect
+
 try:
     __version__ = version("pwindow")
 except PackageNotFoundError:  # run from a checkout that was not installed
@@ -21,4 +23,5 @@ def shipped(folder: str) -> Path:
 
 def demo(name: str) -> Path:
     """Path of a file of the demo data, such as ``"trial_first.csv"``."""
+    expect("demo", name, str, 'the name of a file of the demo data, such as "trial_first.csv"')
     return shipped("data_demo") / name

@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from pwindow.declarations import Table, read_toml
 from pwindow.errors import DeclarationProblem, shown
-from pwindow.inputs import InputFile
+from pwindow.inputs import InputFile, expect_file
 from pwindow.overview import Overview, Viewed
 from pwindow.wording import counted, listed, volume
 
@@ -148,9 +148,12 @@ def read_study(source: str | Path | InputFile) -> Study:
 
     Raises
     ------
+    TypeError
+        If the source is no path.
     DeclarationProblem
         If a key is unknown, a quantity lacks its unit, or two rolls share an id.
     """
+    expect_file("read_study", source, "a study file")
     document = read_toml(source)
     name = str(document.take("name", Path(document.where).stem))
     listed = document.take("rolls", [])

@@ -1,11 +1,14 @@
 """What other people's scripts lean on."""
 
+import re
 import subprocess
 import sys
 
 import pytest
 
 import pwindow as pw
+from pwindow.errors import SurfaceProblem
+from pwindow.inputs import InputFile
 
 FACE = [
     "Product",
@@ -62,3 +65,62 @@ def test_the_five_calls_of_a_script():
     )
     bands = window.speed_bands()
     assert set(bands["roll"]) <= {roll.id for roll in window.study.rolls}
+
+
+@pytest.fixture(scope="module")
+def given(demo_trial, demo_surfaces, tag, study, tag_window):
+    return {
+        "trial": demo_trial,
+        "surfaces": demo_surfaces,
+        "product": tag,
+        "study": study,
+        "window": tag_window,
+    }
+
+
+REFUSED = [
+    (lambda it: pw.demo(3), "demo expects the name of a file of the demo data, such as .*, and got int"),
+    (lambda it: pw.read_trial(3), "read_trial expects the path of a trial file, or several, and got int"),
+    (lambda it: pw.read_trial(b"trial.csv"), "read_trial expects .*, and got bytes"),
+    (lambda it: pw.read_trial([it["study"]]), "read_trial expects .*, and got Study"),
+    (lambda it: pw.read_trial(it["trial"].prints), "read_trial expects .*, and got DataFrame"),
+    (lambda it: pw.read_product(None), "read_product expects the path of a product file, and got None"),
+    (lambda it: pw.read_study(it["product"]), "read_study expects the path of a study file, and got Product"),
+    (lambda it: pw.fit("trial.csv"), "fit expects a Trial, as read_trial returns it, and got str"),
+    (
+        lambda it: pw.fit(it["trial"], leave_out="pressure²"),
+        "fit expects leave_out as a list .*, and got str",
+    ),
+    (lambda it: pw.fit(it["trial"], plan=it["study"]), "fit expects plan as a Plan, and got Study"),
+    (lambda it: pw.fit(it["trial"], make_readies=it["study"]), "fit expects make_readies .*, and got Study"),
+    (
+        lambda it: pw.find_window(it["trial"], it["product"]),
+        "find_window expects Surfaces, as fit returns them, and got MeasuredTrial",
+    ),
+    (
+        lambda it: pw.find_window(it["surfaces"], "tag.toml"),
+        "find_window expects a Product, as read_product returns it, and got str",
+    ),
+    (
+        lambda it: pw.find_window(it["surfaces"], it["product"], "study.toml"),
+        "find_window expects a Study, as read_study returns it, and got str",
+    ),
+]
+
+
+@pytest.mark.parametrize(("call", "said"), REFUSED, ids=[said for _, said in REFUSED])
+def test_a_wrong_type_is_named(call, said, given):
+    with pytest.raises(TypeError) as refused:
+        call(given)
+    assert re.fullmatch(said, str(refused.value))
+
+
+def test_a_form_that_is_not_there(demo_trial):
+    with pytest.raises(SurfaceProblem, match="“Chosen” is not a form .* all, chosen, bending"):
+        pw.fit(demo_trial, "Chosen")
+
+
+def test_paths_of_every_kind_are_read(demo_trial):
+    path = pw.demo("trial_first.csv")
+    for source in (str(path), path, [path], (str(path),), iter([path]), InputFile.of(path)):
+        assert pw.read_trial(source).fingerprint == demo_trial.fingerprint

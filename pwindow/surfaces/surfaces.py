@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from types import NoneType
+from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from pwindow.errors import SurfaceProblem
+from pwindow.errors import SurfaceProblem, expect, shown
 from pwindow.overview import Overview, Viewed
 from pwindow.study import MakeReadies
 from pwindow.surfaces.checks.checked import Judged, judge
@@ -172,6 +173,8 @@ def fit(
 
     Raises
     ------
+    TypeError
+        If the trial is no Trial, or another argument of another type.
     SurfaceProblem
         If the trial is too small or cannot tell the terms apart; says which prints would cure it.
 
@@ -182,6 +185,14 @@ def fit(
     >>> list(surfaces.by_name)
     ['line_height', 'line_width', 'resistivity', 'gap_closure']
     """
+    expect("fit", trial, Trial, "a Trial, as read_trial returns it")
+    expect("fit", leave_out, (list, tuple), "leave_out as a list of terms")
+    expect("fit", plan, (Plan, NoneType), "plan as a Plan")
+    expect("fit", make_readies, (MakeReadies, NoneType), "make_readies of a Study")
+    if terms not in get_args(Form):
+        raise SurfaceProblem(
+            f"“{shown(terms)}” is not a form of surface; use one of {', '.join(get_args(Form))}"
+        )
     # the matrices are small: threads of the linear algebra library only wait for one another
     with threadpool_limits(1, user_api="blas"):
         try:

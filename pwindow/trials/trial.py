@@ -6,13 +6,14 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
+from os import PathLike
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from pwindow.errors import Problem, SeveralSheets, TrialProblem, UnusableInput
-from pwindow.inputs import InputFile
+from pwindow.inputs import InputFile, expect_file
 from pwindow.overview import Overview, Viewed
 from pwindow.study import Roll
 from pwindow.trials.cells import read_columns
@@ -178,12 +179,14 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
 
     Raises
     ------
+    TypeError
+        If the source is no path.
     TrialProblem
         With every problem of every file: file, row, column, value and what to do.
     SeveralSheets
         If more than one sheet of a workbook can be the trial.
     """
-    sources = [source] if isinstance(source, (str, Path, InputFile)) else list(source)
+    sources = _listed(source)
     if not sources:
         raise UnusableInput("no trial file was given; give at least one")
     files = [InputFile.of(item) for item in sources]
@@ -210,6 +213,17 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
     if problems:
         raise TrialProblem(problems)
     return _joined(parts)
+
+
+def _listed(source: object) -> list:
+    """The files, of which each is named by a path: a table or bytes are no list of paths."""
+    if isinstance(source, Iterable) and not isinstance(source, (str, bytes, pd.DataFrame, PathLike)):
+        files = list(source)
+    else:
+        files = [source]
+    for file in files:
+        expect_file("read_trial", file, "a trial file, or several")
+    return files
 
 
 def _repeated(files: list[InputFile]) -> list[Problem]:

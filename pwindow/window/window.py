@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from types import NoneType
 
 import pandas as pd
 
+from pwindow.errors import expect
 from pwindow.overview import Overview, Viewed
 from pwindow.product import Product
 from pwindow.study import Study, roll_words
@@ -86,6 +88,8 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
 
     Raises
     ------
+    TypeError
+        If one of them is something else.
     WindowProblem
         If the product asks for a plate, pattern or response that the trial does not have.
 
@@ -98,6 +102,9 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
     >>> bool(window.conformance(at)["joint"].iloc[0] > 0.9)
     True
     """
+    expect("find_window", surfaces, Surfaces, "Surfaces, as fit returns them")
+    expect("find_window", product, Product, "a Product, as read_product returns it")
+    expect("find_window", study, (Study, NoneType), "a Study, as read_study returns it")
     study = study or Study()
     patterns, passed_over = resolve_patterns(surfaces, product)
     joint = _joint_for(surfaces, product)
