@@ -2,17 +2,19 @@
 
 >>> import pwindow as pw
 >>> trial = pw.read_trial(pw.demo("trial_first.csv"))
->>> len(trial.prints)
-65
+>>> trial
+<Trial trial_first.csv: 65 prints in 18 make-readies, pressure in µm>
 """
 
-from importlib import import_module
 from typing import TYPE_CHECKING
 
+from pwindow.names import loading
 from pwindow.shipped import __version__, demo
 
 if TYPE_CHECKING:
+    from pwindow import charts, review
     from pwindow.product import Product, read_product
+    from pwindow.review.picture import map_of
     from pwindow.study import Study, read_study
     from pwindow.surfaces import Surfaces, fit
     from pwindow.trials import Trial, read_trial
@@ -25,35 +27,36 @@ __all__ = [
     "Trial",
     "Window",
     "__version__",
+    "charts",
     "demo",
     "find_window",
     "fit",
+    "map_of",
     "read_product",
     "read_study",
     "read_trial",
+    "review",
 ]
 
-_HOMES = {
-    "Product": "pwindow.product",
-    "Study": "pwindow.study",
-    "Surfaces": "pwindow.surfaces",
-    "Trial": "pwindow.trials",
-    "Window": "pwindow.window",
-    "find_window": "pwindow.window",
-    "fit": "pwindow.surfaces",
-    "read_product": "pwindow.product",
-    "read_study": "pwindow.study",
-    "read_trial": "pwindow.trials",
-}
-
-
-def __getattr__(name: str) -> object:
-    """Load a public name when it is first asked for: commands start, and can be ended, within a blink."""
-    if name not in _HOMES:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    found = getattr(import_module(_HOMES[name]), name)
-    globals()[name] = found
-    return found
+# commands start, and can be ended, within a blink
+__getattr__ = loading(
+    __name__,
+    {
+        "Product": "pwindow.product",
+        "Study": "pwindow.study",
+        "Surfaces": "pwindow.surfaces",
+        "Trial": "pwindow.trials",
+        "Window": "pwindow.window",
+        "charts": "pwindow.charts",
+        "find_window": "pwindow.window",
+        "fit": "pwindow.surfaces",
+        "map_of": "pwindow.review.picture",
+        "read_product": "pwindow.product",
+        "read_study": "pwindow.study",
+        "read_trial": "pwindow.trials",
+        "review": "pwindow.review",
+    },
+)
 
 
 def __dir__() -> list[str]:

@@ -10,7 +10,7 @@ import pwindow as pw
 
 ROOT = Path(pw.__file__).parent
 ORDER = [
-    {"wording", "units", "inputs", "outputs", "errors", "shipped", "environment"},
+    {"wording", "units", "inputs", "outputs", "errors", "shipped", "environment", "names"},
     {"markup"},
     {"overview"},
     {"declarations"},

@@ -17,12 +17,15 @@ FACE = [
     "Trial",
     "Window",
     "__version__",
+    "charts",
     "demo",
     "find_window",
     "fit",
+    "map_of",
     "read_product",
     "read_study",
     "read_trial",
+    "review",
 ]
 
 
@@ -30,6 +33,36 @@ def test_the_public_names():
     """A change here is a change for every script: note it in the README."""
     assert sorted(pw.__all__) == FACE
     assert all(hasattr(pw, name) for name in FACE)
+
+
+@pytest.mark.parametrize("part", [pw.charts, pw.review], ids=lambda part: part.__name__)
+def test_the_names_of_parts(part):
+    assert all(callable(getattr(part, name)) for name in part.__all__)
+    assert set(part.__all__) <= set(dir(part))
+
+
+@pytest.mark.parametrize("part", [pw, pw.charts, pw.review], ids=lambda part: part.__name__)
+def test_names_that_are_not_there(part):
+    with pytest.raises(AttributeError, match=f"{part.__name__}.*no attribute 'absent'"):
+        part.absent  # noqa: B018
+
+
+SEEN = """
+import sys
+import pwindow as pw
+pw.charts, pw.review
+print(*sorted({"jinja2", "numpy", "plotly"} & set(sys.modules)), "|")
+pw.charts.window_figure
+print("plotly" in sys.modules)
+"""
+
+
+def test_importing_loads_no_figures():
+    done = subprocess.run(
+        [sys.executable, "-c", SEEN], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.split() == ["|", "True"]
 
 
 BLOCKED = """
@@ -104,6 +137,12 @@ REFUSED = [
     (
         lambda it: pw.find_window(it["surfaces"], it["product"], "study.toml"),
         "find_window expects a Study, as read_study returns it, and got str",
+    ),
+    (lambda it: pw.map_of(it["surfaces"]), "map_of expects a Window, as find_window .*, and got Surfaces"),
+    (lambda it: pw.map_of(it["window"], plate=2), "map_of expects plate as the name .*, and got int"),
+    (
+        lambda it: pw.map_of(it["window"], pressure="50 µm"),
+        "map_of expects pressure as a number, in µm, and got str",
     ),
 ]
 

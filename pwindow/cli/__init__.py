@@ -196,15 +196,9 @@ def speeds(
 
 def _draw_window(window: Window, pressures: Sequence[float] | None, picture: Path) -> None:
     from pwindow.charts.window_picture import window_figure
-    from pwindow.review.essentials import started
-    from pwindow.review.picture import around
-    from pwindow.window.bands import bands_at
-    from pwindow.window.search.recommendation import recommend
+    from pwindow.review.picture import start_of
 
-    bands = window.speed_bands(pressures)
-    start = started(window, recommend(window, bands), pressures)
-    setup = start.setup
-    shown = around(window, setup, bands_at(window, bands, setup.plate, setup.pressure), start)
+    shown = start_of(window, pressures)
     save_picture(window_figure(shown), picture, shown.window_map.to_frame)
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from numbers import Real
+from types import NoneType
 
 import pandas as pd
 import plotly.graph_objects as go
@@ -10,7 +13,11 @@ import plotly.graph_objects as go
 from pwindow.charts.along_speed import along_speed_figure
 from pwindow.charts.map_content import MapContent, content_at
 from pwindow.charts.window_picture import window_figure
+from pwindow.errors import WindowProblem, expect, first_few, shown
+from pwindow.review.essentials import started
+from pwindow.window.bands import bands_at
 from pwindow.window.search.maps import window_map
+from pwindow.window.search.recommendation import recommend
 from pwindow.window.search.starting import StartingSetup
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, along_speed
@@ -41,6 +48,70 @@ def around(window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSet
         The recommended set-up or the closest, drawn where it lies on this map.
     """
     return content_at(window, setup, window_map(window, setup.plate, setup.pressure), bands, start)
+
+
+def start_of(window: Window, pressures: Sequence[float] | None = None) -> MapContent:
+    """What the picture shows at the recommended set-up, or at the closest; errors as of `subject_of`.
+
+    Parameters
+    ----------
+    window : Window
+    pressures : sequence of float, optional
+        To choose from, in the trial's unit of pressure; those that were tried unless given.
+    """
+    bands = window.speed_bands(pressures)
+    start = started(window, recommend(window, bands), pressures)
+    setup = start.setup
+    return around(window, setup, bands_at(window, bands, setup.plate, setup.pressure), start)
+
+
+def map_of(window: Window, *, plate: str | None = None, pressure: float | None = None) -> go.Figure:
+    """The window over speed and cell volume, at the recommended set-up or at the closest.
+
+    Parameters
+    ----------
+    window : Window
+    plate : str, optional
+        Plate process to choose the set-up from; all of the product unless given.
+    pressure : float, optional
+        The same, in the trial's unit of pressure; those that were tried unless given.
+
+    Returns
+    -------
+    plotly Figure
+        Its title names plate and pressure.
+
+    Raises
+    ------
+    TypeError
+        If the window is no Window, or the pressure no number.
+    WindowProblem
+        If the window has no such plate, the pressure lies outside what was tried, or no roll of the
+        inventory lies in the trial region.
+
+    Examples
+    --------
+    >>> import pwindow as pw
+    >>> surfaces = pw.fit(pw.read_trial(pw.demo("trial_first.csv")))
+    >>> window = pw.find_window(surfaces, pw.read_product(pw.demo("tag.toml")))
+    >>> pw.map_of(window, pressure=35).layout.title.text
+    'Grain moisture tag · plate laser-imaged · pressure 35 µm'
+    """
+    expect("map_of", window, Window, "a Window, as find_window returns it")
+    expect("map_of", plate, (str, NoneType), "plate as the name of a plate process")
+    unit = window.surfaces.trial.pressure_unit
+    expect("map_of", pressure, (Real, NoneType), f"pressure as a number, in {unit}")
+    asked = None if pressure is None else [float(pressure)]
+    return window_figure(start_of(window if plate is None else _on_plate(window, plate), asked))
+
+
+def _on_plate(window: Window, plate: str) -> Window:
+    """The window of one plate process."""
+    if plate not in window.patterns:
+        named = first_few([one for one in window.plates if one])
+        mend = f"choose {named}" if named else "leave it out: the trial names no plate"
+        raise WindowProblem(f"plate “{shown(plate)}” is not one of this window; {mend}")
+    return replace(window, patterns={plate: window.patterns[plate]})
 
 
 def pictures(

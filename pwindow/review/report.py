@@ -8,7 +8,7 @@ import pandas as pd
 
 from pwindow.product import Requirement
 from pwindow.review.alternatives import Alternatives, alternatives_to
-from pwindow.review.essentials import Essentials, Subject
+from pwindow.review.essentials import Essentials, Subject, subject_of
 from pwindow.review.evidence import Evidence, evidence_of, not_tried
 from pwindow.review.picture import Pictures, pictures
 from pwindow.review.words import requirement_words
@@ -16,7 +16,9 @@ from pwindow.window.bands import SpeedBand
 from pwindow.window.calibration import Calibration
 from pwindow.window.search.recommendation import Recommendation
 from pwindow.window.search.starting import Choice
+from pwindow.window.setup import Setup
 from pwindow.window.shortfall.shortfall import Shortfall, shortfall
+from pwindow.window.window import Window
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,6 +109,27 @@ def report(subject: Subject, *, calibration: Calibration | None = None) -> Repor
         shortfall=None if start.assured else shortfall(window, closest=start),
         pictures=pictures(window, setup, subject.bands_here, start, _limiting(judgements).name),
     )
+
+
+def report_of(
+    window: Window, setup: Setup | None = None, *, calibration: Calibration | None = None
+) -> Report:
+    """The report of a window.
+
+    Parameters
+    ----------
+    window : Window
+    setup : Setup, optional
+        The recommended one unless given, or the closest where none is assured.
+    calibration : Calibration, optional
+        As of `report`.
+
+    Raises
+    ------
+    WindowProblem
+        As of `subject_of`.
+    """
+    return report(subject_of(window, setup), calibration=calibration)
 
 
 def _limiting(judgements: tuple[Judgement, ...]) -> Judgement:

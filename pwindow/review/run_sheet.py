@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from pwindow.review.essentials import Essentials, Subject
+from pwindow.review.essentials import Essentials, Subject, subject_of
+from pwindow.window.setup import Setup
+from pwindow.window.window import Window
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,23 @@ class RunSheet:
 def run_sheet(subject: Subject) -> RunSheet:
     """The run sheet of a set-up."""
     return RunSheet(subject.essentials, _pattern(subject.frame))
+
+
+def run_sheet_of(window: Window, setup: Setup | None = None) -> RunSheet:
+    """The run sheet of a window's set-up.
+
+    Parameters
+    ----------
+    window : Window
+    setup : Setup, optional
+        The recommended one unless given, or the closest where none is assured.
+
+    Raises
+    ------
+    WindowProblem
+        As of `subject_of`.
+    """
+    return run_sheet(subject_of(window, setup))
 
 
 def _pattern(frame: pd.DataFrame) -> PlatePattern:
