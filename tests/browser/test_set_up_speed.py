@@ -79,7 +79,7 @@ def test_a_broken_upload_shows_its_reason_and_the_page_lives_on(opened, tmp_path
     problem.wait_for(timeout=PATIENCE)
     assert "row 2" in problem.inner_text() and "column speed" in problem.inner_text()
     upload(opened, demo("trial_second.csv"))
-    opened.get_by_text("24 prints").wait_for(timeout=PATIENCE)
+    opened.locator(".pw-evidence", has_text="24 prints").wait_for(timeout=PATIENCE)
     assert opened.get_by_role("alert").filter(has_text="quick").count() == 0
 
 
