@@ -13,6 +13,7 @@ from pwindow.shipped import __version__, demo
 
 if TYPE_CHECKING:
     from pwindow import charts, review
+    from pwindow.panels.dashboard import dashboard
     from pwindow.product import Product, read_product
     from pwindow.review.picture import map_of
     from pwindow.study import Study, read_study
@@ -28,6 +29,7 @@ __all__ = [
     "Window",
     "__version__",
     "charts",
+    "dashboard",
     "demo",
     "find_window",
     "fit",
@@ -48,6 +50,7 @@ __getattr__ = loading(
         "Trial": "pwindow.trials",
         "Window": "pwindow.window",
         "charts": "pwindow.charts",
+        "dashboard": "pwindow.panels.dashboard",
         "find_window": "pwindow.window",
         "fit": "pwindow.surfaces",
         "map_of": "pwindow.review.picture",

@@ -197,7 +197,7 @@ def test_panels_open_no_database_and_integrate_nothing():
 
 def test_panels_read_the_environment_at_one_place():
     assert panels_importing("os") == {}
-    assert list(panels_importing("pwindow.environment")) == ["shared/pictures.py"]
+    assert list(panels_importing("pwindow.environment")) == ["shared/served.py"]
 
 
 def test_the_truth_shares_no_code_with_the_package():

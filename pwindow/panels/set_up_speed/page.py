@@ -19,8 +19,9 @@ from pwindow.panels.shared.address import Address, open_at
 from pwindow.panels.shared.frame import heading
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
-from pwindow.panels.shared.pictures import Place, height_in_place
+from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.question_page import QuestionPage
+from pwindow.panels.shared.served import height_in_place
 from pwindow.panels.shared.session import Session
 from pwindow.panels.shared.sheets import SheetChoice
 from pwindow.panels.shared.visit import Visit

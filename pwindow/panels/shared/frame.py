@@ -17,6 +17,7 @@ from pwindow.panels.shared import words
 from pwindow.panels.shared.address import Address
 from pwindow.panels.shared.guard import guarded, unforeseen
 from pwindow.panels.shared.layout import full_width
+from pwindow.panels.shared.served import style
 from pwindow.product import Product
 from pwindow.surfaces import Surfaces
 from pwindow.trials.summary import make_readies
@@ -91,7 +92,7 @@ class Frame:
         head = widgets.HBox([self._title, self._brief])
         head.add_class("pw-head")
         parts = [head, self._notices, self.problem, *content, self.facts, widgets.HTML(_part("caution"))]
-        page = widgets.VBox([*parts, self._colours, self._query])
+        page = widgets.VBox([*style(), *parts, self._colours, self._query])
         page.add_class("pw-page")
         return page
 

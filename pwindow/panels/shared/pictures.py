@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from markupsafe import Markup
 
 from pwindow.charts.palette import LIGHT, Palette
-from pwindow.environment import figures_served
+from pwindow.panels.shared.served import served
 from pwindow.panels.shared.words import saves
 
 _SAVING = 46  # px for what saves a picture
@@ -42,11 +42,6 @@ export default async () => {
 """
 
 
-def height_in_place(height: int) -> int | None:
-    """Height of a figure, px; None on a served page, whose style gives it one that fits the window."""
-    return None if figures_served() else height
-
-
 class _Drawn(go.FigureWidget):
     """A figure whose drawing code the browser fetches once and keeps, instead of 4.9 MB with every figure."""
 
@@ -61,9 +56,13 @@ def in_widget(figure: go.Figure) -> go.FigureWidget:
     >>> in_widget(go.Figure())._config["responsive"]
     True
     """
-    kind = _Drawn if figures_served() else go.FigureWidget
+    kind = _Drawn if served() else go.FigureWidget
     drawn = kind(figure)
-    drawn._config = {"displaylogo": False, "responsive": True, "displayModeBar": False}
+    drawn._config = {
+        "displaylogo": False,
+        "responsive": True,
+        "displayModeBar": False if served() else "hover",
+    }
     drawn.layout.autosize = True
     return drawn
 

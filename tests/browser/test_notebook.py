@@ -1,0 +1,104 @@
+"""Pages as cells of a notebook in JupyterLab, where nothing of the served page's frame is."""
+
+import json
+import subprocess
+import sys
+import time
+import urllib.request
+
+import pytest
+
+from tests.helpers.servers import ROOT, free_port
+
+pytestmark = pytest.mark.slow
+PATIENCE = 150_000  # ms
+OWN = [
+    "import pwindow as pw\n"
+    'trial, product = pw.read_trial(pw.demo("trial_first.csv")), pw.read_product(pw.demo("tag.toml"))',
+    "pw.dashboard(trial, product)",
+]
+
+
+def notebook(cells):
+    made = [
+        {"cell_type": "code", "id": f"c{at}", "metadata": {}, "outputs": [], "execution_count": None, "source": text}
+        for at, text in enumerate(cells)
+    ]  # fmt: skip
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+    return {"cells": made, "metadata": kernel, "nbformat": 4, "nbformat_minor": 5}
+
+
+@pytest.fixture(scope="module")
+def lab(tmp_path_factory):
+    """The address of a JupyterLab on the dashboards' notebooks and one of somebody's own."""
+    folder, port = tmp_path_factory.mktemp("lab"), free_port()
+    for path in (ROOT / "dashboards").glob("*.ipynb"):
+        (folder / path.name).write_bytes(path.read_bytes())
+    (folder / "own.ipynb").write_text(json.dumps(notebook(OWN)), encoding="utf-8")
+    command = [
+        *(sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", f"--port={port}"),
+        *("--ServerApp.ip=127.0.0.1", f"--ServerApp.root_dir={folder}"),
+        *("--IdentityProvider.token=", "--ServerApp.port_retries=0"),
+    ]
+    with (folder / "log").open("wb") as log:
+        process = subprocess.Popen(command, cwd=ROOT, stdout=log, stderr=subprocess.STDOUT)
+    try:
+        wait_for(f"http://127.0.0.1:{port}/api", process, folder / "log")
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        process.terminate()
+        process.wait(30)
+
+
+def wait_for(address, process, log):
+    for _ in range(600):
+        assert process.poll() is None, log.read_text(encoding="utf-8")
+        try:
+            urllib.request.urlopen(address, timeout=5).close()
+        except OSError:
+            time.sleep(0.2)
+        else:
+            return
+    pytest.fail(log.read_text(encoding="utf-8"))
+
+
+def run_all(page, address, name):
+    page.set_viewport_size({"width": 1500, "height": 950})
+    page.goto(f"{address}/lab/tree/{name}.ipynb?reset")
+    page.locator('.jp-Notebook-ExecutionIndicator[data-status="idle"]').wait_for(timeout=PATIENCE)
+    page.locator("#jp-MainMenu").get_by_text("Run", exact=True).click()
+    page.get_by_role("menuitem").filter(has_text="Run All Cells").first.click()
+    page.locator(".pw-page .pw-title").wait_for(timeout=PATIENCE)
+
+
+def size(locator):
+    locator.wait_for(timeout=PATIENCE)
+    return locator.evaluate(
+        "it => { const box = it.getBoundingClientRect(); return [box.width, box.height]; }"
+    )
+
+
+@pytest.mark.parametrize("name", ["set-up-speed", "own"])
+def test_set_up_speed(page, lab, name):
+    run_all(page, lab, name)
+    assert size(page.locator(".noUi-target").first)[0] > 80, "a slider has a length"
+    assert size(page.locator(".pw-map .main-svg").first)[1] > 500
+    answer = page.locator(".pw-result .pw-big")
+    assert answer.inner_text() == "98.8 m/min"
+    assert answer.evaluate("it => parseFloat(getComputedStyle(it).fontSize)") > 24
+    cut = page.locator(".pw-controls .widget-label, .pw-controls select").evaluate_all(
+        "all => all.filter(it => it.scrollWidth > it.clientWidth + 1).map(it => it.textContent)"
+    )
+    assert not cut
+    page.locator(".pw-sliding input").nth(1).fill("80")
+    page.keyboard.press("Enter")
+    page.locator(".pw-selected", has_text="80 m/min").wait_for(timeout=PATIENCE)
+
+
+@pytest.mark.parametrize("name", ["trade-offs", "new-trial-data"])
+def test_the_other_pages(page, lab, name):
+    run_all(page, lab, name)
+    title = page.locator(".pw-page .pw-title")
+    assert title.evaluate("it => parseFloat(getComputedStyle(it).fontSize)") == 24
+    controls, results = (size(page.locator(f".pw-{part}").first) for part in ("controls", "results"))
+    assert 280 < controls[0] < 340 and results[0] > 500
