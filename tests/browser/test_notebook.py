@@ -17,6 +17,7 @@ OWN = [
     'trial, product = pw.read_trial(pw.demo("trial_first.csv")), pw.read_product(pw.demo("tag.toml"))',
     "pw.dashboard(trial, product)",
 ]
+NEW = ["from pwindow.panels import new_trial_data", "new_trial_data()"]
 
 
 def notebook(cells):
@@ -34,7 +35,9 @@ def lab(tmp_path_factory):
     folder, port = tmp_path_factory.mktemp("lab"), free_port()
     for path in (ROOT / "dashboards").glob("*.ipynb"):
         (folder / path.name).write_bytes(path.read_bytes())
-    (folder / "own.ipynb").write_text(json.dumps(notebook(OWN)), encoding="utf-8")
+    archive = [f"import os\nos.environ['PWINDOW_ARCHIVE'] = {str(folder / 'trials.db')!r}", *NEW]
+    for name, cells in {"own": OWN, "archive": archive}.items():
+        (folder / f"{name}.ipynb").write_text(json.dumps(notebook(cells)), encoding="utf-8")
     command = [
         *(sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", f"--port={port}"),
         *("--ServerApp.ip=127.0.0.1", f"--ServerApp.root_dir={folder}"),
@@ -95,7 +98,7 @@ def test_set_up_speed(page, lab, name):
     page.locator(".pw-selected", has_text="80 m/min").wait_for(timeout=PATIENCE)
 
 
-@pytest.mark.parametrize("name", ["trade-offs", "new-trial-data"])
+@pytest.mark.parametrize("name", ["trade-offs", "archive"])
 def test_the_other_pages(page, lab, name):
     run_all(page, lab, name)
     title = page.locator(".pw-page .pw-title")
