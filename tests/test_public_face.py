@@ -18,6 +18,7 @@ FACE = [
     "Window",
     "__version__",
     "charts",
+    "dashboard",
     "demo",
     "find_window",
     "fit",

@@ -72,7 +72,7 @@ def test_python_block(block, capsys):
 
 
 def test_toml_blocks_are_a_product_and_a_study():
-    product, study, readies = [block for language, block in BLOCKS if language == "toml"]
+    readies, product, study = [block for language, block in BLOCKS if language == "toml"]
     assert read_product(InputFile("product.toml", product.encode())).name == "Grain moisture tag"
     assert read_study(InputFile("study.toml", study.encode())).rolls[0].id == "0412"
     assert read_study(InputFile("study.toml", readies.encode())).make_readies.known_from == 12
