@@ -13,7 +13,7 @@ from pwindow.shipped import __version__, demo
 
 if TYPE_CHECKING:
     from pwindow import charts, review
-    from pwindow.panels.dashboard import dashboard
+    from pwindow.panels.set_up_speed.dashboard import dashboard
     from pwindow.product import Product, read_product
     from pwindow.review.picture import map_of
     from pwindow.study import Study, read_study
@@ -50,7 +50,7 @@ __getattr__ = loading(
         "Trial": "pwindow.trials",
         "Window": "pwindow.window",
         "charts": "pwindow.charts",
-        "dashboard": "pwindow.panels.dashboard",
+        "dashboard": "pwindow.panels.set_up_speed.dashboard",
         "find_window": "pwindow.window",
         "fit": "pwindow.surfaces",
         "map_of": "pwindow.review.picture",
