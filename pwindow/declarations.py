@@ -115,7 +115,7 @@ class Table:
         if self._content:
             names = first_few(list(self._content))
             verb = "is" if len(self._content) == 1 else "are"
-            raise DeclarationProblem(f"{self.where}: {names} {verb} not known here; known are {known}")
+            raise DeclarationProblem(f"{self.where}: {names} {verb} not recognised here; choose from {known}")
 
 
 def read_toml(source: str | Path | InputFile) -> Table:
@@ -149,7 +149,7 @@ def _check_size(file: InputFile) -> None:
         if size > most:
             raise DeclarationProblem(
                 f"{file.name}: {size} {what}, more than {most}: a product or a study is a page of text; "
-                "leave out what is neither"
+                "remove everything else"
             )
 
 

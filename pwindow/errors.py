@@ -1,4 +1,4 @@
-"""What can be wrong with what a user hands in, by stage; every message carries the mend."""
+"""What can be wrong with a user's input, by stage; every message says how to fix it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 _LONGEST_SHOWN = 60  # characters of a user's text: enough to find the cell it stands in
 _LISTED = 1000  # cells of one kind that are kept one by one; of the rest their number is kept
-_FEW = 3  # problems of one kind that are told one by one
+_FEW = 3  # problems of one kind that are listed one by one
 _SHOWN_ROWS, _SHOWN_VALUES = 6, 3  # of the many problems of one kind
 
 
@@ -68,7 +68,7 @@ def expect(function: str, value: object, types: type | tuple[type, ...], what: s
 
 
 class UnusableInput(Exception):
-    """The input cannot be worked with; the message says what, where and the mend."""
+    """The input is unusable; the message says what, where and how to fix it."""
 
     @property
     def reasons(self) -> list[str]:
@@ -81,7 +81,7 @@ class UnitProblem(UnusableInput):
 
 
 class DeclarationProblem(UnusableInput):
-    """A study or product file that does not say what it must."""
+    """A study or product file that lacks something it needs."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -177,13 +177,13 @@ class SeveralSheets(TrialProblem):
 
     def __init__(self, file: str, sheets: tuple[str, ...]):
         self.file, self.sheets = file, sheets
-        what = f"the sheets {first_few(sheets)} each hold a table that can be the trial"
-        mend = f"say which one is meant: --sheet “{shown(sheets[0])}”, or keep one of them in the workbook"
+        what = f"the sheets {first_few(sheets)} could each be the trial"
+        mend = f"choose one with --sheet “{shown(sheets[0])}”, or keep only one in the workbook"
         super().__init__([Problem(file=file, what=what, mend=mend)])
 
 
 class SurfaceProblem(UnusableInput):
-    """A trial that cannot carry the surface asked for."""
+    """A trial that cannot support the surface asked for."""
 
 
 class WindowProblem(UnusableInput):

@@ -19,11 +19,11 @@ import pandas as pd
 from pwindow.errors import UnusableInput
 
 _MENDS: Mapping[int | None, str] = {
-    errno.ENOSPC: "make room, or name a file on another disk",
-    errno.EDQUOT: "make room, or name a file on another disk",
-    errno.EACCES: "allow writing to the file and its folder, or name a file elsewhere",
-    errno.EPERM: "allow writing to the file and its folder, or name a file elsewhere",
-    errno.EROFS: "name a file on a disk that may be written to",
+    errno.ENOSPC: "free some space, or name a file on another disk",
+    errno.EDQUOT: "free some space, or name a file on another disk",
+    errno.EACCES: "check the permissions of the file and its folder, or name a file elsewhere",
+    errno.EPERM: "check the permissions of the file and its folder, or name a file elsewhere",
+    errno.EROFS: "name a file on a disk that is not read-only",
     errno.EISDIR: "that is a folder: name a file in it",
     errno.ENAMETOOLONG: "give it a shorter name",
 }

@@ -267,7 +267,7 @@ def _read_pattern(table: Table) -> Pattern:
     )
     if pattern.layout not in LAYOUTS:
         raise DeclarationProblem(
-            f"{table.where}: layout “{shown(pattern.layout)}” is not known; use “{'” or “'.join(LAYOUTS)}”"
+            f"{table.where}: unknown layout “{shown(pattern.layout)}”; use “{'” or “'.join(LAYOUTS)}”"
         )
     table.close("plate, plate_width, plate_gap, direction, pitch, layout")
     return pattern
@@ -278,7 +278,7 @@ def _read_requirements(table: Table) -> tuple[Requirement, ...]:
     unknown = [name for name in names if name not in REQUIREMENT_KINDS]
     if unknown:
         raise DeclarationProblem(
-            f"{table.where}: “{shown(unknown[0])}” is not a requirement; known are {', '.join(REQUIREMENT_KINDS)}"
+            f"{table.where}: “{shown(unknown[0])}” is not a requirement; choose from {', '.join(REQUIREMENT_KINDS)}"
         )
     return tuple(_read_requirement(name, table.table(name)) for name in names)
 
@@ -315,7 +315,7 @@ def _checked_count(count: object, where: str) -> int:
 def _checked_contacts(contacts: object, where: str) -> str:
     if contacts not in CONTACTS:
         raise DeclarationProblem(
-            f"{where}: contacts “{shown(contacts)}” is not known; use one of {', '.join(CONTACTS)}"
+            f"{where}: unknown contacts “{shown(contacts)}”; use one of {', '.join(CONTACTS)}"
         )
     return str(contacts)
 

@@ -198,8 +198,8 @@ def _read_ink(table: Table) -> Ink:
     )
     if ink.silver_density is not None and ink.silver_density > 1.01 * DENSE_SILVER:
         raise DeclarationProblem(
-            f"{table.where}, silver_density: {ink.silver_density:g} g/cm³ is more than silver without pores "
-            f"({DENSE_SILVER} g/cm³); state the grams of silver in a cm³ of dry line"
+            f"{table.where}, silver_density: {ink.silver_density:g} g/cm³ is more than dense silver has "
+            f"({DENSE_SILVER} g/cm³); state the grams of silver per cm³ of dry line"
         )
     table.close("resistivity, resistivity_spread, silver_density")
     return ink
@@ -210,12 +210,14 @@ def _read_make_readies(table: Table) -> MakeReadies:
     unrecorded = table.take("unrecorded", "")
     if unrecorded not in ("", *_UNRECORDED):
         known = " or ".join(f'"{one}"' for one in _UNRECORDED)
-        raise DeclarationProblem(f"{table.where}, unrecorded: “{unrecorded}” is not known; write {known}")
+        raise DeclarationProblem(
+            f"{table.where}, unrecorded: “{unrecorded}” is not recognised; write {known}"
+        )
     number = table.take("known_from", usual.known_from)
     if isinstance(number, bool) or not isinstance(number, int) or not 2 <= number <= 1000:
         raise DeclarationProblem(
-            f"{table.where}, known_from: “{number}” must be a whole number from 2 to 1000: the make-readies that "
-            "the spread was found from"
+            f"{table.where}, known_from: “{number}” must be a whole number from 2 to 1000: the number of "
+            "make-readies behind the spread"
         )
     spreads = {
         name: table.quantity(name, "µm" if name == "gap_closure" else "1", above=0.0) for name in usual.spread

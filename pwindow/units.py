@@ -67,11 +67,11 @@ def _parse_unit(text: str) -> pint.Unit:
     for spelling, standard in _SPELLINGS:
         cleaned = cleaned.replace(spelling, standard)
     if not _UNIT_TEXT.match(cleaned):
-        raise UnitProblem(f"unit “{shown(text)}” is not known")
+        raise UnitProblem(f"unknown unit “{shown(text)}”")
     try:
         return registry().parse_units(cleaned)
     except Exception as problem:  # pint lets through whatever Python's tokenizer and arithmetic raise
-        raise UnitProblem(f"unit “{shown(text)}” is not known") from problem
+        raise UnitProblem(f"unknown unit “{shown(text)}”") from problem
 
 
 def split_header(header: str) -> tuple[str, str | None]:
@@ -110,7 +110,7 @@ def factor_between(unit: str, target: str) -> float:
         return 0.01
     source, goal = _parse_unit(unit), _parse_unit(target)
     if not source.is_compatible_with(goal):
-        raise UnitProblem(f"unit “{shown(unit)}” does not measure the same thing as “{target}”")
+        raise UnitProblem(f"unit “{shown(unit)}” cannot be converted to “{target}”")
     return float(registry().Quantity(1.0, source).to(goal).magnitude)
 
 

@@ -45,7 +45,7 @@ def test_what_ends_a_write_leaves_the_good_one_and_no_litter(tmp_path, report, m
     assert report.read_bytes() == b"the good one" and names(tmp_path) == ["report.html"]
     if isinstance(problem, OSError):
         assert str(caught.value).endswith(
-            "report.html: cannot be written (No space left on device); make room, or name a file on another disk"
+            "report.html: cannot be written (No space left on device); free some space, or name a file on another disk"
         )
 
 
@@ -73,7 +73,7 @@ def test_permissions_are_kept_or_usual(tmp_path, report):
 def test_a_file_that_is_write_protected_stays(report, monkeypatch):
     report.chmod(0o444)
     monkeypatch.setattr("pwindow.outputs.os.access", lambda *_: False)  # root may write to it all the same
-    with pytest.raises(UnusableInput, match="Permission denied.*allow writing"):
+    with pytest.raises(UnusableInput, match="Permission denied.*check the permissions"):
         write_file(report, b"a better one")
     assert report.read_bytes() == b"the good one"
 

@@ -91,7 +91,7 @@ def test_missing_file_and_directory(tmp_path):
 
 
 def test_keys_that_are_not_known_are_named_in_a_sentence(tmp_path):
-    for text, words in (("a = 1", "“a” is not known"), ("a = 1\nb = 2", "“a”, “b” are not known")):
+    for text, words in (("a = 1", "“a” is not recognised"), ("a = 1\nb = 2", "“a”, “b” are not recognised")):
         path = tmp_path / "study.toml"
         path.write_text(text)
         with pytest.raises(UnusableInput, match=words):

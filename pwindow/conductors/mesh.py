@@ -45,7 +45,9 @@ def without_undercoat(total: float, undercoat: float) -> float:
     10.0
     """
     if undercoat <= total:
-        raise ValueError(f"the undercoat alone has {undercoat:g} Ω, not above the {total:g} Ω asked for")
+        raise ValueError(
+            f"the undercoat alone has {undercoat:g} Ω, which already meets the {total:g} Ω asked for"
+        )
     return 1.0 / (1.0 / total - 1.0 / undercoat)
 
 

@@ -38,7 +38,7 @@ def check_size(file: InputFile, rows: int, columns: int) -> None:
 
 def too_large(file: InputFile, what: str) -> TrialProblem:
     """A table that has more of something than a trial can have."""
-    mend = "leave out what is no trial data, or give the trial as several files"
+    mend = "leave out what is not trial data, or split the trial into several files"
     return TrialProblem([Problem(file=file.name, what=f"the table is too large: {what}", mend=mend)])
 
 

@@ -31,7 +31,7 @@ _MISSING_NUMBERS = MISSING_WORDS | {"nd", "n.d.", "n.d", "not detected", "?", ".
 
 _NUMBER = re.compile(r"^[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?$")
 _LONGEST_NUMBER = 60  # characters
-_TOLD_UNKNOWN = 10  # unknown columns that are named one by one
+_TOLD_UNKNOWN = 10  # unknown columns that are listed one by one
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,7 +48,7 @@ class TypedCells:
     units : dict
         Unit that each number column is kept in.
     raw : dict
-        The cells of each known column as they stand in the file.
+        The cells of each known column as in the file.
     written : dict
         Unit of each number column in the file, and the factor from it to the unit it is kept in.
     faults : dict
@@ -82,7 +82,7 @@ class TypedCells:
         return found
 
     def empty(self, name: str) -> pd.Series:
-        """Rows in which a column has no value, faulty cells left out: they are told by themselves."""
+        """Rows in which a column has no value, faulty cells left out: they are reported separately."""
         return self.column(name).isna() & ~self.faulty([name])
 
     def as_typed(self, name: str, row: int) -> str:
@@ -189,7 +189,7 @@ def _header_problems(names: list[tuple[str, str | None]], file: str) -> list[Pro
         if name not in present
     ]
     problems += [
-        Problem(file=file, what="the column stands twice", mend="keep one of them", row=1, column=name)
+        Problem(file=file, what="duplicate column", mend="keep one of them", row=1, column=name)
         for name in dict.fromkeys(present)
         if name in COLUMNS and present.count(name) > 1
     ]
@@ -215,16 +215,14 @@ def _words_note(words: Mapping[str, int], header: str, file: str) -> list[str]:
         return []
     count = sum(words.values())
     cells = "1 cell" if count == 1 else f"{count} cells"
-    return [f"{file}: “{shown(header)}”: {cells} with {first_few(list(words))} read as empty"]
+    return [f"{file}: “{shown(header)}”: {cells} containing {first_few(list(words))} read as empty"]
 
 
 def _unknown_notes(names: Sequence[str], file: str) -> list[str]:
     if len(names) > _TOLD_UNKNOWN:
         quoted = first_few(names, _TOLD_UNKNOWN)
-        return [f"{file}: columns {quoted} are not known columns; they are kept but not used"]
-    return [
-        f"{file}: column “{shown(name)}” is not a known column; it is kept but not used" for name in names
-    ]
+        return [f"{file}: columns {quoted} are not recognised; they are kept but not used"]
+    return [f"{file}: column “{shown(name)}” is not recognised; it is kept but not used" for name in names]
 
 
 def _scale(column: Column, unit: str | None, file: str) -> tuple[float, str, list[str], list[Problem]]:
@@ -232,7 +230,7 @@ def _scale(column: Column, unit: str | None, file: str) -> tuple[float, str, lis
     if column.kind == "count":
         return 1.0, kept, [], []
     if unit is None:
-        return 1.0, kept, [f"{file}: “{column.name}” names no unit; read as {kept}"], []
+        return 1.0, kept, [f"{file}: “{column.name}” has no unit; read as {kept}"], []
     try:
         kept = next((target for target in column.units if same_dimension(unit, target)), kept)
         return factor_between(unit, kept), kept, [], []
@@ -250,12 +248,12 @@ def _scale(column: Column, unit: str | None, file: str) -> tuple[float, str, lis
 
 
 def _texts(raw: pd.Series, column: Column) -> tuple[pd.Series, pd.Series, dict[str, int]]:
-    """Identifiers, what is wrong with them by row, and how often each word for a missing one stands."""
+    """Identifiers, what is wrong with them by row, and how often each word for a missing one occurs."""
     texts = _by_value(raw, _as_text)
     words = {text for text in texts.dropna().unique() if text.lower() in MISSING_WORDS}
     counts = texts[texts.isin(words)].value_counts(sort=False).to_dict() if words else {}
     wrong = _by_value(raw, _text_fault).dropna()
-    fault = (f"{wrong.iloc[0]}" if len(wrong) else "", "type the cell again")
+    fault = (f"{wrong.iloc[0]}" if len(wrong) else "", "retype the cell")
     return (
         texts.mask(texts.isin(words)) if words else texts,
         pd.Series([fault] * len(wrong), index=wrong.index, dtype=object),
@@ -266,7 +264,7 @@ def _texts(raw: pd.Series, column: Column) -> tuple[pd.Series, pd.Series, dict[s
 def _text_fault(cell: object) -> str | None:
     """A character that no keyboard types would make two names of one, or one of two."""
     if isinstance(cell, str) and not cell.isprintable() and re.search("[\x00-\x08\x0e-\x1f\x7f]", cell):
-        return "a control character stands in the text"
+        return "the text contains a control character"
     return None
 
 
@@ -388,17 +386,17 @@ def _number(cell: object, marks: set[str]) -> float | str:
         return math.nan
     text = text.replace("\u2212", "-")
     if "," in text and "." in text:
-        return "decimal mark and thousands separator cannot be told apart"
+        return "decimal mark and thousands separator cannot be distinguished"
     if not _is_number(text):
         return "not a number"
     if "," in text and "." in marks:
-        return "the file uses decimal point and decimal comma"
+        return "the file uses both decimal point and decimal comma"
     value = float(text.replace(",", "."))
     return value if math.isfinite(value) else "infinite"
 
 
 def _impossible(values: pd.Series, column: Column, unit: str, scale: float, kept: str) -> dict[int, tuple]:
-    """What no press and no instrument gives, by row; the bounds are told in the file's own unit."""
+    """What no press and no instrument gives, by row; the bounds are given in the file's own unit."""
     bounds = column.bounds_in(kept)
     if bounds is None:
         return {}
@@ -407,7 +405,7 @@ def _impossible(values: pd.Series, column: Column, unit: str, scale: float, kept
     out = (values < least - 1e-9 * abs(least)) | (values > most + slack)
     own = f" {unit}" if unit else ""
     mend = (
-        f"{column.name} is from {least / scale:.4g} to {most / scale:.4g}{own}: check the value and its unit"
+        f"{column.name} must be from {least / scale:.4g} to {most / scale:.4g}{own}: check the value and its unit"
         f"{'' if column.name in NEEDED else ', or leave the cell empty'}"
     )
     found = dict.fromkeys(values.index[out], ("physically impossible", mend))

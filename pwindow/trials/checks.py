@@ -58,17 +58,17 @@ def without_unprinted(typed: TypedCells) -> tuple[TypedCells, list[str]]:
     names = list(typed.column("print")[unprinted].dropna().unique())
     if names:
         notes.append(
-            f"{typed.file}: {_counted(len(names), 'print')} without any measured value passed over as not printed "
+            f"{typed.file}: {_counted(len(names), 'print')} without any measured value skipped as not printed "
             f"yet: {first_few(names)}"
         )
     rows = int((passed & ~unprinted).sum())
     if rows:
-        notes.append(f"{typed.file}: {_counted(rows, 'row')} without a measured value passed over")
+        notes.append(f"{typed.file}: {_counted(rows, 'row')} without a measured value skipped")
     return typed.without(passed), notes
 
 
 def _silent(typed: TypedCells) -> pd.Series:
-    """Rows without a response, not even one that could not be read; that none is a column is told by itself."""
+    """Rows without a response, not even one that could not be read; the lack of any such column is reported separately."""
     if not set(RESPONSES) & set(typed.table):
         return pd.Series(False, index=typed.table.index)
     values = pd.concat([typed.column(name) for name in RESPONSES], axis=1)
@@ -225,7 +225,7 @@ def _row_of(typed: TypedCells, name: str, print_: object) -> int:
 
 def _without_response(typed: TypedCells) -> list[Problem]:
     silent = _silent(typed) & ~typed.faulty(list(typed.faults))
-    mend = "give gaps_bridged = 1 if the gap is bridged; otherwise measure it or delete the row"
+    mend = "enter gaps_bridged = 1 if the gap is bridged; otherwise measure it or delete the row"
     what = "the row has no measured value"
     return at_rows(
         silent.index[silent].tolist(), lambda row: Problem(file=typed.file, what=what, mend=mend, row=row)
@@ -234,7 +234,7 @@ def _without_response(typed: TypedCells) -> list[Problem]:
 
 def _gaps(typed: TypedCells) -> list[Problem]:
     seen = typed.column("gap").notna() | typed.column("gaps_inspected").notna()
-    what = "a printed gap without its gap on the plate"
+    what = "a printed gap without its plate gap"
     return _at(typed, "plate_gap", seen & typed.empty("plate_gap"), what, "fill in plate_gap")
 
 
@@ -274,10 +274,10 @@ def _counts(typed: TypedCells) -> list[Problem]:
 
 
 def _not_counted(typed: TypedCells) -> list[Problem]:
-    """Inspected gaps of which nobody says whether they are bridged must not pass for open ones."""
+    """Inspected gaps without a count of bridged ones must not pass for open gaps."""
     open_unknown = (typed.column("gaps_inspected") > 0) & typed.empty("gaps_bridged") & typed.empty("gap")
-    what = "inspected gaps without a measured gap, and not said how many of them are bridged"
-    mend = "give 0 or a count in gaps_bridged"
+    what = "inspected gaps without a measured gap or a count of bridged gaps"
+    mend = "enter 0 or a count in gaps_bridged"
     value = "gaps_bridged" in typed.raw
     return at_rows(
         open_unknown.index[open_unknown].tolist(),
@@ -326,12 +326,12 @@ def _over_volume(typed: TypedCells, mend: str) -> Callable[[int], Problem]:
         volume = typed.with_unit("cell_volume", row)
         return Problem(
             file=typed.file,
-            what=f"more silver than all the ink in the cells ({volume}) offers to the line",
+            what=f"more silver than all the ink in the cells ({volume}) can give the line",
             mend=mend,
             row=row,
             column=column,
             value=typed.as_typed(column, row),
-            kind="more silver than all the ink in the cells offers to the line",
+            kind="more silver than all the ink in the cells can give the line",
         )
 
     return problem

@@ -40,11 +40,11 @@ def read_cells(file: InputFile) -> tuple[pd.DataFrame, list[str]]:
         raise unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
     suffix = Path(file.name).suffix.lower()
     if suffix == ".toml":
-        mend = "name it after --product or --study, and a file of measured features here"
-        raise unreadable(file, "a .toml file declares a product or a study and is not a trial", mend)
+        mend = "pass it with --product or --study, and give a file of measured features here"
+        raise unreadable(file, "a .toml file is a product or a study, not a trial", mend)
     packed = suffix in (".xlsx", ".xlsm") or file.content[:4] == b"PK\x03\x04"
     if file.sheet is not None and not packed:
-        raise unreadable(file, "a sheet is named, but the file is no workbook", "leave the sheet out")
+        raise unreadable(file, "a sheet is named, but the file is not a workbook", "leave out the sheet")
     notes: list[str] = []
     if suffix in (".parquet", ".pq") or file.content[:4] == b"PAR1":
         cells = read_parquet(file)
@@ -54,7 +54,7 @@ def read_cells(file: InputFile) -> tuple[pd.DataFrame, list[str]]:
         cells = _read_text(file)
     cells = cells.loc[~_blank(cells)]
     if cells.empty:
-        raise unreadable(file, "there is a header but no row", "add one row per measured feature")
+        raise unreadable(file, "there is a header but no rows", "add one row per measured feature")
     return cells, notes
 
 
@@ -111,7 +111,7 @@ def _read_uneven(text: str, delimiter: str, first: int, file: InputFile) -> pd.D
                 lambda at: Problem(
                     file=file.name,
                     what=f"the row has {len(rows[at])} cells, the header {width}",
-                    mend="give it as many as the header; a text that holds the delimiter must stand in quotes",
+                    mend="give it as many as the header; put text that contains the delimiter in quotes",
                     row=first + 2 + at,
                     value=next(cell for cell in rows[at][width:] if cell.strip()),
                     kind="the row has more cells than the header",
@@ -167,8 +167,8 @@ def _without_zero_bytes(text: str, file: InputFile) -> str:
     if at < 0:
         return text
     row = text.count("\n", 0, at) + 1
-    mend = "the file is damaged or no text: save it again as CSV, XLSX or Parquet"
-    raise TrialProblem([Problem(file=file.name, what="a zero byte stands in the text", mend=mend, row=row)])
+    mend = "the file is damaged or not text: save it again as CSV, XLSX or Parquet"
+    raise TrialProblem([Problem(file=file.name, what="the text contains a zero byte", mend=mend, row=row)])
 
 
 def _score(line: str, mark: str) -> tuple[int, int]:

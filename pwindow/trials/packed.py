@@ -56,7 +56,7 @@ def _check_declared(archive: zipfile.ZipFile, file: InputFile) -> None:
     if unpacked > most:
         raise too_large(
             file,
-            f"{len(file.content) / 1e6:.1f} MB that unpack to {unpacked / 1e6:.0f} MB ({most / 1e6:.0f} allowed)",
+            f"{len(file.content) / 1e6:.1f} MB that unpack to {unpacked / 1e6:.0f} MB (limit {most / 1e6:.0f} MB)",
         )
 
 
@@ -74,7 +74,7 @@ def _count_elements(archive: zipfile.ZipFile, part: zipfile.ZipInfo, most: int, 
             if is_xml:
                 is_xml = elements.feed(piece)
     if size != part.file_size:
-        raise unreadable(file, "not an XLSX workbook (a part has another size than the file says)")
+        raise unreadable(file, "not an XLSX workbook (the size of a part does not match)")
     return elements.count
 
 

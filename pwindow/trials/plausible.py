@@ -22,7 +22,7 @@ SECTION_FACTOR = (0.3, 1.6)
 _NO_SECTION = (0.1, 3.0)  # no drawn section comes near: a triangle by mean height and half-height width has 2
 _HEIGHT = (0.05, 5.0)
 """µm. Published flexographic films are 0.1 to 2.5 µm (npj Flexible Electronics 2025, s41528-025-00421-8, table 1);
-half and double that are let pass."""
+half and double that are accepted."""
 
 _WIDTH = (10.0, 500.0)
 """µm. Published flexographic lines are 20 to 100 µm wide (same table); bus bars are wider (from memory)."""
@@ -48,7 +48,7 @@ _SPEED = (1.0, 600.0)
 
 _CELL_VOLUME = (0.5, 30.0)  # cm³/m²: 1.6 to 5.6 in a published trial; coatings take up to 30 (from memory)
 _PRESSURE = {"µm": 500.0, "N/mm": 100.0, "kPa": 10_000.0}
-"""25 to 100 µm past first contact is customary (from memory); five times that is let pass, and so for loads."""
+"""25 to 100 µm past first contact is customary (from memory); five times that is accepted, likewise for loads."""
 
 
 # impossible -------------------------------------------------------------------------------------
@@ -72,14 +72,14 @@ def impossible_sections(typed: TypedCells) -> list[Problem]:
             width / typed.column("plate_width"),
             _NO_LINE_GAIN,
             "line_width",
-            "the line is {:.3g} times as wide as on the plate; about 2 times is usual",
+            "the line is {:.3g} times as wide as on the plate; about 2 times is typical",
         ),
         *_outside(
             typed,
             typed.column("gap") / typed.column("plate_gap"),
             (0.0, _NO_GAP_RATIO),
             "gap",
-            "the gap is {:.3g} times as wide as on the plate; up to 3 times is known",
+            "the gap is {:.3g} times as wide as on the plate; up to 3 times occurs",
         ),
         *_outside(
             typed,
@@ -175,6 +175,6 @@ def _doubt(values: pd.Series, usual: tuple[float, float], what: str, unit: str) 
     names = list(dict.fromkeys(out.index))
     of = f"print {first_few(names)}" if len(names) == 1 else f"{len(names)} prints ({first_few(names, 3)})"
     return (
-        f"{what} of {of} is {span}{unit}, where {limits}{unit} is usual: "
-        "check the units in the file before relying on anything here"
+        f"{what} of {of} is {span}{unit}, but {limits}{unit} is typical: "
+        "check the units in the file before relying on any result"
     )

@@ -188,7 +188,7 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
     """
     sources = _listed(source)
     if not sources:
-        raise UnusableInput("no trial file was given; give at least one")
+        raise UnusableInput("no trial file was given; name at least one")
     files = [InputFile.of(item) for item in sources]
     problems = _repeated(files)
     parts = []
@@ -233,7 +233,7 @@ def _repeated(files: list[InputFile]) -> list[Problem]:
         digest = hashlib.sha256(file.content).digest()
         if digest in seen:
             problems.append(
-                Problem(file=file.name, what=f"the same file as {seen[digest]}", mend="give each file once")
+                Problem(file=file.name, what=f"the same file as {seen[digest]}", mend="name each file once")
             )
         seen.setdefault(digest, file.name)
     return problems

@@ -105,9 +105,9 @@ def _chosen(sheets: Sequence[_Sheet], names: Sequence[str], file: InputFile) -> 
 def _named(name: str, sheets: Sequence[_Sheet], names: Sequence[str], file: InputFile) -> _Sheet:
     found = next((sheet for sheet in sheets if sheet.name == name), None)
     if found is None and name in names:
-        raise unreadable(file, f"the sheet “{shown(name)}” is empty", f"name one of {first_few(names)}")
+        raise unreadable(file, f"the sheet “{shown(name)}” is empty", f"choose from {first_few(names)}")
     if found is None:
-        raise unreadable(file, f"there is no sheet “{shown(name)}”", f"name one of {first_few(names)}")
+        raise unreadable(file, f"there is no sheet “{shown(name)}”", f"choose from {first_few(names)}")
     return found
 
 

@@ -102,7 +102,7 @@ def test_kind_of_pressure_follows_its_unit(unit, written, kept, expected, key):
 def test_no_unit_is_read_as_the_kept_unit_and_said():
     trial = read_text(one_row("speed", "m/min", 60.0).replace("speed [m/min]", "speed"))
     assert trial.features["speed"][0] == 60.0
-    assert any("“speed” names no unit; read as m/min" in note for note in trial.notes)
+    assert any("“speed” has no unit; read as m/min" in note for note in trial.notes)
 
 
 @pytest.mark.parametrize(

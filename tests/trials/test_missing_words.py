@@ -126,7 +126,7 @@ def test_a_needed_cell_is_never_advised_to_be_left_empty(name, text):
 
 def test_bounds_are_told_in_the_unit_of_the_column():
     (found,) = problems(LINE | {"speed": "1e201"})
-    assert found.value == "1e201" and "from 0.03281 to 6562 ft/min" in found.mend
+    assert found.value == "1e201" and "must be from 0.03281 to 6562 ft/min" in found.mend
 
 
 def test_checks_after_conversion_show_what_was_typed():

@@ -241,7 +241,7 @@ def test_header_problems_come_together():
         ("print", "the column is missing"),
         ("cell_volume", "the column is missing"),
         ("pressure", "the column is missing"),
-        ("speed", "the column stands twice"),
+        ("speed", "duplicate column"),
     }
 
 

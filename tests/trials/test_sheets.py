@@ -117,5 +117,5 @@ def test_an_empty_sheet_is_said_to_be_empty(demo_rows):
 
 
 def test_a_sheet_of_what_is_no_workbook(demo_rows):
-    with pytest.raises(TrialProblem, match="no workbook"):
+    with pytest.raises(TrialProblem, match="not a workbook"):
         pw.read_trial(InputFile("trial.csv", demo_rows.to_csv(index=False).encode(), "May"))

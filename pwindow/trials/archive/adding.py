@@ -26,6 +26,7 @@ from pwindow.trials.archive.schema import (
 from pwindow.trials.archive.seals import seal_newest
 from pwindow.trials.archive.standing import Standing
 from pwindow.trials.trial import Trial
+from pwindow.wording import counted
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,7 @@ def known_trial(connection: Connection, file: InputFile, fingerprint: str) -> Ad
     row = connection.execute(select(TRIALS.c.id, TRIALS.c.name, TRIALS.c.fingerprint).where(same)).first()
     if row is not None and file.sheet is not None and row.fingerprint != fingerprint:
         raise UnusableInput(
-            f"{row.name} is in the archive already, as trial {row.id}, with another of its sheets; save sheet "
+            f"{row.name} is already in the archive as trial {row.id}, read from another sheet; save sheet "
             f"“{shown(file.sheet)}” as a file of its own and add that"
         )
     return None if row is None else Added(row.id, row.name, True)
@@ -196,8 +197,9 @@ def refuse_repeated(connection: Connection, trial: Trial) -> None:
             if same:
                 names_there = ", ".join(same[:5]) + ", …" * (len(same) > 5)
                 raise UnusableInput(
-                    f"{len(same)} of its prints ({names_there}) are in trial {number} already, with the same values, and would "
-                    "count twice; leave them out of the file"
+                    f"{counted(len(same), 'print', 'prints')} of the file ({names_there}) {'is' if len(same) == 1 else 'are'} "
+                    f"already in trial {number} with the same values and would count twice; delete "
+                    f"{'it' if len(same) == 1 else 'them'} from the file"
                 )
 
 
@@ -231,7 +233,7 @@ def worded(reason: str) -> str:
     reason = " ".join("".join(sign if sign.isprintable() else " " for sign in reason).split())
     if len(reason) > _LONGEST_REASON:
         raise UnusableInput(
-            f"a reason has at most {_LONGEST_REASON} letters, this one {len(reason)}; say it shorter"
+            f"the reason has {len(reason)} characters; shorten it to {_LONGEST_REASON} or fewer"
         )
     return reason
 

@@ -179,7 +179,7 @@ class Archive:
         """
         reason = worded(reason)
         if not reason:
-            raise UnusableInput("a decision needs its reason; say it in a few words")
+            raise UnusableInput("a decision needs a reason; enter a few words")
         with self._writing() as connection:
             _need(connection, [trial])
             write_decision(connection, trial, standing, reason)
@@ -236,7 +236,7 @@ class Archive:
             If the id is empty.
         """
         if not roll.strip():
-            raise UnusableInput("a roll needs its id; give the one that trial files name it by")
+            raise UnusableInput("a roll needs an id; give the one used in the trial files")
         values = {
             "roll": roll,
             "cell_volume": cell_volume,
@@ -395,9 +395,9 @@ class Archive:
         with self._reading() as connection:
             files = {checksum: stored_file(connection, checksum) for checksum in checksums}
         return [
-            f"a product or study that was kept ({checksum[:12]}) is not in the archive any more"
+            f"a stored product or study ({checksum[:12]}) is missing from the archive"
             if file is None
-            else f"{file.name} is not the file that was kept: its SHA-256 differs"
+            else f"{file.name} is not the file that was stored: its SHA-256 differs"
             for checksum, file in files.items()
             if file is None or not is_whole(file, checksum)
         ]
@@ -428,7 +428,7 @@ class Archive:
         numbers = [int(number) for number in trials.index[trials["standing"].isin(USED)]]
         if not numbers:
             raise UnusableInput(
-                f"archive {self.address} has no trial that fits may use; add one, or decide about those it has"
+                f"archive {self.address} has no trial that can be used in fits; add one, or accept one of those it has"
             )
         return numbers
 
@@ -440,7 +440,7 @@ class Archive:
         if len(units) > 1:
             kinds = ", ".join(f"trial {head.id} in {head.pressure_unit}" for head in heads)
             raise UnusableInput(
-                f"pressures are of several kinds ({kinds}); set aside the trials of all but one kind"
+                f"pressures are of several kinds ({kinds}); set aside all trials but those of one kind"
             )
         states = states_of(heads, standings_of(self.trials()) if standings is None else standings)
         return read_stored(connection, heads, states, partial(self._features, numbers, states))
@@ -459,4 +459,4 @@ def _need(connection: Connection, numbers: Sequence[int]) -> None:
     known = set(connection.scalars(select(TRIALS.c.id).where(TRIALS.c.id.in_(numbers))))
     for number in numbers:
         if number not in known:
-            raise UnusableInput(f"there is no trial {number}; `pwindow trials` lists them")
+            raise UnusableInput(f"there is no trial {number}; list the trials with `pwindow trials`")

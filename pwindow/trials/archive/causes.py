@@ -36,7 +36,7 @@ def cause_of(problem: Exception, url: URL, shown: str) -> UnusableInput:
     found = _found(refusal, url)
     if found is None:
         reason = (str(refusal).strip() or type(refusal).__name__).splitlines()[0]
-        found = f"{reason}; check the address, and whether the database is as pwindow made it"
+        found = f"{reason}; check the address, and that nothing but pwindow has changed the database"
     return UnusableInput(f"archive {shown}: {found}")
 
 

@@ -62,21 +62,23 @@ def _read_url(address: str) -> URL:
             raise ValueError("ports are numbers from 1 to 65535")
     except (ArgumentError, ValueError) as problem:  # the latter of a port that is no number
         raise UnusableInput(
-            f"archive “{shown(address)}” is neither a path nor a whole URL; {_GIVE}"
+            f"archive “{shown(address)}” is neither a path nor a complete URL; {_GIVE}"
         ) from problem
     if url.drivername not in _DRIVERS:
-        raise UnusableInput(f"archives live in SQLite or PostgreSQL, not in “{url.drivername}”; {_GIVE}")
+        raise UnusableInput(
+            f"an archive is an SQLite file or a PostgreSQL database, not “{url.drivername}”; {_GIVE}"
+        )
     return url.set(drivername=_DRIVERS[url.drivername])
 
 
 def _named_file(url: URL, address: str) -> str:
     if url.host or url.query:
         raise UnusableInput(
-            f"archive “{shown(address)}”: the address of an SQLite file is sqlite:/// and the file, and nothing else"
+            f"archive “{shown(address)}”: write the address of an SQLite file as sqlite:/// followed by the file and nothing else"
         )
     if not url.database or url.database == ":memory:":
         raise UnusableInput(
-            f"archive “{address}” names no file, so nothing that is added would be kept; give a file name"
+            f"archive “{address}” names no file, so nothing added to it would be saved; give a file name"
         )
     return url.database
 

@@ -62,13 +62,13 @@ def taken(engine: Engine) -> set[str]:
     if _FIRST not in names:
         some = ", ".join(sorted(tables)[:3]) + ", …" * (len(tables) > 3)
         raise UnusableInput(
-            f"this database is no archive, it holds tables of something else ({some}); it stays as it is: give the archive "
-            "a file or a database of its own"
+            f"this database is not an archive: it holds other tables ({some}); it was not changed; give the archive a "
+            "file or a database of its own"
         )
     if newer := sorted(names - set(STEPS)):
         raise UnusableInput(
-            f"it was made or changed by a newer version of pwindow (step “{newer[0]}”), which this one would spoil; it stays "
-            "as it is: use that version"
+            f"it was made or changed by a newer version of pwindow (step “{newer[0]}”) and was not "
+            "changed; use that version"
         )
     return names
 

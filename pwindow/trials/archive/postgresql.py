@@ -15,32 +15,30 @@ from sqlalchemy import URL
 from pwindow.trials.archive.sqlite import CORRUPT, FULL, LOCKED
 
 _PATIENCE = 10  # s, to ask a server that has refused already
-_NO_SERVER = "no server answers there; check host and port, and whether the server runs"
-_ENDED = "the server ended the connection; try again, and ask who looks after it if that stays so"
-_STRANGER = (
-    "the server does not let this user in; check the user and the password (in PGPASSWORD or ~/.pgpass)"
-)
-_NO_DATABASE = "there is no such database on the server; check its name, or have it made (createdb)"
+_NO_SERVER = "no server answers at that address; check the host, the port, and that the server is running"
+_ENDED = "the server closed the connection; try again, and ask its administrator if it persists"
+_STRANGER = "the server refused this user; check the user and the password (in PGPASSWORD or ~/.pgpass)"
+_NO_DATABASE = "the server has no such database; check its name, or create it (createdb)"
 _NOT_ALLOWED = (
     "this user may not write to that database; ask for permission to create and change tables in it"
 )
-_ADDRESS = "the address says something that the server's driver does not understand; check it"
+_ADDRESS = "the database driver does not understand the address; check it"
 
 _CODES: Mapping[str, str] = {
     "28000": _STRANGER,
     "28P01": _STRANGER,
     "3D000": _NO_DATABASE,
-    "25006": "that server only reads, as a standby does; give the address of the one that is written to",
+    "25006": "that server is read-only (a standby); give the address of the primary",
     "42501": _NOT_ALLOWED,
     "53100": FULL,
-    "53300": "the server has no connection left; try again later",
+    "53300": "the server has no free connection; try again later",
     "55P03": LOCKED,
     "40P01": LOCKED,
     "XX001": CORRUPT,
     "XX002": CORRUPT,
     "57P01": _ENDED,
     "57P02": _ENDED,
-    "57P03": "the server is starting or ending; try again in a moment",
+    "57P03": "the server is starting up or shutting down; try again in a moment",
 }
 
 

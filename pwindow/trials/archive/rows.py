@@ -75,8 +75,8 @@ def read_rows(connection: Connection, table: Table, trials: Sequence[int]) -> pd
             frame[column.name] = frame[column.name].astype(kind)
         except (TypeError, ValueError) as problem:
             raise UnusableInput(
-                f"table {table.name} of the archive holds what is no number in the column {column.name}: it was changed "
-                "by something else; go back to a backup of the archive"
+                f"table {table.name} of the archive has a value in column {column.name} that is not a number: something other "
+                "than pwindow changed it; restore a backup of the archive"
             ) from problem
     order = frame["trial"].map({trial: place for place, trial in enumerate(trials)})
     return frame.assign(order=order).sort_values(["order", "at"], ignore_index=True).drop(columns="order")

@@ -5,11 +5,11 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Mapping
 
-CORRUPT = "it is damaged; keep a copy of it as it is, and go back to a backup"
-LOCKED = "somebody else has been writing for long; try again later"
-_READ_ONLY = "you may not write to it, which reading it needs too; ask for permission, or copy the file to a folder of your own"
-FULL = "the disk it lies on is full, so nothing was changed; make room and try again"
-_SICK = "the disk it lies on fails or has no room; look after the disk, and keep a backup of the file"
+CORRUPT = "it is damaged; keep a copy of it, and restore a backup"
+LOCKED = "another program has been writing to it for too long; try again later"
+_READ_ONLY = "you do not have write permission, which is needed even to read it; ask for it, or copy the file to your own folder"
+FULL = "its disk is full, so nothing was changed; free some space and try again"
+_SICK = "its disk is failing or full; check the disk, and keep a backup of the file"
 
 _CODES: Mapping[int, str] = {
     sqlite3.SQLITE_PERM: _READ_ONLY,
@@ -19,9 +19,9 @@ _CODES: Mapping[int, str] = {
     sqlite3.SQLITE_IOERR: _SICK,
     sqlite3.SQLITE_CORRUPT: CORRUPT,
     sqlite3.SQLITE_FULL: FULL,
-    sqlite3.SQLITE_CANTOPEN: "it cannot be opened; check the address, and whether the folder is there and yours to "
-    "write to",
-    sqlite3.SQLITE_NOTADB: "this is not a database, or one that is damaged or encrypted; check the address",
+    sqlite3.SQLITE_CANTOPEN: "it cannot be opened; check the address, and that the folder exists and you can write "
+    "to it",
+    sqlite3.SQLITE_NOTADB: "this is not a database, or it is damaged or encrypted; check the address",
 }
 """By the primary code, the low byte of an extended one."""
 

@@ -15,13 +15,24 @@ class Standing(StrEnum):
     CHANGED_PROCESS = "changed process"
     SET_ASIDE = "set aside"
 
+    @property
+    def status(self) -> str:
+        """The standing as people read it.
+
+        Examples
+        --------
+        >>> Standing.UNDECIDED.status, Standing.SET_ASIDE.status
+        ('awaiting decision', 'set aside')
+        """
+        return "awaiting decision" if self is Standing.UNDECIDED else self.value
+
 
 STANDINGS: Mapping[str, str] = MappingProxyType(
     {
-        Standing.UNDECIDED: "nothing was decided yet; fits do not use it",
-        Standing.SAME_PROCESS: "fits use it as more prints of the same process",
-        Standing.CHANGED_PROCESS: "fits use it, and let it and what comes after differ from what was before",
-        Standing.SET_ASIDE: "fits do not use it",
+        Standing.UNDECIDED: "not used in fits until a decision is made",
+        Standing.SAME_PROCESS: "used in fits as more prints of the same process",
+        Standing.CHANGED_PROCESS: "used in fits; predictions describe the changed process",
+        Standing.SET_ASIDE: "not used in fits",
     }
 )
 """What each means for fits."""

@@ -28,7 +28,7 @@ def changed_trials(connection: Connection, numbers: Sequence[int]) -> Iterator[s
     for number in numbers:
         head = connection.execute(select(TRIALS).where(TRIALS.c.id == number)).one_or_none()
         if head is None:
-            yield f"trial {number} is not in the archive any more"
+            yield f"trial {number} is missing from the archive"
         else:
             yield from _changed_trial(connection, head)
 
@@ -36,22 +36,22 @@ def changed_trials(connection: Connection, numbers: Sequence[int]) -> Iterator[s
 def _changed_trial(connection: Connection, head: Row) -> Iterator[str]:
     file = stored_file(connection, head.file)
     if file is None:
-        yield f"the file of trial {head.id} is not in the archive any more"
+        yield f"the file of trial {head.id} is missing from the archive"
         return
     if not is_whole(file, head.file):
         yield f"the file of trial {head.id}, {file.name}, is not the one that was added: its SHA-256 differs"
     try:
         read = read_trial(InputFile(head.name, file.content, head.sheet))
     except UnusableInput as problem:
-        yield f"the file of trial {head.id}, {head.name}, cannot be read again: {problem.reasons[0]}"
+        yield f"the file of trial {head.id}, {head.name}, can no longer be read: {problem.reasons[0]}"
         return
     if read.fingerprint != head.fingerprint:
         yield (
-            f"trial {head.id} has the fingerprint {head.fingerprint}, and its file read again {read.fingerprint}"
+            f"trial {head.id} has the fingerprint {head.fingerprint}, but its file gives {read.fingerprint}"
         )
     if read.pressure_unit != head.pressure_unit:
         yield (
-            f"trial {head.id} has pressures in {head.pressure_unit}, and its file read again in {read.pressure_unit}"
+            f"trial {head.id} has pressures in {head.pressure_unit}, but its file gives them in {read.pressure_unit}"
         )
     yield from _changed_rows(connection, head, read)
 
@@ -67,8 +67,8 @@ def _changed_rows(connection: Connection, head: Row, read: Trial) -> Iterator[st
         names = [name for name in stored if name not in ("trial", "at")]
         if list(stored["at"]) != list(range(len(frame))):
             yield (
-                f"table {table.name} has {len(stored)} rows of trial {head.id}, and its file read again gives {len(frame)}, "
-                "or they are numbered otherwise"
+                f"table {table.name} has {len(stored)} rows of trial {head.id}, but its file gives {len(frame)}, "
+                "or numbers them differently"
             )
         else:
             yield from _changed_cells(table.name, head.id, stored[names], frame[names])
@@ -80,7 +80,7 @@ def _changed_cells(table: str, trial: int, stored: pd.DataFrame, read: pd.DataFr
         if len(apart):
             at = apart[0]
             yield (
-                f"table {table}, trial {trial}, column {name}: {len(apart)} of {len(stored)} rows are not as in its file; "
+                f"table {table}, trial {trial}, column {name}: {len(apart)} of {len(stored)} rows differ from its file; "
                 f"the first, row {at}, has {stored[name].iloc[at]} instead of {read[name].iloc[at]}"
             )
 
@@ -108,8 +108,8 @@ def changed_decisions(connection: Connection) -> Iterator[str]:
     """Decisions that do not bear the seal they were given, in sentences."""
     for row in broken_seals(connection):
         yield (
-            f"decision {row.id}, “{row.standing}” about trial {row.trial}, does not fit its seal: it, the trial it is about "
-            "or a decision before it was changed, added or taken out"
+            f"decision {row.id}, “{row.standing}” about trial {row.trial}, does not match its seal: it, its trial or an "
+            "earlier decision was changed, added or removed"
         )
 
 

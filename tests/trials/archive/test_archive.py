@@ -95,7 +95,7 @@ def test_trials_together_keep_their_prints_apart(filled, first, another):
 def test_decisions_are_kept_with_their_reasons(archive, first):
     number = archive.add(first).trial
     assert archive.trials().loc[number, "standing"] == "undecided"
-    with pytest.raises(UnusableInput, match="no trial that fits may use"):
+    with pytest.raises(UnusableInput, match="no trial that can be used in fits"):
         archive.trial()
     archive.decide(number, "same process", "agrees")
     archive.decide(number, "set aside", "ink was old")
@@ -203,14 +203,14 @@ def test_measured_volumes_override_those_of_trials(filled):
     filled.keep_volume("0655", 0.0, datetime.date(2026, 1, 10), "sold")
     found = {roll.id: roll.cell_volume for roll in filled.rolls(tried)}
     assert list(found) == ["0412", "1203", "1318", "2047"] and found["2047"] == 7.0
-    with pytest.raises(UnusableInput, match="needs its id"):
+    with pytest.raises(UnusableInput, match="needs an id"):
         filled.keep_volume(" ", 7.0, datetime.date(2026, 1, 10))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("reason", ["", "  "])
 def test_a_decision_needs_a_reason(filled, reason):
-    with pytest.raises(UnusableInput, match="needs its reason"):
+    with pytest.raises(UnusableInput, match="needs a reason"):
         filled.decide(1, "set aside", reason)
 
 

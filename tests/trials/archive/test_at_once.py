@@ -117,7 +117,7 @@ def test_who_writes_waits_until_who_wrote_before_has_ended(address):
 def test_who_has_waited_for_long_is_told_so(address, monkeypatch):
     monkeypatch.setattr("pwindow.trials.archive.connection._PATIENCE", 1)
     held, other = Archive(address), Archive(address)
-    with held._writing(), pytest.raises(UnusableInput, match="somebody else has been writing"):
+    with held._writing(), pytest.raises(UnusableInput, match="another program has been writing"):
         other.keep_fit("0123456789ab", "", "")
 
 

@@ -73,17 +73,17 @@ TAMPERED = [
     ("UPDATE prints SET speed = speed + 1 WHERE trial = 2 AND at = 0", "table prints, trial 2, column speed: 1 of 24"),
     ("UPDATE cells SET mean = mean * 1.001 WHERE trial = 1 AND at = 5", "table cells, trial 1, column mean: 1 of"),
     ("UPDATE files SET content = :content WHERE name = 'trial_first.csv'", "trial_first.csv, is not the one that was added: its SHA-256 differs"),
-    ("UPDATE files SET content = :content WHERE name = 'tag.toml'", "tag.toml is not the file that was kept: its SHA-256 differs"),
-    ("UPDATE trials SET fingerprint = 'aaaaaaaaaaaa' WHERE id = 1", "trial 1 has the fingerprint aaaaaaaaaaaa, and its file read again"),
-    ("UPDATE trials SET fingerprint = 'aaaaaaaaaaaa' WHERE id = 1", "when fit 1 was made, and has aaaaaaaaaaaa"),
-    ("UPDATE trials SET name = 'another.csv' WHERE id = 1", "decision 1, “same process” about trial 1, does not fit its seal"),
-    ("UPDATE decisions SET standing = 'set aside' WHERE id = 1", "decision 1, “set aside” about trial 1, does not fit its seal"),
-    ("UPDATE decisions SET standing = 'same process' WHERE id = 4", "used trial 2 as “changed process”, and by the decisions up to then it was “same process”"),
-    ("UPDATE decisions SET reason = 'no reason' WHERE id = 3", "decision 3, “set aside” about trial 2, does not fit its seal"),
-    ("DELETE FROM decisions WHERE id = 3", "decision 4, “changed process” about trial 2, does not fit its seal"),
-    ("DELETE FROM decisions WHERE id > 3", "decision 4, the last before fit 1, is not in the archive any more"),
-    ("INSERT INTO decisions (trial, standing, reason, made, seal) SELECT trial, standing, reason, made, seal FROM decisions WHERE id = 5", "decision 6, “set aside” about trial 2, does not fit its seal"),
-    ("UPDATE fits SET recipe = replace(recipe, 'changed process', 'same process')", "the recipe of fit 1 does not have the fingerprint"),
+    ("UPDATE files SET content = :content WHERE name = 'tag.toml'", "tag.toml is not the file that was stored: its SHA-256 differs"),
+    ("UPDATE trials SET fingerprint = 'aaaaaaaaaaaa' WHERE id = 1", "trial 1 has the fingerprint aaaaaaaaaaaa, but its file gives"),
+    ("UPDATE trials SET fingerprint = 'aaaaaaaaaaaa' WHERE id = 1", "when fit 1 was made, but now has aaaaaaaaaaaa"),
+    ("UPDATE trials SET name = 'another.csv' WHERE id = 1", "decision 1, “same process” about trial 1, does not match its seal"),
+    ("UPDATE decisions SET standing = 'set aside' WHERE id = 1", "decision 1, “set aside” about trial 1, does not match its seal"),
+    ("UPDATE decisions SET standing = 'same process' WHERE id = 4", "used trial 2 as “changed process”, but the decisions up to then made it “same process”"),
+    ("UPDATE decisions SET reason = 'no reason' WHERE id = 3", "decision 3, “set aside” about trial 2, does not match its seal"),
+    ("DELETE FROM decisions WHERE id = 3", "decision 4, “changed process” about trial 2, does not match its seal"),
+    ("DELETE FROM decisions WHERE id > 3", "decision 4, the last before fit 1, is missing from the archive"),
+    ("INSERT INTO decisions (trial, standing, reason, made, seal) SELECT trial, standing, reason, made, seal FROM decisions WHERE id = 5", "decision 6, “set aside” about trial 2, does not match its seal"),
+    ("UPDATE fits SET recipe = replace(recipe, 'changed process', 'same process')", "the recipe of fit 1 does not match the fingerprint"),
 ]  # fmt: skip
 
 
@@ -103,7 +103,7 @@ def test_a_volume_that_was_changed_is_found(archive):
     found = changed(
         archive, "UPDATE fits SET recipe = :recipe, fingerprint = :fingerprint", **other_volume(archive)
     )
-    assert found == ["fit 1 took roll 2047 with 9 cm³/m², and no measurement of it says so any more"]
+    assert found == ["fit 1 used 9 cm³/m² for roll 2047, but no measurement of the roll has that value now"]
 
 
 def other_volume(archive):
@@ -114,7 +114,7 @@ def other_volume(archive):
 def test_words_where_numbers_belong(archive):
     found = changed(archive, "UPDATE features SET gap = 'wide' WHERE trial = 1 AND at = 400")
     assert any(
-        "table features of the archive holds what is no number in the column gap" in one for one in found
+        "table features of the archive has a value in column gap that is not a number" in one for one in found
     )
 
 
@@ -139,5 +139,5 @@ def old(tmp_path):
 def test_an_archive_of_version_0_1_is_sealed_when_it_is_opened(old):
     assert [verify(old, kept_fit(old, number)) for number in ("1", "2")] == [[], []]
     found = changed(old, "UPDATE decisions SET standing = 'set aside' WHERE trial = 1")
-    assert any("does not fit its seal" in one for one in found)
+    assert any("does not match its seal" in one for one in found)
     assert any("used trial 1 as “same process”" in one for one in found), "by the time the fit was made"
