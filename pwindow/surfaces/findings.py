@@ -1,4 +1,4 @@
-"""What speaks against a trial's surfaces, in plain sentences with their consequence."""
+"""Warnings about a trial's surfaces, in plain sentences with their consequence."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
 
-_CURE = "print a set-up there before relying on it, or let the surfaces bend"
-_ALLOWED = f"intervals and probabilities allow for as much; {_CURE}"
+_CURE = "print a set-up there before relying on it, or fit with a smooth correction"
+_ALLOWED = f"intervals and probabilities allow for this; {_CURE}"
 _LONE = 0.99  # leverage of a print that a surface goes through
 _Weight = Literal["serious", "mind"]
 
 
 @dataclass(frozen=True)
 class Finding:
-    """Something to mind about the surfaces.
+    """A warning about the surfaces.
 
     Attributes
     ----------
@@ -37,7 +37,7 @@ class Finding:
     sentence : str
         What, where, how much, and what follows. Names of prints and rolls stand as in the file.
     weight : {'serious', 'mind'}
-        Whether predictions are off by an amount that matters, or just something to keep in mind.
+        'serious' where predictions are off by an amount that matters, else 'mind'.
     """
 
     response: str
@@ -46,9 +46,9 @@ class Finding:
 
 
 def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
-    """What speaks against the surfaces of a trial, serious things first.
+    """Warnings about the surfaces of a trial, serious ones first.
 
-    A print that stands out is said once, and everything else is judged without it.
+    An outlying print is reported once, and everything else is judged without it.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        Empty where nothing objects.
+        Empty where no check raises a warning.
 
     Examples
     --------
@@ -92,7 +92,7 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
 
 
 def _of_mountings(found: Mountings) -> list[Finding]:
-    """What promises for the next run stand on where the trial does not tell how far make-readies differ."""
+    """What probabilities assume where the trial does not show how much make-readies differ."""
     return [] if found.measured else [Finding("", f"{found.sentence}; {found.cure}", "serious")]
 
 
@@ -114,8 +114,8 @@ def _of_outlier(found: list[Apart], trial: Trial) -> Finding:
     print_ = found[0].print_
     what = (
         f"print {print_} ({_setup_words(trial.prints.loc[[print_]].iloc[0], trial)}) does not fit the others: its "
-        f"{_listed(offs)} what they say; without it predictions at the tried set-ups move by up to {_listed(moves)}: measure it "
-        f"again, or leave it out of the file and compare"
+        f"{_listed(offs)} what they predict; without it predictions at the tried set-ups move by up to {_listed(moves)}: "
+        f"measure it again, or leave it out of the file and compare"
     )
     weights = {_weight(one.surface, one.moved) for one in found}
     return Finding(_about(found), what, "serious" if "serious" in weights else "mind")
@@ -127,7 +127,7 @@ def _about(found: list[Apart]) -> str:
 
 
 def _of_influence(found: list[Apart]) -> list[Finding]:
-    """The prints that surfaces lean on, in one sentence."""
+    """The most influential prints, in one sentence."""
     moves: dict[str, list[str]] = {}
     for one in found:
         moves.setdefault(one.print_, []).append(
@@ -136,7 +136,7 @@ def _of_influence(found: list[Apart]) -> list[Finding]:
     parts = [
         f"without print {name} predictions move by up to {_listed(each)}" for name, each in moves.items()
     ]
-    what = f"single prints decide much: {'; '.join(parts)}; print those set-ups again"
+    what = f"some predictions depend heavily on single prints: {'; '.join(parts)}; repeat those set-ups"
     return [Finding(_about(found), what, "mind")] if found else []
 
 
@@ -147,9 +147,9 @@ def _of_lone_prints(judged: Judged) -> list[Finding]:
     if not names:
         return []
     what = (
-        f"the {kind.label} surface goes through print{'s' * (len(names) > 1)} {_listed(names)}, whatever "
-        f"{'they are' if len(names) > 1 else 'it is'}: no other print tells what is special there; print that set-up or "
-        "pattern again, or leave the print out"
+        f"the {kind.label} surface passes exactly through print{'s' * (len(names) > 1)} {_listed(names)}: no other print "
+        f"checks {'them' if len(names) > 1 else 'it'}; repeat that set-up or pattern, or leave the "
+        f"print{'s' * (len(names) > 1)} out"
     )
     return [Finding(kind.name, what, "mind")]
 
@@ -179,7 +179,7 @@ def _of_bend(surface: Surface, check: FormCheck, trial: Trial) -> Finding:
     if abs(most) < 0.5 * np.abs(missed).max():
         at = int(np.abs(missed).argmax())
         what = (
-            f"{start} something that no setting shows alone: predictions are up to {_off(surface, missed[at])}, "
+            f"{start} an effect that no single setting explains: predictions are up to {_off(surface, missed[at])}, "
             f"most at {_setup_words(tried.iloc[at], trial)}; {_ALLOWED}"
         )
         return Finding(surface.kind.name, what, _weight(surface, missed[at]))
@@ -196,7 +196,7 @@ def _of_level(surface: Surface, found: OffLevel, trial: Trial) -> Finding:
     side = "above" if found.shift > 0 else "below"
     what = (
         f"{surface.kind.label} {_level_words(found, trial)} lies {surface.kind.amount(found.shift)} {side} what all other "
-        f"prints say, and no second-order surface follows that: check what was different there; {_ALLOWED}"
+        f"prints predict, and no second-order surface follows that: check what was different there; {_ALLOWED}"
     )
     return Finding(surface.kind.name, what, _weight(surface, found.shift))
 
@@ -207,7 +207,7 @@ def _of_lack(surface: Surface, p: float, trial: Trial) -> Finding:
     setups = rest.groupby(names, dropna=False)["rest"].agg(["mean", "count"]).reset_index()
     worst = setups.loc[(setups["mean"].abs() * np.sqrt(setups["count"])).idxmax()]
     what = (
-        f"the {surface.kind.label} surface misses its set-ups by more than prints of one set-up differ (lack of "
+        f"the {surface.kind.label} surface misses the tried set-ups by more than repeat prints differ (lack of "
         f"fit, p {p:.1g}): predictions are {_off(surface, worst['mean'])} at {_setup_words(worst, trial)}; {_CURE}"
     )
     return Finding(surface.kind.name, what, _weight(surface, worst["mean"]))
@@ -231,9 +231,9 @@ def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
     what = "it" if uneven.factor is None else _word(uneven.factor.name)
     more, less = ("high", "low") if uneven.high > uneven.low else ("low", "high")
     sentence = (
-        f"{surface.kind.label} scatters unevenly about its surface: by {surface.kind.amount(uneven.low)} where {what} is low "
-        f"and by {surface.kind.amount(uneven.high)} where {what} is high, and {surface.kind.amount(surface.scale**0.5)} is reckoned "
-        f"with everywhere: probabilities are too sure where {what} is {more} and too cautious where {what} is {less}"
+        f"the scatter of {surface.kind.label} about its surface is uneven: {surface.kind.amount(uneven.low)} where {what} is low "
+        f"and {surface.kind.amount(uneven.high)} where {what} is high, but {surface.kind.amount(surface.scale**0.5)} is "
+        f"assumed everywhere: probabilities are too optimistic where {what} is {more} and too cautious where {what} is {less}"
     )
     return Finding(surface.kind.name, sentence, "mind")
 
@@ -244,13 +244,13 @@ def _of_shape(surface: Surface, p: float) -> Finding:
     rest = surface.solution.residuals
     lean = stats.skew(rest) / np.sqrt(6.0 / len(rest))
     tails = stats.kurtosis(rest) / np.sqrt(24.0 / len(rest))
-    shape = f"prints far out are {'more' if tails > 0 else 'less'} frequent"
+    shape = f"extreme prints are {'more' if tails > 0 else 'less'} frequent than normal errors give"
     if abs(lean) > abs(tails):
         side, other = ("above", "below") if lean > 0 else ("below", "above")
-        shape = f"prints {side} it reach farther than prints {other} it"
+        shape = f"prints {side} it lie farther out than prints {other} it"
     what = (
-        f"{surface.kind.label} does not scatter about its surface as reckoned (Shapiro-Wilk, p {p:.1g}): {shape}; "
-        f"probabilities below 1 % or above 99 % lean on a shape of spread that the residuals do not have"
+        f"the scatter of {surface.kind.label} about its surface is not normal (Shapiro-Wilk, p {p:.1g}): {shape}; "
+        f"do not rely on probabilities below 1 % or above 99 %"
     )
     return Finding(surface.kind.name, what, "mind")
 
@@ -259,9 +259,9 @@ def _of_make_readies(surfaces: Surfaces) -> list[Finding]:
     if not surfaces.mountings.measured or any(surface.groups.split for surface in surfaces.by_name.values()):
         return []
     what = (
-        "each make-ready has one print: what changes from one mounting to the next cannot be told from what changes "
-        "between prints of one; probabilities are for a run that is mounted anew; print two or more set-ups in a "
-        "make-ready to tell them apart"
+        "each make-ready has one print, so variation between make-readies cannot be separated from variation between prints "
+        "of one make-ready; probabilities are for a run with a new make-ready; to separate them, print two or more "
+        "set-ups in a make-ready"
     )
     return [Finding("", what, "mind")]
 
@@ -296,7 +296,7 @@ def _level_words(found: OffLevel, trial: Trial) -> str:
 
 
 def _off(surface: Surface, missed: float) -> str:
-    """How high or low predictions are that miss an amount."""
+    """How high or low predictions are that are off by an amount."""
     return f"{surface.kind.amount(-missed)} {'low' if missed > 0 else 'high'}"
 
 

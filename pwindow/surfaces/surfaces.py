@@ -41,7 +41,7 @@ from pwindow.trials.trial import Trial
 from pwindow.wording import counted, listed
 
 Form = Literal["all", "chosen", "bending"]
-"""All second-order terms, those that are chosen of them, or all of them and smooth departures."""
+"""All second-order terms, those chosen from them, or all of them with a smooth correction."""
 _FORM_WORDS: Mapping[Form, str] = {
     "all": "second order",
     "chosen": "chosen terms of second order",
@@ -266,20 +266,19 @@ def _counts_only(trial: Trial) -> bool:
 
 
 _UNDETERMINED = (
-    "the surfaces cannot be worked out from these numbers: look in the file for a response that hardly varies, or whose "
+    "the surfaces cannot be computed from these numbers: check the file for a response that hardly varies, or whose "
     "values differ by many orders of magnitude, and correct it or leave its column out"
 )
 _COPIED = (
-    "{}: the features of each print all have one value, so how far they differ is not in the trial: where every one of "
-    "many gaps must hold, all that varies counts as varying between gaps"
+    "{}: the features of each print all have the same value, so the trial does not show how much they vary: where every "
+    "one of many gaps must meet a limit, all variation is taken to be between gaps"
 )
 _HINTED = (
-    "{} may bend more than second order, but too little to tell it from chance: intervals and probabilities "
-    "allow for it"
+    "{} may have more curvature than second order, but not clearly: intervals and probabilities allow for it"
 )
 _BENDING = (
-    "predictions and probabilities let the surfaces depart smoothly from the second-order form; coefficients and "
-    "checks are those of the second-order part alone"
+    "predictions and probabilities include a smooth correction to the second-order surfaces; coefficients and "
+    "checks are of the second-order part alone"
 )
 
 

@@ -28,14 +28,14 @@ def refusal(data) -> str:
 
 
 def named_groups(message: str) -> list[set[str]]:
-    """Terms that the message says cannot be told apart, group by group."""
-    text = re.search(r"cannot tell apart (.*?)\. Prints", message).group(1)
+    """Terms that the message says cannot be separated, group by group."""
+    text = re.search(r"cannot separate the terms (.*?)\. Add prints", message).group(1)
     return [set(group.split(" and ")) for group in text.split("; nor ")]
 
 
 def suggested(message: str) -> pd.DataFrame:
     """Set-ups that the message suggests to print."""
-    text = re.search(r"Prints that would cure it: (.*?)\. Or leave", message).group(1)
+    text = re.search(r"Add prints at: (.*?)\. Or leave", message).group(1)
     pairs = [[item.rsplit(" ", 1) for item in one.split(", ")] for one in text.split("; ")]
     return pd.DataFrame([dict(setup) for setup in pairs])
 
@@ -102,8 +102,8 @@ def test_too_few_prints_say_how_many_are_needed():
         (30, 2, 50),
     ]
     message = refusal(line_height(make_cells(ten)))
-    assert "10 prints cannot carry a surface of 10 terms" in message
-    assert "at least 11 prints are needed" in message
+    assert "10 prints are too few for a surface of 10 terms" in message
+    assert "at least 11 prints" in message
     assert len(make_design(line_height(make_cells([*ten, (60, 4, 50)])), []).terms) == 10
 
 
@@ -123,7 +123,7 @@ def test_covariate_tied_to_the_plate_is_left_out_and_said():
     notes = []
     design = make_design(line_height(cells), notes)
     assert "plate=b" in design.labels and not any("plate_width" in name for name in design.labels)
-    assert any("plate_width cannot be told apart" in note for note in notes)
+    assert any("plate_width cannot be separated" in note for note in notes)
 
 
 def test_covariate_that_is_missing_for_some_prints_is_not_used():

@@ -146,14 +146,16 @@ def test_a_very_uneven_spread_is_said(simulate):
     def spread(rng, prints):
         return rng.normal(0.0, 0.2, len(prints)) * (prints["cell_volume [cm3/m2]"] > 4.0)
 
-    (finding,) = about(told(scatter(simulate(6), spread)), "line height scatters unevenly")
-    low, high = map(float, re.findall(r"by (\S+) % where cell volume", finding.sentence))
+    (finding,) = about(
+        told(scatter(simulate(6), spread)), "the scatter of line height about its surface is uneven"
+    )
+    low, high = map(float, re.findall(r"(\S+) % where cell volume", finding.sentence))
     assert finding.response == "line_height" and high > 2.0 * low
-    assert "too sure where cell volume is high and too cautious where" in finding.sentence
+    assert "too optimistic where cell volume is high and too cautious where" in finding.sentence
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("sign, shape", [(1, "above it reach farther"), (-1, "below it reach farther")])
+@pytest.mark.parametrize("sign, shape", [(1, "above it lie farther out"), (-1, "below it lie farther out")])
 def test_a_spread_of_another_shape_is_said(simulate, sign, shape):
     """One print in five is off by 25 % to the same side."""
 
@@ -196,7 +198,7 @@ def test_serious_things_come_first(simulate, make_demo):
 def test_a_print_that_much_leans_on_is_said():
     rows = pw.demo("trial_second.csv")
     found = findings(pw.fit(pw.read_trial(rows), plan=SHORT))
-    (finding,) = about(found, "single prints decide much")
+    (finding,) = about(found, "depend heavily on single prints")
     print_, moved = re.search(
         r"without print (\S+) predictions move by up to (\S+) % in line height", finding.sentence
     ).groups()
@@ -262,6 +264,6 @@ def test_a_print_that_alone_carries_a_term_is_named(demo_rows, recwarn):
     gaps = gaps.assign(**{"print": "X", "make_ready": "X-M", "plate_gap [um]": 60.0})
     gaps["gap [um]"] -= 15.0
     told = findings(pw.fit(read_frame(pd.concat([demo_rows, gaps], ignore_index=True))))
-    alone = [finding for finding in told if "goes through print X" in finding.sentence]
+    alone = [finding for finding in told if "passes exactly through print X" in finding.sentence]
     assert [finding.response for finding in alone] == ["gap_closure"]
     assert not [warning for warning in recwarn if issubclass(warning.category, RuntimeWarning)]

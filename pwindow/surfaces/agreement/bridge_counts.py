@@ -14,11 +14,11 @@ from scipy import linalg
 from scipy.special import bdtrc, ndtr
 
 from pwindow.surfaces.checks.diagnostics import RARE
-from pwindow.surfaces.checks.verdict import Verdict, in_hundred, verdict_of
+from pwindow.surfaces.checks.verdict import Verdict, share, verdict_of
 from pwindow.surfaces.single.surface import Surface
 
 _REACH, _NODES = 12.0, 401  # standard deviations of a print's closure that are integrated over, and steps
-_LEAST = 0.05  # between gaps, beside what varies between prints: less would change nothing told
+_LEAST = 0.05  # between gaps, beside what varies between prints: less would change no result
 _DRAWS, _MOST = 20_000, 4_000_000
 
 
@@ -54,7 +54,7 @@ class Bridging:
 
     @property
     def agrees(self) -> bool:
-        """Whether nothing speaks against more of the same; so it is also where that is unusual."""
+        """Whether the prints may be of the same process; also where that is unusual."""
         return self.verdict is not Verdict.DIFFERS
 
     def sentence(self) -> str:
@@ -62,20 +62,22 @@ class Bridging:
         bridged, inspected = int(self.cells["bridged"].sum()), int(self.cells["inspected"].sum())
         mean = self.cells["expected"].sum()
         number = f"{mean:.2g}" if mean >= 0.01 else "fewer than 0.01"
-        span = f"{self.low} to {self.high}" if self.high else "none"
-        expected = f"{number} were expected, {span} in 95 of 100 such trials"
-        found = f"bridged gaps: {bridged} of {inspected}, where {expected}"
+        span = f"{self.low} to {self.high}" if self.high else "0"
+        expected = f"{number} expected, 95 % interval {span}"
+        found = f"bridged gaps: {bridged} of {inspected} ({expected})"
         if self.verdict is Verdict.UNUSUAL:
-            return f"{found}: is unusual; {in_hundred(self.p)} trials of the same process are as far off"
+            return (
+                f"{found}: is unusual; {share(self.p)} of trials of the same process are as far off by chance"
+            )
         if self.agrees:
             return f"{found}: agrees"
         out = self.standing_out
-        apart = f"; look at print{'s' * (len(out) > 1)} {', '.join(out[:5])}" if out else ""
+        apart = f"; check print{'s' * (len(out) > 1)} {', '.join(out[:5])}" if out else ""
         return f"{found}: does not agree{apart}"
 
 
 def hold_bridged(surface: Surface, cells: pd.DataFrame, covariance: np.ndarray) -> Bridging | None:
-    """Hold the bridged gaps of cells against a surface of gap closure.
+    """Compare the bridged gaps of cells with a surface of gap closure.
 
     Parameters
     ----------

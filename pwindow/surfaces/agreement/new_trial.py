@@ -1,14 +1,14 @@
 """Does a new trial agree with the fit of the trials before it?
 
-Every print of the new trial is held against its prediction. The errors of one response are normal with
+Every print of the new trial is compared with its prediction. The errors of one response are normal with
 the covariance
 
     V = s² X C X' + make-ready + print + feature / n,
 
 the first part because the surface is known only so well, the others because the new prints have
 make-readies, prints and features of their own: a new make-ready is expected to differ. Where the trials
-before had one print a make-ready, nothing tells how much of a print's error its make-ready shares: all or
-nothing of it, and each test speaks by the one that objects less.
+before had one print a make-ready, nothing shows how much of a print's error its make-ready shares: all or
+nothing of it, and each test takes the milder of the two.
 """
 
 from __future__ import annotations
@@ -25,17 +25,18 @@ from pwindow.errors import UnusableInput
 from pwindow.surfaces.agreement.bridge_counts import Bridging, hold_bridged
 from pwindow.surfaces.checks.diagnostics import RARE
 from pwindow.surfaces.checks.residual_patterns import numbers
-from pwindow.surfaces.checks.verdict import RULE, Verdict, in_hundred, least_of, verdict_of
+from pwindow.surfaces.checks.verdict import RULE, Verdict, least_of, share, verdict_of
 from pwindow.surfaces.model.responses import FACTORS, STATE, ResponseData, response_data
 from pwindow.surfaces.posterior.make_readies import Mountings
 from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
+from pwindow.wording import counted
 
 _LEVEL = 0.95
 _UNRECORDED = (
-    "make_ready is not recorded for all prints, so prints of one roll and plate may have shared a mounting: a shift "
-    "that one mounting can cause does not count against them"
+    "make_ready is not recorded for all prints, so prints of one roll and plate may share a make-ready: a shift that one "
+    "make-ready can cause does not count as a disagreement"
 )
 _MOSTLY = 0.999  # of a print's variance: prints of a make-ready are never quite alike
 
@@ -69,7 +70,7 @@ class ResponseAgreement:
     trend : Trend or None
         Along which factor the shift changes the most, if any was varied.
     joint_p : float
-        Probability of errors that are as large all together.
+        Probability of errors that are jointly as large.
     prints : Series
         Probability that the largest of all prints' errors is as large (Bonferroni), per print.
     """
@@ -102,52 +103,55 @@ class ResponseAgreement:
 
     @property
     def agrees(self) -> bool:
-        """Whether nothing speaks against the new trial being more of the same; also where that is unusual."""
+        """Whether the new trial may be more of the same process; also where that is unusual."""
         return self.verdict is not Verdict.DIFFERS
 
     @property
     def _reach(self) -> str:
         """The 95 % interval of the shift, in words."""
         ends = (f"{self.surface.kind.amount(end)} {_side(end)}" for end in (self.shift_low, self.shift_high))
-        return f"{' to '.join(ends)}, 95 %"
+        return f"95 % interval {' to '.join(ends)}"
 
     @property
     def _unlikely(self) -> str:
-        """What is unusual and how often chance alone does it, in words; "" where nothing is."""
+        """What is unusual and how often chance alone causes it, in words; "" where nothing is."""
         trend = self.trend
-        doubts = [(self.shift_p, "are as far off"), (self.joint_p, "scatter as far from what was predicted")]
+        doubts = [(self.shift_p, "are as far off by chance"), (self.joint_p, "scatter as much by chance")]
         if trend is not None:
-            doubts.append((trend.p, f"follow {trend.factor.replace('_', ' ')} in as different a way"))
+            doubts.append(
+                (trend.p, f"show as strong a trend with {trend.factor.replace('_', ' ')} by chance")
+            )
         return "".join(
-            f"; {in_hundred(chance)} trials of the same process {words}"
+            f"; {share(chance)} of trials of the same process {words}"
             for chance, words in doubts
             if verdict_of(chance) is Verdict.UNUSUAL
         )
 
     def sentence(self, unit_of: Callable[[str], str]) -> str:
-        """What was found, in plain words; `unit_of` tells the unit of a factor."""
+        """What was found, in plain words; `unit_of` gives the unit of a factor."""
         kind, trend = self.surface.kind, self.trend
         if trend is not None and trend.p < RARE:
             ends = " and ".join(
                 f"{kind.amount(shift)} {_side(shift)} at {level:.4g} {unit_of(trend.factor)}"
                 for level, shift in ((trend.low, trend.shift_low), (trend.high, trend.shift_high))
             )
-            found = f"{ends}: it follows {trend.factor.replace('_', ' ')} in another way than before"
+            found = f"{ends}: its trend with {trend.factor.replace('_', ' ')} has changed"
         elif self.shift_p < RARE:
             found = (
-                f"{kind.amount(self.shift)} {_side(self.shift)} throughout ({self._reach}): another ink batch, a worn "
-                "roll, a new plate, another instrument, or a setting or unit that is not as written?"
+                f"consistently {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}): check for another ink batch, a "
+                "worn roll, a new plate, another instrument, or a wrong setting or unit in the file"
             )
         elif self.joint_p < RARE:
-            found = "prints scatter farther from what was predicted than before"
+            found = "prints scatter more about the predictions than before"
         else:
             found = (
-                f"{self.verdict}; {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}), and "
-                f"{self.cells['inside'].sum()} of {len(self.cells)} means lie inside their 95 % intervals{self._unlikely}"
+                f"{self.verdict}; on average {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}); "
+                f"{self.cells['inside'].sum()} of {counted(len(self.cells), 'mean lies', 'means lie')} inside the 95 % "
+                f"prediction interval{self._unlikely}"
             )
         out = self.standing_out
         apart = (
-            f"; but print{'s' * (len(out) > 1)} {', '.join(out[:5])} stand{'s' * (len(out) == 1)} out"
+            f"; print{'s' * (len(out) > 1)} {', '.join(out[:5])} do{'es' * (len(out) == 1)} not fit"
             if out
             else ""
         )
@@ -166,7 +170,7 @@ class Agreement:
         Fingerprint of that fit.
     by_name : mapping of str to ResponseAgreement
     outside : tuple of str
-        Prints outside what was tried before: nothing can be said of them.
+        Prints outside the trial region of the fit, which cannot be compared.
     notes : tuple of str
     bridging : Bridging or None
         Of the bridged gaps, where there are some or some were likely.
@@ -193,7 +197,9 @@ class Agreement:
         if not self.compared:
             return "cannot be compared"
         apart = (
-            "" if self.compared == there else f", as far as {self.compared} of {there} prints can be compared"
+            ""
+            if self.compared == there
+            else f", judged by {self.compared} of {there} prints; the others cannot be compared"
         )
         return f"{self.degree}{apart}"
 
@@ -205,7 +211,7 @@ class Agreement:
 
     @property
     def agrees(self) -> bool:
-        """Whether nothing speaks against the new trial being more of the same: also where that is unusual, or nothing
+        """Whether the new trial may be more of the same process: also where that is unusual, or nothing
         was compared.
         """
         return self.degree is not Verdict.DIFFERS
@@ -223,8 +229,8 @@ class Agreement:
             sentences.append(self.bridging.sentence())
         if self.outside:
             sentences.append(
-                f"{len(self.outside)} print{'s lie' if len(self.outside) > 1 else ' lies'} outside what was tried "
-                f"before and cannot be compared: {', '.join(self.outside[:5])}"
+                f"{len(self.outside)} print{'s lie' if len(self.outside) > 1 else ' lies'} outside the trial region "
+                f"of the fit and cannot be compared: {', '.join(self.outside[:5])}"
                 f"{', …' if len(self.outside) > 5 else ''}"
             )
         return (*sentences, *self.notes)
@@ -240,7 +246,7 @@ def _side(shift: float) -> str:
 
 
 def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
-    """Hold a new trial against a fit.
+    """Compare a new trial with a fit.
 
     Parameters
     ----------
@@ -261,15 +267,15 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
     unit, before = trial.pressure_unit, surfaces.trial.pressure_unit
     if unit != before:
         raise UnusableInput(
-            f"pressures are in {unit}, and in {before} in the trials before: one kind cannot be held against the other, "
-            "nor fitted with it; give them in one kind, or keep the trial in an archive of its own"
+            f"pressures are in {unit}, but in {before} in the earlier trials: the two can be neither compared nor fitted "
+            "together; use one kind of pressure, or keep the trial in an archive of its own"
         )
     found, notes, outside, bridging = {}, [], [], None
     if trial.prints["make_ready"].isna().any():
         notes.append(_UNRECORDED)
     for name, data in response_data(trial, surfaces.section_factor).items():
         if name not in surfaces.by_name:
-            notes.append(f"{data.kind.label} was not measured before: nothing to hold it against")
+            notes.append(f"{data.kind.label} was not measured before, so it cannot be compared")
             continue
         surface = surfaces.by_name[name]
         cells, unusable = _comparable(surfaces, surface, data)
@@ -279,14 +285,14 @@ def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:
             cells = _measured(cells)
             if surfaces.counts_only and len(cells):
                 notes.append(
-                    "gap closure: gaps were counted and none was measured before: how wide they are has nothing to be held "
-                    "against"
+                    "gap closure: earlier trials only counted bridged gaps and measured none, so gap widths cannot be "
+                    "compared"
                 )
                 continue
         if len(cells):
             found[name] = _compared(surface, cells, surfaces.mountings)
         else:
-            notes.append(f"{data.kind.label}: no measured print lies inside what was tried before")
+            notes.append(f"{data.kind.label}: no measured print lies inside the trial region of the fit")
     return Agreement(
         trial=trial,
         against=surfaces.fingerprint,
@@ -315,7 +321,7 @@ def _measured(cells: pd.DataFrame) -> pd.DataFrame:
 
 
 def _compared(surface: Surface, cells: pd.DataFrame, before: Mountings) -> ResponseAgreement:
-    """The response held against its surface; of what make-readies may share the one that objects least."""
+    """The response compared with its surface; of what make-readies may share the one that objects least."""
     found = [_compared_where(surface, cells, one) for one in _covariances(surface, cells, before)]
     widest = max(found, key=lambda one: one.shift_high - one.shift_low)
     calmest = max((one.trend for one in found if one.trend), key=lambda one: one.p, default=None)

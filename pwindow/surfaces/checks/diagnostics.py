@@ -16,7 +16,7 @@ from pwindow.surfaces.single.surface import Surface
 NORMALITY, EVEN_SPREAD = "normality (Shapiro-Wilk)", "even spread (Breusch-Pagan)"
 _MOST_NORMAL = 4000  # values: of more the p of the test of normality is not known well
 RARE = 0.01
-"""A check objects below this probability."""
+"""A check raises a warning below this probability."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -257,7 +257,7 @@ def residual_checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
     if normal is None:
         return pd.DataFrame(columns=["statistic", "p", "meaning"])
     residuals, fitted = surface.solution.residuals, surface.mean(surface.cells)
-    rows = {NORMALITY: (*normal, "intervals and probabilities lean on normal errors")}
+    rows = {NORMALITY: (*normal, "intervals and probabilities assume normal errors")}
     if np.ptp(fitted) > 0.0:  # not where the surface is one number
         statistic, p = het_breuschpagan(residuals, np.column_stack([np.ones_like(fitted), fitted]))[:2]
         rows[EVEN_SPREAD] = (statistic, p, "the spread changes with the predicted value")
@@ -265,10 +265,10 @@ def residual_checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
     rows["largest residual (Bonferroni)"] = (
         abs(worst["studentised"]),
         worst["p"],
-        f"print {worst.name} stands out",
+        f"print {worst.name} does not fit the others",
     )
     return pd.DataFrame(
-        [(s, p, meaning if p < RARE else "no objection") for s, p, meaning in rows.values()],
+        [(s, p, meaning if p < RARE else "no warning") for s, p, meaning in rows.values()],
         index=pd.Index(rows, name="check"),
         columns=["statistic", "p", "meaning"],
     )

@@ -1,4 +1,4 @@
-"""In which of three degrees prints are as a fit predicts, by the probability of being as far off by chance."""
+"""In which of three degrees prints agree with a fit, by the probability of being as far off by chance."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from enum import StrEnum
 from pwindow.surfaces.checks.diagnostics import RARE
 
 UNUSUAL = 0.05
-"""Agreement is called unusual below this probability, where a 95 % interval just misses what was predicted."""
+"""Agreement is called unusual below this probability, where a 95 % interval just misses the prediction."""
 RULE = (
-    f"How this is judged: of each response the average shift, its trend and the scatter, and of bridged gaps their "
-    f"number, of all and of the worst print; “does not agree” where fewer than {100 * RARE:g} in 100 trials of the same process are as far off by chance, "
-    f"“is unusual” where fewer than {100 * UNUSUAL:g} in 100 are, “agrees” otherwise. Several are judged at once, so one "
-    "that is unusual proves no change: look for a cause before the trial is used."
+    f"How this is judged: for each response the average shift, its trend and the scatter; for bridged gaps their "
+    f"number, in total and on the worst print. “Does not agree”: chance alone puts fewer than {100 * RARE:g} % of trials of "
+    f"the same process as far off; “is unusual”: fewer than {100 * UNUSUAL:g} %; otherwise “agrees”. With several checks at "
+    "once, a single unusual one does not prove a change: find the cause before you use the trial."
 )
 
 
@@ -46,12 +46,12 @@ def least_of(verdicts: Iterable[Verdict]) -> Verdict:
     return max(verdicts, key=_DEGREES.index, default=Verdict.AGREES)
 
 
-def in_hundred(chance: float) -> str:
-    """How often, in words.
+def share(chance: float) -> str:
+    """A small probability in per cent.
 
     Examples
     --------
-    >>> in_hundred(0.034), in_hundred(0.0101)
-    ('3.4 in 100', '1 in 100')
+    >>> share(0.034), share(0.0101)
+    ('3.4 %', '1 %')
     """
-    return f"{100.0 * chance:.2g} in 100"
+    return f"{100.0 * chance:.2g} %"

@@ -18,6 +18,7 @@ from pwindow.surfaces.model.terms import Design, Scale
 from pwindow.trials.columns import DOME_SECTION_FACTOR
 from pwindow.trials.reduction import GAP_KEYS, LINE_KEYS
 from pwindow.trials.trial import Trial
+from pwindow.wording import counted
 
 FACTORS: Mapping[str, Scale] = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
 COVARIATES: Mapping[str, Scale] = MappingProxyType(
@@ -26,12 +27,12 @@ COVARIATES: Mapping[str, Scale] = MappingProxyType(
 
 STATE: Literal["state"] = "state"
 """Column of the prints of trials that were accepted with an effect of their own: since which of them
-the process is as it is."""
+the process is in its present state."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class ResponseKind:
-    """A modelled response: how it is named, in which unit, and which covariates bear on it."""
+    """A modelled response: its name, its unit, and which covariates affect it."""
 
     name: str
     label: str
@@ -47,12 +48,14 @@ class ResponseKind:
         return f"{number} %" if self.log else f"{number} {self.unit}"
 
 
-COUNTS_ONLY = "gaps were counted and none was measured: only whether gaps of the tried plate gaps stay open can be judged"
+COUNTS_ONLY = (
+    "gaps were counted but not measured, so only whether gaps of the tried plate gaps stay open can be judged"
+)
 RESOLVED = 1e-4
 """Smallest spread, as a share of what is measured, that any instrument resolves (common practice, no source:
 a ten-thousandth of a line's width is a few nanometres)."""
 _FAR = 4.5  # standard deviations from bridging beyond which an open gap says nothing by being open
-_NOMINAL_SPREAD = 0.05  # of the plate gap: the unit in which closures known from counts alone are told
+_NOMINAL_SPREAD = 0.05  # of the plate gap: the unit of closures known from counts alone
 _LINE = ("plate", "plate_width", "direction")
 RESPONSE_KINDS: Mapping[str, ResponseKind] = MappingProxyType(
     {
@@ -146,9 +149,9 @@ def section_factor(trial: Trial) -> tuple[float, str]:
     """k = area ÷ (height × width): the median of the prints, else 2/3 with a note."""
     ratios = trial.of_quantity("section_ratio")
     if len(ratios):
-        middle = float(ratios["mean"].median())
-        return middle, f"section factor {middle:.3f} from {ratios['count'].sum():.0f} measured areas"
-    return DOME_SECTION_FACTOR, "no section area measured: section factor taken as 2/3, a dome"
+        middle, areas = float(ratios["mean"].median()), int(ratios["count"].sum())
+        return middle, f"section factor {middle:.3f} from {counted(areas, 'measured area', 'measured areas')}"
+    return DOME_SECTION_FACTOR, "no section area was measured: the section factor is taken as 2/3 (a dome)"
 
 
 def response_data(trial: Trial, factor: float | None = None) -> dict[str, ResponseData]:
@@ -192,7 +195,8 @@ def _resistivity(trial: Trial, factor: float) -> ResponseData | None:
     """ρ = R k w h ÷ L."""
     cells = trial.of_quantity("per_section")
     lost = cells.loc[cells["count"] == 0, "print"].nunique()
-    notes = (f"{lost} prints have a resistance but no section: not used for resistivity",) if lost else ()
+    without = counted(lost, "print has", "prints have")
+    notes = (f"{without} a resistance but no line section: not used for resistivity",) if lost else ()
     cells = cells[cells["count"] > 0]
     cells = cells.assign(mean=cells["mean"] + np.log(factor * 1e-12))
     found = _means(trial, RESPONSE_KINDS["resistivity"], cells.reset_index(drop=True))
@@ -209,7 +213,8 @@ def _closure(trial: Trial) -> ResponseData | None:
         measured_mean=cells["value"], count=cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
     )
     bridged = int(cells["bridged"].sum())
-    notes = [f"{bridged} bridged gaps count as closed by at least the plate gap"] if bridged else []
+    gaps = counted(bridged, "bridged gap is", "bridged gaps are")
+    notes = [f"{gaps} taken as closed by at least the plate gap"] if bridged else []
     if not cells["measured"].any():
         notes.append(COUNTS_ONLY)
     return ResponseData(

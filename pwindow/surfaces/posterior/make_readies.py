@@ -1,8 +1,8 @@
-"""Which prints shared a make-ready, and what is held of the spread between make-readies.
+"""Which prints shared a make-ready, and what is assumed of the spread between make-readies.
 
-The next run is a new make-ready, so its promise needs how far make-readies differ. A trial tells that by the
-make-readies that it has beyond those which the surfaces' own terms take up. Where these are too few, or where
-nobody recorded which prints shared one, a stated spread stands in, and every promise says so.
+The next run is a new make-ready, so its probabilities need to know how much make-readies differ. A trial shows it by the
+make-readies that it has beyond those which the surfaces' own terms use up. Where these are too few, or where
+it is not recorded which prints shared one, a stated spread takes their place, and every probability says so.
 """
 
 from __future__ import annotations
@@ -93,11 +93,11 @@ class Mountings:
 
     @property
     def measured(self) -> bool:
-        """Whether the trial tells how far make-readies differ, or what varies holds it already."""
+        """Whether the trial shows how much make-readies differ, or what varies includes it already."""
         return self.known is not Known.ASSUMED and (not self.shared or self.spare >= LEAST_SPARE)
 
     def between(self, names: tuple[str, ...]) -> Between | None:
-        """What is held of the spread of some responses before the trial is seen; None where it tells it."""
+        """What is assumed of the spread of some responses before the trial is seen; None where it shows it."""
         if self.measured:
             return None
         spreads = tuple(self.spread(RESPONSE_KINDS[name]) for name in names)
@@ -110,10 +110,10 @@ class Mountings:
 
     @property
     def sentence(self) -> str:
-        """What promises stand on beside the trial, in words; "" where the trial tells it."""
+        """What probabilities assume beside the trial, in words; "" where the trial shows it."""
         if self.measured:
             return ""
-        whose = "the one stated in the study" if self.declared.stated else "common practice, no source"
+        whose = "stated in the study" if self.declared.stated else "common practice, no source"
         return f"{self.brief} ({whose}): {self._amounts()}, as standard deviations"
 
     @property
@@ -121,27 +121,27 @@ class Mountings:
         """The same without the amounts."""
         if self.measured:
             return ""
-        return f"{self._cause}: how far make-readies differ was not measured, and a spread is added to every probability instead"
+        return f"{self._cause}: how much make-readies differ was not measured, so every probability assumes a spread"
 
     @property
     def cure(self) -> str:
-        """What would have the trial tell it."""
+        """What would make the trial show it."""
         if self.known is Known.ASSUMED:
             return (
-                "say in the column make_ready which prints shared a mounting of roll and plate, or in the study, under "
-                f'[make_readies], unrecorded = "{EACH_PRINT}" if every print was mounted anew'
+                "record in the column make_ready which prints shared a mounting of roll and plate; or, if every print had "
+                f'a make-ready of its own, add unrecorded = "{EACH_PRINT}" under [make_readies] in the study'
             )
         more = counted(LEAST_SPARE - self.spare, "more make-ready", "more make-readies")
-        return f"print {more}, or state in the study, under [make_readies], the spread of earlier trials"
+        return f"print {more}, or state the spread of earlier trials under [make_readies] in the study"
 
     @property
     def _cause(self) -> str:
         if self.known is Known.ASSUMED:
-            return "make_ready is not recorded, and prints that share a make-ready are not independent"
+            return "make_ready is not recorded"
         if self.count == 1:
             return "the trial has one make-ready"
         taken = self.count - self.spare
-        return f"the trial has {self.count} make-readies, of which the surfaces' own terms take up {taken}"
+        return f"the trial has {self.count} make-readies, of which the terms of the surfaces use up {taken}"
 
     def _amounts(self) -> str:
         freedom = self.declared.known_from - 1

@@ -79,7 +79,7 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
         self.left_out_ = tuple(name for name in wanted.labels if name not in kept.labels)
         if self.strict and self.left_out_:
             raise ValueError(
-                f"the data cannot tell apart the terms {', '.join(self.left_out_)} from the others"
+                f"the data cannot separate the terms {', '.join(self.left_out_)} from the others"
             )
         self.design_ = kept
         self.coef_ = least_squares(kept.matrix(settings) * root[:, None], y * root).params
@@ -98,7 +98,7 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
         scales: list[Scale] = ["linear"] * X.shape[1] if self.scales is None else list(self.scales)
         if len(scales) != X.shape[1]:
             raise ValueError(
-                f"scales has {len(scales)} entries, X has {X.shape[1]} columns; give one for each"
+                f"scales has {len(scales)} entries but X has {X.shape[1]} columns; give one for each column"
             )
         for at, scale in enumerate(scales):
             if scale not in ("log", "linear"):

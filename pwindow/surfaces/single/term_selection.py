@@ -12,6 +12,7 @@ from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.model.responses import COVARIATES, FACTORS, STATE, ResponseData
 from pwindow.surfaces.model.terms import Design, Factor, Term, droppable, label, parents, second_order
 from pwindow.surfaces.single.surface import Surface, fit_surface
+from pwindow.wording import counted
 
 _SPARE_PRINTS = 10
 _SAME = 0.9  # share of equal means from which a response counts as constant
@@ -29,7 +30,7 @@ def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
         if values.dropna().nunique() < 2:
             continue
         if values.isna().any():
-            notes.append(f"{data.kind.label}: {name} is missing for some prints and is not used")
+            notes.append(f"{data.kind.label}: {name} is missing for some prints, so it is not used")
         elif scale == "log" and values.min() <= 0:
             raise SurfaceProblem(f"{name} must be above zero to be used on a logarithmic scale")
         else:
@@ -38,10 +39,10 @@ def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
 
 
 def make_design(data: ResponseData, notes: list[str], left_out: Sequence[str] = ()) -> Design:
-    """The second-order design of a response, with the covariate terms the trial can carry.
+    """The second-order design of a response, with the covariate terms the trial can support.
 
-    The trial must tell apart the second-order terms in speed, cell volume and pressure and the
-    plate processes; the other terms of the covariates are used where it can tell them apart with
+    The trial must separate the second-order terms in speed, cell volume and pressure and the
+    plate processes; the other terms of the covariates are used where it can separate them with
     prints to spare.
 
     Parameters
@@ -55,7 +56,7 @@ def make_design(data: ResponseData, notes: list[str], left_out: Sequence[str] = 
     Raises
     ------
     SurfaceProblem
-        Which terms cannot be told apart, and prints that would cure it.
+        Which terms cannot be separated, and prints that would separate them.
     """
     factors = learn_factors(data, notes)
     gone = {term for term in second_order(factors) if label(term) in left_out}
@@ -96,8 +97,8 @@ def refuse_without_spread(data: ResponseData, design: Design) -> None:
     else:
         return
     raise SurfaceProblem(
-        f"{data.kind.label}: {what}: how far prints differ cannot be seen, and nothing "
-        "can be promised; give the values as measured, not copied or rounded, or leave the column out"
+        f"{data.kind.label}: {what}, so the variation between prints cannot be estimated; enter the values as measured, not copied or "
+        "rounded, or leave the column out"
     )
 
 
@@ -106,15 +107,16 @@ def _left_out_notes(data: ResponseData, optional: list[Term], kept: list[Term]) 
     unused = [term[0] for term in gone if len(term) == 1]
     rest = [label(term) for term in gone if not set(term) & set(unused)]
     notes = [
-        f"{data.kind.label}: {name} cannot be told apart from the other settings; not used" for name in unused
+        f"{data.kind.label}: the effect of {name} cannot be separated from the other settings; it is not used"
+        for name in unused
     ]
     if rest:
-        notes.append(f"{data.kind.label}: the trial cannot carry {', '.join(rest)}; left out")
+        notes.append(f"{data.kind.label}: too few prints or settings to fit {', '.join(rest)}; left out")
     return notes
 
 
 def independent_terms(design: Design, matrix: np.ndarray) -> Design:
-    """The terms in their order, each kept while it is told apart from those before and its parents are there."""
+    """The terms in their order, each kept if it can be separated from those before and its parents are there."""
     kept: list[Term] = []
     basis = np.zeros((len(matrix), 0))
     for at, term in enumerate(design.terms):
@@ -152,9 +154,9 @@ def _check(design: Design, data: ResponseData, factors: Sequence[Factor]) -> Non
         raise SurfaceProblem(_confounded(design, data, matrix, factors))
     if prints <= count:
         raise SurfaceProblem(
-            f"{data.kind.label}: {prints} prints cannot carry a surface of {count} terms; "
-            f"at least {count + 1} prints are needed, {count + _SPARE_PRINTS} for a useful one. "
-            f"Repeat set-ups, best at the ends and the middle of the ranges, or leave out terms"
+            f"{data.kind.label}: {counted(prints, 'print is', 'prints are')} too few for a surface of {count} terms; "
+            f"it needs at least {count + 1} prints, and {count + _SPARE_PRINTS} to be useful. "
+            f"Repeat set-ups, preferably at the ends and the middle of the ranges, or leave out terms"
         )
 
 
@@ -170,8 +172,8 @@ def _confounded(design: Design, data: ResponseData, matrix: np.ndarray, factors:
     spare = [name for name in design.labels if name not in independent_terms(design, matrix).labels]
     named = " and ".join(f"“{name}”" for name in spare)
     return (
-        f"{data.kind.label}: the trial cannot tell apart {'; nor '.join(dict.fromkeys(groups))}. "
-        f"Prints that would cure it: {cures}. Or leave out {named}"
+        f"{data.kind.label}: the trial cannot separate the terms {'; nor '.join(dict.fromkeys(groups))}. "
+        f"Add prints at: {cures}. Or leave out {named}"
     )
 
 
@@ -190,7 +192,7 @@ def _sparse(null: np.ndarray) -> np.ndarray:
 def _curing_prints(
     design: Design, matrix: np.ndarray, factors: Sequence[Factor], cells: pd.DataFrame
 ) -> list[str]:
-    """Set-ups that, added to the trial, let every term be told apart; fewest first found greedily."""
+    """Set-ups that, added to the trial, let every term be separated; found greedily."""
     candidates = _candidates(factors)
     rows = design.matrix(candidates)
     chosen: list[int] = []

@@ -1,5 +1,7 @@
 """A new trial beside the fit of those before it."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -59,7 +61,7 @@ def test_another_ink_batch_is_told_as_a_shift(told, rows_of):
     found = told(rows)
     height = found.by_name["line_height"]
     assert not found.agrees and height.shift_low < np.log(0.85) < height.shift_high
-    assert "% low throughout" in height.sentence(found.trial.unit_of)
+    assert re.search(r"consistently \d+ % low", height.sentence(found.trial.unit_of))
     assert found.by_name["line_width"].agrees
 
 
@@ -69,7 +71,7 @@ def test_a_dryer_that_lags_is_told_as_a_trend(told, rows_of):
     height = told(rows).by_name["line_height"]
     assert height.trend.factor == "speed" and height.trend.p < 0.01
     assert height.trend.shift_high == pytest.approx(height.trend.shift_low - 0.2 * np.log(4.0), abs=0.12)
-    assert "follows speed in another way" in height.sentence(lambda factor: "m/min")
+    assert "its trend with speed has changed" in height.sentence(lambda factor: "m/min")
 
 
 def test_a_print_that_stands_out_is_named(told, rows_of):
@@ -78,7 +80,7 @@ def test_a_print_that_stands_out_is_named(told, rows_of):
     rows.loc[rows["print"] == name, HEIGHT] *= 1.6
     found = told(rows)
     assert found.by_name["line_height"].standing_out == [name]
-    assert f"print {name} stands out" in found.sentences[0]
+    assert f"print {name} does not fit" in found.sentences[0]
 
 
 def test_prints_outside_what_was_tried_are_not_compared(told, rows_of):
@@ -99,12 +101,14 @@ def test_nothing_compared_is_no_agreement(told, rows_of):
     rows = rows_of(3)
     names = list(dict.fromkeys(rows["print"]))
     rows.loc[rows["print"].isin(names[:10]), "speed [m/min]"] = 200.0
-    assert told(rows).verdict.endswith(f"as far as {len(names) - 10} of {len(names)} prints can be compared")
+    assert told(rows).verdict.endswith(
+        f"judged by {len(names) - 10} of {len(names)} prints; the others cannot be compared"
+    )
 
 
 def test_another_kind_of_pressure_is_refused(told, rows_of):
     rows = rows_of(3).rename(columns={"pressure [um]": "pressure [kPa]"})
-    with pytest.raises(UnusableInput, match="in kPa, and in µm in the trials before"):
+    with pytest.raises(UnusableInput, match="in kPa, but in µm in the earlier trials"):
         told(rows)
 
 
@@ -113,7 +117,7 @@ def test_a_response_that_was_not_measured_before(rows_of, demo_rows):
     surfaces = pw.fit(read_frame(demo_rows[lines]), plan=SHORT)
     found = hold_against(surfaces, read_frame(rows_of(3)))
     assert "resistivity" not in found.by_name
-    assert found.sentences[-1] == "resistivity was not measured before: nothing to hold it against"
+    assert found.sentences[-1] == "resistivity was not measured before, so it cannot be compared"
 
 
 @pytest.mark.slow

@@ -81,6 +81,6 @@ def test_a_misprint_stands_out():
     assert cells["print"][4] in check["meaning"]
 
 
-def test_good_prints_raise_no_objection(fitted):
+def test_good_prints_raise_no_warning(fitted):
     surface, checks = fitted
-    assert (residual_checks(surface, checks.prints)["meaning"] == "no objection").all()
+    assert (residual_checks(surface, checks.prints)["meaning"] == "no warning").all()

@@ -52,9 +52,9 @@ def with_chances(found, shift=0.6, joint=0.6, trend=0.6):
 @pytest.mark.parametrize(
     "chances, words",
     [
-        ({"shift": 0.0101}, "1 in 100 trials of the same process are as far off"),
-        ({"joint": 0.034}, "3.4 in 100 trials of the same process scatter as far"),
-        ({"trend": 0.02}, "2 in 100 trials of the same process follow"),
+        ({"shift": 0.0101}, "1 % of trials of the same process are as far off"),
+        ({"joint": 0.034}, "3.4 % of trials of the same process scatter as much"),
+        ({"trend": 0.02}, "2 % of trials of the same process show as strong a trend with speed"),
     ],
 )
 def test_what_one_trial_in_a_hundred_does_is_unusual_everywhere(found, chances, words):
@@ -88,5 +88,7 @@ def test_bridged_gaps_by_the_same_rule(found):
     )
     unusual = Bridging(cells, 0, 2, 0.03)
     assert unusual.verdict is Verdict.UNUSUAL
-    assert unusual.sentence().endswith("is unusual; 3 in 100 trials of the same process are as far off")
+    assert unusual.sentence().endswith(
+        "is unusual; 3 % of trials of the same process are as far off by chance"
+    )
     assert replace(with_chances(found), bridging=unusual).verdict == "is unusual"

@@ -61,7 +61,7 @@ def test_terms_that_cannot_be_told_apart_are_left_out_and_named():
 @pytest.mark.parametrize(
     "scales, x, message",
     [
-        (["log"], [[1.0, 2.0], [3.0, 4.0]], "scales has 1 entries, X has 2 columns"),
+        (["log"], [[1.0, 2.0], [3.0, 4.0]], "scales has 1 entries but X has 2 columns"),
         (["log", "root"], [[1.0, 2.0], [3.0, 4.0]], "root"),
         (["log", "linear"], [[0.0, 2.0], [3.0, 4.0]], "column 0 has values at or below zero"),
     ],
