@@ -16,7 +16,7 @@ from pwindow.study import Roll
 from pwindow.window.conformance import Conformance
 
 SPEED_STEP = 0.1
-"""Speeds are told to this step, m/min, rounded towards the inside of a band."""
+"""Speeds are stated to this step, m/min, rounded towards the inside of a band."""
 _GRID = 121
 _COARSE_POINTS = 499
 
@@ -191,8 +191,8 @@ def _refuse_untried(window: Conformance, pressures: Sequence[float] | None) -> N
     for pressure in pressures or ():
         if not tried[0] - 1e-9 <= pressure <= tried[-1] + 1e-9:
             raise WindowProblem(
-                f"pressure {pressure:g} {unit} is outside what the trial tried "
-                f"({tried[0]:g} to {tried[-1]:g} {unit}); ask for one inside, or print a trial with it"
+                f"pressure {pressure:g} {unit} is outside the tried range "
+                f"({tried[0]:g} to {tried[-1]:g} {unit}); choose a pressure inside it, or print a trial with this one"
             )
 
 

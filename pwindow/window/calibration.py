@@ -1,7 +1,7 @@
-"""Whether stated probabilities are kept: trials simulated from the fit, judged against it.
+"""Whether the stated probabilities hold up: trials simulated from the fit, judged against it.
 
-The fit is taken as the true process; trials of the same layout are drawn from it and fitted anew,
-and what each then states is held against how often a next run really conforms.
+The fit is taken as the true process; trials of the same layout are drawn from it and refitted, and the
+probabilities that each states are compared with how often a next run really conforms.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from pwindow.window.requirements.quantities import gap_count
 from pwindow.window.window import Window, find_window
 
 CANNOT_SEE = (
-    "the fit is taken as the true process: what the fit itself has wrong (the form of a surface, a spread between "
-    "make-readies that was assumed or came out small by chance, a process that has changed) cannot be seen here"
+    "the fit is taken as the true process, so errors of the fit itself (a wrong surface, a spread between make-readies "
+    "that was assumed or came out small by chance, a process that has changed) do not show here"
 )
 """What a calibration is blind to."""
 EDGES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.99, 1.0)
@@ -157,7 +157,7 @@ def calibrate(
     judged = [one.assign(trial=at) for at, (one, _, _) in enumerate(found) if one is not None]
     best = [dict(row, trial=at) for at, (_, row, _) in enumerate(found) if row is not None]
     if not judged:
-        raise WindowProblem(f"no simulated trial could be judged; the first said: {found[0][2]}")
+        raise WindowProblem(f"no simulated trial could be judged; the first failed with: {found[0][2]}")
     return Calibration(
         pd.concat(judged, ignore_index=True)[["trial", "stated", "realised"]],
         pd.DataFrame(best, columns=["trial", "stated", "realised"]),

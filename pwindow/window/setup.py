@@ -57,14 +57,14 @@ def with_planned_roll(window: WindowOf, identity: str, cell_volume: float) -> Wi
     """
     identity = identity.strip()
     if not identity:
-        raise WindowProblem("a planned roll needs an id: give it one that no roll of the inventory has")
+        raise WindowProblem("a planned roll needs an id that no roll of the inventory has")
     if any(roll.id == identity for roll in window.rolls):
         raise WindowProblem(
-            f"roll “{identity}” is in the inventory already: give the planned roll another id"
+            f"roll “{identity}” is already in the inventory: give the planned roll another id"
         )
     if not (math.isfinite(cell_volume) and cell_volume > 0):
         raise WindowProblem(
-            f"planned roll “{identity}”: a cell volume of {cell_volume:g} cm³/m² cannot be; give one above zero"
+            f"planned roll “{identity}”: a cell volume of {cell_volume:g} cm³/m² is impossible; give one above zero"
         )
     rolls = (*window.rolls, Roll(identity, float(cell_volume), planned=True))
     return replace(window, study=replace(window.study, rolls=rolls))

@@ -163,7 +163,7 @@ def with_interval(value: float, low: float, high: float, sign: str = "") -> tupl
 
 
 def span(low: float, high: float) -> tuple[str, str]:
-    """The ends of an interval that is told without a value, by the same rule.
+    """The ends of an interval that is given without a value, by the same rule.
 
     Examples
     --------

@@ -66,7 +66,7 @@ def add_trial(
 
 
 def hold_again(archive: Archive, number: int, make_readies: MakeReadies | None = None) -> Agreement:
-    """Hold a trial of an archive against the fit of the others that are used, and keep what was found.
+    """Compare a trial of an archive with the fit of the others that are used, and keep the result.
 
     Parameters
     ----------
@@ -84,14 +84,14 @@ def hold_again(archive: Archive, number: int, make_readies: MakeReadies | None =
     kept = archive.trials()
     others = [at for at in kept.index[kept["standing"].isin(USED)] if at != number]
     if not others:
-        raise UnusableInput("no other trial is used in fits: there is nothing to hold this one against")
+        raise UnusableInput("no other trial is used in fits, so there is nothing to compare this one with")
     found = _held_against(archive.trial(others), archive.trial([number]), make_readies)
     archive.keep_comparison(number, comparison_of(found))
     return found
 
 
 def _held_against(before: Trial, new: Trial, make_readies: MakeReadies | None) -> Agreement:
-    from pwindow.surfaces import fit  # loaded here: a first trial is held against nothing
+    from pwindow.surfaces import fit  # loaded here: a first trial is compared with nothing
     from pwindow.surfaces.agreement.new_trial import hold_against
 
     return hold_against(fit(before, make_readies=make_readies), new)

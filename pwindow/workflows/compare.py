@@ -64,7 +64,7 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
         If the later fit was asked for no product.
     """
     if not after.recipe["products"]:
-        raise UnusableInput(f"fit {after.number} was made for no product; `pwindow refit --product …`")
+        raise UnusableInput(f"fit {after.number} has no product; refit with `pwindow refit --product …`")
     recipe = {name: after.recipe[name] for name in ("products", "study", "rolls")}
     one, other = (
         next(windows_of(archive, recipe, surfaces_of(archive, kept.recipe))) for kept in (before, after)
@@ -87,7 +87,7 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     if bests[0] and spots[0] is None:
         at = bests[0].setup
         where = f"{at.plate + ', ' if at.plate else ''}{at.pressure:g} {trial.pressure_unit}"
-        elsewhere = f"before: {speed(at.speed)} m/min with roll {at.roll.id} at {where}, not on this picture"
+        elsewhere = f"before: {speed(at.speed)} m/min with roll {at.roll.id} at {where} (not on this map)"
     fits = before.fingerprint, after.fingerprint
     return SideBySide(
         title=title,
@@ -105,7 +105,7 @@ _PRINTED = 4  # digits that a fit is reproduced to, those that are printed
 
 
 def differences(answer: Mapping, other: Mapping) -> list[str]:
-    """Numbers of two answers that do not print alike, by where they stand."""
+    """Numbers of two answers that do not print alike, by their place."""
     return [
         f"{place}: {one} and {another}"
         for place, one, another in _leaves(answer, other)
@@ -146,7 +146,7 @@ def compare(
     Returns
     -------
     dict
-        ``changes`` (sentences: what was fitted or judged otherwise), ``coefficients`` and
+        ``changes`` (sentences: what was fitted or judged differently), ``coefficients`` and
         ``standard_deviations`` (DataFrames: response, term, before, after, and the change in standard errors
         of the earlier where both are coded alike), ``bands`` (DataFrame: product, roll, plate, pressure,
         fastest speed before and after), ``recommended`` (per product: before and after, and
@@ -208,7 +208,7 @@ def _bands(before: KeptFit, after: KeptFit) -> pd.DataFrame:
 
 
 def _changes(archive: Archive, before: KeptFit, after: KeptFit) -> list[str]:
-    """What was fitted or judged otherwise, beside the trials."""
+    """What was fitted or judged differently, beside the trials."""
     one, other = before.recipe, after.recipe
     changes = [
         f"{words}: {one[key] or 'none'} before, {other[key] or 'none'} after"
@@ -223,14 +223,14 @@ def _changes(archive: Archive, before: KeptFit, after: KeptFit) -> list[str]:
         if name in products[1] and products[0][name] != products[1][name]
     ]
     if (one["rolls"], one["study"]) != (other["rolls"], other["study"]):
-        changes.append("the roll inventory or the ink that was reckoned with differs")
+        changes.append("the roll inventory or the ink differs")
     codings = [
         {name: one.get("coding") for name, one in kept.answer["surfaces"].items()} for kept in (before, after)
     ]
     if codings[0] != codings[1]:
         changes.append(
-            "the trials of the two fits cover other ranges or states of the process, so their coefficients are coded "
-            "otherwise and are not to be compared one by one; compare bands and recommended speeds"
+            "the trials of the two fits cover different ranges or states of the process, so their coefficients are coded "
+            "differently and cannot be compared one by one; compare bands and recommended speeds"
         )
     return changes
 

@@ -50,27 +50,27 @@ class Confirmation:
 
 
 def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
-    """Keep the prints of a run, undecided, and hold them against what a fit promised.
+    """Keep the prints of a run, undecided, and compare them with the predictions of a fit.
 
     Parameters
     ----------
     archive : Archive
     kept : KeptFit
-        The fit whose promises are confirmed.
+        The fit to confirm.
     file : InputFile
         Trial file with the prints.
 
     Raises
     ------
     UnusableInput
-        If the fit stands on these very prints, or they cannot be kept.
+        If the fit uses these very prints, or they cannot be kept.
     """
     trial = read_trial(file)
     known = archive.known(file, trial)
     if known is not None and known.trial in kept.standings:
         raise UnusableInput(
-            f"trial {known.trial} is part of fit {kept.number}: a fit is not confirmed by its own prints; name an earlier "
-            "fit by --fit"
+            f"trial {known.trial} is part of fit {kept.number}: a fit cannot be confirmed by its own prints; choose an "
+            "earlier fit with --fit"
         )
     surfaces = surfaces_of(archive, kept.recipe)
     agreement = hold_against(surfaces, trial)
@@ -87,7 +87,7 @@ def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
 
 
 def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -> pd.DataFrame:
-    """What a fit promised at the set-ups of a trial, and what it would promise with that trial in it.
+    """The probabilities a fit stated at the set-ups of a trial, and what they would be with that trial included.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -
     surfaces : Surfaces
         Of that fit.
     number : int
-        Number of a trial that the fit does not stand on, such as confirmation prints of a run.
+        Number of a trial that the fit does not use, such as confirmation prints of a run.
 
     Returns
     -------

@@ -54,7 +54,7 @@ class Decided:
 class Desk:
     """An archive, and the products and the study that the server was started with.
 
-    A `temporary` archive is lost when the server stops.
+    A `temporary` archive is deleted when the server stops.
     """
 
     archive: Archive
@@ -113,7 +113,7 @@ class Desk:
         return self.archive.declaration(last.recipe["study"])
 
     def add(self, file: InputFile) -> NewTrial | str:
-        """Keep a trial, held against the fit of the others; or a product, and then give its name.
+        """Keep a trial, compared with the fit of the others; or a product, and then give its name.
 
         Raises
         ------
@@ -125,8 +125,8 @@ class Desk:
         if b"[requirements" not in file.content:
             read_study(file)
             raise UnusableInput(
-                f"{file.name} is a study; start the server with it: `pwindow serve --study {file.name} …`, or keep "
-                "measured volumes by `pwindow rolls`"
+                f"{file.name} is a study; start the server with it: `pwindow serve --study {file.name} …`, or record "
+                "measured volumes with `pwindow rolls`"
             )
         product = read_product(file)
         self.archive.keep_declaration("product", file)
@@ -137,14 +137,14 @@ class Desk:
         return self.archive.trial([number]).notes
 
     def hold(self, number: int) -> Agreement:
-        """Hold a trial against the fit of the others that are used, and keep what was found."""
+        """Compare a trial with the fit of the others that are used, and keep the result."""
         return hold_again(self.archive, number, self._make_readies())
 
     def confirm(self, file: InputFile) -> tuple[KeptFit, Confirmation]:
-        """Keep the prints of a run, and hold them against what the last fit promised."""
+        """Keep the prints of a run, and compare them with the predictions of the last fit."""
         last = self._last()
         if last is None:
-            raise UnusableInput("no fit has promised anything yet; fit anew first")
+            raise UnusableInput("there is no fit to confirm yet; refit first")
         return last, confirm(self.archive, last, file)
 
     def refit(self, names: Sequence[str], tell: Tell) -> Compared:
@@ -171,7 +171,7 @@ class Desk:
             If both are the same fit.
         """
         if before == after:
-            raise UnusableInput("choose two fits that differ")
+            raise UnusableInput("choose two different fits")
         first, second = (kept_fit(self.archive, str(at)) for at in (before, after))
         return self._compared(first, second, tell)
 

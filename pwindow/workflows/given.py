@@ -108,7 +108,7 @@ def given_archive() -> Archive:
 
 
 def archive_is_temporary() -> bool:
-    """Whether the archive of this server is lost when it stops."""
+    """Whether the archive of this server is deleted when it stops."""
     return not os.environ.get(ARCHIVE)
 
 

@@ -22,7 +22,7 @@ from pwindow.window.search.recommendation import recommend
 from pwindow.window.window import Window, find_window
 
 BAND = ["roll", "plate", "pressure"]
-"""What tells the speed bands of an answer apart."""
+"""What distinguishes the speed bands of an answer."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,7 +121,7 @@ def _refuse_same_names(products: Sequence[InputFile]) -> None:
         name = read_product(file).name
         if name in seen:
             raise UnusableInput(
-                f"{seen[name]} and {file.name} are both of a product “{name}”; give each a name of its own"
+                f"{seen[name]} and {file.name} both declare a product “{name}”; give each its own name"
             )
         seen[name] = file.name
 
@@ -139,13 +139,13 @@ def kept_fit(archive: Archive, which: str) -> KeptFit:
     found = fits[(fits.index.astype(str) == which) | named]
     if len(found) != 1:
         what = "no fit" if found.empty else "more than one fit"
-        raise UnusableInput(f"there is {what} “{which}”; `pwindow fits` lists them")
+        raise UnusableInput(f"there is {what} “{which}”; list the fits with `pwindow fits`")
     row, number = found.iloc[0], int(found.index[0])
     try:
         recipe, answer = json.loads(row["recipe"]), json.loads(row["answer"])
     except ValueError as problem:
         raise UnusableInput(
-            f"what is kept of fit {number} cannot be read: it was changed after it was made; go back to a backup of the archive"
+            f"the stored results of fit {number} cannot be read: they were changed after the fit; restore a backup of the archive"
         ) from problem
     decision = None if pd.isna(row["decision"]) else int(row["decision"])
     return KeptFit(
@@ -165,7 +165,7 @@ def answer_of(
     tell: Callable[[str], None] = lambda step: None,
     files: Mapping[str, InputFile] = MappingProxyType({}),
 ) -> dict:
-    """What a recipe says, made anew; with a trial left out where one is named.
+    """The results of a recipe, computed again; with a trial left out where one is named.
 
     Parameters
     ----------

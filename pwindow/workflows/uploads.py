@@ -89,8 +89,8 @@ class Uploads:
         """Refuse more than is kept of one visitor; raises UnusableInput."""
         if loaded.size > self._most_of_one:
             raise UnusableInput(
-                f"these files and what was loaded before have {loaded.size / 1e6:.0f} MB, and the server keeps "
-                f"{self._most_of_one / 1e6:.0f} MB of a visitor; load less, or start a server of your own on them: "
+                f"these files and those loaded before take {loaded.size / 1e6:.0f} MB, but the server keeps only "
+                f"{self._most_of_one / 1e6:.0f} MB per visitor; load less, or start your own server on them: "
                 "`pwindow serve FILE… --product FILE`"
             )
 
@@ -138,8 +138,8 @@ class Uploads:
         with self._changing() as database:
             if not is_id(visit) or not self._used(database, visit):
                 raise Forgotten(
-                    "what was loaded under this link is no longer on the server: it was restarted, or it needed the "
-                    "room for other visitors; load the files again"
+                    "the files loaded under this link are no longer on the server: it was restarted, or it needed the space "
+                    "for other visitors; load the files again"
                 )
             return self._loaded(database, visit)
 
@@ -201,6 +201,6 @@ class Uploads:
                 database.execute("commit")
         except sqlite3.Error as problem:
             raise UnusableInput(
-                f"the server cannot keep what was loaded ({problem}); free some room for temporary files, then load "
-                "it again"
+                f"the server cannot keep what was loaded ({problem}); free some space for temporary files, then load "
+                "the files again"
             ) from problem

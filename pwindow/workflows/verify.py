@@ -1,4 +1,4 @@
-"""Whether a kept fit, and what it stands on, is as it was when it was made."""
+"""Whether a stored fit, and the data it used, are unchanged since it was made."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ from pwindow.workflows.kept import KeptFit
 
 
 def verify(archive: Archive, kept: KeptFit) -> list[str]:
-    """What was changed since a fit was made, in sentences; empty where all is as it was.
+    """What was changed since a fit was made, in sentences; empty where nothing was.
 
-    Its recipe is held against its fingerprint, and where that fits, the files of its trials and declarations against their
-    SHA-256; each trial's rows against its file, read again; decisions against their seals; the standings of
-    its trials against the decisions up to then; the volumes of its rolls against those that are stored.
+    Its recipe is compared with its fingerprint, and where that matches, the files of its trials and declarations with their
+    SHA-256; each trial's rows with its file, read again; decisions with their seals; the standings of
+    its trials with the decisions up to then; the volumes of its rolls with those that are stored.
     """
     recipe = kept.recipe
     if not has_its_recipe(kept):
         return [
-            f"the recipe of fit {kept.number} does not have the fingerprint {kept.fingerprint}: nothing else is held against it"
+            f"the recipe of fit {kept.number} does not match the fingerprint {kept.fingerprint}: nothing else was checked"
         ]
     found = archive.changed_trials(list(kept.standings))
     found += _other_fingerprints(archive, kept)
@@ -40,18 +40,18 @@ def _other_fingerprints(archive: Archive, kept: KeptFit) -> Iterator[str]:
     for trial in kept.recipe["trials"]:
         number, then = trial["number"], trial["fingerprint"]
         if there.get(number, then) != then:
-            yield f"trial {number} had the fingerprint {then} when fit {kept.number} was made, and has {there[number]}"
+            yield f"trial {number} had the fingerprint {then} when fit {kept.number} was made, but now has {there[number]}"
 
 
 def _other_standings(archive: Archive, kept: KeptFit) -> Iterator[str]:
     then = archive.standings_then(kept.decision, kept.made)
     if then is None:
-        yield f"decision {kept.decision}, the last before fit {kept.number}, is not in the archive any more"
+        yield f"decision {kept.decision}, the last before fit {kept.number}, is missing from the archive"
         return
     for number in sorted({*kept.standings, *(one for one, standing in then.items() if standing in USED)}):
-        used, decided = kept.standings.get(number, "not used"), then.get(number, "not decided about")
+        used, decided = kept.standings.get(number, "not used"), then.get(number, "no decision")
         if used != decided:
-            yield f"fit {kept.number} used trial {number} as “{used}”, and by the decisions up to then it was “{decided}”"
+            yield f"fit {kept.number} used trial {number} as “{used}”, but the decisions up to then made it “{decided}”"
 
 
 def _other_volumes(archive: Archive, kept: KeptFit) -> Iterator[str]:
@@ -65,5 +65,5 @@ def _other_volumes(archive: Archive, kept: KeptFit) -> Iterator[str]:
             }
             if volume not in tried:
                 yield (
-                    f"fit {kept.number} took roll {roll} with {volume:g} cm³/m², and no measurement of it says so any more"
+                    f"fit {kept.number} used {volume:g} cm³/m² for roll {roll}, but no measurement of the roll has that value now"
                 )

@@ -163,7 +163,7 @@ def test_a_limit_out_of_reach_is_told_alone(demo_surfaces, tag, study):
     assert [one.sides[0].words for one in found.out_of_reach] == ["line resistance at most 20 Ω"]
     assert found.conflict is None
     (sentence,) = conflicts(found)
-    assert sentence.startswith("Line resistance at most 20 Ω is out of reach even by itself")
+    assert sentence.startswith("Line resistance at most 20 Ω is out of reach even on its own")
 
 
 def test_the_table_tells_every_number(told):

@@ -142,7 +142,7 @@ def test_silver_of_a_mesh_by_its_pitch(mesh_window):
     """A square mesh of 900 µm has 2222 m of line on a square metre: g/m² is 2.222 times mg/m."""
     found = along_speed(mesh_window, "film-imaged", 50.0)
     np.testing.assert_allclose(found["silver_g_m2_mean"], found["silver_mg_m_mean"] * 2 / 0.9, rtol=1e-12)
-    assert any("nodes" in note for note in silver_notes(mesh_window))
+    assert any("crossings" in note for note in silver_notes(mesh_window))
 
 
 def test_without_a_density_dense_silver_is_an_upper_bound(demo_surfaces, tag):
@@ -352,7 +352,7 @@ def test_a_planned_roll_is_judged_as_one_that_exists(tag_window, study, tag):
 @pytest.mark.parametrize(
     "identity, volume, said",
     [
-        ("1318", 6.0, "inventory already"),
+        ("1318", 6.0, "already in the inventory"),
         (" ", 6.0, "id"),
         ("new", 0.0, "above zero"),
         ("new", float("nan"), "above zero"),
@@ -504,7 +504,7 @@ def test_plates_as_printed(tag_window, plates):
 
 def test_plates_at_a_common_width_keep_their_line_gain(plates):
     """One plate width for each plate process: widths × 30/28, resistance and conductance follow."""
-    assert plates.common_width == 30.0 and "do not tell plate width from plate process" in plates.assumed
+    assert plates.common_width == 30.0 and "cannot separate plate width from plate process" in plates.assumed
     before, after = (plate_row(plates, basis, "film-imaged") for basis in (AS_PRINTED, COMMON_WIDTH))
     for end in ("mean", "mean_ci_low", "obs_ci_high"):
         assert after[f"line_gain_{end}"] == pytest.approx(before[f"line_gain_{end}"])

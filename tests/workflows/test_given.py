@@ -98,12 +98,12 @@ def test_files_have_a_temporary_archive_with_them(monkeypatch, started_with):
 def test_the_page_of_the_temporary_archive_says_that_it_is_lost(tmp_path):
     page = new_trial_data("data=" + "A" * 22)
     values = " ".join(part.value for part in page.children if hasattr(part, "value"))
-    assert "lost when the server stops" in values and "pwindow serve --archive trials.db" in values
-    assert "is yours alone and is not in this archive" in values
+    assert "deleted when the server stops" in values and "pwindow serve --archive trials.db" in values
+    assert "visible only to you and are not in this archive" in values
     assert str(tmp_path) not in values
 
 
 def test_the_page_of_a_lasting_archive_does_not(tmp_path, monkeypatch):
     monkeypatch.setenv("PWINDOW_ARCHIVE", str(tmp_path / "own.db"))
     page = new_trial_data("")
-    assert "lost when" not in " ".join(part.value for part in page.children if hasattr(part, "value"))
+    assert "deleted when" not in " ".join(part.value for part in page.children if hasattr(part, "value"))

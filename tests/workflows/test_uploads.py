@@ -76,7 +76,7 @@ def test_an_id_cannot_be_guessed(kept, monkeypatch):
 
 def test_more_than_is_kept_of_one_visitor_is_refused_and_what_was_kept_stays(kept):
     visit, _ = kept.keep(None, sized(600))
-    with pytest.raises(UnusableInput, match="MB of a visitor"):
+    with pytest.raises(UnusableInput, match="MB per visitor"):
         kept.keep(visit, Loaded(products={"P": InputFile("p.toml", b"x" * 401)}))
     assert kept.read(visit) == sized(600)
     kept.keep(visit, sized(1000))

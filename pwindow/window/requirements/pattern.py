@@ -66,8 +66,8 @@ def resolve_patterns(
     notes = [f"not judged: {problem}" for problem in faults]
     if wanted is not None and region.plates == ("",):
         notes.append(
-            f"product “{product.name}” asks for plate “{wanted}”, but the trial does not say which plates printed it "
-            "(column “plate”): all its prints are taken to be of that one"
+            f"product “{product.name}” asks for plate “{wanted}”, but the trial has no column “plate”: all "
+            "its prints are taken to be of that plate"
         )
     return patterns, tuple(notes)
 
@@ -108,8 +108,8 @@ def _value(surfaces: Surfaces, product: Product, plate: str, name: str, *, neede
     if asked is None:
         if needed and high > low:
             raise WindowProblem(
-                f"product “{product.name}” does not say its {name}, which the trial varied from {low:g} to "
-                f'{high:g} {unit}; add {name} = "{low:g} {unit}" or the like under [pattern]'
+                f"product “{product.name}” has no {name}, which the trial varied from {low:g} to "
+                f'{high:g} {unit}; add {name}, for example {name} = "{low:g} {unit}", under [pattern]'
             )
         return low
     slack = _room(max(abs(low), abs(high)))
@@ -117,7 +117,7 @@ def _value(surfaces: Surfaces, product: Product, plate: str, name: str, *, neede
     if not judged_for_gap and not low - slack <= asked <= high + slack:
         span = f"{low:g} {unit}" if low == high else f"{low:g} to {high:g} {unit}"
         raise WindowProblem(
-            f"product “{product.name}” asks for {name} {asked:g} {unit}, outside what the trial tried with "
+            f"product “{product.name}” asks for {name} {asked:g} {unit}, outside the range tried with "
             f"{f'plate “{plate}”' if plate else 'its plate'} ({span}); print a trial with it, or change the product"
         )
     return asked

@@ -137,8 +137,8 @@ def quantity(
         _need(surfaces, requirement, "gap_closure")
         if surfaces.counts_only and (requirement.least or requirement.most is not None):
             raise WindowProblem(
-                "the trial counted bridged gaps and measured none, so only whether a gap stays open can be "
-                'judged: ask for least = "0 µm" and no most, or measure gaps'
+                "the trial counted bridged gaps but measured none, so only whether a gap stays open can be "
+                'judged: set least = "0 µm" and no most, or measure gaps'
             )
         return Quantity(
             weights={"gap_closure": 1.0},
@@ -218,7 +218,7 @@ def _with_undercoat(undercoat: float) -> tuple[Natural, Modelled]:
 
 
 def gap_count(product: Product, surfaces: Surfaces) -> float:
-    """Gaps of the length the trial measured, every one of which must hold.
+    """Gaps of the length the trial measured, every one of which must meet the requirement.
 
     A gap k times as long is the worst of k such gaps: closures of stretches are taken as independent
     given their print (weakest link; common practice, no source).
@@ -237,8 +237,8 @@ def gap_count(product: Product, surfaces: Surfaces) -> float:
     measured = surfaces.trial.cells["gap_length"].min()
     if not measured > 0:
         raise WindowProblem(
-            f"the product's gaps are {length:g} mm long, but the trial does not say over which length it "
-            "measured: add a column gap_length [mm], or leave the length out"
+            f"the product's gaps are {length:g} mm long, but the trial does not say how long its measured "
+            "gaps are: add a column gap_length [mm], or leave out the length"
         )
     return max(count * length / float(measured), 1)
 
@@ -281,13 +281,13 @@ def _pitch(product: Product, requirement: Requirement) -> float:
 
 def _need(surfaces: Surfaces, requirement: Requirement, *responses: str) -> None:
     columns = {
-        "gap_closure": "a measured gap with its plate_gap (counts of bridged gaps alone do not say how far)"
+        "gap_closure": "measured gaps with plate_gap (counts of bridged gaps alone do not give a width)"
     }
     missing = [columns.get(name, name) for name in responses if name not in surfaces.by_name]
     if missing:
         raise WindowProblem(
-            f"the trial does not have {' and '.join(missing)}, which the requirement on "
-            f"{requirement.kind.label} needs; add the columns or leave the requirement out"
+            f"the trial has no {' or '.join(missing)}, which the requirement on "
+            f"{requirement.kind.label} needs; add the columns or leave out the requirement"
         )
 
 

@@ -74,8 +74,8 @@ def without_effect(tolerances: tuple[Tolerance, ...], surfaces: Surfaces) -> tup
     """A note for each tolerance of a setting that no surface depends on."""
     known = {factor.name for surface in surfaces.by_name.values() for factor in surface.design.factors}
     return tuple(
-        f"the trial did not vary {one.setting.replace('_', ' ')}: what a drift within its tolerance does is "
-        "not known and not in the probabilities"
+        f"the trial did not vary {one.setting.replace('_', ' ')}, so the probabilities do not include drift within its "
+        "tolerance"
         for one in tolerances
         if one.setting not in known
     )

@@ -35,7 +35,7 @@ from pwindow.wording import limit_words
 
 LEVEL = 0.95
 MAKE_READIES = 3
-"""Make-readies to confirm with: common practice, no source; what they notice is told beside them."""
+"""Make-readies to confirm with: common practice, no source; the change they detect is stated beside them."""
 NOTICED = 0.8
 SURE = 0.95
 _DRAWS = 40_000  # a stop rate of 10 % then has a standard error of 0.15 points
@@ -59,7 +59,7 @@ class FirstPrint:
     several_low, several_high : float
         Of the mean over `MAKE_READIES` make-readies with one print each.
     noticed : float
-        Lasting change that those notice with a probability of `NOTICED`, in `noticed_unit`.
+        Lasting change that those detect with a probability of `NOTICED`, in `noticed_unit`.
     noticed_unit : str
         "%" where the logarithm is modelled.
     least, most : float or None
@@ -104,7 +104,7 @@ class FirstPrint:
 
     @property
     def each(self) -> bool:
-        """Whether single features must be looked at beside their average."""
+        """Whether single features must be checked as well as their average."""
         return self.every is not None and self.features > 1
 
     def to_dict(self) -> dict:
@@ -121,7 +121,7 @@ class FirstPrint:
 
 @dataclass(frozen=True)
 class Stops:
-    """How often a first print of a press that prints as in the trial is held up, as probabilities.
+    """How often a first print of a press that prints as in the trial is stopped, as probabilities.
 
     Attributes
     ----------
@@ -167,7 +167,7 @@ def first_prints(window: Window, setup: pd.DataFrame, level: float = LEVEL) -> t
 
 
 def stops(window: Window, setup: pd.DataFrame, first: tuple[FirstPrint, ...]) -> Stops:
-    """How often first prints of a new make-ready are held up though the process is as it was, by simulation.
+    """How often first prints of a new make-ready are stopped though the process has not changed, by simulation.
 
     Parameters
     ----------

@@ -63,12 +63,12 @@ def not_judged(window: Window, trial: Trial, met: pd.DataFrame) -> tuple[str, ..
     """
     own, there, left_out = set(printable(window, trial.prints).index), len(trial.prints), []
     if len(own) < there:
-        left_out.append(f"{_some(len(own), there)} on a plate that the product can be judged on")
+        left_out.append(f"{_some(len(own), there)} on a plate for which the product can be judged")
     for requirement in window.product.requirements:
         judged = own & set(met.loc[met["requirement"] == requirement.name, "print"])
         if len(judged) < len(own):
             left_out.append(
-                f"{_some(len(judged), len(own))} measured for {requirement.kind.label} as the product has it"
+                f"{_some(len(judged), len(own))} measured for {requirement.kind.label} as the product specifies it"
             )
     return tuple(f"{window.product.name}: {one}" for one in left_out)
 

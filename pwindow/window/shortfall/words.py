@@ -11,10 +11,10 @@ from pwindow.wording import pressure as pressure_text
 
 
 def promise(found: Shortfall) -> str:
-    """The most that can be promised, and with which set-up."""
+    """The highest probability that can be reached, and with which set-up."""
     closest = found.closest
     return (
-        f"At {asked(found.level)} assurance no set-up qualifies: the closest, {_setup(found, closest.setup)}, can promise "
+        f"No set-up reaches {asked(found.level)} assurance: the closest, {_setup(found, closest.setup)}, reaches "
         f"{_at_most(closest.joint, found.level)}."
     )
 
@@ -22,8 +22,8 @@ def promise(found: Shortfall) -> str:
 def conflicts(found: Shortfall) -> tuple[str, ...]:
     """Which limits are out of reach, and which two of the others conflict."""
     sentences = [
-        f"{_first(one.sides[0].words)} is out of reach even by itself: the best set-up meets it with "
-        f"{percent(one.joint, found.level)} probability."
+        f"{_first(one.sides[0].words)} is out of reach even on its own: the best set-up has "
+        f"{percent(one.joint, found.level)} probability of meeting it."
         for one in found.out_of_reach
     ]
     if found.conflict is not None:
@@ -32,7 +32,7 @@ def conflicts(found: Shortfall) -> tuple[str, ...]:
         lowest = found.pairs[0]
         sentences.append(
             f"No two limits conflict: each pair reaches {asked(found.level)} (the lowest, "
-            f"{_both(lowest)}, {percent(lowest.joint, found.level)}). It is all of them together that do not."
+            f"{_both(lowest)}, {percent(lowest.joint, found.level)}). Only all of them together do not."
         )
     return tuple(sentences)
 
@@ -41,8 +41,8 @@ def _conflict(found: Shortfall, pair: Reach) -> str:
     alone = {one.sides[0].words: one.joint for one in found.alone}
     each = listed([percent(alone[side.words], found.level) for side in pair.sides])
     return (
-        f"{_first(_both(pair))} conflict: alone the best set-up meets them with {each}, both in the same print with "
-        f"{_at_most(pair.joint, found.level)}."
+        f"{_first(_both(pair))} conflict: the best set-ups have {each} probability of meeting each alone, but "
+        f"{_at_most(pair.joint, found.level)} of meeting both in the same print."
     )
 
 
@@ -51,7 +51,7 @@ def _both(pair: Reach) -> str:
 
 
 def remedies(found: Shortfall) -> tuple[str, ...]:
-    """Which limit, cell volume or plate would do by itself; that none would, where none does."""
+    """Which limit, cell volume or plate would be enough on its own; that none would, where none is."""
     sentences = [
         _limit(found, one.side, one.value, one.remedy)
         for one in found.loosenings
@@ -88,16 +88,16 @@ def _with(found: Shortfall, remedy: Remedy) -> str:
 
 
 def _what_would_not(found: Shortfall, *, something: bool) -> Iterator[str]:
-    """What was looked at and is not enough by itself."""
+    """What was tried and is not enough on its own."""
     low, high = found.volumes_tried
     tried = [f"loosening {one.side.words}" for one in found.loosenings if one.remedy is None]
     if found.volume is None and low < high:
         tried.append(f"another cell volume from {volume(low)} to {volume(high)} cm³/m²")
     tried += [f"plate {one.plate}" for one in found.plates if one.remedy is None and not one.why_not]
     if tried and something:
-        yield f"Not enough alone: {', '.join(tried)}."
+        yield f"Not enough on its own: {', '.join(tried)}."
     elif tried:
-        yield f"No single change is enough; looked at: {', '.join(tried)}."
+        yield f"No single change is enough; tried: {', '.join(tried)}."
     if low == high:
         yield f"Only {volume(low)} cm³/m² was tried, so no other cell volume can be judged."
     for one in found.plates:

@@ -114,8 +114,8 @@ def _plate_widths(window: Window, *, told_apart: bool) -> dict[str, float]:
         ends = region.covariates[plate].get("plate_width")
         if ends is None:
             raise WindowProblem(
-                f"the trial does not say the plate width of plate process “{plate}”: add a column plate_width [µm], "
-                "measured on the plate"
+                f"the trial has no plate width for plate process “{plate}”: add a column plate_width [µm], measured on "
+                "the plate"
             )
         if told_apart and wanted is not None and ends[0] <= wanted <= ends[1]:
             found[plate] = float(wanted)
@@ -181,10 +181,9 @@ def _moved_limits(limits: Limits, shift: float) -> Limits:
 
 def _assumed(common: float, *, told_apart: bool) -> str:
     if told_apart:
-        return f"At a plate width of {common:g} µm the surfaces, which were fitted over the tried plate widths, predict."
+        return f"Predictions for a plate width of {common:g} µm are from surfaces fitted over the tried plate widths."
     return (
-        "The surfaces do not tell plate width from plate process (each was tried with one width, or the fit leaves plate "
-        f"width out): for a plate width of {common:g} µm the line gain (printed ÷ plate width) of each plate process is "
-        "taken to stay as it is, and so "
-        "are line height and gap closure at the product's plate gap."
+        "The surfaces cannot separate plate width from plate process (each was tried with one width, or the fit leaves out "
+        f"plate width): at a plate width of {common:g} µm each plate process is assumed to keep its line gain "
+        "(printed ÷ plate width), line height, and gap closure at the product's plate gap."
     )

@@ -18,7 +18,7 @@ INTERVALS = ("mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high")
 """Ends of the columns of a quantity: predicted, 95 % interval of the mean, 95 % interval of the next print."""
 SILVER, SILVER_OF_AREA = "silver", "silver_of_area"
 CONFORMANCE = "conformance"
-_MEAN_GAP = "mean gap of a print"
+_MEAN_GAP = "average gap on a print"
 _COARSE_POINTS, _COARSE_ERROR, _COARSE_LINES = 499, 1e-4, 4
 _DIGIT = 1e-3  # conformances are printed to a tenth of a per cent
 
@@ -44,7 +44,7 @@ def shown_quantities(window: Window, plate: str) -> dict[str, Shown]:
     """Every quantity that can be shown of a set-up on a plate process, by name.
 
     What the product limits comes first; then line height and width, the gap where its plate gap is
-    known, the resistance of a millimetre of line, and silver as far as the trial tells them.
+    known, the resistance of a millimetre of line, and silver as far as the trial gives them.
     """
     limited = {requirement.name: requirement for requirement in window.product.requirements}
     found = {name: _shown(window, plate, requirement) for name, requirement in limited.items()}
@@ -55,7 +55,7 @@ def shown_quantities(window: Window, plate: str) -> dict[str, Shown]:
         found["line_resistance"] = replace(
             found["line_resistance"],
             key="resistance_ohm_mm",
-            label="resistance of a millimetre of line",
+            label="resistance per millimetre of line",
             unit="Ω/mm",
         )
     return found | _silver(window)
@@ -129,7 +129,7 @@ def _silver(window: Window) -> dict[str, Shown]:
     per_line = silver_per_line(window.surfaces, window.study.ink)
     found = {
         SILVER: Shown(
-            name=SILVER, label="silver of a metre of line", unit="mg/m", key="silver_mg_m", quantity=per_line
+            name=SILVER, label="silver per metre of line", unit="mg/m", key="silver_mg_m", quantity=per_line
         )
     }
     pattern = window.product.pattern
@@ -138,7 +138,7 @@ def _silver(window: Window) -> dict[str, Shown]:
         of_area = replace(per_line, constant=per_line.constant + float(grams))
         found[SILVER_OF_AREA] = Shown(
             name=SILVER_OF_AREA,
-            label="silver of the printed area",
+            label="silver per printed area",
             unit="g/m²",
             key="silver_g_m2",
             quantity=of_area,
@@ -147,23 +147,21 @@ def _silver(window: Window) -> dict[str, Shown]:
 
 
 def silver_notes(window: Window) -> tuple[str, ...]:
-    """What the reader of a silver use must know."""
+    """What readers of silver use must know."""
     notes = []
     if window.study.ink.silver_density is None:
         notes.append(
-            f"the study does not say how much silver the dry line holds: dense silver, {DENSE_SILVER} g/cm³, is "
-            'taken, which is the most it can be; add [ink] silver_density = "7.4 g/cm3" or the like to the study'
+            f"the study does not state the silver density of the dry line: dense silver, {DENSE_SILVER} g/cm³, is assumed, "
+            'which is the upper limit; add, for example, [ink] silver_density = "7.4 g/cm3" to the study'
         )
     pattern = window.product.pattern
     if pattern.pitch is None:
         notes.append(
-            "the product states no pitch: silver is told for a metre of line and not for an area; plate width and "
-            "plate gap are those of one measured line and gap, which need not fill the part"
+            "the product states no pitch, so silver is given per metre of line and not per area: plate width and "
+            "plate gap are of one measured line and gap, which need not fill the part"
         )
     elif pattern.layout == "square mesh":
-        notes.append(
-            "the nodes of the mesh are counted in both lines, which overstates silver by a few per cent"
-        )
+        notes.append("the crossings of the mesh are counted twice, which overstates silver by a few per cent")
     return tuple(notes)
 
 
