@@ -57,7 +57,7 @@ def main() -> None:
 @_JSON
 @guarded
 def check(*, files: Files, archive: str | None, as_json: bool) -> None:
-    """Read trial FILEs and say what is in them, or what is wrong with them."""
+    """Read trial FILEs and report what they contain, or what is wrong with them."""
     from pwindow.cli.tables import summary_text
     from pwindow.outputs import plain
     from pwindow.trials import summarise
@@ -105,7 +105,7 @@ def fit(
     multiple=True,
     required=True,
     metavar="SETTINGS",
-    help="A set-up, such as “speed=60 m/min, roll=0412, pressure=50 µm”. A setting named again starts another.",
+    help="A set-up, such as “speed=60 m/min, roll=0412, pressure=50 µm”. Repeating a setting starts another set-up.",
 )
 @click.option(
     "--product", type=click.Path(path_type=Path), help="Product file: adds conformance probabilities."
@@ -152,7 +152,7 @@ def predict(
     "pressures",
     multiple=True,
     metavar="PRESSURE",
-    help="A pressure with its unit, inside what was tried. The tried pressures unless given.",
+    help="A pressure with its unit, within the tried range; default: the tried pressures.",
 )
 @ASSURANCE
 @PICTURE
@@ -175,7 +175,7 @@ def speeds(
 ) -> None:
     """Speed bands of every roll and pressure, and the speed to run.
 
-    The picture is the window at the plate and pressure of the recommended set-up, or of the closest.
+    The picture is the window at the plate and pressure of the recommended set-up, or of the closest one.
     """
     from pwindow.cli.answers import speeds_answer
     from pwindow.cli.tables import speeds_text
@@ -211,7 +211,7 @@ def _draw_window(window: Window, pressures: Sequence[float] | None, picture: Pat
     "--trials", type=click.IntRange(2, 10_000), default=200, show_default=True, help="Trials to simulate."
 )
 @click.option(
-    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Start of the random numbers."
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed of the random numbers."
 )
 @PICTURE
 @TERMS
@@ -231,7 +231,7 @@ def calibrate(
     leave_out: Sequence[str],
     as_json: bool,
 ) -> None:
-    """Simulate trials of this layout from its fit: are the stated probabilities kept?"""
+    """Simulate trials of this layout from its fit: do the stated probabilities hold up?"""
     from pwindow.charts.calibration import calibration_figure
     from pwindow.cli.answers import calibration_answer
     from pwindow.cli.tables import calibration_text
@@ -260,21 +260,19 @@ def calibrate(
 @PRODUCTS
 @STUDY
 @ARCHIVE
-@click.option(
-    "--port", type=click.IntRange(1, 65535), help="Port; the usual one, or a free one, unless given."
-)
+@click.option("--port", type=click.IntRange(1, 65535), help="Port; default: the usual one, or a free one.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option(
     "--password",
     is_flag=True,
-    help="Ask visitors for the password in PWINDOW_PASSWORD, or make one and print a link with it.",
+    help="Ask visitors for the password in PWINDOW_PASSWORD, or generate one and print a link with it.",
 )
 @click.option(
     "--most-visitors",
     type=click.IntRange(1),
     default=MOST_VISITORS,
     show_default=True,
-    help="Pages open at the same time; each takes a process of about 210 MB.",
+    help="Most pages that may be open at the same time; each takes a process of about 210 MB.",
 )
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @guarded

@@ -1,4 +1,4 @@
-"""Commands that keep trials in an archive, decide about them, and fit them anew."""
+"""Commands that keep trials in an archive, record decisions about them, and refit."""
 
 from __future__ import annotations
 
@@ -29,14 +29,14 @@ if TYPE_CHECKING:  # loaded by the commands that need them
     from pwindow.surfaces import Form
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
-_REASON = click.option("--reason", default="", help="Why, in a few words; it is kept with the decision.")
+_REASON = click.option("--reason", default="", help="Reason, in a few words; it is kept with the decision.")
 _NUMBER = click.argument("number", type=click.IntRange(1))
 
 
 @click.command()
 @FILES
 @ARCHIVE
-@click.option("--accept", is_flag=True, help="Use what is added in fits from now on; needs --reason.")
+@click.option("--accept", is_flag=True, help="Use the added trials in fits from now on; needs --reason.")
 @_REASON
 @PICTURE
 @_JSON
@@ -44,9 +44,9 @@ _NUMBER = click.argument("number", type=click.IntRange(1))
 def add(
     *, files: Files, archive: str | None, accept: bool, reason: str, picture: Path | None, as_json: bool
 ) -> None:
-    """Keep trial FILEs in an archive, each held against the fit of those before it.
+    """Add trial FILEs to an archive, and compare each with the fit of the earlier trials.
 
-    The first trial is used in fits at once; later ones wait for a decision: `accept`, `accept-change` or
+    The first trial is used in fits at once; later ones await a decision: `accept`, `accept-change` or
     `set-aside`.
     """
     from pwindow.cli.archived_answers import added_answer
@@ -60,7 +60,7 @@ def add(
     if accept and not reason.strip():
         raise click.UsageError("--accept needs a --reason")
     if picture is not None and len(files) > 1:
-        raise click.UsageError("--picture is of one trial; add one FILE at a time")
+        raise click.UsageError("--picture shows one trial; add one FILE at a time")
     kept = archive_of(archive)
     standing = Standing.SAME_PROCESS if accept else Standing.UNDECIDED
     found = [add_trial(kept, InputFile.of(path), standing, reason) for path in files]
@@ -78,7 +78,7 @@ def add(
 @_JSON
 @guarded
 def trials(*, number: int | None, archive: str | None, as_json: bool) -> None:
-    """List the trials of an archive; of trial NUMBER all that was found and decided about it."""
+    """List the trials of an archive, or the history of trial NUMBER: what was found and decided."""
     from pwindow.cli.archived_answers import history_answer, trials_answer
     from pwindow.cli.archived_tables import history_text, trials_text
 
@@ -110,7 +110,7 @@ accept = _decision("accept", "SAME_PROCESS", "Use trial NUMBER in fits, as more 
 accept_change = _decision(
     "accept-change",
     "CHANGED_PROCESS",
-    "Use trial NUMBER in fits, as prints of a process that has changed: predictions are for how it is since.",
+    "Use trial NUMBER in fits, as prints of a process that has changed: predictions describe the changed process.",
 )
 set_aside = _decision("set-aside", "SET_ASIDE", "Keep trial NUMBER out of fits; `accept` brings it back.")
 
@@ -132,18 +132,18 @@ def refit(
     leave_out: Sequence[str],
     as_json: bool,
 ) -> None:
-    """Fit the trials that are used, judge products on them, keep the fit, and compare it with the last."""
+    """Fit the accepted trials, judge products on them, keep the fit, and compare it with the previous one."""
     from pwindow.cli.archived_answers import compared_answer, kept_answer
     from pwindow.cli.archived_tables import refit_text
     from pwindow.inputs import InputFile
     from pwindow.workflows.compare import compare as compare_fits
     from pwindow.workflows.kept import kept_fit
-    from pwindow.workflows.kept import refit as fit_anew
+    from pwindow.workflows.kept import refit as refit_archive
 
     kept = archive_of(archive, there=True)
     before = kept.fits()
     declared = None if study is None else InputFile.of(study)
-    now = fit_anew(kept, [InputFile.of(path) for path in products], declared, terms, leave_out)
+    now = refit_archive(kept, [InputFile.of(path) for path in products], declared, terms, leave_out)
     earlier = before[before["fingerprint"] != now.fingerprint]
     compared = None
     if len(earlier):
@@ -157,7 +157,7 @@ def refit(
 @_JSON
 @guarded
 def fits(*, archive: str | None, as_json: bool) -> None:
-    """List the fits of an archive: what each stood on and what it recommended."""
+    """List the fits of an archive: the trials each used and the set-up it recommended."""
     from pwindow.cli.archived_answers import fits_answer
     from pwindow.cli.archived_tables import fits_text
 
@@ -174,11 +174,11 @@ def fits(*, archive: str | None, as_json: bool) -> None:
 def compare(
     *, before: str, after: str | None, archive: str | None, picture: Path | None, as_json: bool
 ) -> None:
-    """Compare fit A with fit B, each by its number or fingerprint: all of it, also coefficients.
+    """Compare fit A with fit B, each named by its number or fingerprint, down to the coefficients.
 
-    With A alone the fit is made anew from the archive and held against what it said, and the files, rows and
-    decisions it stands on against what was kept; status 1 where anything differs. The picture shows the
-    windows of the first product at the plate and pressure that fit B recommends.
+    With A alone, reproduce the fit from the archive and compare it, and the files, rows and decisions it used,
+    with what was stored; exit status 1 if anything differs. The picture shows the windows of the first product
+    at the plate and pressure that fit B recommends.
     """
     from pwindow.cli.archived_answers import again_answer, compared_answer
     from pwindow.cli.archived_tables import again_text, compared_text
@@ -194,7 +194,7 @@ def compare(
         reply(answer, again_text, as_json=as_json)
         if not answer["same_as_printed"]:
             raise UnusableInput(
-                f"fit {one.number} does not come out as it was kept, or what it stands on was changed"
+                f"fit {one.number} is not reproduced as it was stored, or the data it used were changed"
             )
         return
     other = kept_fit(kept, after)
@@ -210,15 +210,13 @@ def compare(
 @click.argument("file", type=click.Path(path_type=Path))
 @SHEET
 @ARCHIVE
-@click.option(
-    "--fit", "which", help="Number or fingerprint of the fit that promised; the last one unless given."
-)
+@click.option("--fit", "which", help="Number or fingerprint of the fit to confirm; default: the last one.")
 @_JSON
 @guarded
 def confirm(*, file: Path, sheet: str | None, archive: str | None, which: str | None, as_json: bool) -> None:
-    """Hold confirmation prints of a run against what a fit promised, and say what the promise is now.
+    """Compare confirmation prints of a run with the predictions of a fit, and update its probabilities.
 
-    FILE is a trial file with the prints of the run. It is kept in the archive and waits for a decision.
+    FILE is a trial file with the prints of the run. It is added to the archive and awaits a decision.
     """
     from pwindow.cli.archived_answers import confirmed_answer
     from pwindow.cli.archived_tables import confirmed_text
@@ -230,7 +228,7 @@ def confirm(*, file: Path, sheet: str | None, archive: str | None, which: str | 
     kept = archive_of(archive, there=True)
     numbers = kept.fits().index
     if not len(numbers):
-        raise UnusableInput("no fit has promised anything yet; `pwindow refit --product …` makes one")
+        raise UnusableInput("there is no fit to confirm yet; make one with `pwindow refit --product …`")
     fit = kept_fit(kept, which or str(numbers[-1]))
     found = hold_against(kept, fit, InputFile.of(with_sheet((file,), sheet)[0]))
     reply(confirmed_answer(kept, fit, found), confirmed_text, as_json=as_json)
@@ -238,12 +236,14 @@ def confirm(*, file: Path, sheet: str | None, archive: str | None, which: str | 
 
 @click.command()
 @ARCHIVE
-@click.option("--roll", metavar="ID", help="Keep a measurement of this roll; lists the inventory without it.")
+@click.option(
+    "--roll", metavar="ID", help="Record a measurement of this roll; without it, list the inventory."
+)
 @click.option("--volume", help="Measured cell volume, such as “4.4 cm3/m2” or “2.8 BCM”.")
 @click.option(
-    "--measured", type=click.DateTime(["%Y-%m-%d"]), help="Day of the measurement; today unless given."
+    "--measured", type=click.DateTime(["%Y-%m-%d"]), help="Date of the measurement; default: today."
 )
-@click.option("--gone", is_flag=True, help="The roll is not in the house any more.")
+@click.option("--gone", is_flag=True, help="Mark the roll as retired.")
 @click.option("--note", default="", help="How it was measured, in a few words.")
 @_JSON
 @guarded
@@ -257,7 +257,7 @@ def rolls(
     note: str,
     as_json: bool,
 ) -> None:
-    """List the roll inventory of an archive with its dated volumes, or keep a new measurement."""
+    """List the roll inventory of an archive with its dated volumes, or record a new measurement."""
     import datetime
 
     from pwindow.cli.archived_answers import volumes_answer
@@ -269,17 +269,17 @@ def rolls(
         raise click.UsageError("give --roll together with --volume, or with --gone")
     kept = archive_of(archive, there=True)
     if roll is not None and gone:
-        kept.keep_volume(roll, 0.0, datetime.date.today(), note or "not in the house any more")
+        kept.keep_volume(roll, 0.0, datetime.date.today(), note or "retired")
     elif roll is not None:
         try:
             size = read_quantity(volume, "cm³/m²")
         except UnitProblem as problem:
             raise click.BadParameter(str(problem), param_hint="--volume") from problem
         if size <= 0:
-            raise click.BadParameter("a volume is above zero", param_hint="--volume")
+            raise click.BadParameter("the volume must be above zero", param_hint="--volume")
         day = datetime.date.today() if measured is None else measured.date()
         if day > datetime.date.today():
-            raise click.BadParameter(f"{day} is still to come", param_hint="--measured")
+            raise click.BadParameter(f"{day} is in the future", param_hint="--measured")
         kept.keep_volume(roll, size, day, note)
     reply(volumes_answer(kept), volumes_text, as_json=as_json)
 

@@ -134,7 +134,7 @@ def compared_answer(before: KeptFit, after: KeptFit, found: Mapping) -> dict:
 
 
 def again_answer(kept: KeptFit, archive: Archive) -> dict:
-    """A kept fit made anew from the archive, and whether what it stands on is as it was."""
+    """A stored fit reproduced from the archive, and whether the data it used are unchanged."""
     from pwindow.surfaces.fingerprint import versions
     from pwindow.workflows.compare import differences
     from pwindow.workflows.kept import answer_of
@@ -145,7 +145,7 @@ def again_answer(kept: KeptFit, archive: Archive) -> dict:
         try:
             moved = differences(kept.answer, answer_of(archive, kept.recipe))
         except UnusableInput as problem:
-            changed.append(f"it cannot be made again: {problem}")
+            changed.append(f"it cannot be reproduced: {problem}")
     return {
         "number": kept.number,
         "fingerprint": kept.fingerprint,
@@ -159,13 +159,13 @@ def again_answer(kept: KeptFit, archive: Archive) -> dict:
 
 
 def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dict:
-    """Confirmation prints beside what was promised of them.
+    """Confirmation prints beside what the fit predicted.
 
     Parameters
     ----------
     archive : Archive
     fit : KeptFit
-        The one whose promises are confirmed.
+        The one to confirm.
     found : Confirmation
     """
     return plain(
@@ -183,7 +183,7 @@ def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dic
 
 
 def volumes_answer(archive: Archive) -> dict:
-    """The roll inventory of an archive: what is reckoned with, and every measurement."""
+    """The roll inventory of an archive: the volumes in use, and every measurement."""
     found, kept = archive.volumes(), archive.trials()
     tried = archive.trial().rolls if kept["standing"].isin(USED).any() else ()
     return plain(

@@ -9,7 +9,8 @@ import pandas as pd
 
 from pwindow.cli.tables import table
 from pwindow.product import REQUIREMENT_KINDS
-from pwindow.wording import percent, pressure, speed
+from pwindow.trials.archive import Standing
+from pwindow.wording import counted, percent, pressure, speed
 
 
 def added_text(answer: Mapping) -> str:
@@ -19,27 +20,32 @@ def added_text(answer: Mapping) -> str:
 
 def _added_text(one: Mapping, archive: str) -> str:
     what = (
-        f"trial {one['trial']}, {one['name']}: {one['prints']} prints, {one['features']} features (fingerprint "
+        f"trial {one['trial']}, {one['name']}: {counted(one['prints'], 'print', 'prints')}, "
+        f"{counted(one['features'], 'feature', 'features')} (fingerprint "
         f"{one['fingerprint']})"
     )
     if one["known"]:
-        return f"{what} is in the archive already; it stays as it is: {one['standing']}"
+        return f"{what} is already in the archive; nothing was changed: {_status(one['standing'])}"
     lines = [*(f"WARNING: {warning}" for warning in one["warnings"]), what]
     if one["agreement"] is not None:
-        lines.append(f"held against the fit of the trials before it, it {one['agreement']['verdict']}:")
+        lines.append(f"compared with the fit of the earlier trials, it {one['agreement']['verdict']}:")
         lines += [f"  {sentence}" for sentence in one["agreement"]["sentences"]]
     if one["standing"] == "undecided":
         lines.append(_to_decide(one["trial"], archive))
     else:
-        lines.append(f"{one['standing']}: fits use it from now on")
+        lines.append(f"{one['standing']}: used in fits from now on")
     return "\n".join(lines)
+
+
+def _status(standing: str) -> str:
+    return Standing(standing).status
 
 
 def _to_decide(trial: int, archive: str) -> str:
     """What can be decided about a trial, as commands."""
     rest = f'{trial} --archive {shlex.quote(archive)} --reason "…"'
     return (
-        f"fits do not use it yet; decide:\n  pwindow accept {rest}         more prints of the same process\n"
+        f"not used in fits yet; decide:\n  pwindow accept {rest}         more prints of the same process\n"
         f"  pwindow accept-change {rest}  the process has changed\n  pwindow set-aside {rest}      not to be used"
     )
 
@@ -47,10 +53,11 @@ def _to_decide(trial: int, archive: str) -> str:
 def trials_text(answer: Mapping) -> str:
     """The trials of an archive and what was decided about them."""
     if not answer["trials"]:
-        return f"archive {answer['archive']} has no trial yet; `pwindow add` adds one"
+        return f"archive {answer['archive']} has no trials yet; add one with `pwindow add`"
     frame = pd.DataFrame(answer["trials"]).set_index("trial")
+    frame["status"] = frame["standing"].map(_status)
     return table(
-        frame[["name", "prints", "features", "added", "standing", "reason", "fingerprint"]], index=True
+        frame[["name", "prints", "features", "added", "status", "reason", "fingerprint"]], index=True
     )
 
 
@@ -59,22 +66,22 @@ def history_text(answer: Mapping) -> str:
     lines = [f"trial {answer['trial']}, {answer['name']}"]
     for event in answer["history"]:
         if "told" in event:
-            lines.append(f"{event['made']}  held against fit {event['against']}: {event['verdict']}")
+            lines.append(f"{event['made']}  compared with fit {event['against']}: {event['verdict']}")
             lines += [f"  {sentence}" for sentence in event["told"]]
         else:
-            lines.append(f"{event['made']}  {event['standing']}: {event['reason']}".rstrip(": "))
+            lines.append(f"{event['made']}  {_status(event['standing'])}: {event['reason']}".rstrip(": "))
     return "\n".join(lines)
 
 
 def fits_text(answer: Mapping) -> str:
     """The fits of an archive."""
     if not answer["fits"]:
-        return f"archive {answer['archive']} has no fit yet; `pwindow refit` makes one"
+        return f"archive {answer['archive']} has no fits yet; make one with `pwindow refit`"
     return "\n".join(_kept_text(one) for one in answer["fits"])
 
 
 def _kept_text(one: Mapping) -> str:
-    trials = ", ".join(f"{trial['number']} ({trial['standing']})" for trial in one["trials"])
+    trials = ", ".join(f"{trial['number']} ({_status(trial['standing'])})" for trial in one["trials"])
     lines = [
         f"fit {one['number']}, {one['fingerprint']}, {one['made']}: trials {trials}; terms {one['terms']}"
     ]
@@ -83,7 +90,7 @@ def _kept_text(one: Mapping) -> str:
     unit = one["pressure_unit"]
     lines += [f"  {name}: {_run(product['recommended'], unit)}" for name, product in one["products"].items()]
     if not one["products"]:
-        lines.append("  no product was named, so none is judged: --product")
+        lines.append("  no product was judged; name one with --product")
     return "\n".join(lines)
 
 
@@ -95,7 +102,7 @@ def _run(best: Mapping | None, unit: str, *, judged: bool = True) -> str:
     return (
         f"{speed(best['speed_m_min'])} m/min with roll {best['roll']}, pressure {pressure(best['pressure'])} {unit}".rstrip()
         + (f", plate {best['plate']}" if best["plate"] else "")
-        + f" (conformance {percent(best['conformance'])})"
+        + f" (joint conformance {percent(best['conformance'])})"
     )
 
 
@@ -130,7 +137,7 @@ def _what_moved(answer: Mapping) -> list[str]:
     parts += [f"note: {change}" for change in answer["changes"]]
     if answer["influence"]:
         parts.append(
-            "recommended speed with all trials, and without one, m/min\n"
+            "recommended speed with all trials and with one left out, m/min\n"
             + table(_without_empty(pd.DataFrame(answer["influence"]), "why"))
         )
     if answer["bands"]:
@@ -143,24 +150,24 @@ def _without_empty(frame: pd.DataFrame, column: str) -> pd.DataFrame:
 
 
 def again_text(answer: Mapping) -> str:
-    """Whether a fit comes out again as it was."""
-    start = f"fit {answer['number']} ({answer['fingerprint']}), made anew from the archive"
+    """Whether a fit is reproduced as it was stored."""
+    start = f"fit {answer['number']} ({answer['fingerprint']}), reproduced from the archive"
     if answer["same_as_printed"]:
-        return f"{start}: the same in every printed digit; files, rows and decisions are as they were kept"
-    lines = [f"{start}: not what it was"]
+        return f"{start}: identical to the last printed digit; files, rows and decisions are unchanged"
+    lines = [f"{start}: different"]
     if answer["changed"]:
-        lines += ["changed since it was kept:", *(f"  {one}" for one in answer["changed"])]
+        lines += ["changed since it was stored:", *(f"  {one}" for one in answer["changed"])]
     if answer["differences"]:
-        lines += [f"{len(answer['differences'])} numbers print otherwise:"]
+        lines += [f"{len(answer['differences'])} numbers differ:"]
         lines += [f"  {one}" for one in answer["differences"]]
     return "\n".join(lines)
 
 
 def confirmed_text(answer: Mapping) -> str:
-    """Confirmation prints beside what was promised of them."""
+    """Confirmation prints beside what the fit predicted."""
     fit = answer["fit"]
     parts = [
-        f"trial {answer['trial']}, {answer['name']}: held against what fit {fit['number']} ({fit['fingerprint']}) promised, "
+        f"trial {answer['trial']}, {answer['name']}: compared with the predictions of fit {fit['number']} ({fit['fingerprint']}), "
         f"it {answer['agreement']['verdict']}",
         *_met_text(answer["met"]),
         *(["\n".join(answer["not_judged"])] if answer["not_judged"] else []),
@@ -171,11 +178,11 @@ def confirmed_text(answer: Mapping) -> str:
         chances = [name for name in promises.columns if name == "promised" or name.startswith("if_")]
         promises[chances] = promises[chances].map(_chance)
         parts.append(
-            "joint conformance of the next run: as it was promised, and with these prints counted\n"
+            "joint conformance probability of the next run: as stated before, and with these prints included\n"
             + table(promises)
         )
     else:
-        parts.append("the fit judged no product that these prints could be of")
+        parts.append("the fit judged no product that matches these prints")
     return "\n\n".join([*parts, _to_decide(answer["trial"], answer["archive"])])
 
 
@@ -185,7 +192,7 @@ def _met_text(rows: Sequence[Mapping]) -> list[str]:
     for product, members in pd.DataFrame(rows).groupby("product", sort=False) if rows else []:
         prints = members.groupby("print", sort=False)["met"].all()
         lines = [
-            f"{product}: {prints.sum()} of {len(prints)} prints meet all that was measured of what it requires"
+            f"{product}: {prints.sum()} of {len(prints)} prints meet every requirement that was measured"
         ]
         for _, one in members[~members["met"].astype(bool)].iterrows():
             span = (
@@ -209,9 +216,9 @@ def volumes_text(answer: Mapping) -> str:
     """The roll inventory of an archive."""
     if not answer["measurements"]:
         return (
-            f"archive {answer['archive']} has no measured roll: the rolls of its trials are the inventory; `pwindow rolls "
-            '--roll ID --volume "4.4 cm3/m2"` keeps a measurement'
+            f"archive {answer['archive']} has no roll measurements: the rolls of its trials are the inventory; record a measurement with "
+            '`pwindow rolls --roll ID --volume "4.4 cm3/m2"`'
         )
-    return "cell volumes, cm³/m²; the last of each roll counts\n" + table(
+    return "cell volumes, cm³/m²; the last measurement of each roll applies\n" + table(
         pd.DataFrame(answer["measurements"])
     )

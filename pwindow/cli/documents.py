@@ -40,7 +40,7 @@ if TYPE_CHECKING:  # loaded by the commands that need them
 _AT = click.option(
     "--at",
     metavar="SETTINGS",
-    help="The set-up, such as “roll=2047, pressure=50 µm, speed=80 m/min”. What is not named is that of the recommended one.",
+    help="The set-up, such as “roll=2047, pressure=50 µm, speed=80 m/min”. Settings left out are those of the recommended set-up.",
 )
 _OUTPUT = click.option(
     "-o",
@@ -52,7 +52,7 @@ _OUTPUT = click.option(
 _PAPER = click.option(
     "--paper",
     type=click.Choice(["A4", "Letter"]),
-    help="Paper to lay it out for: that of the printer unless given; A4 of a PDF.",
+    help="Paper size; default: the printer's, or A4 for a PDF.",
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print the numbers of the document as JSON.")
 _SETTINGS = ("roll", "pressure", "speed", "plate")
@@ -69,7 +69,7 @@ _SETTINGS = ("roll", "pressure", "speed", "plate")
     "--calibrate",
     "trials",
     type=click.IntRange(2, 10_000),
-    help="Simulate so many trials, and say whether such probabilities are kept.",
+    help="Simulate this many trials, and report whether the stated probabilities hold up.",
 )
 @TERMS
 @LEAVE_OUT
@@ -80,7 +80,7 @@ _SETTINGS = ("roll", "pressure", "speed", "plate")
 def review(
     *, trials: int | None, output: Path | None, paper: Paper | None, as_json: bool, **asked: Any
 ) -> None:
-    """Write the report of a set-up for a design review: why, what else, how sure, what was not tried."""
+    """Write the report on a set-up for a design review: reasons, alternatives, evidence, and what was not tried."""
     from pwindow.review.report import report
     from pwindow.review.report_page import report_html
 
@@ -107,7 +107,7 @@ def review(
 @_JSON
 @guarded
 def run_sheet(*, output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
-    """Write the sheet of a set-up for the press: what to set, what to measure first, and what if it is off."""
+    """Write the run sheet of a set-up: what to set, what to measure first, and what to do if it is off."""
     from pwindow.review.run_sheet import run_sheet as sheet_of
     from pwindow.review.run_sheet_page import run_sheet_html
 
@@ -182,10 +182,10 @@ def _point(text: str) -> dict[str, str]:
 
     points = parse_points([text])
     if len(points) > 1:
-        raise click.BadParameter("a document is about one set-up; name each setting once", param_hint="--at")
+        raise click.BadParameter("a document describes one set-up; name each setting once", param_hint="--at")
     if set(points[0]) - set(_SETTINGS):
         raise click.BadParameter(
-            "a document is about a roll of the inventory and the product's own pattern: it takes "
+            "a document describes a roll of the inventory and the product's own pattern; --at takes "
             f"{', '.join(_SETTINGS)}",
             param_hint="--at",
         )
@@ -259,7 +259,7 @@ def _written_words(essentials: Essentials, file: str | None) -> str:
     return (
         f"{file}: {promise.product.name}, set-up {promise.chosen}: "
         f"{setup_words(at.roll.id, at.pressure, promise.pressure_unit, at.speed)}, "
-        f"conformance {percent(promise.joint, promise.level)} "
+        f"joint conformance {percent(promise.joint, promise.level)} "
         f"(fingerprint {essentials.provenance.fingerprints.document})"
     )
 

@@ -26,7 +26,7 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
             for reason in problem.reasons[:_MOST]:
                 click.echo(reason, err=True)
             if len(problem.reasons) > _MOST:
-                click.echo(f"… and {len(problem.reasons) - _MOST} more problems", err=True)
+                click.echo(f"… and {len(problem.reasons) - _MOST} more", err=True)
             sys.exit(1)
 
     return run

@@ -25,7 +25,7 @@ def file_option(
             return None
         if path.suffix.lower() not in endings:
             raise click.BadParameter(
-                f"{what} is written as {', '.join(endings[:-1])} or {endings[-1]}; {path.name} ends otherwise"
+                f"{path.name} has another ending: {what} is written as {', '.join(endings[:-1])} or {endings[-1]}"
             )
         if not path.absolute().parent.is_dir():
             raise click.BadParameter(f"there is no folder {path.parent}")
@@ -38,8 +38,8 @@ PICTURE = click.option(
     "--picture",
     type=click.Path(path_type=Path, dir_okay=False),
     callback=file_option(_ENDINGS, "a picture"),
-    help="Write the picture to this file: .html, .svg or .png; or .csv, the numbers it draws (of a map: the grid of "
-    "probabilities, and of how many standard deviations of the next print the means lie inside the limits).",
+    help="Write the picture to this file: .html, .svg or .png; or .csv for the numbers in it (of a map: the grid of "
+    "probabilities, and how many standard deviations of the next print the means lie inside the limits).",
 )
 
 

@@ -1,4 +1,4 @@
-"""What the server of the dashboards is told: address, configuration, environment."""
+"""What the server of the dashboards is given: address, configuration, environment."""
 
 from __future__ import annotations
 
@@ -70,14 +70,14 @@ def exposure_caution(host: str, *, password: bool = False) -> str | None:
         return None
     who = "anyone who has the password and" if password else "anyone who"
     missing = (
-        "The connection is not encrypted: others on the network may read along, the password too."
+        "The connection is not encrypted: others on the network can read everything, including the password."
         if password
         else "There is no password and no encryption; --password asks visitors for one."
     )
     return (
         f"Caution: listening on {host}, so {who} can reach this computer over the network can open the pages, "
-        "read the trials in them, and change the archive: add trials, and decide which of them count. "
-        f"{missing} Leave --host out to serve this computer alone."
+        "read the trials in them, and change the archive: add trials, and decide which of them are used. "
+        f"{missing} Leave out --host to serve this computer only."
     )
 
 

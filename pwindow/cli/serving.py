@@ -80,7 +80,7 @@ def _bind(host: str, port: int) -> int:
     except OSError as error:
         raise ServingProblem(
             f"cannot listen on {host}, port {port}: {error.strerror}; "
-            "give another --port, or leave it out and a free one is taken"
+            "choose another --port, or leave it out to use a free one"
         ) from error
 
 
@@ -134,7 +134,7 @@ def serve(
     Raises
     ------
     ServingProblem
-        If the page does not exist, the port is taken, or the server ends by itself.
+        If the page does not exist, the port is taken, or the server exits unexpectedly.
     """
     if not (dashboards / page).is_file():
         raise ServingProblem(f"there is no page {page} in {dashboards}; give the folder of the dashboards")
@@ -165,7 +165,7 @@ def serve(
                 _announce(page_address(host, port, page, secret if made else None), open_browser=open_browser)
                 server.wait()
         except KeyboardInterrupt:
-            _say("Ended.")
+            _say("Stopped.")
             return 0
     raise ServingProblem(_ended_by_itself(server))
 
@@ -176,15 +176,15 @@ def _say(text: str | None) -> None:
 
 
 def _announce(address: str, *, open_browser: bool) -> None:
-    _say(f"The page is at {address}\nCtrl-C ends it.")
+    _say(f"The page is at {address}\nPress Ctrl-C to stop the server.")
     if open_browser and not webbrowser.open(address):
-        _say("No browser could be opened here; open that address in one.")
+        _say("No browser could be opened; open this address yourself.")
 
 
 def _ended_by_itself(server: subprocess.Popen[bytes]) -> str:
     return (
-        f"the server ended by itself with status {server.returncode}; its messages are above, "
-        "mend what they name and start again"
+        f"the server exited unexpectedly with status {server.returncode}; "
+        "fix the error shown above and start again"
     )
 
 
@@ -195,8 +195,8 @@ def _wait_until_it_answers(server: subprocess.Popen[bytes], host: str, port: int
             raise ServingProblem(_ended_by_itself(server))
         if time.monotonic() > deadline:
             raise ServingProblem(
-                f"the server does not answer after {START_LIMIT:.0f} s; "
-                "its messages are above, mend what they name and start again"
+                f"the server has not answered after {START_LIMIT:.0f} s; "
+                "fix the error shown above and start again"
             )
         time.sleep(0.1)
 

@@ -88,7 +88,7 @@ def _setup(
     if missing:
         example = {"speed": "60 m/min", "cell_volume": "4.4 cm³/m²", "pressure": f"50 {trial.pressure_unit}"}
         raise click.BadParameter(
-            f"the set-up does not say its {' and '.join(missing)}; add {missing[0]}={example[missing[0]]}"
+            f"the set-up has no {' or '.join(missing)}; add {missing[0]}={example[missing[0]]}"
             + (" or roll=…" if "cell_volume" in missing else ""),
             param_hint="--at",
         )
@@ -110,7 +110,7 @@ def _volume(identity: str, rolls: Sequence[Roll]) -> float:
         if roll.id == identity:
             return roll.cell_volume
     raise click.BadParameter(
-        f"roll “{identity}” is not in the inventory; it has {', '.join(roll.id for roll in rolls)}",
+        f"roll “{identity}” is not in the inventory; choose from {', '.join(roll.id for roll in rolls)}",
         param_hint="--at",
     )
 
@@ -120,9 +120,7 @@ def _plate(named: str | None, surfaces: Surfaces, window: Window | None) -> str:
     if named is None and len(plates) == 1:
         return plates[0]
     if named is None or named not in plates:
-        what = (
-            "the set-up does not say its plate" if named is None else f"plate “{named}” is not one to judge"
-        )
+        what = "the set-up has no plate" if named is None else f"plate “{named}” cannot be judged"
         raise click.BadParameter(f"{what}; add plate= one of {', '.join(plates)}", param_hint="--at")
     return named
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:  # loaded by the commands that need them
     from pwindow.trials.archive import Archive
     from pwindow.window import Window
 
-SHEET = click.option("--sheet", metavar="NAME", help="Sheet to read, where FILE is a workbook of several.")
+SHEET = click.option("--sheet", metavar="NAME", help="Sheet to read, if FILE is a workbook with several.")
 
 
 Files = Sequence[Path | InputFile]
@@ -47,7 +47,7 @@ def with_sheet(files: Sequence[Path], sheet: str | None) -> Files:
     if sheet is None:
         return files
     if len(files) != 1:
-        raise click.UsageError("--sheet is about one workbook: give one FILE")
+        raise click.UsageError("--sheet applies to one workbook: give one FILE")
     return (InputFile.of(files[0], sheet),)
 
 
@@ -55,7 +55,7 @@ ARCHIVE = click.option(
     "--archive",
     metavar="ADDRESS",
     envvar=USUAL_ARCHIVE,
-    help="Archive: an SQLite file or postgresql://…; PWINDOW_ARCHIVE names the usual one.",
+    help="Archive: an SQLite file or postgresql://…; default: PWINDOW_ARCHIVE.",
 )
 STUDY = click.option(
     "--study", type=click.Path(path_type=Path), help="Study file: roll inventory, ink and make-readies."
@@ -65,7 +65,7 @@ TERMS = click.option(
     type=click.Choice(["all", "chosen", "bending"]),
     default="all",
     show_default=True,
-    help="All second-order terms; those the corrected Akaike criterion keeps; or all and smooth departures from them.",
+    help="All second-order terms; those the corrected Akaike criterion keeps; or all with a smooth correction.",
 )
 PRODUCT = click.option("--product", required=True, type=click.Path(path_type=Path), help="Product file.")
 PRODUCTS = click.option(
@@ -76,7 +76,9 @@ PRODUCTS = click.option(
     help="Product file; may be repeated.",
 )
 ASSURANCE = click.option(
-    "--assurance", type=click.FloatRange(0, 1, min_open=True, max_open=True), help="Another assurance level."
+    "--assurance",
+    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    help="Assurance level instead of the product's own.",
 )
 LEAVE_OUT = click.option(
     "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."
@@ -134,7 +136,7 @@ def archive_of(address: str | None, *, there: bool = False) -> Archive:
         raise click.UsageError("name the archive: --archive ADDRESS, or PWINDOW_ARCHIVE")
     file = file_of(address)
     if there and file is not None and not file.exists():
-        raise UnusableInput(f"there is no archive {address}; `pwindow add` makes one")
+        raise UnusableInput(f"there is no archive {address}; create it with `pwindow add`")
     return Archive(address)
 
 

@@ -23,8 +23,8 @@ def summary_text(summary: Mapping) -> str:
     measured = ", ".join(f"{count} {name}" for name, count in summary["measured"].items() if count)
     lines = [
         *(f"WARNING: {warning}" for warning in summary["warnings"]),
-        f"{', '.join(summary['files'])}: {summary['prints']} prints {_mounted(summary)}, "
-        f"{summary['features']} features (fingerprint {summary['fingerprint']})",
+        f"{', '.join(summary['files'])}: {counted(summary['prints'], 'print', 'prints')} {_mounted(summary)}, "
+        f"{counted(summary['features'], 'feature', 'features')} (fingerprint {summary['fingerprint']})",
         f"measured: {measured or 'counts only'}; {summary['gaps_bridged']} of {summary['gaps_inspected']} "
         "inspected gaps bridged",
         "",
@@ -58,7 +58,7 @@ def fit_text(answer: Mapping) -> str:
     trial = answer["trial"]
     parts = [
         f"{', '.join(trial['files'])}: {trial['prints']} prints (data {trial['fingerprint']}, fit {trial['fit']})",
-        "settings are coded to -1 … 1 over their tried range; next print: as measured, on the modelled scale",
+        "settings are coded -1 … 1 over their tried range; standard deviations are on the modelled scale",
     ]
     parts += [_surface_text(surface) for surface in answer["surfaces"].values()]
     correlation = pd.DataFrame(answer["residual_correlation"])
@@ -70,9 +70,9 @@ def fit_text(answer: Mapping) -> str:
 
 def _findings_text(findings: Sequence[Mapping]) -> str:
     if not findings:
-        return "what to mind: no check objects to these surfaces"
+        return "warnings: none"
     lines = (f"{at}. {finding['sentence']}" for at, finding in enumerate(findings, start=1))
-    return "\n".join(["what to mind before relying on these surfaces, serious things first", *lines])
+    return "\n".join(["warnings, serious ones first", *lines])
 
 
 def _surface_text(surface: Mapping) -> str:
@@ -95,7 +95,7 @@ def _surface_text(surface: Mapping) -> str:
     ]
     if surface["cells_checked"] < surface["cells"]:
         lines.append(
-            f"bridging hides some closures: residuals of {surface['cells_checked']} means can be checked"
+            f"bridged gaps hide some closures: only the residuals of {surface['cells_checked']} means can be checked"
         )
     for name, check in surface["residual_checks"].items():
         lines.append(f"{name}: p {_number(check['p'])}, {check['meaning']}")
@@ -149,7 +149,7 @@ def predict_text(answer: Mapping) -> str:
 
 
 def _assumed(answer: Mapping) -> list[str]:
-    """What is doubtful in the trial, and what promises stand on where it does not tell how far make-readies differ."""
+    """What is doubtful in the trial, and what probabilities assume where it does not show how much make-readies differ."""
     sentences, found = list(answer["trial"]["warnings"]), answer["trial"]["make_readies"]
     if not found["spread_measured"]:
         sentences.append(f"{found['assumption']}; {found['cure']}")
@@ -167,15 +167,15 @@ def _response_table(responses: Mapping[str, Mapping]) -> str:
 
 
 def _label(name: str) -> str:
-    return "all together" if name == "joint" else REQUIREMENT_KINDS[name].label
+    return "all requirements" if name == "joint" else REQUIREMENT_KINDS[name].label
 
 
 def speeds_text(answer: Mapping) -> str:
     """Speed bands and the set-up to run."""
     trial = answer["trial"]
     head = (
-        f"{answer['product']}: speeds at which all requirements hold together with a probability of at least "
-        f"{asked(answer['assurance'])}\n{trial['prints']} prints of {', '.join(trial['files'])} "
+        f"{answer['product']}: speeds at which all requirements are met with a probability of at least "
+        f"{asked(answer['assurance'])}\n{counted(trial['prints'], 'print', 'prints')} of {', '.join(trial['files'])} "
         f"(data {trial['fingerprint']}, fit {trial['fit']})"
     )
     serious = [finding["sentence"] for finding in answer["findings"] if finding["weight"] == "serious"]
@@ -184,7 +184,7 @@ def speeds_text(answer: Mapping) -> str:
         return f"{head}\n\n{_closest_text(answer)}"
     chosen = answer["recommended"]
     return (
-        f"{head}\n\n{_band_table(answer['bands'], answer['assurance'])}\n\nrecommended: {speed(chosen['speed_m_min'])} m/min, conformance "
+        f"{head}\n\n{_band_table(answer['bands'], answer['assurance'])}\n\nrecommended: {speed(chosen['speed_m_min'])} m/min, joint conformance probability "
         f"{percent(chosen['conformance'], answer['assurance'])}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
     )
 
@@ -199,7 +199,7 @@ _PRESSURES = {
 def _band_table(bands: Sequence[Mapping], level: float) -> str:
     from pwindow.window.bands import limited_by
 
-    """One line a band: the speeds, the safest of them, and what limits at the slow and the fast end."""
+    """One line per band: the speeds, the most reliable of them, and what limits the band at either end."""
     rows = []
     for band in bands:
         pressure = next(key for key in _PRESSURES if key in band)
@@ -210,22 +210,25 @@ def _band_table(bands: Sequence[Mapping], level: float) -> str:
                 "cm³/m²": volume_text(band["cell_volume_cm3_m2"]),
                 _PRESSURES[pressure]: pressure_text(band[pressure]),
                 "speeds, m/min": f"{speed(band['speed_low_m_min'])} – {speed(band['speed_high_m_min'])}",
-                "at fastest": percent(band["conformance_at_fastest"], level),
-                "safest": f"{speed(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",
-                "limiting slow / fast": f"{limited_by(band, 'low')} / {limited_by(band, 'high')}",
+                "probability at top speed": percent(band["conformance_at_fastest"], level),
+                "most reliable speed": f"{speed(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",
+                "limited by (low end / high end)": f"{limited_by(band, 'low')} / {limited_by(band, 'high')}",
             }
         )
     return pd.DataFrame(rows).to_string(index=False)
 
 
 def _closest_text(answer: Mapping) -> str:
-    """How close it comes, what conflicts and what would do."""
+    """How close it comes, which limits conflict, and what would be enough."""
     closest, found = answer["closest"], answer["shortfall"]
     if closest is None:
         return "no roll of the inventory lies in the trial region"
     lines = [found["promise"]]
     lines += [_missed_text(name, one, answer["assurance"]) for name, one in closest["requirements"].items()]
-    for heading, sentences in (("what conflicts", found["conflicts"]), ("what would do", found["remedies"])):
+    for heading, sentences in (
+        ("conflicting limits", found["conflicts"]),
+        ("what would be enough", found["remedies"]),
+    ):
         lines += ["", heading, *(f"  {sentence}" for sentence in sentences)] if sentences else []
     return "\n".join(lines)
 
@@ -249,7 +252,7 @@ def calibration_text(answer: Mapping) -> str:
             "stated between": [f"{low:g} and {high:g}" for low, high in zip(rows["from"], rows["to"])],
             "judgements": rows["judgements"],
             "stated": rows["stated"].map("{:.3f}".format),
-            "came true": rows["realised"].map("{:.3f}".format),
+            "observed": rows["realised"].map("{:.3f}".format),
             "difference": [
                 f"{off:+.3f} ± {2 * error:.3f}" for off, error in zip(rows["difference"], rows["std_error"])
             ],
@@ -258,7 +261,7 @@ def calibration_text(answer: Mapping) -> str:
     best = answer["recommended"]
     return "\n\n".join(
         [
-            f"{answer['product']}: {answer['simulated_trials']} simulated trials of this layout, the fit taken as true",
+            f"{answer['product']}: {answer['simulated_trials']} simulated trials of this layout, with the fit taken as the true process",
             shown.to_string(index=False),
             _recommended_text(best, answer["simulated_trials"]),
             CANNOT_SEE,
@@ -273,14 +276,14 @@ def calibration_text(answer: Mapping) -> str:
 
 def _recommended_text(best: Mapping, trials: int) -> str:
     if not best["trials"]:
-        return "no simulated trial recommends a set-up"
+        return "no simulated trial led to a recommended set-up"
     error = "" if best["realised_std_error"] is None else f" ± {2 * best['realised_std_error']:.3f}"
     lowest = (
-        f"; in the least fortunate tenth of trials at most {best['realised_lowest_tenth']:.3f}"
+        f"; in the worst tenth of trials at most {best['realised_lowest_tenth']:.3f}"
         if best["trials"] >= 10
         else ""
     )
     return (
-        f"at the recommended set-up of {best['trials']} of {trials} trials: stated {best['stated']:.3f}, came true "
+        f"at the recommended set-up of {best['trials']} of {trials} trials: stated {best['stated']:.3f}, observed "
         f"{best['realised']:.3f}{error}{lowest}"
     )

@@ -25,14 +25,14 @@ def test_document_and_picture(asked, tmp_path):
     assert found["recommended"]["trials"] == 2 and found["recommended"]["stated"] >= 0.95
     assert "simulated trials" in result.stderr and str(picture) in result.stderr
     page = picture.read_text(encoding="utf-8")
-    assert "share of next runs that conform" in page and 'src="http' not in page
+    assert "observed share of runs that conform" in page and 'src="http' not in page
 
 
 @pytest.mark.slow
 def test_text(asked):
     result = run(*asked)
     assert result.exit_code == 0, result.stderr
-    assert "came true" in result.stdout and "at the recommended set-up of 2 of 2 trials" in result.stdout
+    assert "observed" in result.stdout and "at the recommended set-up of 2 of 2 trials" in result.stdout
     assert "tenth" not in result.stdout
 
 

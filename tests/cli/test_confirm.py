@@ -1,4 +1,6 @@
-"""``pwindow confirm``: the prints of a run against what was promised."""
+"""``pwindow confirm``: the prints of a run compared with the predictions of a fit."""
+
+import re
 
 import numpy as np
 import pandas as pd
@@ -63,8 +65,9 @@ def test_prints_that_break_the_promise(archive, run_prints):
     met = pd.DataFrame(found["met"])
     assert not met.loc[met["requirement"] == "line_resistance", "met"].all()
     told = run("confirm", run_prints(3, 0.75), "--archive", archive).stdout
-    assert "promised, it does not agree" in told and "% low throughout" in told
-    assert "of 8 prints meet all that was measured" in told and "pwindow accept-change" in told
+    assert "compared with the predictions of fit 1" in told and "it does not agree" in told
+    assert re.search(r"consistently [\d.]+ % low", told)
+    assert "of 8 prints meet every requirement that was measured" in told and "pwindow accept-change" in told
 
 
 @pytest.mark.slow
@@ -76,7 +79,7 @@ def test_a_run_outside_the_trial_is_promised_nothing(archive, run_prints, tmp_pa
     (promise,) = found["promises"]
     assert promise["promised"] is promise["if_same_process"] is promise["if_changed_process"] is None
     assert found["agreement"]["verdict"] == "cannot be compared" and not found["agreement"]["agrees"]
-    assert "outside what was tried" in " ".join(found["agreement"]["sentences"])
+    assert "outside the trial region" in " ".join(found["agreement"]["sentences"])
 
 
 def test_a_fit_is_not_confirmed_by_its_own_prints(archive, first):
@@ -126,7 +129,7 @@ def test_another_kind_of_pressure_is_refused_before_it_is_kept(archive, run_prin
 def test_nothing_was_promised_yet(first, run_prints, tmp_path):
     archive = tmp_path / "new.db"
     run("add", first, "--archive", archive)
-    assert "no fit has promised anything" in refused("confirm", run_prints(5), "--archive", archive)
+    assert "there is no fit to confirm yet" in refused("confirm", run_prints(5), "--archive", archive)
 
 
 def test_a_fit_that_is_not_there(archive, run_prints):
@@ -151,7 +154,7 @@ def test_prints_of_another_plate_than_the_product_s(archive, run_prints, tmp_pat
     other = tmp_path / "other plate.csv"
     rows.to_csv(other, index=False)
     told = run("confirm", other, "--archive", archive).stdout
-    assert "the fit judged no product that these prints could be of" in told
+    assert "the fit judged no product that matches these prints" in told
 
 
 @pytest.mark.slow

@@ -46,7 +46,9 @@ def test_the_report_prints_what_the_commands_print(asked, tmp_path):
     text = run("speeds", *asked).stdout
     for band in re.findall(r"[\d.]+ – [\d.]+", text):
         assert band in words
-    speed, conformance = re.search(r"recommended: ([\d.]+) m/min, conformance ([\d.]+ %)", text).groups()
+    speed, conformance = re.search(
+        r"recommended: ([\d.]+) m/min, joint conformance probability ([\d.]+ %)", text
+    ).groups()
     assert f"{speed} m/min" in words and conformance in words
     at = f"roll=2047, pressure=50 µm, speed={speed} m/min"
     line = re.search(r"line_resistance_ohm +([\d.]+)", run("predict", *asked, "--at", at).stdout)[1]

@@ -33,7 +33,7 @@ def test_check_counts_no_make_readies_that_nobody_recorded(unrecorded):
 @pytest.mark.slow
 def test_fit_says_it_first(unrecorded):
     text = run("fit", unrecorded).stdout
-    first = text[text.index("what to mind") :].splitlines()[1]
+    first = text[text.index("warnings, serious ones first") :].splitlines()[1]
     assert first.startswith(f"1. {SENTENCE}")
 
 
@@ -59,15 +59,15 @@ def test_documents_say_it_beside_the_promise(unrecorded, tag_file, tmp_path):
         assert run(command, unrecorded, "--product", tag_file, "-o", file).exit_code == 0
         words = re.sub(r"<script>.*?</script>|<[^>]+>", "", file.read_text(encoding="utf-8"), flags=re.S)
         assert "Make_ready is not recorded" in words
-        assert "found nothing against them" not in words
+        assert "raised no warnings" not in words
 
 
 @pytest.mark.slow
 def test_calibrate_says_what_it_cannot_see(unrecorded, tag_file, first):
     told = run("calibrate", unrecorded, "--product", tag_file, "--trials", 2).stdout
-    assert SENTENCE in told and "cannot be seen here" in told
+    assert SENTENCE in told and "do not show here" in told
     told = run("calibrate", first, "--product", tag_file, "--trials", 2).stdout
-    assert SENTENCE not in told and "cannot be seen here" in told
+    assert SENTENCE not in told and "do not show here" in told
 
 
 @pytest.mark.slow
@@ -83,11 +83,11 @@ def test_a_study_can_state_it(unrecorded, tag_file, stating, first):
 
 def test_a_study_is_checked(first, tmp_path):
     for line, reason in (
-        ('unrecorded = "all"', "“all” is not known"),
-        ('line_height = "5 µm"', "does not measure the same"),
+        ('unrecorded = "all"', "“all” is not recognised"),
+        ('line_height = "5 µm"', "cannot be converted"),
         ("known_from = 1", "whole number from 2"),
         ("known_from = true", "whole number from 2"),
-        ('spread = "5 %"', "“spread” is not known"),
+        ('spread = "5 %"', "“spread” is not recognised"),
     ):
         study = tmp_path / "press.toml"
         study.write_text(f"[make_readies]\n{line}\n", encoding="utf-8")
@@ -103,4 +103,4 @@ def test_the_archive_keeps_what_a_study_states(unrecorded, tag_file, stating, tm
     plain = answer(*asked)["fit"]
     stated = answer(*asked, "--study", stating)["fit"]
     assert plain["fingerprint"] != stated["fingerprint"]
-    assert "the same in every printed digit" in run("compare", 2, "--archive", archive).stdout
+    assert "identical to the last printed digit" in run("compare", 2, "--archive", archive).stdout

@@ -97,7 +97,7 @@ def test_a_sheet_is_of_one_file(first, book):
 
 
 def test_a_sheet_of_a_text_file_and_one_that_is_not_there(first, book):
-    assert "no workbook" in refused("check", first, "--sheet", "first")
+    assert "not a workbook" in refused("check", first, "--sheet", "first")
     assert "“first”, “second”" in refused("check", book, "--sheet", "third")
 
 

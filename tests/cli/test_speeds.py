@@ -135,7 +135,7 @@ def test_no_band_is_an_answer(first, tmp_path, tag_file):
         }
     text = run("speeds", first, "--product", product).stdout
     told = found["shortfall"]
-    assert "no set-up qualifies" in told["promise"] and told["remedies"]
+    assert "No set-up reaches" in told["promise"] and told["remedies"]
     for sentence in (told["promise"], *told["conflicts"], *told["remedies"]):
         assert sentence in text
 
