@@ -149,7 +149,7 @@ class Alternatives:
     relaxed : tuple of Relaxed
         What a limit relaxed by one step gives.
     beside : Beside or None
-        The set-up beside the safest of its band and the fastest of another roll; None without either.
+        The set-up beside the most reliable of its band and the fastest of another roll; None without either.
     silver_notes : tuple of str
     """
 
@@ -261,10 +261,10 @@ def _beside(
 ) -> Beside | None:
     named = {"this set-up": setup}
     if band is not None and not math.isclose(band.safest, setup.speed):
-        named["safest speed of this band"] = replace(setup, speed=band.safest)
+        named["most reliable speed of this band"] = replace(setup, speed=band.safest)
     other = _fastest_of_another_roll(setup, bands)
     if other is not None:
-        named["fastest of another roll"] = other
+        named["fastest speed of another roll"] = other
     if len(named) == 1:
         return None
     table = side_by_side(window, list(named.values()))

@@ -84,7 +84,7 @@ def _opened(html: str, work: Callable[[Page], Made]) -> Made:
         from playwright.sync_api import sync_playwright
     except ImportError as problem:
         raise NoBrowser(
-            'PDF, SVG and PNG need the library Playwright: pip install -e ".[pdf]"; or write .html, which needs nothing'
+            'PDF, SVG and PNG need the library Playwright: pip install -e ".[pdf]"; or write .html, which needs no library'
         ) from problem
     with _page_file(html) as file, sync_playwright() as driver:
         browser = _browser(driver.chromium)
@@ -107,8 +107,8 @@ def _page_file(html: str) -> Iterator[Path]:
             file.write_text(html, encoding="utf-8")
         except OSError as problem:
             raise UnusableInput(
-                f"PDF, SVG and PNG need room in the folder for temporary files ({problem.strerror}); make some, or name "
-                "another folder in TMPDIR"
+                f"PDF, SVG and PNG need space for temporary files ({problem.strerror}); free some, or name another "
+                "folder in TMPDIR"
             ) from problem
         yield file
 
@@ -133,5 +133,5 @@ def _browser(chromium: BrowserType) -> Browser:
             reason = str(problem).splitlines()[0]
     raise NoBrowser(
         "PDF, SVG and PNG need an installed browser, Chromium, Chrome or Edge (on Debian `apt install chromium`, elsewhere "
-        f"`playwright install chromium`); or write .html, which needs nothing. The last that was tried says: {reason}"
+        f"`playwright install chromium`); or write .html, which needs no browser. The last attempt failed with: {reason}"
     )

@@ -26,7 +26,7 @@ from pwindow.wording import setup_words
 
 @dataclass(frozen=True, kw_only=True)
 class Promise:
-    """What is promised of a set-up; every probability is of the next run.
+    """What is stated of a set-up; every probability is of the next run.
 
     Attributes
     ----------
@@ -102,7 +102,7 @@ class Essentials:
     promise : Promise
     trial : TrialSummary
     assumption : str
-        What the probabilities stand on where the trial does not tell how far make-readies differ, else "".
+        What the probabilities assume where the trial does not show how much make-readies differ, else "".
     first_prints : FirstPrintChecks
     provenance : Provenance
     """
@@ -240,7 +240,7 @@ def started(
     start = starting_setup(window, best, pressures)
     if start is None:
         raise WindowProblem(
-            "no roll of the inventory lies in the trial region, so nothing can be said about this product; add a "
+            "no roll of the inventory lies in the trial region, so this product cannot be judged; add a "
             "roll that was tried to the inventory, or print a trial with one of its rolls"
         )
     return start
@@ -264,7 +264,7 @@ def _refuse_untried(window: Window, setup: Setup) -> None:
     unit = window.surfaces.trial.pressure_unit
     raise WindowProblem(
         f"{setup_words(setup.roll.id, setup.pressure, unit, setup.speed, setup.plate)} lies outside the trial "
-        "region: nothing was tried there, so nothing can be promised of it; choose a set-up inside, or print a trial there"
+        "region, where nothing was tried, so it cannot be judged; choose a set-up inside, or print a trial there"
     )
 
 

@@ -1,4 +1,4 @@
-"""What the promises stand on, and what nobody has tried, in plain sentences."""
+"""What the probabilities rest on, and what was not tried, in plain sentences."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from pwindow.wording import listed, pressure, speed, volume
 
 @dataclass(frozen=True, kw_only=True)
 class SurfaceFit:
-    """How well one surface holds, and what varies about it.
+    """How well one surface fits, and what varies about it.
 
     Attributes
     ----------
@@ -34,7 +34,7 @@ class SurfaceFit:
     lack_of_fit : float or None
         Probability of missing set-ups by as much, were the form right; None where no set-up was repeated.
     make_ready, print, feature : str
-        Standard deviations in words; "" where the trial cannot tell them.
+        Standard deviations in words; "" where the trial cannot separate them.
     """
 
     name: str
@@ -50,7 +50,7 @@ class SurfaceFit:
 
     @property
     def misses(self) -> str:
-        """Whether the surface misses set-ups by more than repeats of one set-up differ, in words."""
+        """Whether the surface shows lack of fit, in words."""
         if self.lack_of_fit is None:
             return "no set-up was repeated"
         return f"{'yes' if self.lack_of_fit < RARE else 'no'} (p {self.lack_of_fit:.2g})"
@@ -58,18 +58,18 @@ class SurfaceFit:
 
 @dataclass(frozen=True, kw_only=True)
 class Evidence:
-    """What the promises stand on.
+    """What the probabilities rest on.
 
     Attributes
     ----------
     fit : tuple of SurfaceFit
-        How well each surface holds.
+        How well each surface fits.
     findings : tuple of Finding
         What the checks say.
     fit_notes : tuple of str
         What the fit took, left out or assumed.
     calibration : Calibration or None
-        How often such probabilities are kept, where that was simulated.
+        How well the stated probabilities hold up, where that was simulated.
     """
 
     fit: tuple[SurfaceFit, ...]
@@ -79,7 +79,7 @@ class Evidence:
 
 
 def evidence_of(surfaces: Surfaces, calibration: Calibration | None) -> Evidence:
-    """What the promises of surfaces stand on."""
+    """What the probabilities of surfaces rest on."""
     return Evidence(
         fit=tuple(
             _surface_fit(surface, surfaces.judged.get(name)) for name, surface in surfaces.by_name.items()
@@ -111,7 +111,7 @@ def _surface_fit(surface: Surface, judged: Judged | None) -> SurfaceFit:
 
 
 def gathered(notes: Sequence[str]) -> tuple[str, ...]:
-    """Notes on several surfaces that say the same, said once.
+    """Notes on several surfaces that say the same, listed once.
 
     Examples
     --------
@@ -126,7 +126,7 @@ def gathered(notes: Sequence[str]) -> tuple[str, ...]:
 
 
 def not_tried(window: Window, setup: Setup, settings: Sequence[Setting]) -> tuple[str, ...]:
-    """What the promise for a set-up and its settings leans on without anybody having tried it.
+    """What the probabilities of a set-up and its settings assume though it was not tried.
 
     Parameters
     ----------
@@ -151,7 +151,7 @@ def _of_drifts(settings: Sequence[Setting]) -> list[str]:
     """Settings that may leave what was tried though they are held within their tolerance."""
     return [
         f"{setting.label.capitalize()} {setting.value:.4g} ± {setting.drift:.3g} {setting.unit} may drift "
-        f"{setting.untried_drift}, where nothing was tried: the probabilities carry the surfaces on to there."
+        f"{setting.untried_drift}, where nothing was tried: the probabilities extrapolate the surfaces."
         for setting in settings
         if setting.untried_drift
     ]
@@ -163,11 +163,11 @@ def _of_roll(window: Window, setup: Setup) -> list[str]:
     if roll.id not in tried:
         return [
             f"Roll {roll.id} was not in the trial: its cell volume, {volume(roll.cell_volume)} cm³/m², lies between volumes that "
-            "were. What is peculiar to this roll beside its volume (screen, cell shape, wear) is not in the numbers."
+            "were. Its other properties (screen, cell shape, wear) are not in the numbers."
         ]
     if abs(tried[roll.id] / roll.cell_volume - 1.0) > 0.01:
         return [
-            f"Roll {roll.id} is reckoned with {volume(roll.cell_volume)} cm³/m²; in the trial it was measured as "
+            f"Roll {roll.id} is taken as {volume(roll.cell_volume)} cm³/m²; in the trial it was measured as "
             f"{volume(tried[roll.id])} cm³/m²."
         ]
     return []
@@ -177,11 +177,11 @@ def _of_speed(window: Window, setup: Setup, settings: Sequence[Setting]) -> list
     low, high = next(setting.tried for setting in settings if setting.name == "speed")
     unit = window.surfaces.trial.pressure_unit
     words = (
-        f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial reaches from {speed(low)} to {speed(high)} m/min; what "
-        "slower or faster prints do is not known."
+        f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial covers {speed(low)} to {speed(high)} m/min; slower "
+        "and faster prints are not known."
     )
     if setup.speed > 0.97 * high or setup.speed < low / 0.97:
-        words += f" {speed(setup.speed)} m/min is at the edge of that."
+        words += f" {speed(setup.speed)} m/min is at the edge of this range."
     return [words]
 
 
@@ -191,7 +191,7 @@ def _of_pressure(window: Window, setup: Setup) -> list[str]:
         return []
     tried = ", ".join(pressure(one) for one in trial.pressures)
     return [
-        f"No print was made at {pressure(setup.pressure)} {trial.pressure_unit}; tried were {tried} {trial.pressure_unit}."
+        f"No print was made at {pressure(setup.pressure)} {trial.pressure_unit}; the trial tried {tried} {trial.pressure_unit}."
     ]
 
 
@@ -202,7 +202,9 @@ def _of_plate_gap(window: Window, setup: Setup) -> list[str]:
     if not needed or not tried or any(math.isclose(asked, one) for one in tried):
         return []
     words = " and ".join(f"{one:g}" for one in tried)
-    return [f"No plate of the trial had gaps of {asked:g} µm; those of {words} µm tell what they would do."]
+    return [
+        f"No plate of the trial had gaps of {asked:g} µm; their behaviour is predicted from gaps of {words} µm."
+    ]
 
 
 def _of_inventory(window: Window, setup: Setup) -> list[str]:
@@ -222,7 +224,7 @@ def _of_constants(window: Window) -> list[str]:
     ]
     if not kept:
         return []
-    return [f"All prints of the trial had {listed(kept)}; what anything else does is not known."]
+    return [f"All prints of the trial had {listed(kept)}; the effect of any other value is not known."]
 
 
 def _of_tolerances(window: Window) -> list[str]:
@@ -231,5 +233,5 @@ def _of_tolerances(window: Window) -> list[str]:
     if not missing:
         return []
     return [
-        f"The product states no tolerance of {' and '.join(missing)}: the probabilities take it to be exactly as set."
+        f"The product states no tolerance on {listed(missing)}: the probabilities assume {'it is' if len(missing) == 1 else 'they are'} exactly as set."
     ]

@@ -1,4 +1,4 @@
-"""The report: what a design review is told of one set-up."""
+"""The report: what a design review needs to know of one set-up."""
 
 from __future__ import annotations
 

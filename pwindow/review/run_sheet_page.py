@@ -31,10 +31,10 @@ def run_sheet_html(sheet: RunSheet, paper: Paper | None = None) -> str:
 def _refuse_what_cannot_run(promise: Promise) -> None:
     if promise.chosen is Choice.CLOSEST:
         raise WindowProblem(
-            f"no set-up reaches {asked(promise.level)}, so there is none to put on a run sheet; choose one, knowing "
-            f"that it is not assured, or ask for a lower assurance: the closest reaches {percent(promise.joint, promise.level)}"
+            f"no set-up reaches {asked(promise.level)}, so there is none for a run sheet; choose one that is "
+            f"not assured, or set a lower assurance: the closest reaches {percent(promise.joint, promise.level)}"
         )
     if promise.setup.roll.planned:
         raise WindowProblem(
-            f"roll {promise.setup.roll.id} is only planned: a run sheet is for a roll that can be mounted; choose one of those"
+            f"roll {promise.setup.roll.id} is only planned: a run sheet needs a roll that can be mounted; choose one of the inventory"
         )
