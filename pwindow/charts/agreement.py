@@ -37,8 +37,8 @@ def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
         margin={"l": 70, "r": 30, "t": 120, "b": 60},
         title=placed_title(
             f"{as_text(', '.join(found.trial.files))}: measured against predicted<br>"
-            "<sub>dotted: as predicted · bars: where 95 % of such means were expected</sub><br>"
-            f"<sub>filled: outside it · fit {found.against}</sub>"
+            "<sub>dotted: as predicted · bars: 95 % prediction intervals</sub><br>"
+            f"<sub>filled: outside its interval · fit {found.against}</sub>"
         ),
     )
     return figure

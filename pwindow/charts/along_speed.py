@@ -150,7 +150,7 @@ def _hover_texts(members: pd.DataFrame, shown: Shown | None, level: float) -> li
     ends = members[[f"{shown.key}_{end}" for end in ("mean", "obs_ci_low", "obs_ci_high")]].to_numpy(float)
     values = (with_interval(*each) for each in ends)
     return [
-        f"{value} {shown.unit}<br>95 of 100 next prints {low} to {high} {shown.unit}<br>{chance}"
+        f"{value} {shown.unit}<br>95 % prediction interval {low} to {high} {shown.unit}<br>{chance}"
         for (value, low, high), chance in zip(values, chances)
     ]
 
@@ -330,8 +330,8 @@ def _lay_out(
     )
     lines = (
         f"{where} · fit {window.surfaces.fingerprint}",
-        f"thick: assured, {asked(window.level)} jointly · thin: not"
-        + ("" if shown is None else " · bands: 95 of 100 next prints"),
+        f"thick: assured at {asked(window.level)} · thin: not assured"
+        + ("" if shown is None else " · bands: 95 % prediction intervals"),
         _unlabelled(window, shown, by_roll),
     )
     text = title(f"{window.product.name}: {what}", *lines)

@@ -28,8 +28,8 @@ def before_after_figure(shown: SideBySide, palette: Palette = LIGHT) -> go.Figur
     axis = {"gridcolor": palette.paper, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     before, after = shown.fits
     title = (
-        f"{as_text(shown.title)}<br><sub>outlines of {asked(shown.level)} joint conformance<br>dashed before (fit {before}), "
-        f"heavy after (fit {after}){'<br>' * bool(shown.elsewhere)}{as_text(shown.elsewhere)}</sub>"
+        f"{as_text(shown.title)}<br><sub>outlines: {asked(shown.level)} joint conformance<br>dashed: before (fit {before}), "
+        f"heavy: after (fit {after}){'<br>' * bool(shown.elsewhere)}{as_text(shown.elsewhere)}</sub>"
     )
     figure.update_layout(
         palette.look,

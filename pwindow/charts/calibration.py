@@ -38,7 +38,7 @@ def calibration_figure(found: Calibration, product: str, fit: str, palette: Pale
         marker={"color": palette.ink, "size": 9},
         error_y={"array": 2.0 * table["std_error"], "color": palette.ink, "thickness": 1.5},
         customdata=table["judgements"],
-        hovertemplate="stated %{x:.3f}, realised %{y:.3f}, %{customdata} judgements<extra></extra>",
+        hovertemplate="stated %{x:.3f}, observed %{y:.3f}, %{customdata} judgements<extra></extra>",
     )
     if len(best):
         figure.add_scatter(
@@ -53,7 +53,7 @@ def calibration_figure(found: Calibration, product: str, fit: str, palette: Pale
             },
             text=["recommended"],
             textposition="bottom left",
-            hovertemplate="recommended: stated %{x:.3f}, realised %{y:.3f}<extra></extra>",
+            hovertemplate="recommended: stated %{x:.3f}, observed %{y:.3f}<extra></extra>",
         )
     axis = {"range": [-0.02, 1.02], "gridcolor": palette.faint, "zeroline": False, "tickformat": ".0%"}
     figure.update_layout(
@@ -64,10 +64,10 @@ def calibration_figure(found: Calibration, product: str, fit: str, palette: Pale
         margin={"l": 80, "r": 30, "t": 90, "b": 70},
         title=placed_title(
             f"{as_text(product)}: {found.trials} simulated trials of this layout<br>"
-            "<sub>dotted: kept to the letter · above it: cautious · bars: two standard errors · "
+            "<sub>dotted: observed as stated · above it: cautious · bars: two standard errors · "
             f"fit {fit}</sub>"
         ),
-        xaxis=axis | {"title": {"text": "joint conformance probability as stated"}},
-        yaxis=axis | {"title": {"text": "share of next runs that conform"}, "scaleanchor": "x"},
+        xaxis=axis | {"title": {"text": "stated joint conformance probability"}},
+        yaxis=axis | {"title": {"text": "observed share of runs that conform"}, "scaleanchor": "x"},
     )
     return figure

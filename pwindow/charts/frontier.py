@@ -1,4 +1,4 @@
-"""The set-ups that no other beats: speed against joint conformance, and silver against speed."""
+"""The best trade-offs: speed against joint conformance, and silver against speed."""
 
 from __future__ import annotations
 
@@ -184,9 +184,9 @@ def _draw_points(
 def _lay_out(figure: go.Figure, window: Window, silver: str, palette: Palette, *, with_silver: bool) -> None:
     axis = {"gridcolor": palette.faint, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     text = title(
-        f"{window.product.name}: set-ups that no other beats",
-        "filled: assured · open: not · heavy edge: planned · colour: roll · shape: pressure",
-        f"from 1 % joint conformance on · fit {window.surfaces.fingerprint}",
+        f"{window.product.name}: best trade-offs",
+        "filled: assured · open: not assured · heavy edge: planned · colour: roll · shape: pressure",
+        f"shown above 1 % joint conformance · fit {window.surfaces.fingerprint}",
     )
     figure.update_layout(
         palette.look,
@@ -206,8 +206,6 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, palette: Palette, *
     )
     if with_silver:
         words = (
-            "silver of the printed area, g/m²"
-            if silver == "silver_g_m2"
-            else "silver of a metre of line, mg/m"
+            "silver per printed area, g/m²" if silver == "silver_g_m2" else "silver per metre of line, mg/m"
         )
         figure.update_yaxes(title={"text": words}, row=2, col=1)

@@ -24,7 +24,7 @@ class Palette:
     veil : str
         A see-through ground under labels.
     rolls : tuple of str
-        Lines that each stand for a roll, in steps of lightness, so that they are told apart without
+        Lines that each stand for a roll, in steps of lightness, so that they are distinguished without
         colour too.
     scale : tuple of str
         Of probabilities, from 0 up, in even steps of lightness that end at a calm blue on which `ink` is read.

@@ -59,7 +59,7 @@ def test_limits_and_rolls_are_labelled(tag_window, along):
     at = limits_of_mean(tag_window, PLATE, "gap")
     assert sorted(shape.y0 for shape in figure.layout.shapes) == [at["least"], at["most"]]
     assert 16 < at["least"] < at["most"] < 42, "the worst of 48 is off their mean"
-    assert figure.layout.yaxis.title.text == "mean gap of a print, µm"
+    assert figure.layout.yaxis.title.text == "average gap on a print, µm"
     assert figure.layout.xaxis.title.text == "press speed, m/min"
 
 
