@@ -63,12 +63,12 @@ def test_colours_are_the_systems_until_chosen_and_then_kept(page, served):
         timeout=PATIENCE,
     )
     assert "colours" not in page.url
-    page.get_by_label("Colours").select_option("light")
+    page.get_by_label("Theme").select_option("light")
     page.wait_for_function(f"!({dark})", timeout=PATIENCE)
     assert "colours=light" in page.url
     open_page(page, served + PAGE)
     assert page.locator("html").get_attribute("data-theme") == "light"
-    assert page.get_by_label("Colours").input_value() == "light" and "colours=light" in page.url
+    assert page.get_by_label("Theme").input_value() == "light" and "colours=light" in page.url
     assert page.locator(".pw-figure.pw-light").count() == 1
     open_page(page, f"{served}{PAGE}?colours=dark")
     assert page.locator("html").get_attribute("data-theme") == "dark", "a link's colours go first"
@@ -141,5 +141,5 @@ def test_the_focus_is_seen_and_goes_in_order(page, served):
         assert outline == "solid", name
         seen.append(name.split("\n")[0])
     assert seen[:2] == ["Skip to the content", "Set-up speed"]
-    places = [seen.index(name) for name in ("Colours", "Product", "Plate", "Roll")]
+    places = [seen.index(name) for name in ("Theme", "Product", "Plate", "Roll")]
     assert places == sorted(places)

@@ -67,7 +67,7 @@ def test_a_trial_in_another_unit_and_then_its_product(page, context, served, nip
 
 def test_new_trial_data_works_without_an_archive(page, served):
     page.goto(f"{served}{RENDER}new-trial-data.ipynb")
-    page.locator(".pw-evidence", has_text="lost when the server stops").wait_for(timeout=PATIENCE)
+    page.locator(".pw-evidence", has_text="deleted when the server stops").wait_for(timeout=PATIENCE)
     assert page.get_by_text("2 trials, 1 used in fits").count()
-    page.get_by_role("button", name="Hold it against the others").click()
+    page.get_by_role("button", name="Compare with the other trials").click()
     page.locator(".pw-big", has_text="Differs").wait_for(timeout=PATIENCE)

@@ -65,7 +65,7 @@ def upload(page, path) -> None:
 def test_from_a_file_to_a_decision_and_a_new_fit(opened, archive, tmp_path):
     upload(opened, demo("tag.toml"))
     opened.get_by_label("Grain moisture tag").wait_for(timeout=PATIENCE)
-    opened.get_by_role("button", name="Fit anew").click()
+    opened.get_by_role("button", name="Refit").click()
     opened.locator("h3", has_text="Fit 1").wait_for(timeout=PATIENCE)
     bad = tmp_path / "bad.csv"
     bad.write_bytes(demo("trial_second.csv").read_bytes().replace(b",30.0,", b",fast,", 1))
@@ -75,15 +75,15 @@ def test_from_a_file_to_a_decision_and_a_new_fit(opened, archive, tmp_path):
     opened.locator(".pw-big", has_text="Differs").wait_for(timeout=PATIENCE)
     opened.get_by_text("measured against predicted").first.wait_for(timeout=PATIENCE)
     opened.get_by_role("button", name="Changed process").click()
-    opened.get_by_text("needs its reason").wait_for(timeout=PATIENCE)
+    opened.get_by_text("needs a reason").wait_for(timeout=PATIENCE)
     reason = opened.get_by_label("Reason")
     reason.fill("new ink batch")
     reason.press("Tab")
     opened.get_by_role("button", name="Changed process").click()
     opened.get_by_text("is now “changed process”").wait_for(timeout=PATIENCE)
-    opened.get_by_role("button", name="Fit anew").click()
+    opened.get_by_role("button", name="Refit").click()
     opened.locator("h3", has_text="Fit 2").wait_for(timeout=PATIENCE)
-    opened.get_by_text("dashed before").first.wait_for(timeout=PATIENCE)
+    opened.get_by_text("dashed: before").first.wait_for(timeout=PATIENCE)
     trials = Archive(archive).trials()
     assert list(trials["standing"]) == ["same process", "changed process"]
     assert trials["reason"].iloc[1] == "new ink batch"
@@ -105,7 +105,7 @@ def test_a_dropped_connection_and_a_second_tab_lose_nothing(page, context, addre
     page.route_web_socket(re.compile("/channels"), carry)
     visit(page, address)
     upload(page, demo("trial_second.csv"))
-    page.get_by_text("reading, keeping").wait_for(timeout=PATIENCE)
+    page.get_by_text("reading, storing").wait_for(timeout=PATIENCE)
     dropped.append(True)
     for socket in sockets:
         socket.close()
@@ -119,7 +119,7 @@ def test_a_dropped_connection_and_a_second_tab_lose_nothing(page, context, addre
     second.get_by_label("Reason").press("Tab")
     second.get_by_role("button", name="Set aside").click()
     second.get_by_text("is now “set aside”").wait_for(timeout=PATIENCE)
-    page.get_by_role("button", name="Fit anew").click()
+    page.get_by_role("button", name="Refit").click()
     page.locator("h3", has_text="Fit 1").wait_for(timeout=PATIENCE)
     assert page.get_by_text("from the other tab").count(), "the first tab shows what the second decided"
     assert list(Archive(archive).trials()["standing"]) == ["same process", "set aside"]

@@ -30,11 +30,11 @@ def test_from_a_pinned_set_up_to_its_report_and_a_link(page, context, served):
     speed.focus()
     page.keyboard.press("ArrowRight")
     page.get_by_text("roll 2047, 50 µm, 97.9 m/min").first.wait_for(timeout=PATIENCE)
-    page.get_by_role("button", name="What if we had this roll?").click()
+    page.get_by_role("button", name="Add roll").click()
     page.get_by_role("alert").filter(has_text="you have it: roll 1203").wait_for(timeout=PATIENCE)
     page.get_by_label("Volume").fill("6.3")
     page.get_by_label("Volume").press("Enter")
-    page.get_by_role("button", name="What if we had this roll?").click()
+    page.get_by_role("button", name="Add roll").click()
     page.get_by_role("status").filter(has_text="Added as new 1").wait_for(timeout=PATIENCE)
     assert (
         page.get_by_label("Roll", exact=True).locator("option", has_text="new 1 (planned) · 6.3").count() == 1
@@ -75,7 +75,7 @@ def test_a_limit_that_cannot_be_stays_as_typed_and_says_why(page, served):
 
 def test_each_picture_is_saved_by_its_own_buttons(page, served):
     visit(page, served + PAGE)
-    for at, name in enumerate(("along-the-speed", "set-ups-that-no-other-beats")):
+    for at, name in enumerate(("along-the-speed", "best-trade-offs")):
         for kind, start in (("SVG", b"<svg"), ("PNG", b"\x89PNG")):
             with page.expect_download(timeout=PATIENCE) as saved:
                 page.get_by_role("button", name=f"Save the picture ({kind})").nth(at).click()

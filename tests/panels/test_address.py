@@ -82,10 +82,10 @@ def test_a_page_as_it_opens_needs_its_product_only(evidence):
     ("address", "words"),
     [
         (Address(product="Nothing"), "no such product"),
-        (Address(plate="etched"), "not among the plates"),
+        (Address(plate="etched"), "no such plate"),
         (Address(roll="9999"), "not in the inventory"),
-        (Address(speed=900.0), "tried were 30 to 120 m/min"),
-        (Address(pressure=-5.0), "tried were"),
+        (Address(speed=900.0), "outside the tried 30 to 120 m/min"),
+        (Address(pressure=-5.0), "outside the tried"),
         (Address(assurance=1.5), "assurance"),
         (Address(limits={"gap.most": -3.0}), "gap"),
         (Address(limits={"voltage_drop.most": 3.0}), "no such limit"),

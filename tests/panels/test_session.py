@@ -124,7 +124,7 @@ def test_a_trial_and_then_its_product_on_all_pages(demo_evidence, nip_trial, nip
     other.run_sheet.click()
     assert other.frame.problem.value == ""
     sheet = base64.b64decode(re.search(r'base64,([^"]+)"', other.document.value)[1]).decode()
-    again_words = text(type("W", (), {"value": sheet[sheet.index("To make this sheet again") :]}))
+    again_words = text(type("W", (), {"value": sheet[sheet.index("To reproduce this sheet") :]}))
     assert "load nip.csv and nip.toml on the page “Set-up speed”" in again_words
     assert first.removeprefix("data=") not in sheet, "the id is the visitor's alone"
 
@@ -140,7 +140,7 @@ def test_nothing_is_shown_to_who_has_no_id(demo_evidence, nip_trial):
         assert "data=" not in query(other)
         told = text(other.frame._notices)
         assert ("no longer on the server" in told) == ("AAAA" in asked)
-        assert ("what the server was started with is shown" in told) == ("AAAA" in asked)
+        assert ("the data that the server was started with are shown" in told) == ("AAAA" in asked)
         assert ("not an id" in told) == (".." in asked)
 
 
@@ -150,7 +150,7 @@ def test_too_much_is_refused_and_the_page_stays_as_it_was(demo_evidence, nip_tri
     page = SetUpSpeed(demo_evidence)
     before = page.answer.value
     upload(page, nip_csv=nip_trial)
-    assert "MB of a visitor" in text(page.frame.problem) and page.answer.value == before
+    assert "MB per visitor" in text(page.frame.problem) and page.answer.value == before
     assert "data=" not in query(page)
 
 
@@ -231,4 +231,4 @@ def test_an_archive_without_a_trial_says_so_on_each_page(shared, monkeypatch, ni
         assert "No trial yet" in text(one.answer) and "New trial data" in one.answer.value
         assert "trial_first" not in one.frame.facts.value and "Grain" not in one.answer.value
     upload(page, nip_toml=nip_product)
-    assert page.frame.problem.value == "" and f"Products that wait for it: {NIP}" in text(page.answer)
+    assert page.frame.problem.value == "" and f"Products waiting for a trial: {NIP}" in text(page.answer)

@@ -51,7 +51,9 @@ def query(page):
 
 def test_it_opens_at_the_recommended_set_up(page):
     assert page.controls.roll.value == "2047" and page.frame.problem.value == ""
-    assert text(page.answer).startswith(" 95.1 %") and "line resistance pinches" in text(page.answer)
+    assert text(page.answer).startswith(" 95.1 %") and "Limiting requirement: line resistance" in text(
+        page.answer
+    )
     assert page.along.figure is not None and page.frontier.figure is not None
     for words in ("press speed", "limit: gap at least", "outside the trial region"):
         assert words in text(page.steps)
@@ -105,7 +107,7 @@ def test_pinned_set_ups_stand_side_by_side(page):
     assert "roll 2047, 50 µm, 90 m/min" in text(page.beside) and "points" in text(page.beside)
     page.controls.speed.value = 98.8
     page.pin.click()
-    assert "pinned already" in page.frame.problem.value
+    assert "already pinned" in page.frame.problem.value
     page.unpin.click()
     assert page.pins == () and page.frame.problem.value == ""
 
@@ -113,10 +115,10 @@ def test_pinned_set_ups_stand_side_by_side(page):
 def test_pins_that_another_product_cannot_have_are_not_lost_silently(page):
     page.pin.click()
     page.controls.product.value = "De-fogging heater mesh"
-    assert page.pins == () and "1 pinned set-up is of a plate" in text(page.document)
+    assert page.pins == () and "1 pinned set-up was removed" in text(page.document)
 
 
-def test_a_roll_to_buy_is_marked_and_can_be_forgotten(page):
+def test_a_planned_roll_is_marked_and_can_be_forgotten(page):
     page.volume.field.value = "6,3"
     page.plan.click()
     assert page.controls.roll.value == "2047" and "Added as new 1 (6.3 cm³/m²)" in page.planned.value
@@ -135,10 +137,10 @@ def test_a_roll_to_buy_is_marked_and_can_be_forgotten(page):
 @pytest.mark.parametrize(
     "volume, words",
     [
-        (-1.0, "a roll of −1 cm³/m² cannot be judged: cell volumes from 2.4 to 7.2 cm³/m² were tried"),
+        (-1.0, "a roll of −1 cm³/m² cannot be judged: the trial covers cell volumes from 2.4 to 7.2 cm³/m²"),
         (0.1, "2.4 to 7.2"),
         (100.0, "2.4 to 7.2"),
-        (4.4, "4.4 cm³/m²: you have it: roll 1203"),
+        (4.4, "4.4 cm³/m²: already in the inventory as roll 1203"),
     ],
 )
 def test_a_roll_that_makes_no_sense_is_refused(page, volume, words):
@@ -152,7 +154,7 @@ def test_a_roll_is_planned_once(page):
     page.volume.field.value = "6,3"
     page.plan.click()
     page.plan.click()
-    assert "planned already: roll new 1" in page.planned.value
+    assert "already planned as roll new 1" in page.planned.value
     assert sum(roll.planned for roll in page.question.window.rolls) == 1
 
 
@@ -165,7 +167,7 @@ def test_what_is_below_a_new_answer_is_marked_until_it_is_worked_out(page, monke
         lambda drawn: (seen.append((page.busy.value, page.frontier._dom_classes)), draw(drawn)),
     )
     limit_field(page, "resistance")[0].value = "350"
-    assert "working out" in seen[0][0] and "pw-old" in seen[0][1]
+    assert "updating the charts" in seen[0][0] and "pw-old" in seen[0][1]
     assert page.busy.value == "" and all("pw-old" not in part._dom_classes for part in page.rest)
 
 
@@ -176,7 +178,7 @@ def test_set_ups_that_practically_never_conform_are_no_choice(page):
 
 def test_other_quantities_are_drawn(page):
     names = dict(page.quantity.options)
-    assert {"line width", "line height", "mean gap of a print", "silver of a metre of line"} <= set(names)
+    assert {"line width", "line height", "average gap on a print", "silver per metre of line"} <= set(names)
     page.quantity.value = "line_width"
     assert "line width" in page.along.children[0].layout.title.text
     page.controls.product.value = "De-fogging heater mesh"
@@ -205,7 +207,7 @@ def test_who_opens_the_address_sees_the_same(page, evidence):
     "address, words",
     [
         ("pin=80;50", "not a set-up"),
-        ("pin=80;50;9999;laser-imaged", "roll 9999 is not to be had here"),
+        ("pin=80;50;9999;laser-imaged", "roll 9999 does not exist here"),
         ("pin=80;50;2047;<b>steel</b>", "&lt;b&gt;steel"),
         ("planned=much", "not a number"),
         ("planned=-2", "2.4 to 7.2"),
@@ -228,7 +230,7 @@ def test_no_more_pins_than_fit(tag_window):
     pins = ()
     for speed in range(60, 66):
         pins = pinned(pins, Setup("laser-imaged", tag_window.rolls[0], 50.0, speed))
-    with pytest.raises(pw.errors.UnusableInput, match="as many as fit"):
+    with pytest.raises(pw.errors.UnusableInput, match="the most that fit"):
         pinned(pins, Setup("laser-imaged", tag_window.rolls[0], 50.0, 70.0))
     assert setup_of(tag_window, ("60", "50", tag_window.rolls[0].id, "laser-imaged")) == pins[0]
 
@@ -291,8 +293,8 @@ def test_numbers_of_the_pictures_can_be_saved(page):
     assert saved(page.frontier.saves).startswith("trade,roll,planned,plate")
 
 
-def test_what_pinches_is_told_along_the_speed_of_every_roll(page):
-    told = text(page.pinches)
+def test_what_limits_is_shown_along_the_speed_of_every_roll(page):
+    told = text(page.limiting)
     assert "2047 gap at 30 to " in told and "line resistance at " in told
     assert [roll for roll in ("0412", "0655", "1203", "1290", "1318", "2047") if roll not in told] == []
 

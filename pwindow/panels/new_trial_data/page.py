@@ -1,4 +1,4 @@
-"""The page "new trial data": keep a trial, see whether it agrees, decide about it, fit anew."""
+"""The page "new trial data": keep a trial, see whether it agrees, decide about it, refit."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ from pwindow.workflows.given import archive_is_temporary, given_archive, given_d
 _NARROW = {"description_width": "60px"}
 _TITLE = "New trial data"
 _DECISIONS = (
-    ("Same process", Standing.SAME_PROCESS, "Fits use it as more prints of the same process"),
-    ("Changed process", Standing.CHANGED_PROCESS, "Predictions are for how the process is since"),
-    ("Set aside", Standing.SET_ASIDE, "Fits do not use it; it stays in the archive"),
+    ("Same process", Standing.SAME_PROCESS, "Use it in fits as more prints of the same process"),
+    ("Changed process", Standing.CHANGED_PROCESS, "Use it in fits; predictions describe the changed process"),
+    ("Set aside", Standing.SET_ASIDE, "Do not use it in fits; it stays in the archive"),
 )
 
 
@@ -47,18 +47,18 @@ class NewTrialData:
         )
         self.agreement, self.windows, guard = Place(), Place(), self._guard
         self.upload = widgets.FileUpload(
-            description="Add a trial or product file…",
+            description="Add a trial or product file",
             accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
             layout=full_width(),
-            tooltip="A trial (CSV, XLSX, Parquet) is kept as it came and waits for your decision; a product is TOML",
+            tooltip="A trial (CSV, XLSX, Parquet) is stored unchanged and awaits your decision; a product is a TOML file",
         )
         self.frame.take_files(self.upload, self._add)
         self.sheets = SheetChoice(guard, self._add)
         self.run = widgets.FileUpload(
-            description="Confirm by prints of a run…",
+            description="Load confirmation prints",
             accept=".csv,.txt,.tsv,.xlsx,.parquet",
             layout=full_width(),
-            tooltip="A trial file with the prints of a run, held against what the last fit promised",
+            tooltip="A trial file with the prints of a run, to compare with the predictions of the last fit",
         )
         self.frame.take_files(self.run, self._confirm)
         self.run_sheets = SheetChoice(guard, self._confirm)
@@ -72,11 +72,11 @@ class NewTrialData:
             for text, standing, tooltip in _DECISIONS
         ]
         self.hold = self.frame.button(
-            "Hold it against the others", "Against the fit of the trials that are used", self._hold
+            "Compare with the other trials", "Compare it with the fit of the trials in use", self._hold
         )
         self.products = widgets.VBox(layout=full_width())
         self.refit = self.frame.button(
-            "Fit anew", "Fit the trials that are used, and compare with the last fit", self._refit
+            "Refit", "Fit the trials in use, and compare with the previous fit", self._refit
         )
         self.before, self.after = _choice("Fit"), _choice("with fit")
         self.compare = self.frame.button("Compare", "Two fits side by side", self._compare)
@@ -99,7 +99,7 @@ class NewTrialData:
                 heading("3 · Fit"),
                 self.products,
                 self.refit,
-                heading("4 · Run, and confirm"),
+                heading("4 · Run and confirm"),
                 self.run,
                 self.run_sheets.box,
                 heading("Earlier fits"),
@@ -144,7 +144,7 @@ class NewTrialData:
     def _add(self, files: Sequence[InputFile]) -> None:
         self.sheets.close()
         try:
-            with self._working("reading, keeping and comparing"):
+            with self._working("reading, storing and comparing"):
                 new = self.desk.add(files[0])
         except SeveralSheets as problem:
             self.sheets.offer(files, problem)
@@ -163,7 +163,7 @@ class NewTrialData:
     def _confirm(self, files: Sequence[InputFile]) -> None:
         self.run_sheets.close()
         try:
-            with self._working("reading, and holding against what was promised"):
+            with self._working("reading, and comparing with the predictions"):
                 fit, found = self.desk.confirm(files[0])
         except SeveralSheets as problem:
             self.run_sheets.offer(files, problem)
@@ -198,7 +198,7 @@ class NewTrialData:
 
     def _compare(self) -> None:
         if self.before.value is None:
-            raise UnusableInput("there is no fit yet; fit anew first")
+            raise UnusableInput("there is no fit yet; refit first")
         with self._working("comparing"):
             found = self.desk.compare(self.before.value, self.after.value, self._step)
         self._show_compared(found)
@@ -212,14 +212,14 @@ class NewTrialData:
             self.windows.show(lambda palette: before_after_figure(windows, palette))
 
     def _clear(self) -> None:
-        """What was told before is not about what was done last."""
+        """What was shown before is not about what was done last."""
         self.outcome.value = self.compared.value = self.why.value = ""
         self.agreement.show(None)
         self.windows.show(None)
 
     def _chosen(self) -> int:
         if self.trial.value is None:
-            raise UnusableInput("the archive has no trial yet; add one")
+            raise UnusableInput("the archive has no trials yet; add one")
         return self.trial.value
 
     def _chosen_products(self) -> list[str]:

@@ -20,12 +20,12 @@ from pwindow.trials.trial import Trial
 from pwindow.wording import percent, pressure, speed, volume
 from pwindow.workflows.adding import NewTrial
 from pwindow.workflows.confirm import Confirmation
-from pwindow.workflows.desk import Compared, Decided
+from pwindow.workflows.desk import Compared, Decided, Standing
 from pwindow.workflows.kept import KeptFit
 
 _part = partial(part, __package__, "view")
 _BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
-TEMPORARY = "temporary, lost when the server stops"
+TEMPORARY = "temporary, deleted when the server stops"
 
 
 def temporary_note() -> Markup:
@@ -75,7 +75,7 @@ def trial_table(trials: pd.DataFrame) -> Markup:
         (
             number,
             row["name"],
-            row["standing"],
+            Standing(row["standing"]).status,
             row["reason"],
             row["prints"],
             row["features"],
@@ -83,7 +83,7 @@ def trial_table(trials: pd.DataFrame) -> Markup:
         )
         for number, row in trials.iterrows()
     ]
-    names = ("trial", "file", "standing", "reason", "prints", "features", "added, UTC")
+    names = ("trial", "file", "status", "reason", "prints", "features", "added, UTC")
     return _part("trials", table=table(names, rows))
 
 
@@ -93,11 +93,11 @@ def history_card(name: str, history: pd.DataFrame) -> Markup:
 
 
 def _event(event: pd.Series) -> dict:
-    """A decision; or, without a standing, what was found when the trial was held against a fit."""
+    """A decision; or, without a standing, what was found when the trial was compared with a fit."""
     if pd.isna(event["standing"]):
         found = {"verdict": event["verdict"], "against": event["against"], "told": event["told"].splitlines()}
         return {"made": event["made"], "standing": None, **found}
-    return {"made": event["made"], "standing": event["standing"], "reason": event["reason"]}
+    return {"made": event["made"], "standing": Standing(event["standing"]).status, "reason": event["reason"]}
 
 
 def product_card(name: str) -> Markup:
@@ -108,7 +108,12 @@ def product_card(name: str) -> Markup:
 def added_card(new: NewTrial, standing: str) -> Markup:
     """What came of adding a trial."""
     added, agreement = new.added, new.agreement
-    said = {"trial": added.trial, "name": added.name, "known": added.known, "standing": standing}
+    said = {
+        "trial": added.trial,
+        "name": added.name,
+        "known": added.known,
+        "standing": Standing(standing).status,
+    }
     card = _part("added", **said, decided=agreement is None)
     return card if added.known or agreement is None else card + agreement_card(agreement)
 
@@ -122,7 +127,7 @@ def agreement_card(found: Agreement) -> Markup:
     """Whether a trial agrees with the fit of the others."""
     return _part(
         "agreement",
-        big=_BIG[found.degree] if found.compared else "Cannot tell",
+        big=_BIG[found.degree] if found.compared else "Not comparable",
         files=found.trial.files,
         against=found.against,
         verdict=found.verdict,
@@ -131,7 +136,7 @@ def agreement_card(found: Agreement) -> Markup:
 
 
 def confirmed_card(fit: KeptFit, found: Confirmation) -> Markup:
-    """Prints of a run beside what a fit promised of them."""
+    """Prints of a run beside the predictions of a fit."""
     return _part(
         "confirmed",
         trial=found.added.trial,
@@ -161,7 +166,7 @@ def _met(product: str, members: pd.DataFrame) -> tuple[str, int, int, Markup | N
 
 
 def _promises(found: pd.DataFrame, trial: Trial) -> Markup | None:
-    """The joint conformance that was promised, and with these prints counted."""
+    """The joint conformance probability as stated before, and with these prints included."""
     if found.empty:
         return None
     chances = ("promised", "if_same_process", "if_changed_process")
@@ -174,7 +179,7 @@ def _promises(found: pd.DataFrame, trial: Trial) -> Markup | None:
         )
         for _, row in found.iterrows()
     ]
-    names = ("product", "set-up", "was promised", "now, same process", "now, changed process")
+    names = ("product", "set-up", "stated before", "now, if same process", "now, if changed process")
     return table(names, rows)
 
 
@@ -203,10 +208,10 @@ def compared_tables(found: Compared) -> str:
         return ""
     tables, was, now = found.tables, f"fit {found.before.number}", f"fit {found.after.number}"
     titles = {
-        "influence": ("What each trial does to the recommended speed, m/min", ["trial", "file", "product", "with it", "without it", "why none"]),
+        "influence": ("Recommended speed with and without each trial, m/min", ["trial", "file", "product", "with it", "without it", "why no fit"]),
         "bands": ("Fastest assured speed, m/min", ["product", "roll", "plate", "pressure", was, now]),
         "standard_deviations": ("What varies (standard deviations; of logarithms, or µm of closure)", ["response", "between", was, now]),
-        "coefficients": ("Coefficients", ["response", "term", was, now, "moved, standard errors"]),
+        "coefficients": ("Coefficients", ["response", "term", was, now, "change, standard errors"]),
     }  # fmt: skip
     return "".join(_folded(title, names, tables[key]) for key, (title, names) in titles.items())
 

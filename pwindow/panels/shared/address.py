@@ -90,7 +90,7 @@ class Address:
             try:
                 _take(found, name, text)
             except UnusableInput as problem:
-                left_out.append(f"{name[:40]}={text[:40]}: {problem}; left out")
+                left_out.append(f"{name[:40]}={text[:40]}: {problem}; ignored")
         return cls(**found), tuple(left_out)
 
     def query(self) -> str:
@@ -135,7 +135,7 @@ def _take(found: dict, name: str, text: str) -> None:
     elif name.rpartition(".")[2] in _SIDES and "." in name:
         found["limits"][name] = _number(text)
     else:
-        raise UnusableInput("no setting of this name")
+        raise UnusableInput("unknown setting")
 
 
 def _number(text: str) -> float:
@@ -203,9 +203,11 @@ def _of_declared(
         return ready
     question = first_judgeable(evidence, name)
     if name is not None and name not in evidence.products:
-        left_out.append(f"product={name}: there is no such product here; {question.product.name} is shown")
+        left_out.append(f"product={name}: there is no such product; {question.product.name} is shown")
     elif name not in (None, question.product.name):
-        left_out.append(f"product={name}: this trial cannot judge it; {question.product.name} is shown")
+        left_out.append(
+            f"product={name}: it cannot be judged with this trial; {question.product.name} is shown"
+        )
     return question
 
 
@@ -215,12 +217,12 @@ def _edited(address: Address, product: Product, left_out: list[str]) -> Product:
         try:
             product = changed_limits(product, {requirement: changes})
         except UnusableInput as problem:
-            left_out.append(f"{requirement}: {problem}; left as declared")
+            left_out.append(f"{requirement}: {problem}; kept as declared")
     if address.assurance is not None:
         try:
             product = product.with_assurance(address.assurance)
         except UnusableInput as problem:
-            left_out.append(f"assurance: {problem}; left as declared")
+            left_out.append(f"assurance: {problem}; kept as declared")
     return product
 
 
@@ -230,7 +232,7 @@ def _changes(address: Address, product: Product, left_out: list[str]) -> dict[st
     for name, value in address.limits.items():
         requirement, _, side = name.rpartition(".")
         if _limit(product, requirement, side) is None:
-            left_out.append(f"{name}: {product.name} has no such limit; left out")
+            left_out.append(f"{name}: {product.name} has no such limit; ignored")
         else:
             changes.setdefault(requirement, {})[side] = value
     return changes
@@ -251,7 +253,7 @@ def _setup(address: Address, question: Question, left_out: list[str]) -> Setup:
             setup = replace(setup, plate=address.plate)
         else:
             left_out.append(
-                f"plate={address.plate}: not among the plates here; {setup.plate or 'the one here'} is shown"
+                f"plate={address.plate}: no such plate; {setup.plate or 'the only plate'} is shown"
             )
     if address.roll is not None:
         roll = next((item for item in question.window.rolls if item.id == address.roll), None)
@@ -269,13 +271,13 @@ def _setup(address: Address, question: Question, left_out: list[str]) -> Setup:
             setup = replace(setup, **{name: value})
         elif value is not None:
             left_out.append(
-                f"{name}={value:g}: tried were {low:g} to {high:g} {unit}; {getattr(setup, name):g} is shown"
+                f"{name}={value:g}: outside the tried {low:g} to {high:g} {unit}; {getattr(setup, name):g} is shown"
             )
     return setup
 
 
 def address_of(question: Question, setup: Setup, declared: Product, data: str | None = None) -> Address:
-    """The address that opens at a set-up of a question; what a page opens at by itself is left out.
+    """The address that opens at a set-up of a question; what a page opens at anyway is left out.
 
     Parameters
     ----------

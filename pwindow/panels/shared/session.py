@@ -15,7 +15,7 @@ from pwindow.workflows.loaded import Loaded, loaded_evidence, sort_files
 from pwindow.workflows.uploads import given_uploads
 
 _OFTEN = 60.0  # s between two notes that a visitor is still here
-_INSTEAD = "; what the server was started with is shown"
+_INSTEAD = "; the data that the server was started with are shown"
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Session:
         if data is None:
             return cls(), given, ()
         if uploads is None:
-            return cls(), given, (f"data={data}: no server keeps what was loaded here{_INSTEAD}",)
+            return cls(), given, (f"data={data}: loaded files are not stored here{_INSTEAD}",)
         try:
             loaded = uploads.read(data)
             return cls(loaded, data), loaded_evidence(loaded, given)[0], ()

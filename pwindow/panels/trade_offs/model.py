@@ -121,12 +121,12 @@ def _check_planned(volume: float, tried: pd.Series, rolls: Iterable[Roll]) -> No
     words = f"{volume:g} cm³/m²".replace("-", "−")
     if not low <= volume <= high:
         raise UnusableInput(
-            f"a roll of {words} cannot be judged: cell volumes from {low:g} to {high:g} cm³/m² were tried"
+            f"a roll of {words} cannot be judged: the trial covers cell volumes from {low:g} to {high:g} cm³/m²"
         )
     same = next((roll for roll in rolls if volume_words(roll.cell_volume) == volume_words(volume)), None)
     if same is not None:
-        have = "it is planned already" if same.planned else "you have it"
-        raise UnusableInput(f"{words}: {have}: roll {same.id}")
+        have = "already planned" if same.planned else "already in the inventory"
+        raise UnusableInput(f"{words}: {have} as roll {same.id}")
 
 
 def _free_id(rolls: Iterable[Roll]) -> str:
@@ -143,10 +143,10 @@ def pinned(pins: tuple[Setup, ...], setup: Setup) -> tuple[Setup, ...]:
         If it is pinned already, or there are six.
     """
     if setup in pins:
-        raise UnusableInput("this set-up is pinned already")
+        raise UnusableInput("this set-up is already pinned")
     if len(pins) >= _MOST:
         raise UnusableInput(
-            f"{_MOST} set-ups are pinned, which is as many as fit beside each other; take one away"
+            f"{_MOST} set-ups are pinned, the most that fit side by side; clear the pins first"
         )
     return (*pins, setup)
 
@@ -158,7 +158,7 @@ def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str) -> str:
     ----------
     pins : iterable of Setup
     rolls : iterable of Roll
-        Of which the planned ones are told.
+        Of which the planned ones are named.
     shown : str
         Name of the quantity drawn.
 
@@ -201,11 +201,11 @@ def setup_of(window: Window, pin: tuple[str, ...]) -> Setup:
         speed, pressure, name, plate = pin
         numbers = float(pressure), float(speed)
     except ValueError as problem:
-        raise UnusableInput(f"pin={';'.join(pin)[:60]}: not a set-up; left out") from problem
+        raise UnusableInput(f"pin={';'.join(pin)[:60]}: not a set-up; ignored") from problem
     roll = next((roll for roll in window.rolls if roll.id == name), None)
     if roll is None or plate not in window.plates:
         what = f"roll {name}" if roll is None else f"plate “{plate}”"
-        raise UnusableInput(f"pin={';'.join(pin)[:60]}: {what} is not to be had here; left out")
+        raise UnusableInput(f"pin={';'.join(pin)[:60]}: {what} does not exist here; ignored")
     return Setup(plate, roll, *numbers)
 
 
@@ -231,7 +231,7 @@ def open_all(address: Address, own: Own, ready: Question) -> AllOpened:
         try:
             ready, _ = with_roll(ready, _volume(text))
         except UnusableInput as problem:
-            left_out.append(f"planned={text[:40]}: {problem}; left out")
+            left_out.append(f"planned={text[:40]}: {problem}; ignored")
     opened = open_at(address, ready.evidence, ready)
     pins = []
     for pin in own.pins:

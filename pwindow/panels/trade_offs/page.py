@@ -54,30 +54,28 @@ class TradeOffsPage(QuestionPage):
         self.quantity = widgets.Dropdown(description="Show", style=_WIDE, layout=full_width())
         self.quantity.observe(guard(self._choose_quantity), "value")
         self.pin = self.frame.button(
-            "Pin this set-up", "Keep it beside the others, and in the report", self._pin
+            "Pin this set-up", "Compare it with others, and use it in the report", self._pin
         )
-        self.unpin = self.frame.button("Take the pins away", "Only the set-up looked at stays", self._unpin)
+        self.unpin = self.frame.button("Clear pins", "Keep only the selected set-up", self._unpin)
         self.volume = NumberField("Volume", "cm³/m²", 0.0, guard, style=_WIDE)
         self.planned = widgets.HTML(layout=full_width())
-        self.plan = self.frame.button(
-            "What if we had this roll?", "Adds a planned roll, marked as such", self._plan
-        )
-        self.forget = self.frame.button("Without planned rolls", "Back to the inventory", self._forget)
+        self.plan = self.frame.button("Add roll", "Add it as a planned roll, marked as such", self._plan)
+        self.forget = self.frame.button("Remove planned rolls", "Go back to the inventory", self._forget)
         self.report = self.frame.button(
-            "Make the report", "For a design review; of the first pinned set-up", self._make_report
+            "Make the report", "For a design review, on the first pinned set-up", self._make_report
         )
         self.run_sheet = self.frame.button(
-            "Make the run sheet", "For the press; of the first pinned set-up", self._make_run_sheet
+            "Make the run sheet", "For the press, for the first pinned set-up", self._make_run_sheet
         )
         self.steps, self.beside, self.plates, self.notes, self.document = (
             widgets.HTML(layout=full_width()) for _ in range(5)
         )
-        self.pinches = widgets.HTML(layout=full_width())
+        self.limiting = widgets.HTML(layout=full_width())
         self.along = Place(self.frame.palette, _HEIGHT, "along-the-speed")
-        self.frontier = Place(self.frame.palette, HEIGHT, "set-ups-that-no-other-beats")
+        self.frontier = Place(self.frame.palette, HEIGHT, "best-trade-offs")
         self.busy = widgets.HTML(layout=full_width())
         self.rest = (
-            self.along, self.steps, self.pinches, self.frontier, self.beside, self.plates, self.notes,
+            self.along, self.steps, self.limiting, self.frontier, self.beside, self.plates, self.notes,
         )  # fmt: skip
         self.pins: tuple[Setup, ...] = ()
         self._drawn: tuple | None = None
@@ -107,7 +105,7 @@ class TradeOffsPage(QuestionPage):
             self.document,
             heading("Requirements"),
             self.editor.box,
-            heading("A roll to buy"),
+            heading("Try a roll you do not have"),
             self.volume.field,
             self.volume.note,
             self.plan,
@@ -162,7 +160,7 @@ class TradeOffsPage(QuestionPage):
         self._make("the run sheet", "run-sheet.html", self.offers.run_sheet)
 
     def _make(self, title: str, name: str, make: Callable[[Setup, Origin], str]) -> None:
-        """Make a document of the first pinned set-up, else of the one looked at."""
+        """Make a document of the first pinned set-up, else of the selected one."""
         self.document.value = "".join([words.working(f"making {title}"), *self._saves.values()])
         try:
             html = make(self.pins[0] if self.pins else self._setup(), self._origin())
@@ -209,16 +207,16 @@ class TradeOffsPage(QuestionPage):
         with self._working():
             self._show_setup(setup)
             self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
-            self.frontier.beside(view.numbers("set-ups-that-no-other-beats", offers.frontier))
+            self.frontier.beside(view.numbers("best-trade-offs", offers.frontier))
             notes = map(words.note, (*offers.window.notes, *offers.notes))
             self.notes.value = "".join([*notes, words.trial_notes(self.evidence)])
 
     @contextmanager
     def _working(self) -> Iterator[None]:
-        """Say that what stands below the answer is of the question before, and show it so."""
+        """Say that everything below the answer is of the previous question, and show it so."""
         for part in self.rest:
             part.add_class("pw-old")
-        self.busy.value = words.working("working out what is below")
+        self.busy.value = words.working("updating the charts and tables below")
         try:
             yield
         finally:
@@ -241,7 +239,7 @@ class TradeOffsPage(QuestionPage):
         return [(label, name) for name, label in names.items()]
 
     def _show_setup(self, setup: Setup) -> None:
-        """Show what depends on the set-up looked at."""
+        """Show what depends on the selected set-up."""
         offers, window = self.offers, self.asked.window
         steps, self.document.value, self._saves = offers.steps(setup), "", {}
         self.answer.value = view.chosen_card(window, setup, steps)
@@ -268,7 +266,7 @@ class TradeOffsPage(QuestionPage):
         self._drawn = shown
         table = offers.along(setup.plate, setup.pressure)
         self.along.beside(view.numbers("along-the-speed", table))
-        self.pinches.value = view.pinch_table(table)
+        self.limiting.value = view.limiting_table(table)
         self.along.show(
             lambda palette: along_speed_figure(
                 offers.window, table, name, setup.plate, setup.pressure, palette

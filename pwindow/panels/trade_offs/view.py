@@ -30,7 +30,7 @@ def setup_name(window: Window, setup: Setup) -> str:
 
 
 def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:
-    """How sure the set-up looked at is, what pinches there, and what more speed costs.
+    """How sure the selected set-up is, what limits it, and what more speed costs.
 
     Parameters
     ----------
@@ -44,23 +44,25 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:
         return _part("untried", name=name)
     chances = window.conformance(frame).iloc[0]
     each = chances.drop("joint")
-    pinch = str(each.idxmin())
+    limiting = str(each.idxmin())
     return _part(
         "chosen",
         name=name,
         product=window.product.name,
         joint=chances["joint"],
-        limiting=REQUIREMENT_KINDS[pinch].label,
-        conformance=each[pinch],
+        limiting=REQUIREMENT_KINDS[limiting].label,
+        conformance=each[limiting],
         level=window.level,
         faster=_faster(steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0]),
     )
 
 
 def _faster(step: pd.Series) -> str:
-    if pd.isna(step["gain_percentage_points"]):
-        return f"One more m/min is {step['reason']}."
-    return f"One more m/min: {points(step['gain_percentage_points'])} percentage points."
+    gain = step["gain_percentage_points"]
+    if pd.isna(gain):
+        return f"One m/min more is {step['reason']}."
+    size = points(abs(gain)).lstrip("+±")
+    return f"Each extra m/min {'costs' if gain < 0 else 'gains'} {size} percentage points."
 
 
 def step_table(steps: pd.DataFrame, level: float) -> Markup:
@@ -159,7 +161,7 @@ def plate_table(found: PlatesCompared, level: float) -> Markup:
         ("line_gain", "line gain"),
         ("line_width_um", "line width, µm"),
         ("line_height_um", "line height, µm"),
-        ("gap_um", "mean gap of a print, µm"),
+        ("gap_um", "average gap on a print, µm"),
     )
     there = [(key, words) for key, words in quantities if f"{key}_mean" in found.table]
     shown = [row for _, row in found.table.iterrows()]
@@ -167,11 +169,11 @@ def plate_table(found: PlatesCompared, level: float) -> Markup:
     rows = [
         *((words, *(_interval(row, key) for row in shown)) for key, words in there),
         (
-            "all together",
+            "all requirements",
             *("–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE], level) for row in shown),
         ),
         (
-            "what pinches",
+            "limiting requirement",
             *(
                 REQUIREMENT_KINDS[row["limiting"]].label if row["limiting"] in REQUIREMENT_KINDS else "–"
                 for row in shown
@@ -203,18 +205,18 @@ def document_link(title: str, name: str, html: str) -> Markup:
 
 def pins_lost(count: int) -> Markup:
     """Why pins are gone."""
-    what = "1 pinned set-up is" if count == 1 else f"{count} pinned set-ups are"
-    return note(f"{what} of a plate that this product is not printed with, and not shown any more")
+    what = "1 pinned set-up was" if count == 1 else f"{count} pinned set-ups were"
+    return note(f"{what} removed: this product is not printed with {'its' if count == 1 else 'their'} plate")
 
 
-def pinch_table(along: pd.DataFrame) -> Markup:
+def limiting_table(along: pd.DataFrame) -> Markup:
     """Which requirement has the lowest probability, along the speed of each roll."""
     rows = []
     for roll, members in along.groupby("roll", sort=False):
         stretch = (members["limiting"] != members["limiting"].shift()).cumsum()
         stretches = [_stretch(part) for _, part in members.groupby(stretch)]
         rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, "; ".join(stretches)))
-    return _part("limiting", table=table(("roll", "requirement with the lowest probability"), rows))
+    return _part("limiting", table=table(("roll", "limiting requirement"), rows))
 
 
 def _stretch(part: pd.DataFrame) -> str:

@@ -125,7 +125,7 @@
   function savePicture(button) {
     const plot = pictureOf(button);
     if (!plot || !window.Plotly) {
-      window.alert("There is no picture to save here yet.");
+      window.alert("There is no picture to save yet.");
       return;
     }
     const format = button.dataset.pwFormat || "svg";

@@ -5,10 +5,10 @@
   const SMALL = 4096; // bytes; a status message is far below, figure data far above
   const GRACE = 2000; // ms in which a dropped connection may come back unnoticed
   const ENDED = /"execution_state":\s*"(restarting|autorestarting|dead)"/;
-  const STOPPED = "The session behind this page has stopped. What was entered here is lost; " +
-    "reload the page to go on.";
-  const LOST = "The connection to this page's session is lost. It comes back by itself if the " +
-    "server is reachable again; otherwise reload the page.";
+  const STOPPED = "The session behind this page has stopped. Your entries on it are lost; " +
+    "reload the page to continue.";
+  const LOST = "The connection to this page's session is lost. It is restored automatically when the " +
+    "server can be reached again; otherwise reload the page.";
   const NEVER = "The session behind this page ended before the page could be shown. Reload the page.";
   const KERNEL = /\/api\/kernels\/[^/?]+(\?|$)/;
   const decoder = new TextDecoder();
