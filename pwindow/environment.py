@@ -1,4 +1,4 @@
-"""The environment variables by which commands, the server and its pages tell each other what they work on."""
+"""The environment variables by which commands, the server and its pages share what they work on."""
 
 from __future__ import annotations
 

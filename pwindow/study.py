@@ -19,7 +19,7 @@ DENSE_SILVER = 10.49
 
 @dataclass(frozen=True)
 class Roll:
-    """An anilox roll: its id and its measured cell volume, cm³/m²; `planned` where it is not in the house yet."""
+    """An anilox roll: its id and its measured cell volume, cm³/m²; `planned` where it has not been bought yet."""
 
     id: str
     cell_volume: float
@@ -64,7 +64,7 @@ _UNRECORDED = (EACH_PRINT, ROLL_AND_PLATE)
 
 @dataclass(frozen=True, kw_only=True)
 class MakeReadies:
-    """What is stated of make-readies, for trials that do not tell it themselves.
+    """What is stated of make-readies, for trials that do not record them.
 
     Attributes
     ----------

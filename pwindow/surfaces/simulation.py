@@ -1,4 +1,4 @@
-"""Trials as they could have come out: the layout of a trial, filled anew from its fitted surfaces."""
+"""Trials as they could have come out: the layout of a trial, filled with new values from its fitted surfaces."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ class Truth:
 
 
 def simulate_trial(trial: Trial, truth: Truth, rng: np.random.Generator) -> Trial:
-    """The same prints, make-readies and features, measured anew.
+    """The same prints, make-readies and features, with new measured values.
 
     Parameters
     ----------

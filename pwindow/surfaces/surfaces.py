@@ -63,7 +63,7 @@ class Surfaces(Viewed):
     judged : mapping of str to Judged
         What the checks say; without the responses that cannot be checked.
     mountings : Mountings
-        Which prints shared a make-ready, and whether the trial tells how far make-readies differ.
+        Which prints shared a make-ready, and whether the trial shows how much make-readies differ.
     section_factor : float
         k, area over height times width.
     region : TrialRegion
@@ -165,7 +165,7 @@ def fit(
     plan : Plan, optional
         How the posterior is drawn, and under which prior.
     make_readies : MakeReadies, optional
-        What the study states of make-readies, for a trial that does not tell it.
+        What the study states of make-readies, for a trial that does not record them.
 
     Returns
     -------
@@ -176,7 +176,7 @@ def fit(
     TypeError
         If the trial is no Trial, or another argument of another type.
     SurfaceProblem
-        If the trial is too small or cannot tell the terms apart; says which prints would cure it.
+        If the trial is too small or cannot separate the terms; says which prints to add.
 
     Examples
     --------

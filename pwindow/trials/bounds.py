@@ -1,4 +1,4 @@
-"""How large a table may be: looked at before it is read, because a small file can unpack to a large one."""
+"""How large a table may be: checked before it is read, because a small file can unpack to a large one."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ _CHUNK = 65_536
 def check_packed(file: InputFile) -> None:
     """Refuse a workbook that unpacks to more than its size makes likely, or whose rows are out of order.
 
-    Sizes that it declares are looked at first; since they can be wrong, its parts are then unpacked piece
+    Sizes that it declares are checked first; since they can be wrong, its parts are then unpacked piece
     by piece, and counted.
 
     Raises

@@ -17,7 +17,7 @@ _MOST_UNPACKED = 2_000_000_000  # bytes in all: 64 for each cell of the largest 
 
 
 def read_parquet(file: InputFile) -> pd.DataFrame:
-    """Read the cells of a Parquet file; what pandas notes in it about its index is not looked at.
+    """Read the cells of a Parquet file; what pandas notes in it about its index is ignored.
 
     Raises
     ------

@@ -39,7 +39,7 @@ class Trial(Viewed):
         What was assumed or left unused.
     prints : DataFrame
         One row per print: its set-up, indexed by print. Of trials that were accepted with an effect of
-        their own, ``state`` names the one since which the process is as it is.
+        their own, ``state`` names the one since which the process is in its present state.
     cells : DataFrame
         As of `reduce_features`.
     fingerprint : str

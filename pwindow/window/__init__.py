@@ -1,4 +1,4 @@
-"""Where a product's requirements hold together, and the speeds to run."""
+"""Where all requirements of a product are met, and the speeds to run."""
 
 from pwindow.window.window import Window, find_window
 

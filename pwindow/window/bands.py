@@ -32,7 +32,7 @@ class Row:
     fastest: float
 
     def speeds(self) -> np.ndarray:
-        """Speeds to look at, evenly spaced by ratio; both ends included."""
+        """Speeds to examine, evenly spaced by ratio; both ends included."""
         if self.slowest == self.fastest:
             return np.array([self.slowest])
         return np.geomspace(self.slowest, self.fastest, _GRID)

@@ -1,4 +1,4 @@
-"""A set-up of the press, and rolls that are not in the house yet."""
+"""A set-up of the press, and planned rolls."""
 
 from __future__ import annotations
 

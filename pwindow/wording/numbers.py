@@ -16,7 +16,7 @@ def percent(value: float, level: float = 0.95) -> str:
     ----------
     value : float
     level : float
-        The probability asked for: digits are as many as it takes to tell what is near it.
+        The probability asked for: digits are as many as it takes to show what is near it.
 
     Examples
     --------

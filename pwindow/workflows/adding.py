@@ -1,4 +1,4 @@
-"""A new trial into an archive, held against the fit of those that are used."""
+"""A new trial into an archive, compared with the fit of those that are used."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class NewTrial:
     ----------
     added : Added
     agreement : Agreement or None
-        None where there was nothing to hold it against, or the archive had it already.
+        None where there was nothing to compare it with, or the archive had it already.
     warnings : tuple of str
         What is doubtful in it.
     """
@@ -40,7 +40,7 @@ def add_trial(
     reason: str = "",
     make_readies: MakeReadies | None = None,
 ) -> NewTrial:
-    """Add a trial to an archive, held against the fit of those before it.
+    """Add a trial to an archive, compared with the fit of those before it.
 
     The first trial of an archive is used in fits at once.
 

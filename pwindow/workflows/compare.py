@@ -45,7 +45,7 @@ class SideBySide:
     elsewhere: str = ""
 
     def to_frame(self) -> pd.DataFrame:
-        """Both maps, as of `WindowMap.to_frame`, told apart by ``fit``: before, after."""
+        """Both maps, as of `WindowMap.to_frame`, distinguished by ``fit``: before, after."""
         parts = {"before": self.before, "after": self.after}
         return pd.concat([one.to_frame().assign(fit=name) for name, one in parts.items()], ignore_index=True)
 
@@ -141,7 +141,7 @@ def compare(
     archive : Archive
     before, after : KeptFit
     tell : callable
-        Told of each step before it is taken.
+        Called with each step before it is taken.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Prints of a run beside what a fit promised, and what it would promise with them."""
+"""Prints of a run beside the predictions of a fit, and its probabilities with them included."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _SETTINGS = ["speed", "cell_volume", "pressure", "plate"]
 
 @dataclass(frozen=True)
 class Confirmation:
-    """Prints of a run beside what a fit promised of them.
+    """Prints of a run beside the predictions of a fit.
 
     Attributes
     ----------
@@ -37,7 +37,7 @@ class Confirmation:
     met : DataFrame
         As of `requirements_met`, with the ``product`` in front.
     not_judged : tuple of str
-        What the prints do not tell of a product.
+        What the prints do not show about a product.
     promises : DataFrame
         As of `promises`.
     """
@@ -104,7 +104,7 @@ def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -
         One row per product and set-up that the product can be printed at: ``product``, settings,
         ``prints``, and the joint conformance probability ``promised``; ``if_same_process`` with these
         prints counted as more of the same, ``if_changed_process`` as prints of a process that has changed.
-        NaN where the fit that promised has nothing tried, or no fit can be made.
+        NaN where the fit has nothing tried, or no fit can be made.
     """
     prints = archive.trial([number]).prints
     promised = list(windows_of(archive, kept.recipe, surfaces))

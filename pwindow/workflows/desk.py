@@ -163,7 +163,7 @@ class Desk:
         before, after : int
             Numbers of the fits.
         tell : callable
-            Told of each step before it is taken.
+            Called with each step before it is taken.
 
         Raises
         ------

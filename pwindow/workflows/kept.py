@@ -79,7 +79,7 @@ def refit(
     leave_out : sequence of str
         As of `pwindow.surfaces.fit`.
     tell : callable
-        Told of each step before it is taken.
+        Called with each step before it is taken.
 
     Returns
     -------
@@ -175,7 +175,7 @@ def answer_of(
     without : int, optional
         Number of the trial to leave out.
     tell : callable
-        Told of each step before it is taken.
+        Called with each step before it is taken.
     files : mapping of str to InputFile
         Declarations by their checksum; those that are not among them come from the archive.
 

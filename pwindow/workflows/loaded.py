@@ -1,4 +1,4 @@
-"""Files that somebody loads into a session: told apart, and as evidence."""
+"""Files that a visitor loads into a session: sorted by kind, and as evidence."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class Loaded:
 
 
 def sort_files(files: Sequence[InputFile]) -> Loaded:
-    """Tell trials, products and a study apart; raises UnusableInput where a product cannot be read."""
+    """Sort files into trials, products and a study; raises UnusableInput where a product cannot be read."""
     declared = [file for file in files if file.name.lower().endswith(".toml")]
     products = [file for file in declared if b"[requirements" in file.content]
     studies = [file for file in declared if file not in products]

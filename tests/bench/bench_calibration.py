@@ -39,7 +39,7 @@ def report(name: str, window, trials: int, plan: Plan) -> None:
     inner = table[(table["from"] >= 0.5) & (table["to"] <= 0.99)]
     offs = " ".join(f"{off:+.3f}" for off in inner["difference"])
     errors = " ".join(f"{error:.3f}" for error in inner["std_error"])
-    print(f"{name:46s} {offs} (±{errors})  recommended: stated {best['stated'].mean():.3f}, came true "
+    print(f"{name:46s} {offs} (±{errors})  recommended: stated {best['stated'].mean():.3f}, observed "
           f"{best['realised'].mean():.3f} ± {best['realised'].sem():.3f} in {len(best)}; "
           f"{time.perf_counter() - start:.0f} s")  # fmt: skip
 

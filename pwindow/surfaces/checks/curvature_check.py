@@ -17,7 +17,7 @@ from pwindow.surfaces.single.surface import Surface
 
 CHANCE, HINT = 0.0125, 0.1
 """Four responses of a trial then raise a false alarm in at most one trial of twenty. A hint is too
-frequent to be told as a fault and too telling to be passed over: it widens what is promised."""
+frequent to be reported as a fault and too informative to be ignored: it widens intervals and probabilities."""
 _SIZES = np.geomspace(0.02, 50.0, 12)  # of the process, beside the variance of a new print
 _DRAWS, _SEED = 999, 20417
 _MOST_LEVELS, _MOST_CELLS = 12, 200
@@ -108,7 +108,7 @@ def check_form(surface: Surface) -> FormCheck:
     -------
     FormCheck
         Of a surface that leaves nothing or follows no setting, or whose prints cannot be left out,
-        one that objects to nothing.
+        one that raises no warning.
     """
     with threadpool_limits(1, user_api="blas"):
         judged = _thinned(surface)

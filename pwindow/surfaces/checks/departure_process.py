@@ -83,7 +83,7 @@ class DepartureProcess:
 
     @classmethod
     def of(cls, contrasts: Contrasts, whole: Surface) -> DepartureProcess:
-        """Fit the process, and tell its departures from another surface with the same terms.
+        """Fit the process, and give its departures from another surface with the same terms.
 
         Parameters
         ----------

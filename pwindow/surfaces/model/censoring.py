@@ -143,7 +143,7 @@ def expected_closures(
     feature_ss : float
         Sum of squares of measured closures inside cells, µm².
     fixed_spread : float, optional
-        Standard deviation between gaps where nothing tells it, µm.
+        Standard deviation between gaps where nothing was measured, µm.
 
     Returns
     -------

@@ -114,7 +114,7 @@ class ResponseData:
         Degrees of freedom it stands on; 0 where no cell has two features.
     notes : tuple of str
     feature_sd : float or None
-        Standard deviation between features where nothing was measured that tells it.
+        Standard deviation between features where none was measured twice.
     """
 
     kind: ResponseKind

@@ -41,7 +41,7 @@ class Source:
     precision : ndarray, shape (p,)
         Prior precision of the coefficients, 0 for none.
     feature_sd : float or None
-        Standard deviation between features where nothing tells it.
+        Standard deviation between features where it was not measured.
     penalised : tuple of int
         Numbers of the last coefficients, in order, that share a variance; its root is half-Cauchy on
         the scale of the residuals.
@@ -65,7 +65,7 @@ class Draws:
     centres : tuple of ndarray, shape (p_r,)
         Means of the coefficients, from their conditional means.
     make_ready, print_ : ndarray, shape (s, q, q)
-        Σ_a (zero where the trial cannot tell it) and Σ_b.
+        Σ_a (zero where the trial cannot separate it) and Σ_b.
     feature : ndarray, shape (s, q)
         σ².
     mixing : float
@@ -143,7 +143,7 @@ def draw_posterior(sources: Sequence[Source], readies: np.ndarray | None, plan: 
     sources : sequence of Source
         One a response, on one list of n prints.
     readies : ndarray of int, shape (n,), or None
-        Make-ready of each print; None where make-ready and print cannot be told apart.
+        Make-ready of each print; None where make-ready and print cannot be separated.
     plan : Plan
     """
     chain = _Chains(sources, readies, plan)

@@ -110,7 +110,7 @@ class PrintStatistics:
 
 @dataclass(frozen=True)
 class Readies:
-    """Make-readies of the prints; one for all, and no effect, where they cannot be told apart."""
+    """Make-readies of the prints; one for all, and no effect, where they cannot be separated."""
 
     member: np.ndarray
     count: int

@@ -23,8 +23,8 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
     scales : sequence of {'log', 'linear'}, optional
         Scale of each column of X; linear unless given.
     strict : bool, default=False
-        Refuse data that cannot tell all terms apart. Otherwise terms are taken in the order
-        intercept, linear, squares, products as far as the data tell them apart.
+        Refuse data that cannot separate all terms. Otherwise terms are taken in the order
+        intercept, linear, squares, products as far as the data separate them.
 
     Attributes
     ----------
@@ -33,7 +33,7 @@ class SecondOrderSurface(RegressorMixin, BaseEstimator):
     coef_ : ndarray, shape (n_terms,)
         Coefficients of the coded terms.
     left_out_ : tuple of str
-        Terms that the data could not tell apart.
+        Terms that the data could not separate.
     n_features_in_ : int
 
     Examples

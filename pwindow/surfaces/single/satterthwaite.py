@@ -17,7 +17,7 @@ from pwindow.surfaces.single.variance import Groups, Whitening
 
 @dataclass(frozen=True)
 class Freedom:
-    """What the data tell of the variance components, in units of a new print's variance.
+    """What the data show of the variance components, in units of a new print's variance.
 
     Attributes
     ----------

@@ -76,7 +76,7 @@ def make_design(data: ResponseData, notes: list[str], left_out: Sequence[str] = 
 
 
 def refuse_without_spread(data: ResponseData, design: Design) -> None:
-    """Refuse a response that hardly varies: without a spread of its own nothing can be promised of it.
+    """Refuse a response that hardly varies: without a spread of its own it has no probabilities.
 
     Raises
     ------

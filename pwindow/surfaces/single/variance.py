@@ -28,7 +28,7 @@ class Components:
         print, so that `print_` holds both.
     typical_count : float
     split : bool
-        Whether the trial can tell make-ready and print apart.
+        Whether the trial can separate make-ready and print.
     repeated : bool
         Whether any print has two features of a kind, so that `feature` was seen between them.
     """

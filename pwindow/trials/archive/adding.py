@@ -40,7 +40,7 @@ class Added:
 
 @dataclass(frozen=True)
 class Comparison:
-    """What was found when a trial was held against the fit of others.
+    """What was found when a trial was compared with the fit of others.
 
     Attributes
     ----------
@@ -186,7 +186,7 @@ def write_comparison(connection: Connection, trial: int, found: Comparison) -> N
 
 
 def refuse_repeated(connection: Connection, trial: Trial) -> None:
-    """Prints that a trial of the archive has, with the same values as far as both tell, would count twice."""
+    """Prints that a trial of the archive has, with the same values as far as both have them, would count twice."""
     new = _signatures(trial.cells)
     names = list(new)
     for first in range(0, len(names), 500):

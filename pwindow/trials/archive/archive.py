@@ -69,7 +69,7 @@ class Archive:
     Raises
     ------
     UnusableInput
-        If it cannot be reached, or is no archive that this version knows; then it is left as it is.
+        If it cannot be reached, or is not an archive that this version knows; then it is not changed.
     """
 
     def __init__(self, address: str):
@@ -185,7 +185,7 @@ class Archive:
             write_decision(connection, trial, standing, reason)
 
     def keep_comparison(self, trial: int, compared: Comparison) -> None:
-        """Keep what was found when a trial was held against others; what was found before stays.
+        """Keep what was found when a trial was compared with others; earlier results stay.
 
         What was found last time, and is found again, is not kept twice.
         """
@@ -219,7 +219,7 @@ class Archive:
     def keep_volume(self, roll: str, cell_volume: float, measured: datetime.date, note: str = "") -> None:
         """Keep a measurement of a roll's cell volume, cm³/m²; earlier ones stay.
 
-        A volume of zero says that the roll is not in the house any more.
+        A volume of zero says that the roll is retired.
 
         Parameters
         ----------
@@ -255,7 +255,7 @@ class Archive:
         declared: Sequence[tuple[str, InputFile]] = (),
         decision: int | None = None,
     ) -> None:
-        """Keep what a fit stood on and what it said, all of it or nothing; one that is there stays as it is.
+        """Keep the data a fit used and its results, all or nothing; one that is there is not changed.
 
         Parameters
         ----------
@@ -418,7 +418,7 @@ class Archive:
     # putting together ---------------------------------------------------------------------------
 
     def used(self, trials: pd.DataFrame) -> list[int]:
-        """Numbers of the trials that fits use, of `trials` as the archive told them at a time.
+        """Numbers of the trials that fits use, of `trials` as the archive had them at a time.
 
         Raises
         ------
@@ -451,7 +451,7 @@ class Archive:
 
 
 def standings_of(trials: pd.DataFrame) -> dict[int, str]:
-    """The standing of each trial, of `trials` as the archive told them at a time."""
+    """The standing of each trial, of `trials` as the archive had them at a time."""
     return dict(zip(trials.index, trials["standing"]))
 
 

@@ -21,7 +21,7 @@ def refusals(url: URL) -> tuple[type[Exception], ...]:
 
 
 def cause_of(problem: Exception, url: URL, shown: str) -> UnusableInput:
-    """What a user is told of a refusal.
+    """The message for a user about a refusal.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Why a PostgreSQL server refuses, told by the codes of its driver.
+"""Why a PostgreSQL server refuses, by the codes of its driver.
 
 A server that refuses a connection gives its driver no code: then it is asked whether it is there at all, and
 whether it lets the same user into the database that every server has.

@@ -1,4 +1,4 @@
-"""Why SQLite refuses, told by the codes of its driver."""
+"""Why SQLite refuses, by its error codes."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ class StoredTrial(Trial):
 
 
 def states_of(heads: Sequence[Row], standings: Mapping[int, str]) -> dict[int, str]:
-    """Name of the trial since which the process is as it is, per trial; empty where it never changed."""
+    """Name of the trial since which the process is in its present state, per trial; empty where it never changed."""
     states, state = {}, heads[0].name
     for head in heads:
         state = head.name if standings[head.id] == Standing.CHANGED_PROCESS else state

@@ -1,4 +1,4 @@
-"""The plate and pattern at which a product is judged, held against what the trial varied."""
+"""The plate and pattern at which a product is judged, compared with what the trial varied."""
 
 from __future__ import annotations
 

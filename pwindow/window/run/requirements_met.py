@@ -33,7 +33,7 @@ def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:
         ``print``, ``requirement`` and its ``unit``; ``low`` and ``high``: the print's mean (a line's resistance
         as it was probed, else from its section and the resistivity), or the narrowest
         and the widest measured gap at the product's plate gap; ``bridged`` gaps; ``met``. No row where
-        nothing was measured that tells it; NaN where counts of open gaps alone tell it.
+        nothing was measured that shows it; NaN where only counts of open gaps show it.
     """
     means, plates = _means(window, trial), printable(window, trial.prints)["plate"]
     probed = _probed(window, trial)
@@ -52,7 +52,7 @@ def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:
 
 
 def not_judged(window: Window, trial: Trial, met: pd.DataFrame) -> tuple[str, ...]:
-    """What the prints of a trial do not tell of a product, in sentences.
+    """What the prints of a trial do not show about a product, in sentences.
 
     Parameters
     ----------

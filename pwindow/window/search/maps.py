@@ -115,7 +115,7 @@ def predictive_on_grid(
     """`Window.predictive` at every pair of settings, volume by volume, from a few of them.
 
     Means and scales are polynomials in the logarithms of both settings, or as smooth as one, so that
-    their values at Chebyshev nodes tell them everywhere.
+    their values at Chebyshev nodes give them everywhere.
 
     Parameters
     ----------

@@ -80,7 +80,7 @@ def starting_setup(
 def closest_setup(window: Conformance, pressures: Sequence[float] | None = None) -> StartingSetup | None:
     """The set-up with the highest joint conformance probability inside the trial region.
 
-    Looked at are the inventory's rolls, the plates the product may have, and the pressures, at speeds
+    Searched are the inventory's rolls, the plates the product may have, and the pressures, at speeds
     to a tenth of a metre a minute. Of set-ups that agree in six decimals the one whose predicted means lie
     farthest inside the limits (least far outside) is taken, then the fastest, then the first in the order
     of plates, rolls and pressures.

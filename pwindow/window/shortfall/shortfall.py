@@ -90,7 +90,7 @@ class Remedy:
 
 @dataclass(frozen=True)
 class Loosening:
-    """The smallest loosening of one limit, all else as it is, with which a set-up is assured.
+    """The smallest loosening of one limit, all else unchanged, with which a set-up is assured.
 
     Attributes
     ----------
@@ -126,7 +126,7 @@ class Shortfall:
     closest : StartingSetup
     missed : tuple of Missed
     alone : tuple of Reach
-        For each limit the most that is reached by itself.
+        For each limit the most that is reached on its own.
     pairs : tuple of Reach
         For each two limits the most that is reached together, the lowest first.
     loosenings : tuple of Loosening
@@ -160,7 +160,7 @@ class Shortfall:
         return next((one for one in able if one.joint < self.level), None)
 
     def to_frame(self) -> pd.DataFrame:
-        """One row for each thing told: ``what``, ``of``, ``value`` in ``unit``, ``joint_conformance``, set-up."""
+        """One row for each result: ``what``, ``of``, ``value`` in ``unit``, ``joint_conformance``, set-up."""
         rows: list[tuple[str, str, float, str, float, Setup | None]] = [
             ("closest set-up", "", np.nan, "", self.closest.joint, self.closest.setup)
         ]

@@ -32,7 +32,7 @@ def frontier(
 ) -> pd.DataFrame:
     """Set-ups of the inventory that no other beats in two things at once.
 
-    The set-ups looked at are those of `runnable`. Of equals the one of higher conformance stands for all.
+    The set-ups compared are those of `runnable`. Of equals the one of higher conformance stands for all.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def frontier(
         ``trade`` says of what: speed and conformance; silver and conformance; speed and silver, among
         assured set-ups. Then the columns of `runnable`; ``conformance`` (joint) and ``conformance_…`` of
         each requirement, as of `Window.conformance`; ``limiting``, ``assured``; and silver use as of
-        `predict_shown`, where the trial tells it. Conformances are compared to 0.01 %.
+        `predict_shown`, where the trial gives it. Conformances are compared to 0.01 %.
     """
     table = runnable(window, pressures, bands)
     if table.empty:
@@ -77,7 +77,7 @@ def runnable(
     """Set-ups of the inventory in the trial region that a press can be set to.
 
     Every roll × plate × pressure at whole speeds, at the ends of the trial region, and at the fastest
-    and safest speeds of the speed bands.
+    and most reliable speeds of the speed bands.
 
     Parameters
     ----------

@@ -62,7 +62,7 @@ class Change:
 
 
 def sensitivities(window: Window, setup: Setup) -> pd.DataFrame:
-    """What one step costs or gains in joint conformance, each setting and each limit by itself.
+    """What one step costs or gains in joint conformance, each setting and each limit on its own.
 
     Parameters
     ----------

@@ -38,7 +38,7 @@ def side_by_side(window: Window, setups: Sequence[Setup], level: float = 0.95) -
     Returns
     -------
     DataFrame
-        One row per thing told: ``what`` (its name), ``label``, ``unit``. For each set-up, counted from 1:
+        One row per result: ``what`` (its name), ``label``, ``unit``. For each set-up, counted from 1:
         ``setup_1`` (number, text or truth), and for predictions ``setup_1_mean_ci_low``, …,
         ``setup_1_obs_ci_high``. From the second on ``setup_2_difference`` to the first and, for
         predictions, ``setup_2_difference_low`` and ``…_high``: the interval of the difference of the means
@@ -60,7 +60,7 @@ def side_by_side(window: Window, setups: Sequence[Setup], level: float = 0.95) -
 
 
 class _Member:
-    """One set-up: what is told of it, by name, as ``{"value": …, "mean_ci_low": …}``."""
+    """One set-up: what is stated of it, by name, as ``{"value": …, "mean_ci_low": …}``."""
 
     def __init__(self, window: Window, setup: Setup):
         self.window, self.setup, self.frame = window, setup, setup.frame(window)
