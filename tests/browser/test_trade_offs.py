@@ -31,7 +31,9 @@ def test_from_a_pinned_set_up_to_its_report_and_a_link(page, context, served):
     page.keyboard.press("ArrowRight")
     page.get_by_text("roll 2047, 50 µm, 97.9 m/min").first.wait_for(timeout=PATIENCE)
     page.get_by_role("button", name="Add roll").click()
-    page.get_by_role("alert").filter(has_text="you have it: roll 1203").wait_for(timeout=PATIENCE)
+    page.get_by_role("alert").filter(has_text="already in the inventory as roll 1203").wait_for(
+        timeout=PATIENCE
+    )
     page.get_by_label("Volume").fill("6.3")
     page.get_by_label("Volume").press("Enter")
     page.get_by_role("button", name="Add roll").click()
@@ -83,7 +85,7 @@ def test_each_picture_is_saved_by_its_own_buttons(page, served):
             content = Path(saved.value.path()).read_bytes()
             assert content.startswith(start)
             if kind == "SVG":
-                assert (b"no other beats" in content) == bool(at)
+                assert (b"best trade-offs" in content) == bool(at)
     assert page.locator(".modebar-btn").count() == 0
 
 
@@ -96,7 +98,7 @@ def test_what_is_refused_is_seen_from_the_end_of_the_page(page, served):
     page.mouse.wheel(0, 1500)
     page.wait_for_timeout(300)
     page.get_by_role("button", name="Pin this set-up").click()
-    told = page.get_by_role("alert").filter(has_text="pinned already")
+    told = page.get_by_role("alert").filter(has_text="already pinned")
     told.wait_for(timeout=PATIENCE)
     assert page.evaluate("window.scrollY") > 500
     assert 0 <= told.bounding_box()["y"] < 300
