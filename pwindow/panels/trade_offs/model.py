@@ -63,7 +63,7 @@ class TradeOffs:
 
     @cached_property
     def frontier(self) -> pd.DataFrame:
-        """The set-ups that no other beats, without those that practically never conform."""
+        """The best trade-offs, without those that practically never conform."""
         found = frontier(self.window, bands=self.question.bands)
         return found[found["conformance"] >= _WORTH] if len(found) else found
 
@@ -140,7 +140,7 @@ def pinned(pins: tuple[Setup, ...], setup: Setup) -> tuple[Setup, ...]:
     Raises
     ------
     UnusableInput
-        If it is pinned already, or there are six.
+        If it is already pinned, or there are six.
     """
     if setup in pins:
         raise UnusableInput("this set-up is already pinned")

@@ -1,4 +1,4 @@
-"""Set-ups that no other beats in two things at once: speed, joint conformance, silver use."""
+"""Best trade-offs of two things at once: speed, joint conformance, silver use."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _SILVER_USE = "silver_mg_m_mean"
 def frontier(
     window: Window, pressures: Sequence[float] | None = None, bands: pd.DataFrame | None = None
 ) -> pd.DataFrame:
-    """Set-ups of the inventory that no other beats in two things at once.
+    """Best trade-offs of the inventory: set-ups with none better in two things at once.
 
     The set-ups compared are those of `runnable`. Of equals the one of higher conformance stands for all.
 
