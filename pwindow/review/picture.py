@@ -94,7 +94,7 @@ def map_of(window: Window, *, plate: str | None = None, pressure: float | None =
     >>> import pwindow as pw
     >>> surfaces = pw.fit(pw.read_trial(pw.demo("trial_first.csv")))
     >>> window = pw.find_window(surfaces, pw.read_product(pw.demo("tag.toml")))
-    >>> pw.map_of(window, pressure=35).layout.title.text
+    >>> pw.map_of(window, pressure=35).layout.title.text.split("<br>")[0]
     'Grain moisture tag · plate laser-imaged · pressure 35 µm'
     """
     expect("map_of", window, Window, "a Window, as find_window returns it")

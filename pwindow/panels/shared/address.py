@@ -80,7 +80,7 @@ class Address:
         >>> found.roll, found.speed, found.limits
         ('2047', None, {'gap.count': 60.0})
         >>> left_out
-        ('speed=fast: not a number; left out',)
+        ('speed=fast: not a number; ignored',)
         """
         found: dict = {"limits": {}}
         left_out = []

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ipywidgets as widgets
+from markupsafe import Markup
 
 from pwindow.environment import figures_served as served
+from pwindow.markup import part
 from pwindow.panels.shared.layout import full_width
 from pwindow.shipped import shipped
 
@@ -23,4 +25,4 @@ def style() -> list[widgets.HTML]:
         return []
     files = (shipped("dashboards") / _STYLE / name for name in ("notebook.css", "page.css"))
     text = "\n".join(file.read_text(encoding="utf-8") for file in files)
-    return [widgets.HTML(f"<style>{text}</style>", layout=full_width())]
+    return [widgets.HTML(part(__package__, "frame", "style", text=Markup(text)), layout=full_width())]
