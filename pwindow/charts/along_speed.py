@@ -20,6 +20,7 @@ _ROOM = 0.055  # between labels, as a share of the axis
 _PLOT = (430, 380)  # px that a plot has at the least; where it has more, labels have more room
 _SHARES = (-0.02, 1.04)  # of the axis of conformance
 _APART = 0.08  # of the plot: nearer to another curve, it is not clear which one a label belongs to
+_MUTED = 0.5  # of the width of the selected roll's line
 _NOTHING = 0.01  # conformance of a roll below which its curve lies on the axis
 _OPACITY, _OPACITIES = 0.13, 0.45  # of one band, and of all of them over one another
 
@@ -37,6 +38,8 @@ def along_speed_figure(
     plate: str,
     pressure: float,
     palette: Palette = LIGHT,
+    *,
+    selected: str | None = None,
 ) -> go.Figure:
     """Draw one quantity against speed.
 
@@ -51,6 +54,8 @@ def along_speed_figure(
     pressure : float
         In the trial's unit of pressure.
     palette : Palette
+    selected : str, optional
+        Id of the roll that is drawn strongest; all alike unless given.
     """
     looks = roll_looks(window.rolls, palette)
     shown = None if name == CONFORMANCE else shown_quantities(window, plate)[name]
@@ -62,7 +67,9 @@ def along_speed_figure(
     for members in by_roll.values():
         _draw_casing(figure, members, shown, palette)
     for roll, members in by_roll.items():
-        _draw_line(figure, members, shown, looks[roll], palette.paper, window.level)
+        strong = selected in (None, roll) or selected not in by_roll
+        with_width = 1.0 if strong else _MUTED
+        _draw_line(figure, members, shown, looks[roll], palette.paper, window.level, with_width)
     limits = _limits(window, plate, shown)
     y_range = _range(table, shown, [limit for limit, _ in limits])
     _lay_out(figure, window, shown, (plate, pressure), by_roll, y_range, palette)
@@ -111,9 +118,15 @@ def _draw_casing(figure: go.Figure, members: pd.DataFrame, shown: Shown | None, 
 
 
 def _draw_line(
-    figure: go.Figure, members: pd.DataFrame, shown: Shown | None, look: RollLook, ground: str, level: float
+    figure: go.Figure,
+    members: pd.DataFrame,
+    shown: Shown | None,
+    look: RollLook,
+    ground: str,
+    level: float,
+    share: float,
 ) -> None:
-    """A thin line along all speeds, and a thick one over it where the set-up is assured."""
+    """A thin line along all speeds, and a thick one over it where the set-up is assured; `share` of its full width."""
     mean = _mean(members, shown)
     low, high = (mean if shown is None else members[f"{shown.key}_obs_ci_{end}"] for end in ("low", "high"))
     hover = {
@@ -124,7 +137,7 @@ def _draw_line(
     assured = members["assured"].to_numpy(bool)
     # both parts hold the point where they meet
     elsewhere = ~assured | ~np.append(assured[1:], True) | ~np.insert(assured[:-1], 0, True)
-    thin, thick = (3.6, 7.5) if look.hollow else (1.4, 4.5)
+    thin, thick = (share * width for width in ((3.6, 7.5) if look.hollow else (1.8, 5.5)))
     for where, width, words in ((elsewhere, thin, ""), (assured, thick, ", assured")):
         figure.add_scatter(
             x=members["speed_m_min"],
@@ -132,6 +145,7 @@ def _draw_line(
             mode="lines",
             connectgaps=False,
             line={"color": look.colour, "dash": look.dash, "width": width},
+            opacity=share**0.5,
             name=as_text(look.words) + words,
             **hover,
         )

@@ -56,7 +56,7 @@ def test_a_trial_in_another_unit_and_then_its_product(page, context, served, nip
     assert "data=" in page.url and page.url.split("?")[1] == link(page, "New trial data").split("?")[1]
     page.goto(link(page, "Trade-offs"))
     page.locator(".pw-evidence", has_text="nip.csv").wait_for(timeout=PATIENCE)
-    page.locator(".js-plotly-plot").nth(1).wait_for(timeout=PATIENCE)
+    page.locator(".js-plotly-plot").first.wait_for(timeout=PATIENCE)
     assert page.get_by_label("Product").input_value() and "data=" in page.url
     other = context.browser.new_context().new_page()
     other.set_default_timeout(PATIENCE)

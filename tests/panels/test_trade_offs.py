@@ -9,7 +9,7 @@ import pytest
 import pwindow as pw
 from pwindow.panels.shared.fields import written
 from pwindow.panels.trade_offs import view as trade_words
-from pwindow.panels.trade_offs.model import Own, pinned, setup_of
+from pwindow.panels.trade_offs.model import Own, Section, pinned, setup_of
 from pwindow.panels.trade_offs.page import TradeOffsPage, trade_offs
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import sensitivities, side_by_side
@@ -54,7 +54,9 @@ def test_it_opens_at_the_recommended_set_up(page):
     assert text(page.answer).startswith(" 95.1 %") and "Limiting requirement: line resistance" in text(
         page.answer
     )
-    assert page.along.figure is not None and page.frontier.figure is not None
+    assert page.along.figure is not None and page.frontier.figure is None, "what is not seen is not drawn"
+    page.section.value = Section.BEST.value
+    assert page.frontier.figure is not None
     for words in ("press speed", "limit: gap at least", "outside the trial region"):
         assert words in text(page.steps)
     assert "film-imaged" in text(page.plates) and "common plate width" in text(page.plates)
@@ -71,6 +73,7 @@ def test_numbers_are_those_of_the_window(page, tag_window):
 
 
 def test_a_relaxed_limit_moves_everything(page):
+    page.section.value = Section.BEST.value
     before = page.frontier.children[0]
     field, note = limit_field(page, "resistance")
     field.value = "400"
@@ -108,8 +111,10 @@ def test_pinned_set_ups_stand_side_by_side(page):
     page.controls.speed.value = 98.8
     page.pin.click()
     assert "already pinned" in page.frame.problem.value
+    page.section.value = Section.BESIDE.value
     page.unpin.click()
     assert page.pins == () and page.frame.problem.value == ""
+    assert page.section.value == Section.ALONG.value and Section.BESIDE.value not in page.section.options
 
 
 def test_pins_that_another_product_cannot_have_are_not_lost_silently(page):
@@ -122,6 +127,9 @@ def test_a_planned_roll_is_marked_and_can_be_forgotten(page):
     page.volume.field.value = "6,3"
     page.plan.click()
     assert page.controls.roll.value == "2047" and "Added as new 1 (6.3 cm³/m²)" in page.planned.value
+    bands = page.question.bands
+    fastest = bands[bands["roll"] == "new 1"]["speed_high_m_min"].max()
+    assert fastest > 80 and f"{fastest:g} m/min" in page.planned.value
     labels = [label for label, _ in page.controls.roll.options]
     assert "new 1 (planned) · 6.3" in labels
     names = {trace.name for trace in page.along.children[0].data if trace.name}
@@ -159,12 +167,13 @@ def test_a_roll_is_planned_once(page):
 
 
 def test_what_is_below_a_new_answer_is_marked_until_it_is_worked_out(page, monkeypatch):
+    page.section.value = Section.BEST.value
     seen = []
     draw = page.frontier.show
     monkeypatch.setattr(
         page.frontier,
         "show",
-        lambda drawn: (seen.append((page.busy.value, page.frontier._dom_classes)), draw(drawn)),
+        lambda drawn: (seen.append((page.busy.value, page.sections[Section.BEST]._dom_classes)), draw(drawn)),
     )
     limit_field(page, "resistance")[0].value = "350"
     assert "updating the charts" in seen[0][0] and "pw-old" in seen[0][1]
@@ -192,12 +201,14 @@ def test_who_opens_the_address_sees_the_same(page, evidence):
     page.plan.click()
     page.controls.speed.value = 85.0
     page.quantity.value = "gap"
+    page.section.value = Section.BESIDE.value
     limit_field(page, "resistance")[0].value = "350"
     address = query(page)
     assert dict(parse_qsl(address))["planned"] == "6.3"
     other = TradeOffsPage(evidence)
     other.open_at(address)
     assert other.pins == page.pins and other.quantity.value == "gap"
+    assert other.section.value == Section.BESIDE.value
     for name in ("answer", "steps", "beside", "plates", "notes"):
         assert getattr(other, name).value == getattr(page, name).value, name
     assert query(other) == address
@@ -221,8 +232,8 @@ def test_an_address_that_cannot_be_used_is_told(page, address, words):
 
 
 def test_own_parts_of_an_address():
-    own = Own.read("pin=80;50;20;47;laser&pin=1&planned=6.3&show=gap&roll=2047")
-    assert own == Own((("80", "50", "20", "47;laser"), ("1",)), ("6.3",), "gap")
+    own = Own.read("pin=80;50;20;47;laser&pin=1&planned=6.3&show=gap&roll=2047&section=best")
+    assert own == Own((("80", "50", "20", "47;laser"), ("1",)), ("6.3",), "gap", Section.BEST)
     assert Own.read(None) == Own()
 
 
@@ -244,6 +255,7 @@ def test_names_from_files_are_escaped(evidence, tag):
     for name in ("answer", "steps", "beside", "plates", "notes"):
         assert "<script>" not in getattr(page, name).value
     assert "<script>" not in page.frame.facts.value
+    page.section.value = Section.BEST.value
     for place in (page.along, page.frontier):
         assert "<script>" not in place.children[0].layout.title.text
 
@@ -290,6 +302,7 @@ def test_no_run_sheet_for_a_roll_that_is_only_planned(page):
 
 def test_numbers_of_the_pictures_can_be_saved(page):
     assert saved(page.along.saves).startswith("roll,planned,cell_volume_cm3_m2,speed_m_min")
+    page.section.value = Section.BEST.value
     assert saved(page.frontier.saves).startswith("trade,roll,planned,plate")
 
 
@@ -314,3 +327,24 @@ def test_probabilities_have_the_digits_that_the_assurance_asks_for(tag, demo_sur
         assert percent(joint, 0.999) in told and percent(joint, 0.999) == "99.89 %"
     faster = steps.loc[0, "conformance_after"]
     assert percent(faster, 0.999) in trade_words.step_table(steps, window.level)
+
+
+def test_one_section_is_shown_and_the_selected_roll_is_drawn_strongest(page):
+    shown = [section for section, part in page.sections.items() if part.layout.display is None]
+    assert shown == [Section.ALONG]
+
+    def widths():
+        lines = [trace for trace in page.along.figure.data if trace.name.endswith(", assured")]
+        return {trace.name: trace.line.width for trace in lines}
+
+    before = widths()
+    strongest = "roll 2047, assured"
+    assert all(before[strongest] > width for name, width in before.items() if name != strongest)
+    page.controls.roll.value = "1318"
+    assert max(widths(), key=widths().get) == "roll 1318, assured"
+
+
+def test_a_step_has_a_bar_as_long_as_its_gain(page):
+    bars = [float(width) for width in re.findall(r"width: ([0-9.]+)%", page.steps.value)]
+    gains = page.offers.steps(page.question.start())["gain_percentage_points"].dropna().abs()
+    assert bars == pytest.approx(50.0 * gains / gains.max(), abs=0.06)

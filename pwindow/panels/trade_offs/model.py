@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from functools import cached_property
 from urllib.parse import parse_qsl, quote, urlencode
 
@@ -35,10 +36,20 @@ from pwindow.wording import volume as volume_words
 from pwindow.workflows.evidence import ARCHIVED
 from pwindow.workflows.given import given_archive
 
-OWN = ("pin", "planned", "show")
+OWN = ("pin", "planned", "show", "section")
 """Names of the address that are this page's alone."""
 _MOST = 6
 _WORTH = 0.01  # joint conformance below which a set-up is no choice
+
+
+class Section(StrEnum):
+    """What the page shows at a time."""
+
+    ALONG = "Along the speed"
+    STEPS = "One step"
+    BEST = "Best trade-offs"
+    BESIDE = "Side by side"
+    PLATES = "Plates"
 
 
 @dataclass(frozen=True)
@@ -151,8 +162,8 @@ def pinned(pins: tuple[Setup, ...], setup: Setup) -> tuple[Setup, ...]:
     return (*pins, setup)
 
 
-def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str) -> str:
-    """What the address says of this page alone: pinned set-ups, planned rolls, the quantity drawn.
+def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str, section: Section) -> str:
+    """What the address says of this page alone: pinned set-ups, planned rolls, the quantity drawn, the section.
 
     Parameters
     ----------
@@ -161,15 +172,17 @@ def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str) -> str:
         Of which the planned ones are named.
     shown : str
         Name of the quantity drawn.
+    section : Section
+        The one that is shown.
 
     Examples
     --------
-    >>> own_query([Setup("", Roll("0412", 2.4), 50.0, 80.0)], [Roll("new 1", 6.3, planned=True)], "line_width")
-    'pin=80%3B50%3B0412%3B&planned=6.3&show=line_width'
+    >>> own_query([Setup("", Roll("0412", 2.4), 50.0, 80.0)], [Roll("new 1", 6.3, planned=True)], "line_width", Section.BEST)
+    'pin=80%3B50%3B0412%3B&planned=6.3&show=line_width&section=best'
     """
     parts = [("pin", f"{pin.speed:.10g};{pin.pressure:.10g};{pin.roll.id};{pin.plate}") for pin in pins]
     parts += [("planned", f"{roll.cell_volume:.10g}") for roll in rolls if roll.planned]
-    return urlencode([*parts, ("show", shown)], quote_via=quote)
+    return urlencode([*parts, ("show", shown), ("section", section.name.lower())], quote_via=quote)
 
 
 @dataclass(frozen=True)
@@ -179,6 +192,7 @@ class Own:
     pins: tuple[tuple[str, ...], ...] = ()
     planned: tuple[str, ...] = ()
     shown: str | None = None
+    section: Section | None = None
 
     @classmethod
     def read(cls, query: str | None) -> Own:
@@ -186,7 +200,11 @@ class Own:
         pins = tuple(tuple(text.split(";", 3)) for name, text in found if name == "pin")
         planned = tuple(text for name, text in found if name == "planned")
         shown = [text for name, text in found if name == "show"]
-        return cls(pins[:_MOST], planned[:_MOST], shown[-1] if shown else None)
+        sections = {one.name.lower(): one for one in Section}
+        section = next(
+            (sections[text] for name, text in found if name == "section" and text in sections), None
+        )
+        return cls(pins[:_MOST], planned[:_MOST], shown[-1] if shown else None, section)
 
 
 def setup_of(window: Window, pin: tuple[str, ...]) -> Setup:

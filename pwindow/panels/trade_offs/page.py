@@ -26,6 +26,7 @@ from pwindow.panels.trade_offs import view
 from pwindow.panels.trade_offs.model import (
     OWN,
     Own,
+    Section,
     TradeOffs,
     open_all,
     own_query,
@@ -53,6 +54,8 @@ class TradeOffsPage(QuestionPage):
         guard = self.frame.guard
         self.quantity = widgets.Dropdown(description="Show", style=_WIDE, layout=full_width())
         self.quantity.observe(guard(self._choose_quantity), "value")
+        self.section = widgets.ToggleButtons(options=[one.value for one in Section])
+        self.section.observe(guard(self._choose_section), "value")
         self.pin = self.frame.button(
             "Pin this set-up", "Compare it with others, and use it in the report", self._pin
         )
@@ -74,11 +77,17 @@ class TradeOffsPage(QuestionPage):
         self.along = Place(self.frame.palette, _HEIGHT, "along-the-speed")
         self.frontier = Place(self.frame.palette, HEIGHT, "best-trade-offs")
         self.busy = widgets.HTML(layout=full_width())
-        self.rest = (
-            self.along, self.steps, self.limiting, self.frontier, self.beside, self.plates, self.notes,
-        )  # fmt: skip
+        self.sections = {
+            Section.ALONG: widgets.VBox([self.quantity, self.along, self.limiting]),
+            Section.STEPS: widgets.VBox([self.steps]),
+            Section.BEST: widgets.VBox([self.frontier]),
+            Section.BESIDE: widgets.VBox([self.beside]),
+            Section.PLATES: widgets.VBox([self.plates]),
+        }
+        self.rest = (*self.sections.values(), self.notes)
         self.pins: tuple[Setup, ...] = ()
         self._drawn: tuple | None = None
+        self._best_of: TradeOffs | None = None  # what the best trade-offs were drawn of
         self._saves: dict[str, str] = {}  # what saves the documents that were made, the last one first
         self._offering = False
         self.trade_offs: TradeOffs | None = None
@@ -100,9 +109,6 @@ class TradeOffsPage(QuestionPage):
             *self.controls.box,
             self.pin,
             self.unpin,
-            self.report,
-            self.run_sheet,
-            self.document,
             heading("Requirements"),
             self.editor.box,
             heading("Try a roll you do not have"),
@@ -112,7 +118,10 @@ class TradeOffsPage(QuestionPage):
             self.planned,
             self.forget,
         ]
-        self._answers = [self.busy, self.quantity, *self.rest]
+        documents = widgets.HBox([self.report, self.run_sheet, self.document]).add_class("pw-documents")
+        self.section.add_class("pw-sections")
+        self._answers = [documents, self.section, self.busy, *self.rest]
+        self._show_section()
 
     def _lay_out(self) -> None:
         shown = self.question is not None
@@ -134,6 +143,8 @@ class TradeOffsPage(QuestionPage):
             self._ask(opened.question, opened.setup)
         if own.shown in dict(self._quantities(opened.setup)).values():
             self.quantity.value = own.shown
+        if own.section is not None and own.section.value in self.section.options:
+            self.section.value = own.section.value
         return opened.left_out
 
     def _colour(self, palette: Palette) -> None:
@@ -144,6 +155,25 @@ class TradeOffsPage(QuestionPage):
         if not self._offering:
             self._draw_along(self._setup())
             self._tell_address(self._setup(), self._own())
+
+    def _choose_section(self, _change: object) -> None:
+        self._show_section()
+        if not self._offering and self.question is not None:
+            self._tell_address(self._setup(), self._own())
+
+    def _show_section(self) -> None:
+        """Show one section; what takes time is drawn when it is first seen."""
+        for section, part in self.sections.items():
+            part.layout.display = None if section == self.section.value else "none"
+        if self.section.value == Section.BEST and self.trade_offs is not None:
+            self._draw_frontier()
+
+    def _draw_frontier(self) -> None:
+        offers = self.offers
+        if self._best_of is not offers:
+            self._best_of = offers
+            self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
+            self.frontier.beside(view.numbers("best-trade-offs", offers.frontier))
 
     def _pin(self) -> None:
         self.pins = pinned(self.pins, self._setup())
@@ -184,7 +214,8 @@ class TradeOffsPage(QuestionPage):
             self.planned.value = words.refused(str(problem))
             return
         self._ask(question, setup)
-        self.planned.value = view.added(roll)
+        bands = question.bands[question.bands["roll"] == roll.id]
+        self.planned.value = view.added(roll, bands, question.window)
 
     def _forget(self) -> None:
         setup = self._setup()
@@ -206,8 +237,7 @@ class TradeOffsPage(QuestionPage):
         self._drawn, offers = None, self.offers
         with self._working():
             self._show_setup(setup)
-            self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
-            self.frontier.beside(view.numbers("best-trade-offs", offers.frontier))
+            self._show_section()
             notes = map(words.note, (*offers.window.notes, *offers.notes))
             self.notes.value = "".join([*notes, words.trial_notes(self.evidence)])
 
@@ -245,6 +275,7 @@ class TradeOffsPage(QuestionPage):
         self.answer.value = view.chosen_card(window, setup, steps)
         self._draw_along(setup)
         self.steps.value = view.step_table(steps, window.level)
+        self._offer_sections()
         setups = [*self.pins, *([] if setup in self.pins else [setup])]
         self.beside.value = view.beside_table(window, setups, offers.beside(setups))
         try:
@@ -253,14 +284,27 @@ class TradeOffsPage(QuestionPage):
             self.plates.value = words.note(f"Plates side by side: {problem}")
         self._tell_address(setup, self._own())
 
+    def _offer_sections(self) -> None:
+        """Set-ups side by side are there as soon as one is pinned."""
+        offered = [one.value for one in Section if self.pins or one != Section.BESIDE]
+        if list(self.section.options) == offered:
+            return
+        before, self._offering = self.section.value, True
+        try:
+            self.section.options = offered
+            self.section.value = before if before in offered else Section.ALONG.value
+        finally:
+            self._offering = False
+        self._show_section()
+
     def _own(self) -> str:
         """What of the address is this page's alone."""
-        return own_query(self.pins, self.asked.window.rolls, self.quantity.value)
+        return own_query(self.pins, self.asked.window.rolls, self.quantity.value, Section(self.section.value))
 
     def _draw_along(self, setup: Setup) -> None:
         """Draw along the speed, where what it shows has changed."""
         offers, name = self.offers, self.quantity.value
-        shown = (setup.plate, setup.pressure, name)
+        shown = (setup.plate, setup.pressure, setup.roll.id, name)
         if shown == self._drawn:
             return
         self._drawn = shown
@@ -269,7 +313,7 @@ class TradeOffsPage(QuestionPage):
         self.limiting.value = view.limiting_table(table)
         self.along.show(
             lambda palette: along_speed_figure(
-                offers.window, table, name, setup.plate, setup.pressure, palette
+                offers.window, table, name, setup.plate, setup.pressure, palette, selected=setup.roll.id
             )
         )
 

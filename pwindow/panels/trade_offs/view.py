@@ -67,18 +67,24 @@ def _faster(step: pd.Series) -> str:
 
 def step_table(steps: pd.DataFrame, level: float) -> Markup:
     """What one step of each setting and each limit costs or gains."""
-    rows = []
-    for _, pair in steps.groupby(["what", "limit"], sort=False):
-        up, down = (pair[side].iloc[0] for side in (pair["step"] > 0, pair["step"] < 0))
-        rows.append((*_stepped(up), _step(up, level), _step(down, level)))
-    return _part("steps", table=table(("", "now", "one step up", "one step down"), rows))
+    gains = steps["gain_percentage_points"]
+    largest = float(gains.abs().max(skipna=True)) or 1.0
+    rows = [
+        (
+            _stepped(step),
+            f"{_setting(step, 'before')} → {_setting(step, 'after')}",
+            None if pd.isna(gain) else (points(gain), 100.0 * gain / largest),
+            *_then(step, level),
+        )
+        for (_, step), gain in zip(steps.iterrows(), gains)
+    ]
+    return _part("steps", rows=rows)
 
 
-def _stepped(step: pd.Series) -> tuple[str, str]:
-    now = _setting(step, "before")
+def _stepped(step: pd.Series) -> str:
     if step["limit"]:
-        return f"limit: {step['what']} {_DIRECTIONS[step['limit']]}", now
-    return _SETTINGS[step["what"]], now
+        return f"limit: {step['what']} {_DIRECTIONS[step['limit']]}"
+    return _SETTINGS[step["what"]]
 
 
 def _setting(step: pd.Series, end: str) -> str:
@@ -91,12 +97,11 @@ def _limit(value: float) -> str:
     return amount(value, 4)
 
 
-def _step(step: pd.Series, level: float) -> str:
-    to = _setting(step, "after")
+def _then(step: pd.Series, level: float) -> tuple[str, str]:
+    """The probability after a step and what limits then, or why there is none."""
     if pd.isna(step["gain_percentage_points"]):
-        return f"{to}: {step['reason']}"
-    after = percent(step["conformance_after"], level)
-    return f"{to}: {points(step['gain_percentage_points'])}, to {after}\n{REQUIREMENT_KINDS[step['limiting_after']].label}"
+        return "–", step["reason"]
+    return percent(step["conformance_after"], level), REQUIREMENT_KINDS[step["limiting_after"]].label
 
 
 def beside_table(window: Window, setups: Sequence[Setup], side: pd.DataFrame) -> Markup:
@@ -230,6 +235,19 @@ def numbers(name: str, drawn: pd.DataFrame) -> Markup:
     return link("Save its numbers (CSV)", f"{name}.csv", csv_of(drawn))
 
 
-def added(roll: Roll) -> Markup:
-    """That a planned roll is there now, and where."""
-    return _part("added", roll=roll)
+def added(roll: Roll, bands: pd.DataFrame, window: Window) -> Markup:
+    """That a planned roll is there now, and at which speeds it would meet all requirements.
+
+    Parameters
+    ----------
+    roll : Roll
+    bands : DataFrame
+        Its speed bands, as `Window.speed_bands`.
+    window : Window
+    """
+    trial = window.surfaces.trial
+    found = [
+        (band["speed_low_m_min"], band["speed_high_m_min"], band[trial.pressure_key], band["plate"])
+        for _, band in bands.iterrows()
+    ]
+    return _part("added", roll=roll, bands=found, unit=trial.pressure_unit, level=window.level)
