@@ -9,7 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from pwindow.charts.labels import LETTER, LINE, Box, Labels, as_text, covered, moved_apart, overlap, title
-from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
+from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
@@ -359,5 +359,6 @@ def _lay_out(
         title=placed_title(text),
         xaxis=axis | {"title": {"text": "press speed, m/min"}},
         yaxis=axis
-        | {"title": {"text": what}, "range": list(y_range), "tickformat": ".0%" if shown is None else ""},
+        | {"title": {"text": what}, "range": list(y_range)}
+        | (PERCENT_TICKS if shown is None else {}),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import plotly.graph_objects as go
 
 from pwindow.charts.labels import as_text
-from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
+from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_title
 from pwindow.window.calibration import Calibration
 
 
@@ -55,7 +55,7 @@ def calibration_figure(found: Calibration, product: str, fit: str, palette: Pale
             textposition="bottom left",
             hovertemplate="recommended: stated %{x:.3f}, observed %{y:.3f}<extra></extra>",
         )
-    axis = {"range": [-0.02, 1.02], "gridcolor": palette.faint, "zeroline": False, "tickformat": ".0%"}
+    axis = {"range": [-0.02, 1.02], "gridcolor": palette.faint, "zeroline": False} | PERCENT_TICKS
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 14, "color": palette.ink},

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pwindow.charts.labels import Labels, as_text, title
-from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
+from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
@@ -202,7 +202,7 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, palette: Palette, *
     figure.update_xaxes(range=[tried.min() - room, tried.max() + room])
     figure.update_yaxes(axis)
     figure.update_yaxes(
-        title={"text": "joint conformance probability"}, tickformat=".0%", range=[-0.03, 1.04], row=1, col=1
+        title={"text": "joint conformance probability"}, **PERCENT_TICKS, range=[-0.03, 1.04], row=1, col=1
     )
     if with_silver:
         words = (

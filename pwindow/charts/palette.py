@@ -69,6 +69,14 @@ HIDDEN_AXIS = {"range": [0, 1], "visible": False, "fixedrange": True}
 """An axis for what is placed by shares of the plot."""
 
 
+PERCENT_TICKS = {
+    "tickmode": "array",
+    "tickvals": [0.0, 0.2, 0.4, 0.6, 0.8, 1.0],
+    "ticktext": ["0 %", "20 %", "40 %", "60 %", "80 %", "100 %"],
+}
+"""Of an axis of probabilities."""
+
+
 def placed_title(text: str) -> dict:
     """A title, at the top left of every picture."""
     return {

@@ -203,6 +203,6 @@ def test_no_room_for_temporary_files(monkeypatch):
 
     monkeypatch.setattr(printing.tempfile, "TemporaryDirectory", full)
     with pytest.raises(
-        UnusableInput, match="need room in the folder for temporary files .No space left on device"
+        UnusableInput, match="need space for temporary files .No space left on device"
     ):
         printing.pdf_of("<p>page</p>")
