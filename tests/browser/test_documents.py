@@ -202,7 +202,5 @@ def test_no_room_for_temporary_files(monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(printing.tempfile, "TemporaryDirectory", full)
-    with pytest.raises(
-        UnusableInput, match="need space for temporary files .No space left on device"
-    ):
+    with pytest.raises(UnusableInput, match="need space for temporary files .No space left on device"):
         printing.pdf_of("<p>page</p>")

@@ -48,7 +48,7 @@ def test_a_link_opens_what_was_chosen(page, served):
 
 def test_a_bad_address_is_told_and_mended(page, served):
     open_page(page, f"{served}{PAGE}?roll=none&speed=%ff&product=<b>x</b>&template=no")
-    told = page.get_by_role("status").filter(has_text="From the address")
+    told = page.get_by_role("status").filter(has_text="in this link could not be used")
     assert "roll=none" in told.inner_text() and "<b>x</b>" in told.inner_text()
     page.wait_for_url(re.compile(r"ipynb\?product=Grain[^&]*$"), timeout=PATIENCE)
 

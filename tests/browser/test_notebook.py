@@ -1,6 +1,7 @@
 """Pages as cells of a notebook in JupyterLab, where nothing of the served page's frame is."""
 
 import json
+import re
 import subprocess
 import sys
 import time
@@ -69,8 +70,12 @@ def run_all(page, address, name):
     page.set_viewport_size({"width": 1500, "height": 950})
     page.goto(f"{address}/lab/tree/{name}.ipynb?reset")
     page.locator('.jp-Notebook-ExecutionIndicator[data-status="idle"]').wait_for(timeout=PATIENCE)
-    page.locator("#jp-MainMenu").get_by_text("Run", exact=True).click()
-    page.get_by_role("menuitem").filter(has_text="Run All Cells").first.click()
+    for _ in range(5):  # what is asked of a kernel that is still connecting is lost
+        page.locator("#jp-MainMenu").get_by_text("Run", exact=True).click()
+        page.get_by_role("menuitem").filter(has_text="Run All Cells").first.click()
+        page.wait_for_timeout(5000)
+        if page.locator(".jp-InputPrompt", has_text=re.compile(r"\[[\d*]")).count():
+            break
     page.locator(".pw-page .pw-title").wait_for(timeout=PATIENCE)
 
 

@@ -157,7 +157,7 @@ def test_what_was_not_tried_is_refused(asked):
 def test_the_page_of_speeds_and_its_numbers(asked, tmp_path):
     page, table = tmp_path / "window.html", tmp_path / "window.csv"
     assert run("speeds", *asked, "--picture", page).exit_code == 0
-    assert "joint conformance" in page.read_text(encoding="utf-8")
+    assert "probability that all requirements are met" in page.read_text(encoding="utf-8")
     assert run("speeds", *asked, "--pressure", "45 µm", "--picture", table).exit_code == 0
     head, *rows = table.read_text(encoding="utf-8").splitlines()
     assert (

@@ -146,7 +146,7 @@ REFUSED = {
         TAG,
         ["pressure_tolerance", "N/mm"],
     ),
-    "one print": (lambda r: r.head(10), TAG, ["1 prints"]),
+    "one print": (lambda r: r.head(10), TAG, ["1 print "]),
     "counts of closed gaps only": (
         lambda r: gaps(r).assign(**{GAP: np.nan, "gaps_bridged": 1}),
         ONLY_GAP,

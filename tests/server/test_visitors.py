@@ -300,7 +300,7 @@ def test_those_too_many_are_told_when_to_come_again(visitor, at_rest):
     before = len(visitor.kernels())
     status, text, headers = visitor.ask("GET", visitor.page)
     assert status == 503 and headers["Retry-After"] == "30"
-    assert "Busy, try again in 30 s" in text and "are open (2)" in text and "pw-plain" in text
+    assert "Busy, try again in 30 s" in text and "limit of open pages (2)" in text and "pw-plain" in text
     assert 'http-equiv="refresh"' in text
     assert len(visitor.kernels()) <= before + 1, "the next kernel is kept ready, and no other is started"
     assert visitor.leave(first) == 204

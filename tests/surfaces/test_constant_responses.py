@@ -47,7 +47,7 @@ def test_features_that_were_copied_within_prints_are_fitted_and_said(with_values
     few = demo_rows["print"].isin(demo_rows["print"].unique()[:8])
     surfaces = pw.fit(with_values(WIDTH, np.where(few, 61.0, 60.0)))
     assert any(
-        note.startswith("line width: the features of each print all have one value")
+        note.startswith("line width: the features of each print all have the same value")
         for note in surfaces.notes
     )
     at = surfaces.joint.names.index("line_width")

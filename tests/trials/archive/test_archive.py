@@ -150,10 +150,10 @@ def test_an_archive_whose_comparisons_only_say_yes_or_no_gets_words(archive, add
 @pytest.mark.slow
 def test_prints_are_not_counted_twice(filled, first, another):
     rows = pd.read_csv(io.BytesIO(first.content), dtype=str).sample(frac=1.0, random_state=1)
-    with pytest.raises(UnusableInput, match=r"65 of its prints .* are in trial 1 already"):
+    with pytest.raises(UnusableInput, match=r"65 prints of the file .* are already in trial 1"):
         filled.add(InputFile("shuffled.csv", rows.to_csv(index=False).encode()))
     part = rows[rows["print"] != "A-001"].to_csv(index=False).encode()
-    with pytest.raises(UnusableInput, match="64 of its prints"):
+    with pytest.raises(UnusableInput, match="64 prints of the file"):
         filled.add(InputFile("part.csv", part))
     assert len(filled.trials()) == 1
     filled.add(another(1), "same process", "the same ids with other values")
@@ -163,7 +163,7 @@ def test_prints_are_not_counted_twice(filled, first, another):
 def test_prints_with_a_column_dropped_are_the_same_prints(filled, first):
     rows = pd.read_csv(io.BytesIO(first.content), dtype={"roll": str})
     fewer = rows.drop(columns=["resistance [ohm]", "line_length [mm]"])
-    with pytest.raises(UnusableInput, match="65 of its prints .* in trial 1 already"):
+    with pytest.raises(UnusableInput, match="65 prints of the file .* already in trial 1"):
         filled.add(InputFile("fewer.csv", fewer.to_csv(index=False).encode()))
 
 
@@ -191,7 +191,7 @@ def test_what_is_found_again_is_not_kept_twice(archive, first):
 def test_reasons_stay_on_one_line_and_short(archive, first):
     number = archive.add(first, reason="ink\nwas \x1b[31m old").trial
     assert archive.trials().loc[number, "reason"] == "ink was [31m old"
-    with pytest.raises(UnusableInput, match="at most 300 letters, this one 400"):
+    with pytest.raises(UnusableInput, match="has 400 characters; shorten it to 300"):
         archive.decide(number, "set aside", "x" * 400)
 
 

@@ -72,7 +72,7 @@ def test_many_gaps_are_less_safe_than_one(counted):
 @pytest.mark.slow
 @pytest.mark.parametrize("limits", [{"least": 5.0}, {"most": 30.0}])
 def test_how_wide_a_gap_is_cannot_be_judged(counted, limits):
-    with pytest.raises(WindowProblem, match="counted bridged gaps and measured none"):
+    with pytest.raises(WindowProblem, match="counted bridged gaps but measured none"):
         pw.find_window(counted(3), open_gap(make_product, **limits))
 
 
