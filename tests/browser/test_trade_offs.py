@@ -13,7 +13,7 @@ PATIENCE = 150_000  # ms
 
 def visit(page, address):
     page.goto(address)
-    page.locator(".js-plotly-plot .main-svg").first.wait_for(timeout=PATIENCE)
+    page.locator(".pw-answer .pw-big").wait_for(timeout=PATIENCE)
     return page
 
 

@@ -83,6 +83,16 @@
     if (box.tabIndex !== 0) box.tabIndex = 0;
   }
 
+  /* A box in a section that is not shown has no size yet. */
+  const resized = new ResizeObserver((entries) => entries.forEach((entry) => nameWide(entry.target)));
+  const watched = new WeakSet();
+  function watchWide(box) {
+    nameWide(box);
+    if (watched.has(box)) return;
+    watched.add(box);
+    resized.observe(box);
+  }
+
   /* What a control answers is brought into view, once. */
   const seen = new WeakSet();
   function showAnswers() {
@@ -111,7 +121,7 @@
     document.querySelectorAll(".pw-sliding").forEach(namePair);
     document.querySelectorAll(".widget-toggle-buttons, .widget-radio").forEach(nameGroup);
     document.querySelectorAll(".js-plotly-plot").forEach(namePlot);
-    document.querySelectorAll(".pw-wide").forEach(nameWide);
+    document.querySelectorAll(".pw-wide").forEach(watchWide);
   }
 
   /* The picture that a button stands below; the first one where it stands below none. */
