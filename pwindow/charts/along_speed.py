@@ -68,8 +68,8 @@ def along_speed_figure(
         _draw_casing(figure, members, shown, palette)
     for roll, members in by_roll.items():
         strong = selected in (None, roll) or selected not in by_roll
-        with_width = 1.0 if strong else _MUTED
-        _draw_line(figure, members, shown, looks[roll], palette.paper, window.level, with_width)
+        share = 1.0 if strong else _MUTED
+        _draw_line(figure, members, shown, looks[roll], palette.paper, window.level, share)
     limits = _limits(window, plate, shown)
     y_range = _range(table, shown, [limit for limit, _ in limits])
     _lay_out(figure, window, shown, (plate, pressure), by_roll, y_range, palette)

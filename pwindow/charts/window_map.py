@@ -338,7 +338,15 @@ def _set_axes(figure: go.Figure, content: MapContent, palette: Palette) -> None:
         figure.layout.title.text = title
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
-    notes = []
+    notes = [*_roll_notes(content, palette), _key_note(content), *_spot_note(content, palette)]
+    row_notes = [(note.text, note.y) for note in figure.layout.annotations]
+    if row_notes != [(note["text"], note["y"]) for note in notes]:
+        figure.layout.annotations = notes
+
+
+def _roll_notes(content: MapContent, palette: Palette) -> list[dict]:
+    """Names and volumes of the rolls, beside their lines, under a heading."""
+    shown, notes = content.window_map, []
     low, high = _padded(shown.volumes)
     named = [roll for roll in content.rolls if low <= roll.cell_volume <= high]
     places = moved_apart([roll.cell_volume for roll in named], 0.042 * (high - low), (low, high))
@@ -372,26 +380,24 @@ def _set_axes(figure: go.Figure, content: MapContent, palette: Palette) -> None:
             "font": {"size": 12, "color": palette.quiet},
         }
     )
-    notes.append(
-        {
-            "xref": "paper",
-            "x": 0,
-            "xanchor": "left",
-            "xshift": 12 - _LEFT,
-            "yref": "paper",
-            "y": 0,
-            "yanchor": "top",
-            "yshift": -_KEY_BELOW,
-            "showarrow": False,
-            "align": "left",
-            "text": _key(content),
-            "font": {"size": 12},
-        }
-    )
-    notes += _spot_note(content, palette)
-    row_notes = [(note.text, note.y) for note in figure.layout.annotations]
-    if row_notes != [(note["text"], note["y"]) for note in notes]:
-        figure.layout.annotations = notes
+    return notes
+
+
+def _key_note(content: MapContent) -> dict:
+    return {
+        "xref": "paper",
+        "x": 0,
+        "xanchor": "left",
+        "xshift": 12 - _LEFT,
+        "yref": "paper",
+        "y": 0,
+        "yanchor": "top",
+        "yshift": -_KEY_BELOW,
+        "showarrow": False,
+        "align": "left",
+        "text": _key(content),
+        "font": {"size": 12},
+    }
 
 
 def _subtitle(content: MapContent) -> str:
