@@ -14,7 +14,7 @@ from pwindow.errors import DeclarationProblem, UnitProblem, shown
 from pwindow.inputs import InputFile, expect_file
 from pwindow.overview import Overview, Viewed
 from pwindow.units import read_quantity
-from pwindow.wording import asked, counted
+from pwindow.wording import METRIC, Units, asked, counted
 
 PRESSURE_UNITS = ("µm", "N/mm", "kPa")
 LAYOUTS = ("parallel lines", "square mesh")
@@ -93,8 +93,13 @@ class Requirement:
     def kind(self) -> RequirementKind:
         return REQUIREMENT_KINDS[self.name]
 
-    def wording(self) -> str:
+    def wording(self, units: Units = METRIC) -> str:
         """The requirement in words, with its unit.
+
+        Parameters
+        ----------
+        units : Units
+            To write it in.
 
         Examples
         --------
@@ -102,7 +107,7 @@ class Requirement:
         'line width at most 85 µm'
         """
         limits = [
-            f"{word} {value:g} {self.kind.unit}"
+            f"{word} {units.of(self.kind.unit).limit(value)}"
             for word, value in (("at least", self.least), ("at most", self.most))
             if value is not None
         ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,8 +14,7 @@ from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_t
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
-from pwindow.wording import asked, percent, with_interval
-from pwindow.wording import pressure as pressure_words
+from pwindow.wording import Units, asked, metric, percent, with_interval
 
 _ROOM = 0.055  # between labels, as a share of the axis
 _PLOT = (430, 380)  # px that a plot has at the least; where it has more, labels have more room
@@ -40,6 +40,7 @@ def along_speed_figure(
     palette: Palette = LIGHT,
     *,
     selected: str | None = None,
+    units: Units | None = None,
 ) -> go.Figure:
     """Draw one quantity against speed.
 
@@ -56,9 +57,13 @@ def along_speed_figure(
     palette : Palette
     selected : str, optional
         Id of the roll that is drawn strongest; all alike unless given.
+    units : Units, optional
+        Of the picture; metric unless given.
     """
-    looks = roll_looks(window.rolls, palette)
-    shown = None if name == CONFORMANCE else shown_quantities(window, plate)[name]
+    units = units or metric(window.surfaces.trial.pressure_unit)
+    looks = roll_looks(window.rolls, palette, units)
+    kept = None if name == CONFORMANCE else shown_quantities(window, plate)[name]
+    table, shown = _in_units(table, kept, units)
     figure = go.Figure()
     by_roll: dict[str, pd.DataFrame] = {roll: table[table["roll"] == roll] for roll in table["roll"].unique()}
     if shown is not None:
@@ -69,10 +74,13 @@ def along_speed_figure(
     for roll, members in by_roll.items():
         strong = selected in (None, roll) or selected not in by_roll
         share = 1.0 if strong else _MUTED
-        _draw_line(figure, members, shown, looks[roll], palette.paper, window.level, share)
-    limits = _limits(window, plate, shown)
+        _draw_line(
+            figure, members, shown, looks[roll], (palette.paper, units.speed.name), window.level, share
+        )
+    limits = _limits(window, plate, kept, units)
     y_range = _range(table, shown, [limit for limit, _ in limits])
-    _lay_out(figure, window, shown, (plate, pressure), by_roll, y_range, palette)
+    _lay_out(figure, window, shown, (plate, units.pressure.words(pressure)), by_roll, y_range, palette)
+    figure.update_xaxes(title={"text": f"press speed, {units.speed.name}"})
     if table["speed_m_min"].nunique() > 1:
         figure.update_xaxes(range=[table["speed_m_min"].min(), table["speed_m_min"].max()])
     if shown is None:
@@ -87,6 +95,16 @@ def along_speed_figure(
     longest = max((len(line) for roll in by_roll for line in _end_words(looks[roll])), default=0)
     figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
     return figure
+
+
+def _in_units(table: pd.DataFrame, shown: Shown | None, units: Units) -> tuple[pd.DataFrame, Shown | None]:
+    """What is drawn, in the units of the picture."""
+    table = table.assign(speed_m_min=units.speed.of(table["speed_m_min"]))
+    if shown is None:
+        return table, None
+    unit = units.of(shown.unit)
+    columns = {name: unit.of(table[name]) for name in shown.columns}
+    return table.assign(**columns), replace(shown, unit=unit.name)
 
 
 def _mean(members: pd.DataFrame, shown: Shown | None) -> pd.Series:
@@ -122,17 +140,17 @@ def _draw_line(
     members: pd.DataFrame,
     shown: Shown | None,
     look: RollLook,
-    ground: str,
+    ground_and_unit: tuple[str, str],
     level: float,
     share: float,
 ) -> None:
     """A thin line along all speeds, and a thick one over it where the set-up is assured; `share` of its full width."""
-    mean = _mean(members, shown)
+    mean, (ground, unit) = _mean(members, shown), ground_and_unit
     low, high = (mean if shown is None else members[f"{shown.key}_obs_ci_{end}"] for end in ("low", "high"))
     hover = {
         "customdata": np.column_stack([low, high, members[CONFORMANCE]]),
         "text": _hover_texts(members, shown, level),
-        "hovertemplate": f"{as_text(look.words)}, %{{x:.1f}} m/min<br>%{{text}}<extra></extra>",
+        "hovertemplate": f"{as_text(look.words)}, %{{x:.1f}} {unit}<br>%{{text}}<extra></extra>",
     }
     assured = members["assured"].to_numpy(bool)
     # both parts hold the point where they meet
@@ -169,7 +187,7 @@ def _hover_texts(members: pd.DataFrame, shown: Shown | None, level: float) -> li
     ]
 
 
-def _limits(window: Window, plate: str, shown: Shown | None) -> list[tuple[float, str]]:
+def _limits(window: Window, plate: str, shown: Shown | None, units: Units) -> list[tuple[float, str]]:
     """Limits of what is drawn, and their words; where what is drawn is a mean, limits of the mean."""
     if shown is None:
         return [(window.level, f"assurance<br>asked for:<br>{asked(window.level)}")]
@@ -182,7 +200,12 @@ def _limits(window: Window, plate: str, shown: Shown | None) -> list[tuple[float
     if shown.name == "gap" and length is not None:
         every = f"every one of {count}, {length:g} mm long, "
     words = (("least", shown.requirement.least), ("most", shown.requirement.most))
-    return [(at[side], f"{every}at {side} {limit:g} {shown.unit}") for side, limit in words if side in at]
+    unit = units.of(shown.unit)
+    return [
+        (unit.of(at[side]), f"{every}at {side} {unit.limit(limit)}")
+        for side, limit in words
+        if limit is not None and side in at
+    ]
 
 
 def _draw_level(figure: go.Figure, level: float, words: str, palette: Palette) -> None:
@@ -332,16 +355,14 @@ def _lay_out(
     figure: go.Figure,
     window: Window,
     shown: Shown | None,
-    place: tuple[str, float],
+    place: tuple[str, str],
     by_roll: dict,
     y_range: tuple[float, float],
     palette: Palette,
 ) -> None:
-    (plate, pressure), trial = place, window.surfaces.trial
+    plate, pressure = place
     what = "joint conformance probability" if shown is None else f"{shown.label}, {shown.unit}"
-    where = f"{pressure_words(pressure)} {trial.pressure_unit}" + (
-        f" · plate {as_text(plate)}" if plate else ""
-    )
+    where = pressure + (f" · plate {as_text(plate)}" if plate else "")
     lines = (
         f"{where} · fit {window.surfaces.fingerprint}",
         f"thick: assured at {asked(window.level)} · thin: not assured"
@@ -357,7 +378,7 @@ def _lay_out(
         margin={"l": 80, "r": 100, "t": 34 + 21 * (1 + text.count("<br>")), "b": 60},
         hovermode="closest",
         title=placed_title(text),
-        xaxis=axis | {"title": {"text": "press speed, m/min"}},
+        xaxis=axis,
         yaxis=axis
         | {"title": {"text": what}, "range": list(y_range)}
         | (PERCENT_TICKS if shown is None else {}),

@@ -12,8 +12,7 @@ from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_t
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
-from pwindow.wording import asked, percent
-from pwindow.wording import pressure as pressure_words
+from pwindow.wording import Units, asked, metric, percent
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
 _PLOT = (430, 330)  # px of a pane, at the least
@@ -35,7 +34,9 @@ HEIGHT = 940
 _TITLES = ("speed against joint conformance", "silver against speed, assured set-ups")
 
 
-def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGHT) -> go.Figure:
+def frontier_figure(
+    window: Window, table: pd.DataFrame, palette: Palette = LIGHT, units: Units | None = None
+) -> go.Figure:
     """Draw the frontiers.
 
     Parameters
@@ -44,7 +45,11 @@ def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGH
     table : DataFrame
         As `frontier` makes it; it holds what is drawn.
     palette : Palette
+    units : Units, optional
+        Of the picture; metric unless given.
     """
+    units = units or metric(window.surfaces.trial.pressure_unit)
+    table = table.assign(speed_m_min=units.speed.of(table["speed_m_min"]))
     with_silver = "silver_mg_m_mean" in table
     panes = 1 + with_silver
     figure = make_subplots(panes, 1, subplot_titles=_TITLES[:panes], vertical_spacing=0.15)
@@ -54,11 +59,11 @@ def frontier_figure(window: Window, table: pd.DataFrame, palette: Palette = LIGH
     silver = "silver_g_m2" if "silver_g_m2_mean" in table else "silver_mg_m"
     panels = [(SPEED_AND_CONFORMANCE, "speed_m_min", "conformance", 1)]
     panels += [(SPEED_AND_SILVER, "speed_m_min", f"{silver}_mean", 2)] if with_silver else []
-    _lay_out(figure, window, silver, palette, with_silver=with_silver)
+    _lay_out(figure, window, silver, palette, units, with_silver=with_silver)
     if with_silver:
         figure.update_yaxes(range=_silver_range(table, panels[1]), row=2, col=1)
     for trade, x, y, pane in panels:
-        _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, pane, palette)
+        _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, pane, palette, units)
     level = f"assurance<br>asked for:<br>{asked(window.level)}"
     figure.add_hline(y=window.level, line={"color": palette.mark, "width": 2}, row=1, col=1)
     figure.add_annotation(
@@ -85,8 +90,9 @@ def _draw_frontier(
     shapes: dict,
     pane: int,
     palette: Palette,
+    units: Units,
 ) -> None:
-    looks, key = roll_looks(window.rolls, palette), window.surfaces.trial.pressure_key
+    looks, key = roll_looks(window.rolls, palette, units), window.surfaces.trial.pressure_key
     table, (x, y) = table.sort_values("speed_m_min"), axes
     place = {"row": pane, "col": 1}
     figure.add_scatter(
@@ -104,10 +110,7 @@ def _draw_frontier(
     stretch = ((table["roll"] != table["roll"].shift()) | (table[key] != table[key].shift())).cumsum()
     for _, members in table.assign(at=range(len(table))).groupby(stretch):
         first = members.iloc[0]
-        look, pressure = (
-            looks[first["roll"]],
-            f"{pressure_words(first[key])} {window.surfaces.trial.pressure_unit}",
-        )
+        look, pressure = looks[first["roll"]], units.pressure.words(first[key])
         _draw_points(
             figure,
             members,
@@ -118,6 +121,7 @@ def _draw_frontier(
             place=place,
             palette=palette,
             level=window.level,
+            speeds=units.speed.name,
         )
         chosen = np.unique(np.linspace(0, len(members) - 1, _SPOTS).round().astype(int))
         words = f"{look.words} · {pressure}"
@@ -157,6 +161,7 @@ def _draw_points(
     place: dict,
     palette: Palette,
     level: float,
+    speeds: str,
 ) -> None:
     assured = members["assured"].to_numpy(bool)
     silver = members["silver_mg_m_mean"] if "silver_mg_m_mean" in members else np.full(len(members), np.nan)
@@ -175,13 +180,15 @@ def _draw_points(
         },
         customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
         text=[percent(share, level) for share in members["conformance"]],
-        hovertemplate=f"{as_text(look.words)} · {pressure}, %{{customdata[0]:.1f}} m/min<br>"
+        hovertemplate=f"{as_text(look.words)} · {pressure}, %{{customdata[0]:.1f}} {speeds}<br>"
         "joint conformance %{text}<br>silver %{customdata[2]:.3g} mg/m<extra></extra>",
         **place,
     )
 
 
-def _lay_out(figure: go.Figure, window: Window, silver: str, palette: Palette, *, with_silver: bool) -> None:
+def _lay_out(
+    figure: go.Figure, window: Window, silver: str, palette: Palette, units: Units, *, with_silver: bool
+) -> None:
     axis = {"gridcolor": palette.faint, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     text = title(
         f"{window.product.name}: best trade-offs",
@@ -196,8 +203,8 @@ def _lay_out(figure: go.Figure, window: Window, silver: str, palette: Palette, *
         hovermode="closest",
         title=placed_title(text),
     )
-    figure.update_xaxes(title={"text": "press speed, m/min"}, **axis)
-    tried = window.surfaces.trial.prints["speed"]
+    figure.update_xaxes(title={"text": f"press speed, {units.speed.name}"}, **axis)
+    tried = units.speed.of(window.surfaces.trial.prints["speed"])
     room = 0.04 * (tried.max() - tried.min()) or 1.0
     figure.update_xaxes(range=[tried.min() - room, tried.max() + room])
     figure.update_yaxes(axis)

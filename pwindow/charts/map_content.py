@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -13,11 +13,11 @@ from pwindow.window.search.maps import WindowMap
 from pwindow.window.search.starting import StartingSetup
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
-from pwindow.wording import pressure as pressure_text
+from pwindow.wording import METRIC, Units, metric
 
 _PRODUCT, _PLATE = 36, 22  # characters of their names that the line of the title holds
 Spot = tuple[float, float]
-"""Speed, m/min, and cell volume, cm³/m²."""
+"""Speed and cell volume, in the units of the picture."""
 
 
 @dataclass(frozen=True)
@@ -35,11 +35,14 @@ class MapContent:
     Attributes
     ----------
     window_map : WindowMap
+        Its speeds and volumes in `units`, as are those of `elsewhere` and all spots.
     level : float
         Assurance level.
     rolls : sequence of Roll
     bands : DataFrame
         Speed bands of the plate and pressure shown.
+    units : Units
+        Of the picture; rolls and bands are in metric ones.
     chosen : Spot
         The set-up looked at.
     recommended : Spot or None
@@ -64,6 +67,7 @@ class MapContent:
     nearest: Nearest | None = None
     title: str = ""
     elsewhere: tuple[tuple[str, WindowMap], ...] = ()
+    units: Units = METRIC
 
     @property
     def along(self) -> str | None:
@@ -81,6 +85,7 @@ def content_at(
     bands: pd.DataFrame,
     start: StartingSetup | None,
     elsewhere: Mapping[float, WindowMap] | None = None,
+    units: Units | None = None,
 ) -> MapContent:
     """What the picture shows at the plate and pressure of a set-up.
 
@@ -96,30 +101,42 @@ def content_at(
         The recommended set-up or the closest, drawn where it lies on this map.
     elsewhere : mapping, optional
         By pressure, maps whose assured region is outlined too.
+    units : Units, optional
+        Of the picture; metric unless given.
     """
+    units = units or metric(window.surfaces.trial.pressure_unit)
     spot = nearest = None
     if start is not None:
         here = start.setup.plate == setup.plate and np.isclose(start.setup.pressure, setup.pressure)
-        spot = (start.setup.speed, start.setup.roll.cell_volume) if here else None
+        spot = _spot(start.setup, units) if here else None
         nearest = None if start.assured else Nearest(start.joint, spot)
-    unit = window.surfaces.trial.pressure_unit
     return MapContent(
-        window_map=shown,
+        window_map=_in_units(shown, units),
         level=window.level,
         rolls=window.rolls,
         bands=bands,
-        chosen=(setup.speed, setup.roll.cell_volume),
+        chosen=_spot(setup, units),
         recommended=spot if nearest is None else None,
         fit=window.surfaces.fingerprint,
         nearest=nearest,
-        title=map_title(window.product.name, setup.plate, setup.pressure, unit),
+        title=map_title(window.product.name, setup.plate, setup.pressure, units),
         elsewhere=tuple(
-            (f"{pressure_text(pressure)} {unit}", at) for pressure, at in (elsewhere or {}).items()
+            (units.pressure.words(pressure), _in_units(at, units))
+            for pressure, at in (elsewhere or {}).items()
         ),
+        units=units,
     )
 
 
-def map_title(product: str, plate: str, pressure: float, unit: str) -> str:
+def _spot(setup: Setup, units: Units) -> Spot:
+    return units.speed.of(setup.speed), units.volume.of(setup.roll.cell_volume)
+
+
+def _in_units(shown: WindowMap, units: Units) -> WindowMap:
+    return replace(shown, speeds=units.speed.of(shown.speeds), volumes=units.volume.of(shown.volumes))
+
+
+def map_title(product: str, plate: str, pressure: float, units: Units = METRIC) -> str:
     """Product, plate and pressure of a map, in words.
 
     Parameters
@@ -127,17 +144,17 @@ def map_title(product: str, plate: str, pressure: float, unit: str) -> str:
     product, plate : str
         Long names are cut; `plate` is "" where no plate process is named.
     pressure : float
-        In `unit`.
-    unit : str
-        The trial's unit of pressure.
+        In the trial's unit of pressure.
+    units : Units
+        To write it in.
 
     Examples
     --------
-    >>> map_title("Grain moisture tag", "laser-imaged", 50.0, "µm")
+    >>> map_title("Grain moisture tag", "laser-imaged", 50.0)
     'Grain moisture tag · plate laser-imaged · pressure 50 µm'
     """
     named = [_cut(product, _PRODUCT), *([f"plate {_cut(plate, _PLATE)}"] if plate else [])]
-    return " · ".join([*named, f"pressure {pressure_text(pressure)} {unit}"])
+    return " · ".join([*named, f"pressure {units.pressure.words(pressure)}"])
 
 
 def _cut(name: str, most: int) -> str:

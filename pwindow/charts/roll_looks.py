@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pwindow.charts.palette import LIGHT, Palette
 from pwindow.study import Roll
-from pwindow.wording import volume
+from pwindow.wording import METRIC, Units
 
 _DASHES = (
     "solid", "12px,5px", "3px,4px", "12px,4px,3px,4px", "24px,6px", "20px,4px,3px,4px,3px,4px",
@@ -29,7 +29,7 @@ class RollLook:
         return f"rgba({red},{green},{blue},{opacity:g})"
 
 
-def roll_looks(rolls: Sequence[Roll], palette: Palette = LIGHT) -> dict[str, RollLook]:
+def roll_looks(rolls: Sequence[Roll], palette: Palette = LIGHT, units: Units = METRIC) -> dict[str, RollLook]:
     """The look of each roll of an inventory, by id; beyond six rolls colours repeat with other dashes.
 
     Planned rolls have hollow lines in a colour of no other roll, which keep their looks.
@@ -41,6 +41,6 @@ def roll_looks(rolls: Sequence[Roll], palette: Palette = LIGHT) -> dict[str, Rol
         dash = _DASHES[(place + turn) % len(_DASHES)]
         looks[roll.id] = RollLook(colours[place], dash, f"roll {roll.id}")
     for at, roll in enumerate(planned):
-        words = f"roll {roll.id} (planned, {volume(roll.cell_volume)} cm³/m²)"
+        words = f"roll {roll.id} (planned, {units.volume.words(roll.cell_volume)})"
         looks[roll.id] = RollLook(palette.quiet, _DASHES[at % len(_DASHES)], words, hollow=True)
     return looks

@@ -11,7 +11,7 @@ from pwindow.charts.map_colours import hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
 from pwindow.charts.palette import FONT, HIDDEN_AXIS, Palette, placed_title
 from pwindow.study import Roll
-from pwindow.wording import asked, listed, percent, speed, volume
+from pwindow.wording import Unit, asked, listed, percent, speed, volume
 
 CURVE, TRIED, BANDS, RECOMMENDED, CLOSEST, CHOSEN = (
     "curve",
@@ -23,7 +23,6 @@ CURVE, TRIED, BANDS, RECOMMENDED, CLOSEST, CHOSEN = (
 )
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 _SHARES = (-0.03, 1.04)
-_NAMES = {"speed": ("press speed, m/min", "m/min"), "cell_volume": ("cell volume, cm³/m²", "cm³/m²")}
 _NAMED = 5  # rolls that were not tried
 _SAME = 1e-6  # relative difference of volumes that are one
 
@@ -82,7 +81,12 @@ def update_curve(figure: go.Figure, content: MapContent, palette: Palette) -> No
 
 def axis_title(content: MapContent) -> str:
     """What the curve runs along."""
-    return _NAMES[_along(content)][0]
+    words = "press speed" if _along(content) == "speed" else "cell volume"
+    return f"{words}, {_unit(content).name}"
+
+
+def _unit(content: MapContent) -> Unit:
+    return content.units.speed if _along(content) == "speed" else content.units.volume
 
 
 def _along(content: MapContent) -> str:
@@ -97,9 +101,9 @@ def _curve(content: MapContent) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _hover_texts(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
-    unit, value_words = _NAMES[_along(content)][1], speed if content.along == "speed" else volume
+    unit = _unit(content)
     return [
-        f"{value_words(at)} {unit}<br>joint conformance {percent(share, content.level)}"
+        f"{unit.write(at)} {unit.name}<br>joint conformance {percent(share, content.level)}"
         if np.isfinite(share)
         else ""
         for at, share in zip(x, joint)
@@ -129,9 +133,11 @@ def _bands(content: MapContent, palette: Palette) -> go.Scatter:
     for band, low, high in zip(content.bands.itertuples(), *_ends(content)):
         if content.along == "speed":
             x += [low, high, None]
-            text += [f"speed band of roll {as_text(band.roll)}<br>{speed(low)} to {speed(high)} m/min"] * 3
+            text += [
+                f"speed band of roll {as_text(band.roll)}<br>{speed(low)} to {speed(high)} {content.units.speed.name}"
+            ] * 3
         else:
-            x += [band.cell_volume_cm3_m2, None]
+            x += [content.units.volume.of(band.cell_volume_cm3_m2), None]
             text += [f"roll {as_text(band.roll)}: assured"] * 2
     return go.Scatter(
         name=BANDS,
@@ -218,7 +224,7 @@ def _roll_lines(content: MapContent, palette: Palette) -> list[dict]:
         return []
     return [
         {
-            "type": "line", "xref": "x2", "x0": roll.cell_volume, "x1": roll.cell_volume, "yref": "y2 domain",
+            "type": "line", "xref": "x2", "x0": _at(content, roll), "x1": _at(content, roll), "yref": "y2 domain",
             "y0": 0, "y1": 1, "line": {"color": palette.faint, "width": 1.2},
         }
         for roll in _tried_rolls(content)
@@ -228,7 +234,11 @@ def _roll_lines(content: MapContent, palette: Palette) -> list[dict]:
 def _tried_rolls(content: MapContent) -> list[Roll]:
     """Rolls of the inventory whose volume lies in what was tried."""
     low, high = (float(end(content.window_map.volumes)) for end in (np.min, np.max))
-    return [roll for roll in content.rolls if low * (1 - _SAME) <= roll.cell_volume <= high * (1 + _SAME)]
+    return [roll for roll in content.rolls if low * (1 - _SAME) <= _at(content, roll) <= high * (1 + _SAME)]
+
+
+def _at(content: MapContent, roll: Roll) -> float:
+    return content.units.volume.of(roll.cell_volume)
 
 
 def _notes(content: MapContent, palette: Palette) -> list[dict]:
@@ -246,9 +256,9 @@ def _notes(content: MapContent, palette: Palette) -> list[dict]:
     if content.along == "cell_volume":
         notes += [
             {
-                "xref": "x2", "x": roll.cell_volume, "yref": "paper", "y": 0.03, "yanchor": "bottom",
+                "xref": "x2", "x": _at(content, roll), "yref": "paper", "y": 0.03, "yanchor": "bottom",
                 "textangle": -90, "xshift": -8, "showarrow": False, "font": {"size": 12},
-                "text": f"roll {as_text(roll.label)} · {volume(roll.cell_volume)}",
+                "text": f"roll {as_text(roll.label)} · {content.units.volume.number(roll.cell_volume)}",
             }
             for roll in _tried_rolls(content)
         ]  # fmt: skip
@@ -264,14 +274,15 @@ def _band_notes(content: MapContent, palette: Palette) -> list[dict]:
         {
             "xref": "x2", "x": low, "xanchor": "left", "yref": "y2", "y": 0.0, "yanchor": "bottom", "yshift": 8,
             "showarrow": False, "font": {"size": 13, "color": palette.ink}, "bgcolor": palette.veil,
-            "text": f"<b>assured: {speed(low)} to {speed(high)} m/min</b>",
+            "text": f"<b>assured: {speed(low)} to {speed(high)} {content.units.speed.name}</b>",
         }
         for low, high in sorted(ends)
     ]  # fmt: skip
 
 
 def _ends(content: MapContent) -> tuple[pd.Series, pd.Series]:
-    return content.bands["speed_low_m_min"], content.bands["speed_high_m_min"]
+    low, high = (content.units.speed.of(content.bands[f"speed_{end}_m_min"]) for end in ("low", "high"))
+    return low, high
 
 
 def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
@@ -281,7 +292,7 @@ def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
         return []
     x, _ = _curve(content)
     left = place[0] > (x[0] + x[-1]) / 2
-    place_words = f"{speed(place[0])} m/min" if content.along == "speed" else f"{volume(place[0])} cm³/m²"
+    place_words = f"{_unit(content).write(place[0])} {_unit(content).name}"
     return [
         {
             "xref": "x2", "yref": "y2", "x": place[0], "y": place[1], "ax": -40 if left else 40,
@@ -297,10 +308,10 @@ def _legend(content: MapContent) -> str:
     shown, tried = content.window_map, _tried_rolls(content)
     names = listed([f"roll {as_text(roll.label)}" for roll in tried])
     if content.along == "speed":
-        only = f"{volume(shown.volumes[0])} cm³/m²"
+        only = f"{volume(shown.volumes[0])} {content.units.volume.name}"
         lead = f"<b>One cell volume was tried</b>, {only}" + f": {names}" * bool(tried)
     else:
-        lead = f"<b>One speed was tried</b>, {speed(shown.speeds[0])} m/min"
+        lead = f"<b>One speed was tried</b>, {speed(shown.speeds[0])} {content.units.speed.name}"
     if content.nearest is None:
         state = "<b>thick along the axis</b> assured"
     else:

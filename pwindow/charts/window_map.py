@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -91,7 +91,6 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None
             line={"color": palette.ink, "width": 7},
             opacity=0.85,
             showlegend=False,
-            hovertemplate="speed band of roll %{text}<br>%{x:.1f} m/min<extra></extra>",
         )
     )
     figure.add_trace(_halo(palette))  # below the diamond, which the ring may stand round
@@ -121,7 +120,9 @@ def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None
     painted = colours.values.astype(np.float32)
     for name, values in ((MAP, painted), (LINES, painted), (ASSURED, joint), (NOMINAL, margin)):
         _set_changed(trace[name], **grid, z=values)
-    _set_colours(trace[MAP], trace[LINES], colours)
+    place = f"%{{x:.1f}} {content.units.speed.name}, %{{y:.2f}} {content.units.volume.name}"
+    _set_colours(trace[MAP], trace[LINES], colours, place)
+    _set_hovers(trace, place, content.units.speed.name)
     if trace[ASSURED].contours.start != content.level:
         trace[ASSURED].contours.update(start=content.level, end=content.level)
     _set_changed(trace[LEVELS], **_level_labels(content, colours))
@@ -136,23 +137,28 @@ def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None
             trace[name],
             x=[] if spot is None else [spot[0]],
             y=[] if spot is None else [spot[1]],
-            text=[] if spot is None else [f"{name} {speed(spot[0])} m/min"],
+            text=[] if spot is None else [f"{name} {speed(spot[0])} {content.units.speed.name}"],
         )
     _set_axes(figure, content, palette)
 
 
-def _set_colours(painted: go.Heatmap, lines: go.Contour, colours: Colours) -> None:
-    if (painted.zmin, painted.zmax, painted.hovertemplate) == (colours.low, colours.high, _hover(colours)):
+def _set_colours(painted: go.Heatmap, lines: go.Contour, colours: Colours, place: str) -> None:
+    hover = f"{place}<br>{colours.hover}<extra></extra>"
+    if (painted.zmin, painted.zmax, painted.hovertemplate) == (colours.low, colours.high, hover):
         return
-    painted.update(zmin=colours.low, zmax=colours.high, hovertemplate=_hover(colours))
+    painted.update(zmin=colours.low, zmax=colours.high, hovertemplate=hover)
     painted.colorbar.update(tickvals=colours.ticks, ticktext=colours.tick_words, title_text=colours.title)
     start, end, size = colours.lines
     lines.update(zmin=colours.low, zmax=colours.high)
     lines.contours.update(start=start, end=end, size=size)
 
 
-def _hover(colours: Colours) -> str:
-    return f"%{{x:.1f}} m/min, %{{y:.2f}} cm³/m²<br>{colours.hover}<extra></extra>"
+def _set_hovers(trace: Mapping[str, go.Scatter], place: str, speeds: str) -> None:
+    words = dict.fromkeys((RECOMMENDED, CLOSEST, CHOSEN), f"%{{text}}<br>{place}<extra></extra>")
+    words[BANDS] = f"speed band of roll %{{text}}<br>%{{x:.1f}} {speeds}<extra></extra>"
+    for name, hover in words.items():
+        if trace[name].hovertemplate != hover:
+            trace[name].hovertemplate = hover
 
 
 def _set_changed(part: Any, **values: Any) -> None:
@@ -214,7 +220,6 @@ def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatte
         mode="markers",
         showlegend=False,
         marker={"symbol": symbol, "size": size, "color": fill, "line": {"color": edge, "width": 3}},
-        hovertemplate="%{text}<br>%{x:.1f} m/min, %{y:.2f} cm³/m²<extra></extra>",
     )
 
 
@@ -239,7 +244,7 @@ def _halo(palette: Palette) -> go.Scatter:
 def _level_labels(content: MapContent, colours: Colours) -> dict[str, list]:
     """The level of each thin line, on the line."""
     start, end, step = colours.lines
-    taken = [roll.cell_volume for roll in content.rolls]
+    taken = _volumes(content)
     x, y, text = [], [], []
     for level in np.arange(start, end + step / 2, step):
         spot = _label_spot(content.window_map, level, taken)
@@ -269,7 +274,7 @@ def _clear_row(volumes: np.ndarray, taken: Sequence[float]) -> int:
 
 def _outlines(content: MapContent) -> dict[str, list]:
     """The ends of the assured region at other pressures, each with its pressure beside it."""
-    taken = [roll.cell_volume for roll in content.rolls]
+    taken = _volumes(content)
     x, y, text = [], [], []
     for name, shown in content.elsewhere:
         for ends in shown.edges(content.level):
@@ -283,18 +288,25 @@ def _outlines(content: MapContent) -> dict[str, list]:
     return {"x": x, "y": y, "text": text}
 
 
+def _volumes(content: MapContent) -> list[float]:
+    """Where the rolls lie on the axis."""
+    return [content.units.volume.of(roll.cell_volume) for roll in content.rolls]
+
+
 def _roll_lines(content: MapContent) -> dict[str, list]:
     ends = [*_padded(content.window_map.speeds), None]
     return {
         "x": ends * len(content.rolls),
-        "y": [y for roll in content.rolls for y in (roll.cell_volume,) * 2 + (None,)],
+        "y": [y for at in _volumes(content) for y in (at, at, None)],
     }
 
 
 def _band_lines(content: MapContent) -> dict[str, list]:
     x, y, text = [], [], []
-    names = ["speed_low_m_min", "speed_high_m_min", "cell_volume_cm3_m2", "roll"]
-    for low, high, cells, roll in zip(*(content.bands[name] for name in names)):
+    names = ("speed_low_m_min", "speed_high_m_min", "cell_volume_cm3_m2")
+    units = (content.units.speed, content.units.speed, content.units.volume)
+    ends = [unit.of(content.bands[name]) for unit, name in zip(units, names)]
+    for low, high, cells, roll in zip(*ends, content.bands["roll"]):
         one = _SPECK * low * (low == high)  # a single speed would be no bar
         x += [low - one, high + one, None]
         y += [cells, cells, None]
@@ -316,14 +328,14 @@ def _layout(palette: Palette, height: int | None) -> dict:
         "yaxis": HIDDEN_AXIS,
         "xaxis2": axis
         | {
-            "title": {"text": "press speed, m/min", "standoff": 10},
+            "title": {"standoff": 10},
             "overlaying": "x",
             "anchor": "y2",
             "side": "bottom",
         },
         "yaxis2": axis
         | {
-            "title": {"text": "cell volume, cm³/m²", "standoff": 6},
+            "title": {"standoff": 6},
             "overlaying": "y",
             "anchor": "x2",
             "side": "left",
@@ -336,6 +348,12 @@ def _set_axes(figure: go.Figure, content: MapContent, palette: Palette) -> None:
     title = as_text(content.title) + f'<br><span style="font-size:12px">{_subtitle(content)}</span>'
     if figure.layout.title.text != title:
         figure.layout.title.text = title
+    for axis, words in (
+        (figure.layout.xaxis2, f"press speed, {content.units.speed.name}"),
+        (figure.layout.yaxis2, f"cell volume, {content.units.volume.name}"),
+    ):
+        if axis.title.text != words:
+            axis.title.text = words
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
     notes = [*_roll_notes(content, palette), _key_note(content), *_spot_note(content, palette)]
@@ -348,9 +366,9 @@ def _roll_notes(content: MapContent, palette: Palette) -> list[dict]:
     """Names and volumes of the rolls, beside their lines, under a heading."""
     shown, notes = content.window_map, []
     low, high = _padded(shown.volumes)
-    named = [roll for roll in content.rolls if low <= roll.cell_volume <= high]
-    places = moved_apart([roll.cell_volume for roll in named], 0.042 * (high - low), (low, high))
-    for roll, place in zip(named, places):
+    named = [(roll, at) for roll, at in zip(content.rolls, _volumes(content)) if low <= at <= high]
+    places = moved_apart([at for _, at in named], 0.042 * (high - low), (low, high))
+    for (roll, at), place in zip(named, places):
         notes.append(
             {
                 "xref": "paper",
@@ -360,7 +378,7 @@ def _roll_notes(content: MapContent, palette: Palette) -> list[dict]:
                 "yref": "y2",
                 "y": place,
                 "yanchor": "middle",
-                "text": f"{as_text(roll.id)} · {volume(roll.cell_volume)}" + "<br>(planned)" * roll.planned,
+                "text": f"{as_text(roll.id)} · {volume(at)}" + "<br>(planned)" * roll.planned,
                 "align": "left",
                 "showarrow": False,
                 "font": {"size": 12},
@@ -434,9 +452,9 @@ def _spot_note(content: MapContent, palette: Palette) -> list[dict]:
     left = x > (shown.speeds[0] + shown.speeds[-1]) / 2
     above = y < (shown.volumes[0] + shown.volumes[-1]) / 2
     words = (
-        f"{speed(x)} m/min"
+        f"{speed(x)} {content.units.speed.name}"
         if nearest is None
-        else f"closest: {speed(x)} m/min, {percent(nearest.joint, content.level)}"
+        else f"closest: {speed(x)} {content.units.speed.name}, {percent(nearest.joint, content.level)}"
     )
     return [
         {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,10 +26,12 @@ from pwindow.cli.sources import (
     SHEET,
     STUDY,
     TERMS,
+    UNITS,
     Files,
     archive_of,
     fitted,
     trial_of,
+    units_of,
     window_of,
     with_sheet,
 )
@@ -38,6 +41,7 @@ from pwindow.shipped import __version__
 if TYPE_CHECKING:  # loaded by the commands that need them
     from pwindow.surfaces import Form
     from pwindow.window import Window
+    from pwindow.wording import Units
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 
@@ -54,9 +58,10 @@ def main() -> None:
 @main.command()
 @FILES
 @ARCHIVE
+@UNITS
 @_JSON
 @guarded
-def check(*, files: Files, archive: str | None, as_json: bool) -> None:
+def check(*, files: Files, archive: str | None, units: str | None, as_json: bool) -> None:
     """Read trial FILEs and report what they contain, or what is wrong with them."""
     from pwindow.cli.tables import summary_text
     from pwindow.outputs import plain
@@ -68,7 +73,8 @@ def check(*, files: Files, archive: str | None, as_json: bool) -> None:
         if as_json:
             click.echo(json.dumps({"problems": [vars(item) for item in problem.problems]}, indent=1))
         raise
-    reply(plain(summarise(trial).to_dict()), summary_text, as_json=as_json)
+    text = partial(summary_text, units=units_of(trial, units))
+    reply(plain(summarise(trial).to_dict()), text, as_json=as_json)
 
 
 @main.command()
@@ -113,6 +119,7 @@ def fit(
 @STUDY
 @TERMS
 @LEAVE_OUT
+@UNITS
 @_JSON
 @guarded
 def predict(
@@ -124,6 +131,7 @@ def predict(
     study: Path | None,
     terms: Form,
     leave_out: Sequence[str],
+    units: str | None,
     as_json: bool,
 ) -> None:
     """Predict the responses of the next print at set-ups."""
@@ -136,10 +144,11 @@ def predict(
     window = None if product is None else window_of(surfaces, product, declared)
     rolls = declared.rolls or surfaces.trial.rolls
     answer = predict_answer(surfaces, read_setups(wanted, surfaces, rolls, window), window)
+    shown = units_of(surfaces.trial, units)
     for point in answer["points"]:
         if not point["in_trial_region"]:
-            click.echo(f"outside the trial region: {place_words(point['at'])}", err=True)
-    reply(answer, predict_text, as_json=as_json)
+            click.echo(f"outside the trial region: {place_words(point['at'], shown)}", err=True)
+    reply(answer, partial(predict_text, units=shown), as_json=as_json)
 
 
 @main.command()
@@ -158,6 +167,7 @@ def predict(
 @PICTURE
 @TERMS
 @LEAVE_OUT
+@UNITS
 @_JSON
 @guarded
 def speeds(
@@ -171,6 +181,7 @@ def speeds(
     picture: Path | None,
     terms: Form,
     leave_out: Sequence[str],
+    units: str | None,
     as_json: bool,
 ) -> None:
     """Speed bands of every roll and pressure, and the speed to run.
@@ -181,6 +192,7 @@ def speeds(
     from pwindow.cli.tables import speeds_text
     from pwindow.errors import UnitProblem
     from pwindow.units import read_quantity
+    from pwindow.wording import metric
 
     surfaces, declared = fitted(files, archive, study, terms, leave_out)
     window = window_of(surfaces, product, declared, assurance)
@@ -188,18 +200,19 @@ def speeds(
         asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
     except UnitProblem as problem:
         raise click.BadParameter(str(problem), param_hint="--pressure") from problem
-    answer = speeds_answer(window, asked or None)
+    shown = units_of(surfaces.trial, units)
+    answer = speeds_answer(window, asked or None, metric(surfaces.trial.pressure_unit) if as_json else shown)
     if picture is not None:
-        _draw_window(window, asked or None, picture)
-    reply(answer, speeds_text, as_json=as_json)
+        _draw_window(window, asked or None, picture, shown)
+    reply(answer, partial(speeds_text, units=shown), as_json=as_json)
 
 
-def _draw_window(window: Window, pressures: Sequence[float] | None, picture: Path) -> None:
+def _draw_window(window: Window, pressures: Sequence[float] | None, picture: Path, units: Units) -> None:
     from pwindow.charts.window_picture import window_figure
     from pwindow.review.picture import start_of
 
-    shown = start_of(window, pressures)
-    save_picture(window_figure(shown), picture, shown.window_map.to_frame)
+    figure = window_figure(start_of(window, pressures, units))
+    save_picture(figure, picture, lambda: start_of(window, pressures).window_map.to_frame())
 
 
 @main.command()

@@ -25,6 +25,7 @@ from pwindow.window.search.recommendation import recommend
 from pwindow.window.shortfall.shortfall import Shortfall, shortfall
 from pwindow.window.shortfall.words import shortfall_dict
 from pwindow.window.window import Window
+from pwindow.wording import Units
 
 _KEYS = {
     "speed": "speed_m_min",
@@ -55,22 +56,23 @@ def _make_readies(found: Mountings) -> dict:
     return counted | {"assumption": found.sentence or None, "cure": None if found.measured else found.cure}
 
 
-def speeds_answer(window: Window, pressures: Sequence[float] | None) -> dict:
-    """Speed bands, the recommended one, and without bands how close the best set-up comes."""
+def speeds_answer(window: Window, pressures: Sequence[float] | None, units: Units) -> dict:
+    """Speed bands, the recommended one, and without bands how close the best set-up comes; sentences in `units`."""
     bands = window.speed_bands(pressures)
     best = recommend(window, bands)
     answer = {
         "product": window.product.name,
         "assurance": window.level,
         "bands": bands.to_dict("records"),
-        "recommended": best and best.to_dict(window.surfaces.trial.pressure_key),
+        "recommended": best
+        and best.to_dict(window.surfaces.trial.pressure_key) | {"why": best.reason(units)},
         "trial": evidence(window.surfaces),
         "notes": list(window.notes),
     }
     if bands.empty:
         found = shortfall(window, pressures)
         answer["closest"] = None if found is None else _closest(found, window.surfaces.trial)
-        answer["shortfall"] = None if found is None else shortfall_dict(found)
+        answer["shortfall"] = None if found is None else shortfall_dict(found, units)
     return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces)]})
 
 

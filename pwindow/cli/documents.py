@@ -22,9 +22,11 @@ from pwindow.cli.sources import (
     PRODUCT,
     STUDY,
     TERMS,
+    UNITS,
     Files,
     archive_of,
     fitted,
+    units_of,
     window_of,
 )
 
@@ -75,6 +77,7 @@ _SETTINGS = ("roll", "pressure", "speed", "plate")
 @LEAVE_OUT
 @_OUTPUT
 @_PAPER
+@UNITS
 @_JSON
 @guarded
 def review(
@@ -104,6 +107,7 @@ def review(
 @LEAVE_OUT
 @_OUTPUT
 @_PAPER
+@UNITS
 @_JSON
 @guarded
 def run_sheet(*, output: Path | None, paper: Paper | None, as_json: bool, **asked: Any) -> None:
@@ -132,6 +136,7 @@ def _subject(
     at: str | None,
     terms: Form,
     leave_out: Sequence[str],
+    units: str | None,
 ) -> Subject:
     """What a document is about."""
     from pwindow.review.essentials import subject_of
@@ -146,6 +151,7 @@ def _subject(
         None if wanted is None else _setup(window, wanted),
         volumes=last_volumes(archive_of(archive, there=True)) if archive and not files else {},
         origin=Origin(command=_again()),
+        units=units_of(surfaces.trial, units),
     )
 
 
@@ -258,7 +264,7 @@ def _written_words(essentials: Essentials, file: str | None) -> str:
     promise, at = essentials.promise, essentials.promise.setup
     return (
         f"{file}: {promise.product.name}, set-up {promise.chosen}: "
-        f"{setup_words(at.roll.id, at.pressure, promise.pressure_unit, at.speed)}, "
+        f"{setup_words(at.roll.id, at.pressure, promise.units, at.speed)}, "
         f"joint conformance {percent(promise.joint, promise.level)} "
         f"(fingerprint {essentials.provenance.fingerprints.document})"
     )

@@ -20,6 +20,7 @@ if TYPE_CHECKING:  # loaded by the commands that need them
     from pwindow.trials import Trial
     from pwindow.trials.archive import Archive
     from pwindow.window import Window
+    from pwindow.wording import Units
 
 SHEET = click.option("--sheet", metavar="NAME", help="Sheet to read, if FILE is a workbook with several.")
 
@@ -80,6 +81,11 @@ ASSURANCE = click.option(
     type=click.FloatRange(0, 1, min_open=True, max_open=True),
     help="Assurance level instead of the product's own.",
 )
+UNITS = click.option(
+    "--units",
+    metavar="UNITS",
+    help="Units of the answer, such as “ft/min, BCM”; or metric, or us. Default: those of the first trial file. JSON is metric.",
+)
 LEAVE_OUT = click.option(
     "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."
 )
@@ -90,6 +96,17 @@ def trial_of(files: Files, archive: str | None) -> Trial:
     from pwindow.workflows.gathered import gathered
 
     return gathered(files, _archive_without(files, archive))[0]
+
+
+def units_of(trial: Trial, asked: str | None) -> Units:
+    """What an answer is written in: as asked, else as the first trial file has it."""
+    from pwindow.errors import UnitProblem
+    from pwindow.wording import chosen_units
+
+    try:
+        return chosen_units(asked or "", trial.units)
+    except UnitProblem as problem:
+        raise click.BadParameter(str(problem), param_hint="--units") from problem
 
 
 def fitted(

@@ -8,9 +8,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from pwindow.product import REQUIREMENT_KINDS
-from pwindow.wording import amount, asked, counted, percent, speed, to_width, with_interval
-from pwindow.wording import pressure as pressure_text
-from pwindow.wording import volume as volume_text
+from pwindow.wording import METRIC, Unit, Units, amount, asked, counted, percent, to_width, with_interval
 
 
 def table(frame: pd.DataFrame, *, index: bool = False) -> str:
@@ -18,7 +16,7 @@ def table(frame: pd.DataFrame, *, index: bool = False) -> str:
     return frame.to_string(index=index, float_format=lambda value: f"{value:.4g}", na_rep="–")
 
 
-def summary_text(summary: Mapping) -> str:
+def summary_text(summary: Mapping, units: Units = METRIC) -> str:
     """What was read from a trial."""
     measured = ", ".join(f"{count} {name}" for name, count in summary["measured"].items() if count)
     lines = [
@@ -28,20 +26,42 @@ def summary_text(summary: Mapping) -> str:
         f"measured: {measured or 'counts only'}; {summary['gaps_bridged']} of {summary['gaps_inspected']} "
         "inspected gaps bridged",
         "",
-        table(pd.DataFrame.from_dict(summary["ranges"], orient="index"), index=True),
+        table(_ranges(summary["ranges"], units), index=True),
         "",
         "rolls: "
-        + ", ".join(f"{name} ({volume_text(volume)} cm³/m²)" for name, volume in summary["rolls"].items()),
+        + ", ".join(f"{name} ({units.volume.words(volume)})" for name, volume in summary["rolls"].items()),
     ]
     if summary["plates"]:
         lines.append("plates: " + ", ".join(summary["plates"]))
     if summary["constant"]:
         constant = ", ".join(
-            f"{name} {value:.4g}" if isinstance(value, float) else f"{name} {value}"
+            f"{name} {_unit_of(name, summary, units).number(value)}"
+            if isinstance(value, float)
+            else f"{name} {value}"
             for name, value in summary["constant"].items()
         )
         lines.append(f"constant: {constant}")
     return "\n".join([*lines, *(f"note: {note}" for note in summary["notes"])])
+
+
+def _ranges(ranges: Mapping[str, Mapping], units: Units) -> pd.DataFrame:
+    """Smallest and largest value of each column, in the units of the text."""
+    rows = {}
+    for name, found in ranges.items():
+        unit = _unit_named(name, found["unit"], units)
+        ends = {end: unit.of(found[end]) for end in ("least", "most")}
+        rows[name] = {"unit": unit.name, **ends, "levels": found["levels"]}
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def _unit_of(name: str, summary: Mapping, units: Units) -> Unit:
+    return _unit_named(name, summary["ranges"][name]["unit"], units)
+
+
+def _unit_named(name: str, kept: str, units: Units) -> Unit:
+    """The unit of a column; a pressure in µm is not a length on the print."""
+    settings = {"speed": units.speed, "cell_volume": units.volume, "pressure": units.pressure}
+    return settings[name] if name in settings else units.of(kept)
 
 
 def _mounted(summary: Mapping) -> str:
@@ -106,29 +126,51 @@ def _number(value: float | None) -> str:
     return "not defined" if value is None else f"{value:.4g}"
 
 
-_SETTINGS = {"speed_m_min": speed, "cell_volume_cm3_m2": volume_text}
+def place_words(at: Mapping, units: Units = METRIC) -> str:
+    """A set-up as one line.
+
+    Parameters
+    ----------
+    at : mapping
+        Each setting by the name that ``--json`` gives it.
+    units : Units
+        To write it in.
+    """
+    return ", ".join(_setting(name, value, units) for name, value in at.items())
 
 
-def place_words(at: Mapping) -> str:
-    """A set-up as one line: each setting by the name that `--json` gives it."""
-    return ", ".join(f"{name} {_setting(name, value)}" for name, value in at.items())
+_SETTINGS = {
+    "speed_m_min": ("speed", "speed"),
+    "cell_volume_cm3_m2": ("cell volume", "volume"),
+    **dict.fromkeys(("pressure_um", "pressure_n_mm", "pressure_kpa"), ("pressure", "pressure")),
+    "plate_width_um": ("plate width", "length"),
+    "plate_gap_um": ("plate gap", "length"),
+}
+"""Words and unit of settings, by the names that ``--json`` gives them."""
 
 
-def _setting(name: str, value: object) -> str:
-    if not isinstance(value, float):
-        return str(value)
-    return pressure_text(value) if name in _PRESSURES else _SETTINGS.get(name, _short)(value)
+def _setting(name: str, value: object, units: Units) -> str:
+    if isinstance(value, float) and name in _SETTINGS:
+        words, quantity = _SETTINGS[name]
+        unit: Unit = getattr(units, quantity)
+        return f"{words} {unit.words(value)}"
+    words = name.removesuffix("_deg").replace("_", " ")
+    return (
+        f"{words} {_short(value)}{' deg' * name.endswith('_deg')}"
+        if isinstance(value, float)
+        else f"{words} {value}"
+    )
 
 
 def _short(value: float) -> str:
     return amount(value, 4)
 
 
-def predict_text(answer: Mapping) -> str:
+def predict_text(answer: Mapping, units: Units = METRIC) -> str:
     """Predictions at each set-up."""
     parts = _assumed(answer)
     for point in answer["points"]:
-        place = place_words(point["at"])
+        place = place_words(point["at"], units)
         where = (
             "inside the trial region"
             if point["in_trial_region"]
@@ -136,7 +178,7 @@ def predict_text(answer: Mapping) -> str:
         )
         lines = [
             f"{place}: {where}",
-            _response_table(point["responses"]),
+            _response_table(point["responses"], units),
         ]
         if "conformance" in point:
             shares = ", ".join(
@@ -156,21 +198,36 @@ def _assumed(answer: Mapping) -> list[str]:
     return [f"note: {sentence}" for sentence in sentences]
 
 
-def _response_table(responses: Mapping[str, Mapping]) -> str:
+def _response_table(responses: Mapping[str, Mapping], units: Units) -> str:
     """Predictions, each with the decimals that its prediction interval leaves."""
     rows = {}
-    for name, found in responses.items():
+    for name, kept in responses.items():
+        label, unit = _quantity(name, units)
+        found = {end: None if value is None else unit.of(value) for end, value in kept.items()}
         low, high = found.get("obs_ci_low"), found.get("obs_ci_high")
         width = high - low if low is not None and high is not None else math.nan
-        rows[name] = {end: "–" if value is None else to_width(value, width) for end, value in found.items()}
+        rows[label] = {end: "–" if value is None else to_width(value, width) for end, value in found.items()}
     return pd.DataFrame.from_dict(rows, orient="index").to_string(na_rep="–")
+
+
+_KEPT = {"ohm_mm": "Ω/mm", "ohm_m": "Ω·m", "ohm": "Ω", "um": "µm", "mv": "mV", "percent": "%"}
+"""Units by what the names of quantities end in."""
+
+
+def _quantity(name: str, units: Units) -> tuple[str, Unit]:
+    """A quantity in words with its unit, and the unit, by the name that ``--json`` gives it."""
+    end = next((end for end in _KEPT if name.endswith(f"_{end}")), None)
+    if end is None:
+        return name.replace("_", " "), units.of("")
+    unit = units.of(_KEPT[end])
+    return f"{name.removesuffix(f'_{end}').replace('_', ' ')}, {unit.name}", unit
 
 
 def _label(name: str) -> str:
     return "all requirements" if name == "joint" else REQUIREMENT_KINDS[name].label
 
 
-def speeds_text(answer: Mapping) -> str:
+def speeds_text(answer: Mapping, units: Units = METRIC) -> str:
     """Speed bands and the set-up to run."""
     trial = answer["trial"]
     head = (
@@ -181,50 +238,46 @@ def speeds_text(answer: Mapping) -> str:
     serious = [finding["sentence"] for finding in answer["findings"] if finding["weight"] == "serious"]
     head += "".join(f"\nnote: {note}" for note in [*answer["notes"], *serious])
     if not answer["bands"]:
-        return f"{head}\n\n{_closest_text(answer)}"
+        return f"{head}\n\n{_closest_text(answer, units)}"
     chosen = answer["recommended"]
     return (
-        f"{head}\n\n{_band_table(answer['bands'], answer['assurance'])}\n\nrecommended: {speed(chosen['speed_m_min'])} m/min, joint conformance probability "
+        f"{head}\n\n{_band_table(answer['bands'], answer['assurance'], units)}\n\nrecommended: {units.speed.words(chosen['speed_m_min'])}{units.speed.beside(chosen['speed_m_min'])}, joint conformance probability "
         f"{percent(chosen['conformance'], answer['assurance'])}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
     )
 
 
-_PRESSURES = {
-    "pressure_um": "pressure, µm",
-    "pressure_n_mm": "pressure, N/mm",
-    "pressure_kpa": "pressure, kPa",
-}
-
-
-def _band_table(bands: Sequence[Mapping], level: float) -> str:
+def _band_table(bands: Sequence[Mapping], level: float, units: Units) -> str:
+    """One line per band: the speeds, the most reliable of them, and what limits the band at either end."""
     from pwindow.window.bands import limited_by
 
-    """One line per band: the speeds, the most reliable of them, and what limits the band at either end."""
     rows = []
     for band in bands:
-        pressure = next(key for key in _PRESSURES if key in band)
+        pressure = next(value for name, value in band.items() if name.startswith("pressure_"))
+        ends = (units.speed.number(band[f"speed_{end}_m_min"]) for end in ("low", "high"))
         rows.append(
             {
                 "roll": band["roll"],
                 "plate": band["plate"],
-                "cm³/m²": volume_text(band["cell_volume_cm3_m2"]),
-                _PRESSURES[pressure]: pressure_text(band[pressure]),
-                "speeds, m/min": f"{speed(band['speed_low_m_min'])} – {speed(band['speed_high_m_min'])}",
+                units.volume.name: units.volume.number(band["cell_volume_cm3_m2"]),
+                f"pressure, {units.pressure.name}": units.pressure.number(pressure),
+                f"speeds, {units.speed.name}": " – ".join(ends),
                 "probability at top speed": percent(band["conformance_at_fastest"], level),
-                "most reliable speed": f"{speed(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",
+                "most reliable speed": f"{units.speed.number(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",
                 "limited by (low end / high end)": f"{limited_by(band, 'low')} / {limited_by(band, 'high')}",
             }
         )
     return pd.DataFrame(rows).to_string(index=False)
 
 
-def _closest_text(answer: Mapping) -> str:
+def _closest_text(answer: Mapping, units: Units) -> str:
     """How close it comes, which limits conflict, and what would be enough."""
     closest, found = answer["closest"], answer["shortfall"]
     if closest is None:
         return "no roll of the inventory lies in the trial region"
     lines = [found["promise"]]
-    lines += [_missed_text(name, one, answer["assurance"]) for name, one in closest["requirements"].items()]
+    lines += [
+        _missed_text(name, one, answer["assurance"], units) for name, one in closest["requirements"].items()
+    ]
     for heading, sentences in (
         ("conflicting limits", found["conflicts"]),
         ("what would be enough", found["remedies"]),
@@ -233,13 +286,16 @@ def _closest_text(answer: Mapping) -> str:
     return "\n".join(lines)
 
 
-def _missed_text(name: str, found: Mapping, level: float) -> str:
-    limits = " and ".join(f"at {end} {found[end]:g}" for end in ("least", "most") if found[end] is not None)
+def _missed_text(name: str, found: Mapping, level: float, units: Units) -> str:
+    unit = units.of(found["unit"])
+    limits = " and ".join(
+        f"at {end} {unit.limit(found[end])}" for end in ("least", "most") if found[end] is not None
+    )
     predicted = "counted, not measured"
     if found["predicted"] is not None:
-        value, *ends = with_interval(*(found[f"predicted{end}"] for end in ("", "_low", "_high")))
-        predicted = f"predicted {value} ({' … '.join(ends)}) {found['unit']}"
-    return f"  {REQUIREMENT_KINDS[name].label} {limits} {found['unit']}: {percent(found['conformance'], level)}, {predicted}"
+        value, *ends = with_interval(*(unit.of(found[f"predicted{end}"]) for end in ("", "_low", "_high")))
+        predicted = f"predicted {value} ({' … '.join(ends)}) {unit.name}"
+    return f"  {REQUIREMENT_KINDS[name].label} {limits}: {percent(found['conformance'], level)}, {predicted}"
 
 
 def calibration_text(answer: Mapping) -> str:

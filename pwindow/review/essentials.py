@@ -21,7 +21,7 @@ from pwindow.window.search.recommendation import Recommendation, recommend
 from pwindow.window.search.starting import Choice, StartingSetup, starting_setup
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
-from pwindow.wording import setup_words
+from pwindow.wording import METRIC, Units, metric, setup_words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +41,9 @@ class Promise:
     settings : tuple of Setting
     volume : RollVolume
     pressure_unit, pressure_key : str
-        What pressures are in, and what they are called in JSON.
+        What pressures are kept in, and what they are called in JSON.
+    units : Units
+        What the document is written in.
     """
 
     product: Product
@@ -53,6 +55,7 @@ class Promise:
     volume: RollVolume
     pressure_unit: str
     pressure_key: str
+    units: Units
 
     @property
     def level(self) -> float:
@@ -133,6 +136,8 @@ class Subject:
         Measured volumes of rolls, by their id.
     origin : Origin
     made : date
+    units : Units
+        What documents are written in.
     """
 
     window: Window
@@ -144,6 +149,7 @@ class Subject:
     volumes: Mapping[str, RollVolume] = field(default_factory=dict)
     origin: Origin = Origin()
     made: datetime.date = field(default_factory=datetime.date.today)
+    units: Units = METRIC
 
     @cached_property
     def frame(self) -> pd.DataFrame:
@@ -179,6 +185,7 @@ def subject_of(
     volumes: Mapping[str, RollVolume] | None = None,
     origin: Origin | None = None,
     made: datetime.date | None = None,
+    units: Units | None = None,
 ) -> Subject:
     """The set-up that a report or a run sheet is to be about.
 
@@ -193,6 +200,8 @@ def subject_of(
         How the document is made again.
     made : date, optional
         Today unless given.
+    units : Units, optional
+        What documents are written in; metric unless given.
 
     Raises
     ------
@@ -221,6 +230,7 @@ def subject_of(
         volumes=volumes or {},
         origin=origin or Origin(),
         made=made or datetime.date.today(),
+        units=units or metric(window.surfaces.trial.pressure_unit),
     )
 
 
@@ -261,9 +271,9 @@ def _chosen(start: StartingSetup, setup: Setup | None) -> Choice:
 def _refuse_untried(window: Window, setup: Setup) -> None:
     if window.in_trial_region(setup.frame(window))[0]:
         return
-    unit = window.surfaces.trial.pressure_unit
+    units = metric(window.surfaces.trial.pressure_unit)
     raise WindowProblem(
-        f"{setup_words(setup.roll.id, setup.pressure, unit, setup.speed, setup.plate)} lies outside the trial "
+        f"{setup_words(setup.roll.id, setup.pressure, units, setup.speed, setup.plate)} lies outside the trial "
         "region, where nothing was tried, so it cannot be judged; choose a set-up inside, or print a trial there"
     )
 
@@ -280,6 +290,7 @@ def _promise(subject: Subject) -> Promise:
         volume=subject.volumes.get(roll.id, RollVolume(roll.cell_volume)),
         pressure_unit=window.surfaces.trial.pressure_unit,
         pressure_key=window.surfaces.trial.pressure_key,
+        units=subject.units,
     )
 
 

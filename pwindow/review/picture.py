@@ -22,6 +22,7 @@ from pwindow.window.search.starting import StartingSetup
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, along_speed
 from pwindow.window.window import Window
+from pwindow.wording import Units
 
 WINDOW_HEIGHT = 420  # px: as high as fits on the first page
 
@@ -35,7 +36,13 @@ class Pictures:
     limiting: go.Figure
 
 
-def around(window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSetup | None) -> MapContent:
+def around(
+    window: Window,
+    setup: Setup,
+    bands: pd.DataFrame,
+    start: StartingSetup | None,
+    units: Units | None = None,
+) -> MapContent:
     """What the picture of the window shows at the plate and pressure of a set-up.
 
     Parameters
@@ -46,11 +53,16 @@ def around(window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSet
         Speed bands at that plate and pressure.
     start : StartingSetup or None
         The recommended set-up or the closest, drawn where it lies on this map.
+    units : Units, optional
+        Of the picture; metric unless given.
     """
-    return content_at(window, setup, window_map(window, setup.plate, setup.pressure), bands, start)
+    shown = window_map(window, setup.plate, setup.pressure)
+    return content_at(window, setup, shown, bands, start, units=units)
 
 
-def start_of(window: Window, pressures: Sequence[float] | None = None) -> MapContent:
+def start_of(
+    window: Window, pressures: Sequence[float] | None = None, units: Units | None = None
+) -> MapContent:
     """What the picture shows at the recommended set-up, or at the closest; errors as of `subject_of`.
 
     Parameters
@@ -58,11 +70,13 @@ def start_of(window: Window, pressures: Sequence[float] | None = None) -> MapCon
     window : Window
     pressures : sequence of float, optional
         To choose from, in the trial's unit of pressure; those that were tried unless given.
+    units : Units, optional
+        Of the picture; metric unless given.
     """
     bands = window.speed_bands(pressures)
     start = started(window, recommend(window, bands), pressures)
     setup = start.setup
-    return around(window, setup, bands_at(window, bands, setup.plate, setup.pressure), start)
+    return around(window, setup, bands_at(window, bands, setup.plate, setup.pressure), start, units)
 
 
 def map_of(window: Window, *, plate: str | None = None, pressure: float | None = None) -> go.Figure:

@@ -16,13 +16,13 @@ from pwindow.errors import Problem, SeveralSheets, TrialProblem, UnusableInput
 from pwindow.inputs import InputFile, expect_file
 from pwindow.overview import Overview, Viewed
 from pwindow.study import Roll
-from pwindow.trials.cells import read_columns
+from pwindow.trials.cells import TypedCells, read_columns
 from pwindow.trials.checks import find_problems, without_unprinted
 from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS
 from pwindow.trials.files import read_cells
 from pwindow.trials.plausible import doubts
 from pwindow.trials.reduction import reduce_features
-from pwindow.wording import amount, counted, listed
+from pwindow.wording import Units, counted, listed, metric, units_of_factors
 
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 
@@ -34,6 +34,8 @@ class Trial(Viewed):
     ----------
     pressure_unit : {'µm', 'N/mm', 'kPa'}
         Kind of pressure the trial was run with.
+    units : Units
+        What its first file has speeds, volumes, pressures and lengths in.
     files : tuple of str
     notes : tuple of str
         What was assumed or left unused.
@@ -51,6 +53,7 @@ class Trial(Viewed):
     """
 
     pressure_unit: str
+    units: Units
     files: tuple[str, ...]
     notes: tuple[str, ...]
     prints: pd.DataFrame
@@ -120,9 +123,10 @@ class Trial(Viewed):
 
     def _tried(self, name: str) -> str:
         """The values of a setting that were tried, as a range."""
-        values, unit = self.prints[name], self.unit_of(name)
-        low, high = amount(float(values.min()), 4), amount(float(values.max()), 4)
-        return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
+        values, units = self.prints[name], self.units
+        unit = {"speed": units.speed, "cell_volume": units.volume, "pressure": units.pressure}[name]
+        low, high = float(values.min()), float(values.max())
+        return unit.words(low) if low == high else unit.span(low, high)
 
     def levels(self, column: str) -> list:
         """Distinct values of a setting or a covariate, in order."""
@@ -142,6 +146,11 @@ class MeasuredTrial(Trial):
     pressure_unit: str = "µm"
     files: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    file_units: Units | None = None
+
+    @property
+    def units(self) -> Units:  # type: ignore[override]  # metric where no file says otherwise
+        return self.file_units or metric(self.pressure_unit)
 
     @cached_property
     def prints(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for
@@ -258,8 +267,29 @@ def _read_file(file: InputFile) -> MeasuredTrial:
     for name in PRINT_COLUMNS[1:]:
         features[name] = features.groupby("print")[name].transform("first")
     return MeasuredTrial(
-        features.reset_index(drop=True), typed.units["pressure"], (file.name,), (*typed.notes, *notes)
+        features.reset_index(drop=True),
+        typed.units["pressure"],
+        (file.name,),
+        (*typed.notes, *notes),
+        _units_of(typed),
     )
+
+
+def units_of_file(file: InputFile) -> Units:
+    """What a trial file has speeds, volumes, pressures and lengths in."""
+    return _units_of(read_columns(read_cells(file)[0], file.name))
+
+
+_LENGTHS = ("line_width", "gap", "plate_width", "plate_gap", "line_height")
+
+
+def _units_of(typed: TypedCells) -> Units:
+    columns = {"speed": ("speed",), "volume": ("cell_volume",), "pressure": ("pressure",), "length": _LENGTHS}
+    factors = {
+        quantity: next((typed.written[name][1] for name in names if name in typed.written), 1.0)
+        for quantity, names in columns.items()
+    }
+    return units_of_factors(typed.units["pressure"], **factors)
 
 
 def _joined(parts: list[MeasuredTrial]) -> MeasuredTrial:
@@ -280,4 +310,5 @@ def _joined(parts: list[MeasuredTrial]) -> MeasuredTrial:
         parts[0].pressure_unit,
         tuple(name for part in parts for name in part.files),
         tuple(note for part in parts for note in part.notes),
+        parts[0].file_units,
     )

@@ -16,14 +16,32 @@ from pwindow.wording.numbers import (
     with_interval,
 )
 from pwindow.wording.setups import counted, listed, setup_words
+from pwindow.wording.units import (
+    METRIC,
+    PERCENT,
+    Unit,
+    Units,
+    chosen_units,
+    metric,
+    offered_units,
+    units_of_factors,
+    us_customary,
+)
 
 __all__ = [
+    "METRIC",
+    "PERCENT",
     "SPEED_DECIMALS",
+    "Unit",
+    "Units",
     "amount",
     "asked",
+    "chosen_units",
     "counted",
     "limit_words",
     "listed",
+    "metric",
+    "offered_units",
     "percent",
     "points",
     "pressure",
@@ -32,6 +50,8 @@ __all__ = [
     "span",
     "speed",
     "to_width",
+    "units_of_factors",
+    "us_customary",
     "volume",
     "with_interval",
 ]

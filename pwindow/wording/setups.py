@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pwindow.wording.numbers import pressure as pressure_text
-from pwindow.wording.numbers import speed as speed_text
+from pwindow.wording.units import Units
 
 
-def setup_words(roll: str, pressure: float, unit: str, speed: float, plate: str = "") -> str:
+def setup_words(roll: str, pressure: float, units: Units, speed: float, plate: str = "") -> str:
     """A set-up in a few words; not escaped.
 
     Parameters
@@ -16,20 +15,22 @@ def setup_words(roll: str, pressure: float, unit: str, speed: float, plate: str 
     roll : str
         As it is labelled.
     pressure : float
-        In `unit`.
-    unit : str
+        In the trial's unit of pressure.
+    units : Units
+        To write it in.
     speed : float, m/min
     plate : str
         Plate process; "" where none is named.
 
     Examples
     --------
-    >>> setup_words("0412", 50.0, "µm", 80.0)
+    >>> from pwindow.wording.units import METRIC
+    >>> setup_words("0412", 50.0, METRIC, 80.0)
     'roll 0412, 50 µm, 80 m/min'
-    >>> setup_words("0412", 50.0, "µm", 80.04, "laser-imaged")
+    >>> setup_words("0412", 50.0, METRIC, 80.04, "laser-imaged")
     'roll 0412, 50 µm, 80 m/min, plate laser-imaged'
     """
-    parts = [f"roll {roll}", f"{pressure_text(pressure)} {unit}", f"{speed_text(speed)} m/min"]
+    parts = [f"roll {roll}", units.pressure.words(pressure), units.speed.words(speed)]
     return ", ".join([*parts, *[f"plate {plate}"] * bool(plate)])
 
 

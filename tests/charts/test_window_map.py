@@ -8,6 +8,7 @@ from pwindow.charts.map_content import MapContent, map_title
 from pwindow.charts.window_picture import update_figure, window_figure
 from pwindow.study import Roll
 from pwindow.window.search.maps import WindowMap
+from pwindow.wording import metric
 
 
 def content(level=0.9, shift=0.0, **changes) -> MapContent:
@@ -49,11 +50,11 @@ def test_every_roll_is_named_and_the_level_is_the_heavy_outline():
 
 
 def test_the_title_says_what_the_map_is_of_and_is_repainted():
-    figure = window_figure(content(title=map_title("Tag <1>", "laser-imaged", 50.0, "µm")))
+    figure = window_figure(content(title=map_title("Tag <1>", "laser-imaged", 50.0)))
     assert figure.layout.title.text.startswith("Tag &lt;1&gt; · plate laser-imaged · pressure 50 µm<br>")
-    update_figure(figure, content(title=map_title("Tag", "", 4.0, "N/mm")))
+    update_figure(figure, content(title=map_title("Tag", "", 4.0, metric("N/mm"))))
     assert figure.layout.title.text.startswith("Tag · pressure 4 N/mm<br>")
-    assert len(map_title("long " * 40, "plate " * 40, 123.456, "N/mm")) < 92, "a line holds it"
+    assert len(map_title("long " * 40, "plate " * 40, 123.456, metric("N/mm"))) < 92, "a line holds it"
 
 
 def test_the_assured_region_is_outlined_at_other_pressures_too():

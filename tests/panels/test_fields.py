@@ -7,6 +7,7 @@ import pytest
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.controls import RequirementEditor
 from pwindow.panels.shared.fields import NumberField, SlidingNumber, typed_number, written
+from pwindow.wording import METRIC, PERCENT, metric
 
 
 def unguarded(handler):
@@ -96,7 +97,7 @@ def test_a_number_that_the_page_refuses_stays_in_its_field():
 def test_a_slider_and_its_field_say_the_same():
     chosen = []
     number = SlidingNumber("Speed", unguarded, lambda: chosen.append(number.value))
-    number.show("m/min", 30.0, 120.0, 98.8, 0.1)
+    number.show(METRIC.speed, 30.0, 120.0, 98.8, 0.1)
     assert (number.value, number.field.value, chosen) == (98.8, "98.8", [])
     number.slider.value = 60.0
     assert (number.field.value, chosen) == ("60", [60.0])
@@ -110,9 +111,9 @@ def test_a_slider_and_its_field_say_the_same():
         number.field.value = text
         assert words in number.note.value and "The page still uses 62.5 m/min" in number.note.value
         assert (number.field.value, number.value) == (text, 62.5)
-    number.show("m/min", 30.0, 120.0, 62.5, 0.1)
+    number.show(METRIC.speed, 30.0, 120.0, 62.5, 0.1)
     assert number.field.value == "quick" and number.note.value, "what was typed stays"
-    number.show("m/min", 30.0, 110.0, 62.5, 0.1)
+    number.show(METRIC.speed, 30.0, 110.0, 62.5, 0.1)
     assert number.field.value == "62.5" and number.note.value == ""
     assert chosen == [60.0, 62.5]
     number.slider.value = 70.0
@@ -123,11 +124,11 @@ def test_a_slider_with_other_ends_is_another_one():
     """To ends that move, a browser answers with the value before, clamped: nobody must listen."""
     chosen = []
     number = SlidingNumber("Pressure", unguarded, lambda: chosen.append(number.value))
-    number.show("µm", 20.0, 80.0, 50.0, 1.0)
+    number.show(METRIC.pressure, 20.0, 80.0, 50.0, 1.0)
     before = number.slider
-    number.show("µm", 20.0, 80.0, 60.0, 1.0)
+    number.show(METRIC.pressure, 20.0, 80.0, 60.0, 1.0)
     assert number.slider is before
-    number.show("N/mm", 4.0, 8.0, 6.0, 0.1)
+    number.show(metric("N/mm").pressure, 4.0, 8.0, 6.0, 0.1)
     assert number.slider is not before and before not in number.box.children[0].children
     assert before.comm is None, "it is closed"
     slider = number.slider
@@ -136,8 +137,8 @@ def test_a_slider_with_other_ends_is_another_one():
 
 
 def test_a_share_is_shown_in_per_cent():
-    number = SlidingNumber("Assurance", unguarded, lambda: None, scale=100.0)
-    number.show("%", 0.5, 0.99, 0.95, 0.01)
+    number = SlidingNumber("Assurance", unguarded, lambda: None)
+    number.show(PERCENT, 0.5, 0.99, 0.95, 0.01)
     assert (number.value, number.field.value) == (0.95, "95")
     number.field.value = "90 %"
     assert number.value == 0.9
@@ -149,7 +150,7 @@ def test_a_share_is_shown_in_per_cent():
 def editor(tag):
     made = RequirementEditor(lambda product: made.taken.append(product), unguarded)
     made.taken = []
-    made.show(tag)
+    made.show(tag, METRIC)
     return made
 
 
@@ -171,11 +172,11 @@ def test_a_limit_that_another_forbade_is_taken_once_that_one_allows_it(editor):
 def test_what_was_typed_stays_where_the_limits_do(editor, tag):
     field, note = part(editor, "line width")
     field.value = "much"
-    editor.show(tag.with_assurance(0.9))
+    editor.show(tag.with_assurance(0.9), METRIC)
     assert part(editor, "line width") == (field, note) and field.value == "much" and note.value
     part(editor, "gap at most")[0].value = "50"
     assert editor.taken[-1].assurance.level == 0.9, "limits change on the product that is shown"
-    editor.show(dataclasses.replace(tag, requirements=tag.requirements[:1]))
+    editor.show(dataclasses.replace(tag, requirements=tag.requirements[:1]), METRIC)
     assert len(editor.box.children) == 2
 
 

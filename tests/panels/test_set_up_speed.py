@@ -120,7 +120,7 @@ def test_an_unforeseen_fault_is_told_and_logged(page, monkeypatch, caplog):
     def broken(_setup):
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr(type(page.question), "content", lambda self, setup: broken(setup))
+    monkeypatch.setattr(type(page.question), "content", lambda self, setup, units: broken(setup))
     page.controls.pressure.value = page.controls.pressure.value - 5
     assert "RuntimeError" in page.frame.problem.value and "secret" not in page.frame.problem.value
     assert "secret detail" in caplog.text

@@ -160,7 +160,7 @@ def test_a_plate_that_cannot_be_judged_says_why(told):
 def test_a_limit_out_of_reach_is_told_alone(demo_surfaces, tag, study):
     window = pw.find_window(demo_surfaces, _with(tag, "line_resistance", most=20.0), study)
     found = shortfall(window)
-    assert [one.sides[0].words for one in found.out_of_reach] == ["line resistance at most 20 Ω"]
+    assert [one.sides[0].words() for one in found.out_of_reach] == ["line resistance at most 20 Ω"]
     assert found.conflict is None
     (sentence,) = conflicts(found)
     assert sentence.startswith("Line resistance at most 20 Ω is out of reach even on its own")

@@ -80,6 +80,8 @@ class SetUpSpeed(QuestionPage):
             heading("Fit"),
             self.form,
             self.readies,
+            heading("Display"),
+            self.units_menu,
         ]
         self._loading = [heading("Your own data"), self.upload, self.busy, self.sheets.box]
         self.place.add_class("pw-map")
@@ -162,28 +164,28 @@ class SetUpSpeed(QuestionPage):
         self._show_fit()
         self._show_setup(setup)
         self.answer.value = (
-            view.answer_card(question)
+            view.answer_card(question, self.units)
             + view.window_notes(question)
             + view.finding_list(self.evidence.findings)
             + words.trial_notes(self.evidence)
         )
-        self.shortfall.value = view.shortfall_list(question)
-        self.bands.value = view.band_table(question)
+        self.shortfall.value = view.shortfall_list(question, self.units)
+        self.bands.value = view.band_table(question, self.units)
         self.place.beside(view.downloads(question))
 
     def _show_setup(self, setup: Setup) -> None:
         self._draw(setup)
-        self.setup.value = view.setup_card(self.asked, setup)
-        self.neighbours.value = view.neighbour_card(self.asked, setup)
+        self.setup.value = view.setup_card(self.asked, setup, self.units)
+        self.neighbours.value = view.neighbour_card(self.asked, setup, self.units)
         self._tell_address(setup)
 
     def _draw(self, setup: Setup) -> None:
         """Repaint the picture, or draw it where it has another form."""
-        content = self.asked.content(setup)
+        content = self.asked.content(setup, self.units)
         if self.figure is None or not same_form(self.figure, content):
             self.place.show(
                 lambda palette: window_figure(
-                    self.asked.content(self._setup()), palette, height_in_place(HEIGHT)
+                    self.asked.content(self._setup(), self.units), palette, height_in_place(HEIGHT)
                 )
             )
         else:

@@ -18,7 +18,7 @@ from pwindow.window.bands import limited_by
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
-from pwindow.wording import asked, percent, setup_words, speed, with_interval
+from pwindow.wording import Unit, Units, asked, percent, setup_words, with_interval
 
 _part = partial(part, __package__, "view")
 
@@ -38,28 +38,27 @@ def passed_over(wanted: str, why: str, shown: str) -> Markup:
     return _part("passed_over", wanted=wanted, why=why, shown=shown)
 
 
-def answer_card(question: Question) -> Markup:
+def answer_card(question: Question, units: Units) -> Markup:
     """The set-up to run, first thing on the page; where there is none, the one that comes closest."""
-    said = {"product": question.product.name, "assumption": _assumption(question)}
+    said = {"product": question.product.name, "assumption": _assumption(question), "units": units}
     if question.recommended is not None:
-        trial, best = question.window.surfaces.trial, question.recommended
-        band = best.band.to_dict(trial.pressure_key)
+        best = question.recommended
+        band = best.band.to_dict(question.window.surfaces.trial.pressure_key)
         return _part(
             "recommended",
             best=best,
             limited={end: limited_by(band, end) for end in ("low", "high")},
             level=question.window.level,
-            unit=trial.pressure_unit,
             **said,
         )
     found = question.shortfall
     if found is None:
         return _part("nothing_to_say")
     missed = [
-        (one.requirement.wording(), _ends(one.mean, one.low, one.high), one.requirement.kind.unit, one.conformance)
+        (one.requirement.wording(units), *_ends(one.mean, one.low, one.high, units.of(one.requirement.kind.unit)), one.conformance)
         for one in found.missed
     ]  # fmt: skip
-    return _part("closest", promise=promise(found), missed=missed, level=found.level, **said)
+    return _part("closest", promise=promise(found, units), missed=missed, level=found.level, **said)
 
 
 def _assumption(question: Question) -> str:
@@ -78,20 +77,21 @@ def finding_list(findings: Sequence[Finding]) -> Markup:
     return _part("findings", sentences=[finding.sentence for finding in findings])
 
 
-def shortfall_list(question: Question) -> Markup:
+def shortfall_list(question: Question, units: Units) -> Markup:
     """Where nothing is assured, what conflicts and what would do; nothing elsewhere."""
     found = question.shortfall
     named = (
-        () if found is None else (("What conflicts", conflicts(found)), ("What would help", remedies(found)))
+        ()
+        if found is None
+        else (("What conflicts", conflicts(found, units)), ("What would help", remedies(found, units)))
     )
     return _part("shortfall", named=named)
 
 
-def setup_card(question: Question, setup: Setup) -> Markup:
+def setup_card(question: Question, setup: Setup, units: Units) -> Markup:
     """Predicted responses and conformance of the selected set-up."""
     window, frame = question.window, question.frame(setup)
-    unit = question.window.surfaces.trial.pressure_unit
-    name = setup_words(setup.roll.id, setup.pressure, unit, setup.speed)
+    name = setup_words(setup.roll.id, setup.pressure, units, setup.speed)
     if not window.in_trial_region(frame)[0]:
         return _part("untried", name=name)
     conformance = window.conformance(frame).iloc[0]
@@ -100,20 +100,21 @@ def setup_card(question: Question, setup: Setup) -> Markup:
         name=name,
         joint=conformance["joint"],
         level=window.level,
-        requirements=_requirements(question, frame, conformance),
-        others=_others(question, frame),
+        requirements=_requirements(question, frame, conformance, units),
+        others=_others(question, frame, units),
     )
 
 
-def _requirements(question: Question, frame: pd.DataFrame, conformance: pd.Series) -> list[tuple]:
+def _requirements(
+    question: Question, frame: pd.DataFrame, conformance: pd.Series, units: Units
+) -> list[tuple]:
     """For each requirement its words, what the prediction is of, the prediction, its unit, and the conformance."""
     found = question.window.quantities(frame)
     return [
         (
-            f"{one.wording()}{_count(one)}",
+            f"{one.wording(units)}{_count(one)}",
             "average gap " if _count(one) else "",
-            _predicted(found[one.name].iloc[0]),
-            one.kind.unit,
+            *_predicted(found[one.name].iloc[0], units.of(one.kind.unit)),
             conformance[one.name],
         )
         for one in question.product.requirements
@@ -125,52 +126,62 @@ def _count(requirement: Requirement) -> str:
     return f", every one of {count}" if count > 1 else ""
 
 
-def _others(question: Question, frame: pd.DataFrame) -> list[tuple]:
+def _others(question: Question, frame: pd.DataFrame, units: Units) -> list[tuple]:
     """What is predicted and not required: words, prediction, unit."""
     shown = shown_quantities(question.window, str(frame["plate"].iloc[0] or ""))
     shown = {name: one for name, one in shown.items() if one.requirement is None}
     predicted = predict_shown(question.window, frame, shown)
     return [
-        (one.label, _predicted(predicted[list(one.columns)].set_axis(INTERVALS, axis=1).iloc[0]), one.unit)
+        (
+            one.label,
+            *_predicted(predicted[list(one.columns)].set_axis(INTERVALS, axis=1).iloc[0], units.of(one.unit)),
+        )
         for one in shown.values()
     ]
 
 
-def _predicted(row: pd.Series) -> tuple[str, str, str] | None:
-    return _ends(row["mean"], row["obs_ci_low"], row["obs_ci_high"])
+def _predicted(row: pd.Series, unit: Unit) -> tuple[tuple[str, str, str] | None, str]:
+    return _ends(row["mean"], row["obs_ci_low"], row["obs_ci_high"], unit)
 
 
-def _ends(mean: float, low: float, high: float) -> tuple[str, str, str] | None:
-    """A prediction and the ends of its interval; None of what is counted."""
-    return None if pd.isna(mean) else with_interval(mean, low, high)
+def _ends(mean: float, low: float, high: float, unit: Unit) -> tuple[tuple[str, str, str] | None, str]:
+    """A prediction and the ends of its interval, None of what is counted; and their unit."""
+    ends = None if pd.isna(mean) else with_interval(unit.of(mean), unit.of(low), unit.of(high))
+    return ends, unit.name
 
 
-def neighbour_card(question: Question, setup: Setup) -> Markup | str:
+def neighbour_card(question: Question, setup: Setup, units: Units) -> Markup | str:
     """What slower and faster speeds would do, and why one would fail; nothing outside the trial region."""
     table = question.neighbours(setup)
     if table.empty:
         return ""
     names = list(question.window.limits[setup.plate].requirements)
     rows = [
-        (abs(row["speed_m_min"] - setup.speed) < 1e-6, row["speed_m_min"], row["joint"], row[names].tolist())
+        (
+            abs(row["speed_m_min"] - setup.speed) < 1e-6,
+            units.speed.number(row["speed_m_min"]),
+            row["joint"],
+            row[names].tolist(),
+        )
         for _, row in table.iterrows()
     ]
     labels, level = [REQUIREMENT_KINDS[name].label for name in names], question.window.level
-    return _part("neighbours", why=_why_not(level, table), labels=labels, rows=rows, level=level)
+    why = _why_not(level, table, units)
+    return _part("neighbours", why=why, unit=units.speed.name, labels=labels, rows=rows, level=level)
 
 
-def _why_not(level: float, table: pd.DataFrame) -> str:
+def _why_not(level: float, table: pd.DataFrame, units: Units) -> str:
     failing = table[table["joint"] < level]
     if failing.empty:
         return f"All these speeds stay at or above {asked(level)}."
     parts = [
-        f"at {speed(row['speed_m_min'])} m/min {REQUIREMENT_KINDS[row['limiting']].label} is only {percent(row[row['limiting']], level)} likely to be met"
+        f"at {units.speed.words(row['speed_m_min'])} {REQUIREMENT_KINDS[row['limiting']].label} is only {percent(row[row['limiting']], level)} likely to be met"
         for _, row in failing.iterrows()
     ]
     return f"Below {asked(level)}: " + "; ".join(parts) + "."
 
 
-def band_table(question: Question) -> Markup | str:
+def band_table(question: Question, units: Units) -> Markup | str:
     """All speed bands, with the ends that are only the end of what was tried marked."""
     bands, trial = question.bands, question.window.surfaces.trial
     best = question.recommended
@@ -178,15 +189,15 @@ def band_table(question: Question) -> Markup | str:
         return ""
     several = bands["plate"].nunique() > 1
     names = [
-        "roll (cm³/m²)",
+        f"roll ({units.volume.name})",
         *["plate"] * several,
-        f"pressure, {trial.pressure_unit}",
-        "speed band, m/min",
-        "most reliable speed, m/min",
+        f"pressure, {units.pressure.name}",
+        f"speed band, {units.speed.name}",
+        f"most reliable speed, {units.speed.name}",
         "limited by (low end / high end)",
     ]
     rows = [_band(band, best.setup, trial.pressure_key, several=several) for _, band in bands.iterrows()]
-    return _part("bands", level=question.window.level, names=names, rows=rows)
+    return _part("bands", level=question.window.level, names=names, rows=rows, units=units)
 
 
 def _band(band: pd.Series, at: Setup, key: str, *, several: bool) -> dict:

@@ -48,6 +48,8 @@ class Address:
         Form of the surfaces.
     unrecorded : str or None
         What is stated of make-readies that the trial does not record, one of `UNRECORDED`.
+    units : str or None
+        What numbers are shown in, as `pwindow.wording.chosen_units` reads it; the trial file's where None.
     colours : str or None
         Name of a palette. The word ``theme`` belongs to the server, which starts a new kernel on it.
     """
@@ -62,6 +64,7 @@ class Address:
     data: str | None = None
     surfaces: Form | None = None
     unrecorded: str | None = None
+    units: str | None = None
     colours: str | None = None
 
     @classmethod
@@ -105,14 +108,13 @@ class Address:
         given = [(name, getattr(self, name)) for name in names if getattr(self, name) is not None]
         numbers = {name: getattr(self, name) for name in _NUMBERS} | dict(self.limits)
         given += [(name, f"{value:.10g}") for name, value in numbers.items() if value is not None]
-        if self.colours is not None:
-            given.append(("colours", self.colours))
+        given += [(name, getattr(self, name)) for name in ("units", "colours") if getattr(self, name)]
         return urlencode(given, quote_via=quote)
 
 
 def _take(found: dict, name: str, text: str) -> None:
     """Put one setting in its place."""
-    if name in _TEXTS:
+    if name in _TEXTS or name == "units":
         found[name] = text[:_LONGEST]
     elif name in _NUMBERS:
         found[name] = _number(text)

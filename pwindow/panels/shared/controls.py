@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import ipywidgets as widgets
 
@@ -10,13 +11,15 @@ from pwindow.errors import UnusableInput
 from pwindow.panels.shared.fields import NumberField, SlidingNumber
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import Question, changed_limits
-from pwindow.product import Product, RequirementKind
+from pwindow.product import REQUIREMENT_KINDS, Product, RequirementKind
+from pwindow.study import Roll
 from pwindow.window.bands import SPEED_STEP
 from pwindow.window.setup import Setup
-from pwindow.wording import volume
+from pwindow.wording import METRIC, PERCENT, Units
 from pwindow.workflows.evidence import Evidence
 
-_WIDE = {"description_width": "102px"}
+WIDE = {"description_width": "102px"}
+"""Style of menus, whose names stand above one another."""
 _MOST_ASSURED = 0.99
 """End of the assurance slider, but for products that ask for more."""
 
@@ -39,13 +42,13 @@ class SetupControls:
         on_setup: Callable[[], None],
         guard: Callable,
     ):
-        self.product = widgets.Dropdown(description="Product", style=_WIDE, layout=full_width())
-        self.plate = widgets.Dropdown(description="Plate", style=_WIDE, layout=full_width())
-        self.roll = widgets.Dropdown(description="Roll", style=_WIDE, layout=full_width())
+        self.product = widgets.Dropdown(description="Product", style=WIDE, layout=full_width())
+        self.plate = widgets.Dropdown(description="Plate", style=WIDE, layout=full_width())
+        self.roll = widgets.Dropdown(description="Roll", style=WIDE, layout=full_width())
         self.pressure = SlidingNumber("Pressure", guard, on_setup)
         self.speed = SlidingNumber("Speed", guard, on_setup)
         self.level = SlidingNumber(
-            "Assurance", guard, lambda: on_level(self.level.value), scale=100.0, continuous_update=False
+            "Assurance", guard, lambda: on_level(self.level.value), continuous_update=False
         )
         self._telling = True
         self.product.observe(self._tell(lambda: on_product(self.product.value)), "value")
@@ -68,7 +71,7 @@ class SetupControls:
         """The set-up that the controls show."""
         return Setup(self.plate.value, question.roll(self.roll.value), self.pressure.value, self.speed.value)
 
-    def show(self, evidence: Evidence, question: Question, setup: Setup) -> None:
+    def show(self, evidence: Evidence, question: Question, setup: Setup, units: Units) -> None:
         """Show a question and a set-up without telling of it.
 
         Parameters
@@ -77,31 +80,37 @@ class SetupControls:
             Whose products are offered.
         question : Question
         setup : Setup
+        units : Units
+            To show them in.
         """
         trial = question.window.surfaces.trial
         self._telling = False
         try:
-            _offer(self.product, [(name, name) for name in evidence.products], question.product.name)
+            offer(self.product, [(name, name) for name in evidence.products], question.product.name)
             plates = [(plate or "not named", plate) for plate in question.window.plates]
-            _offer(self.plate, plates, setup.plate)
+            offer(self.plate, plates, setup.plate)
             rolls = [
                 # of a planned roll without the unit, so that the menu holds all of it
-                (f"{roll.label} · {volume(roll.cell_volume)}{' cm³/m²' * (not roll.planned)}", roll.id)
+                (f"{roll.label} · {_volume(roll, units)}", roll.id)
                 for roll in question.window.rolls
             ]
-            _offer(self.roll, rolls, setup.roll.id)
+            offer(self.roll, rolls, setup.roll.id)
         finally:
             self._telling = True
         whole = all(float(pressure).is_integer() for pressure in trial.pressures)
         ends = trial.pressures[0], trial.pressures[-1]
         step = 1.0 if whole and ends[1] - ends[0] >= 20 else 0.1
-        self.pressure.show(trial.pressure_unit, *ends, setup.pressure, step)
+        self.pressure.show(units.pressure, *ends, setup.pressure, step)
         speeds, level = trial.prints["speed"], question.window.level
-        self.speed.show("m/min", float(speeds.min()), float(speeds.max()), setup.speed, SPEED_STEP)
-        self.level.show("%", 0.5, max(_MOST_ASSURED, level), level, 0.01)
+        self.speed.show(units.speed, float(speeds.min()), float(speeds.max()), setup.speed, SPEED_STEP)
+        self.level.show(PERCENT, 0.5, max(_MOST_ASSURED, level), level, 0.01)
 
 
-def _offer(menu: widgets.Dropdown, options: list[tuple[str, str]], chosen: str) -> None:
+def _volume(roll: Roll, units: Units) -> str:
+    return units.volume.number(roll.cell_volume) if roll.planned else units.volume.words(roll.cell_volume)
+
+
+def offer(menu: widgets.Dropdown, options: list[tuple[str, str]], chosen: str) -> None:
     """Offer options, of which one is chosen."""
     if menu.options != tuple(options):
         menu.options = options
@@ -125,20 +134,22 @@ class RequirementEditor:
         self.box = widgets.VBox(layout=full_width())
         self._on_change, self._guard = on_change, guard
         self._product: Product | None = None
+        self._units = METRIC
         self._fields: dict[tuple[str, str], NumberField] = {}
 
-    def show(self, product: Product) -> None:
+    def show(self, product: Product, units: Units) -> None:
         """Show the limits of a product; where they are those that are shown, what was typed stays."""
         shown, self._product = self._product, product
-        if shown is not None and self._limits(shown) == self._limits(product):
+        before, self._units = self._units, units
+        if shown is not None and (self._limits(shown), before) == (self._limits(product), units):
             return
-        before = self.box.children
+        closed = self.box.children
         self._fields = {
             (name, side): self._field(kind, name, side, limit)
             for (name, side), (kind, limit) in self._limits(product).items()
         }
         self.box.children = [part for one in self._fields.values() for part in (one.field, one.note)]
-        for part in before:
+        for part in closed:
             part.close()
 
     @staticmethod
@@ -157,8 +168,11 @@ class RequirementEditor:
         }
 
     def _field(self, kind: RequirementKind, name: str, side: str, value: float) -> NumberField:
-        words = ("gaps on one part", "") if side == "count" else (f"{kind.label} at {side}", kind.unit)
-        return NumberField(*words, value, self._guard, lambda number: self._take(name, side, number))
+        take = partial(self._take, name, side)
+        if side == "count":
+            return NumberField("gaps on one part", "", value, self._guard, take)
+        unit = self._units.of(kind.unit)
+        return NumberField(f"{kind.label} at {side}", unit.name, unit.typed(value), self._guard, take)
 
     def _take(self, name: str, side: str, number: float) -> None:
         """Have the page take a number that was typed.
@@ -182,7 +196,9 @@ class RequirementEditor:
             _refuse(f"{words} is not {relation} {other.title}, {other.words(other.value)}", when=wrong)
         if self._product is None:
             raise UnusableInput("no product is shown yet")
-        edited = changed_limits(self._product, {name: {side: number}})
+        unit = self._units.of(REQUIREMENT_KINDS[name].unit)
+        kept = number if side == "count" else unit.kept_of(number)
+        edited = changed_limits(self._product, {name: {side: kept}})
         self._on_change(edited)
         self._product = edited
         if other is not None and other.refused:

@@ -12,6 +12,7 @@ import ipywidgets as widgets
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.words import refused
+from pwindow.wording import Unit
 
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
@@ -170,8 +171,6 @@ class SlidingNumber:
         Wraps handlers.
     chosen : callable
         Is told of each change by the visitor.
-    scale : float
-        What the field shows of one: 100 where it shows per cent.
 
     Attributes
     ----------
@@ -185,11 +184,10 @@ class SlidingNumber:
         title: str,
         guard: Callable,
         chosen: Callable[[], None],
-        scale: float = 1.0,
         *,
         continuous_update: bool = True,
     ):
-        self._title, self._unit, self._scale, self._chosen, self._telling = title, "", scale, chosen, True
+        self._title, self._unit, self._chosen, self._telling = title, Unit("", ""), chosen, True
         self._continuous = continuous_update
         self.slider = self._slider()
         self.field = widgets.Text(
@@ -215,27 +213,27 @@ class SlidingNumber:
 
     @property
     def value(self) -> float:
-        return round(self.slider.value / self._scale, 12)
+        return round(self._unit.kept_of(self.slider.value), 12)
 
     @value.setter
     def value(self, value: float) -> None:
-        self.slider.value = value * self._scale
+        self.slider.value = self._unit.of(value)
 
-    def show(self, unit: str, low: float, high: float, value: float, step: float) -> None:
+    def show(self, unit: Unit, low: float, high: float, value: float, step: float) -> None:
         """Show a value between two ends without telling of it; where all is as it was, what was typed stays.
 
         Parameters
         ----------
-        unit : str
-            Of what the page shows.
+        unit : Unit
+            That the page shows it in.
         low, high, value, step : float
-            Before the field's scale: between 0 and 1 for a probability that is shown in %.
+            In the unit that it is kept in: between 0 and 1 for a probability that is shown in %.
         """
         before = self._shown()
         self._unit, self._telling = unit, False
-        ends, start = (self._scale * low, self._scale * high), self._scale * value
+        ends, start = (unit.of(low), unit.of(high)), unit.of(value)
         try:
-            kept = f"{self._title}, {unit}", self._scale * step, *ends
+            kept = f"{self._title}, {unit.name}", unit.step_of(step), *ends
             if kept == (self.slider.description, self.slider.step, self.slider.min, self.slider.max):
                 self.slider.value = start
             else:
@@ -258,11 +256,15 @@ class SlidingNumber:
         before.close()
 
     def _shown(self) -> tuple[str, float, float, float]:
-        return self._unit, self.slider.min, self.slider.max, self.slider.value
+        return self._unit.name, self.slider.min, self.slider.max, self.slider.value
 
     def _put(self) -> None:
         self.note.say("")
-        self.field.value = written(round(self.slider.value, 6))
+        self.field.value = self._text(self.slider.value)
+
+    def _text(self, value: float) -> str:
+        """A number of the slider as the field writes it."""
+        return written(round(value, 6)) if self._unit.exact else self._unit.write(value)
 
     def _slid(self, _change: object) -> None:
         if self._telling:
@@ -270,23 +272,24 @@ class SlidingNumber:
             self._chosen()
 
     def _typed(self) -> None:
-        if self.field.value == written(round(self.slider.value, 6)):
+        if self.field.value == self._text(self.slider.value):
             self.note.say("")
         else:
             self._take()
 
     def _taken(self) -> None:
-        slider = self.slider
+        slider, unit = self.slider, self._unit.name
         try:
-            number = typed_number(self.field.value, self._unit)
-            if not slider.min <= number <= slider.max:
-                ends = f"{written(slider.min)} to {written(slider.max)} {self._unit}"
-                raise UnusableInput(f"{written(number)} {self._unit} is outside {ends}")
+            number = typed_number(self.field.value, unit)
+            inside = min(max(number, slider.min), slider.max)
+            if self._text(inside) != self._text(number):
+                ends = f"{self._text(slider.min)} to {self._text(slider.max)} {unit}"
+                raise UnusableInput(f"{written(number)} {unit} is outside {ends}")
         except UnusableInput as problem:
-            used = f"{written(round(slider.value, 6))} {self._unit}"
+            used = f"{self._text(slider.value)} {unit}"
             self.note.say(f"{self._title}: {problem}. The page still uses {used}.")
         else:
-            slider.value = number
+            slider.value = inside
             self._put()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -46,10 +47,13 @@ class Frame:
         Wraps a handler: what fails in it is told in the page, and what was said before is not any more.
     palette : Palette
         The colours that figures take.
+    units : str or None
+        What the visitor chose to read numbers in, as of `Address`.
     """
 
     def __init__(self, title: str, on_palette: Callable[[Palette], None]):
         self.palette = LIGHT
+        self.units: str | None = None
         self.facts, self.problem, self._brief, self._notices, self._query = (
             widgets.HTML(layout=full_width()) for _ in range(5)
         )
@@ -127,7 +131,7 @@ class Frame:
         own : str
             More of the query, for this page alone.
         """
-        self._query.value = _part("address", query=shared.query(), own=own)
+        self._query.value = _part("address", query=replace(shared, units=self.units).query(), own=own)
 
     def _recolour(self, name: str, on_palette: Callable[[Palette], None]) -> None:
         palette = PALETTES.get(name)

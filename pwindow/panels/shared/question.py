@@ -22,6 +22,7 @@ from pwindow.window.search.recommendation import Recommendation, neighbours, rec
 from pwindow.window.search.starting import StartingSetup, starting_setup
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.shortfall import Shortfall, shortfall
+from pwindow.wording import Units
 from pwindow.workflows.evidence import Evidence, first_window, window_of
 from pwindow.workflows.given import given_evidence
 
@@ -77,11 +78,11 @@ class Question:
             ("map", plate, pressure), lambda: window_map(self.window, plate, pressure, MAP_CELLS)
         )
 
-    def content(self, setup: Setup) -> MapContent:
-        """What the picture shows for a set-up."""
+    def content(self, setup: Setup, units: Units | None = None) -> MapContent:
+        """What the picture shows for a set-up; in metric units unless others are given."""
         shown = self.map(setup.plate, setup.pressure)
         bands = self._bands_at(setup.plate, setup.pressure)
-        return content_at(self.window, setup, shown, bands, self.starting, self._elsewhere(setup))
+        return content_at(self.window, setup, shown, bands, self.starting, self._elsewhere(setup), units)
 
     def _elsewhere(self, setup: Setup) -> dict[float, WindowMap]:
         """Maps at the other pressures that were tried, or at some of many."""

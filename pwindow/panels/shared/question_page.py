@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import ipywidgets as widgets
 
 from pwindow.charts.palette import Palette, palette_named
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.address import Address, Opened
-from pwindow.panels.shared.controls import RequirementEditor, SetupControls
+from pwindow.panels.shared.controls import WIDE, RequirementEditor, SetupControls, offer
 from pwindow.panels.shared.frame import Frame
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
@@ -19,7 +19,10 @@ from pwindow.panels.shared.session import Session
 from pwindow.panels.shared.words import waiting_card
 from pwindow.product import Product
 from pwindow.window.setup import Setup
+from pwindow.wording import METRIC, Units, chosen_units, offered_units
 from pwindow.workflows.evidence import Evidence
+
+_SYSTEMS = {"": "as in the trial file", "metric": "metric", "us": "US"}
 
 
 class QuestionPage(ABC):
@@ -54,6 +57,9 @@ class QuestionPage(ABC):
             guard(self._choose_product), guard(self._choose_level), guard(self._show_chosen), guard
         )
         self.editor = RequirementEditor(self._change_limits, guard)
+        self.units_menu = widgets.Dropdown(description="Units", style=WIDE, layout=full_width())
+        self._offering = False
+        self.units_menu.observe(guard(self._choose_units), "value")
         self.answer = widgets.HTML(layout=full_width())
         self.answer.add_class("pw-answer-room")
         self.left, self.right = widgets.VBox(), widgets.VBox()
@@ -108,8 +114,51 @@ class QuestionPage(ABC):
         self._colour(self.frame.palette)
         if evidence is not self.evidence:
             self._start(Inquiry.on(session, evidence, wanted=address.product))
+        unread = self._take_units(address.units)
         opened = () if self.question is None else self._open_question(address, query)
-        self.frame.open_at(address, (*left_out, *missing, *opened))
+        self.frame.open_at(address, (*left_out, *missing, *unread, *opened))
+
+    @property
+    def units(self) -> Units:
+        """What the page shows numbers in."""
+        surfaces = self.evidence.surfaces
+        return METRIC if surfaces is None else chosen_units(self.frame.units or "", surfaces.trial.units)
+
+    def _take_units(self, name: str | None) -> tuple[str, ...]:
+        """Show numbers in other units; gives why not where the trial does not have them."""
+        before, why = self.frame.units, self._set_units(name)
+        if self.question is not None and self.frame.units != before:
+            self._ask(self.asked, self._setup())
+        return why
+
+    def _set_units(self, name: str | None) -> tuple[str, ...]:
+        self.frame.units = name
+        try:
+            self.units  # noqa: B018  # raises where the name cannot be used
+        except UnusableInput as problem:
+            self.frame.units = None
+            return (f"units={name}: {problem}; ignored",)
+        return ()
+
+    def _choose_units(self, change: Mapping) -> None:
+        if not self._offering:
+            self._take_units(change["new"] or None)
+
+    def _offer_units(self) -> None:
+        offered = offered_units(self.asked.window.surfaces.trial.units)
+        named = (name for name, units in offered.items() if units == self.units)
+        chosen = next(named, self.frame.units or "")
+        menu = [
+            (f"{_SYSTEMS.get(name, name)} ({', '.join(units.names)})", name)
+            for name, units in offered.items()
+        ]
+        if chosen not in offered:
+            menu.append((", ".join(self.units.names), chosen))
+        self._offering = True
+        try:
+            offer(self.units_menu, menu, chosen)
+        finally:
+            self._offering = False
 
     def _differs(self, opened: Opened) -> bool:
         """Whether an address asks for something else than what is shown."""
@@ -118,6 +167,7 @@ class QuestionPage(ABC):
     def _start(self, inquiry: Inquiry) -> None:
         """Stand on other evidence: at the recommended set-up, or the closest; or say what is missing."""
         self.inquiry = inquiry
+        self._set_units(self.frame.units)  # a trial in N/mm is not shown in psi
         if inquiry.question is None:
             self._wait()
         self._lay_out()
@@ -139,7 +189,7 @@ class QuestionPage(ABC):
         try:
             question = question_of(self.evidence, name)
         except UnusableInput:
-            self.controls.show(self.evidence, self.asked, self._setup())
+            self.controls.show(self.evidence, self.asked, self._setup(), self.units)
             raise
         self._ask(question, question.start())
 
@@ -156,10 +206,11 @@ class QuestionPage(ABC):
     def _ask(self, question: Question, setup: Setup, *, limits: bool = True) -> None:
         """Show everything for a question; without `limits` what is typed as limits stays as it is."""
         self.inquiry = self.inquiry.asking(question)
-        self.controls.show(self.evidence, question, setup)
+        self.controls.show(self.evidence, question, setup, self.units)
+        self._offer_units()
         self.frame.stand_on(self.evidence, question.product)
         if limits:
-            self.editor.show(question.product)
+            self.editor.show(question.product, self.units)
         self._show_answers(setup)
 
     def _show_chosen(self) -> None:

@@ -16,7 +16,17 @@ from pwindow.study import Roll
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
 from pwindow.window.window import Window
-from pwindow.wording import amount, percent, points, pressure, setup_words, speed, volume, with_interval
+from pwindow.wording import (
+    amount,
+    metric,
+    percent,
+    points,
+    pressure,
+    setup_words,
+    speed,
+    volume,
+    with_interval,
+)
 
 _part = partial(part, __package__, "view")
 _SETTINGS = {"speed": "press speed", "pressure": "printing pressure", "cell_volume": "cell volume"}
@@ -25,8 +35,8 @@ _DIRECTIONS = {"least": "at least", "most": "at most"}
 
 def setup_name(window: Window, setup: Setup) -> str:
     """A set-up in a few words."""
-    unit = window.surfaces.trial.pressure_unit
-    return setup_words(setup.roll.label, setup.pressure, unit, setup.speed, setup.plate)
+    units = metric(window.surfaces.trial.pressure_unit)
+    return setup_words(setup.roll.label, setup.pressure, units, setup.speed, setup.plate)
 
 
 def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:

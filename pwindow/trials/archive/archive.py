@@ -443,7 +443,8 @@ class Archive:
                 f"pressures are of several kinds ({kinds}); set aside all trials but those of one kind"
             )
         states = states_of(heads, standings_of(self.trials()) if standings is None else standings)
-        return read_stored(connection, heads, states, partial(self._features, numbers, states))
+        fetch, first_file = partial(self._features, numbers, states), partial(self.file, numbers[0])
+        return read_stored(connection, heads, states, fetch, first_file)
 
     def _features(self, numbers: list[int], states: Mapping[int, str]) -> pd.DataFrame:
         with self._reading() as connection:

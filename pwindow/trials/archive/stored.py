@@ -10,6 +10,7 @@ from functools import cached_property
 import pandas as pd
 from sqlalchemy import Connection, Row, select
 
+from pwindow.inputs import InputFile
 from pwindow.trials.archive.rows import read_rows
 from pwindow.trials.archive.schema import (
     CELLS,
@@ -18,7 +19,8 @@ from pwindow.trials.archive.schema import (
     TRIALS,
 )
 from pwindow.trials.archive.standing import Standing
-from pwindow.trials.trial import Trial
+from pwindow.trials.trial import Trial, units_of_file
+from pwindow.wording import Units
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -26,6 +28,7 @@ class StoredTrial(Trial):
     """Trials of an archive as one; features are fetched only when they are asked for."""
 
     fetch: Callable[[], pd.DataFrame]
+    first_file: Callable[[], InputFile]
     numbers: tuple[int, ...]
     prints: pd.DataFrame
     cells: pd.DataFrame
@@ -37,6 +40,10 @@ class StoredTrial(Trial):
     @cached_property
     def features(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for
         return self.fetch()
+
+    @cached_property
+    def units(self) -> Units:  # type: ignore[override]  # computed when it is asked for
+        return units_of_file(self.first_file())
 
 
 def states_of(heads: Sequence[Row], standings: Mapping[int, str]) -> dict[int, str]:
@@ -59,8 +66,9 @@ def read_stored(
     heads: Sequence[Row],
     states: Mapping[int, str],
     fetch: Callable[[], pd.DataFrame],
+    first_file: Callable[[], InputFile],
 ) -> StoredTrial:
-    """Trials as one; `fetch` gets their features when somebody asks for them.
+    """Trials as one; features and the first file are fetched when somebody asks for them.
 
     Parameters
     ----------
@@ -71,6 +79,8 @@ def read_stored(
         As `states_of` gives them.
     fetch : callable
         Takes nothing and gives `Trial.features`.
+    first_file : callable
+        Takes nothing and gives the file of the first trial.
     """
     numbers = [head.id for head in heads]
     together = "\n".join(f"{head.fingerprint} {states.get(head.id, '')}" for head in heads)
@@ -80,6 +90,7 @@ def read_stored(
         fingerprint = hashlib.sha256(together.encode()).hexdigest()[:12]
     return StoredTrial(
         fetch=fetch,
+        first_file=first_file,
         numbers=tuple(numbers),
         prints=_prints(connection, heads, states).set_index("print"),
         cells=_labelled(read_rows(connection, CELLS, numbers), _labels(heads), ["print"]),

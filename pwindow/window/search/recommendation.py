@@ -11,8 +11,7 @@ from pwindow.product import REQUIREMENT_KINDS
 from pwindow.window.bands import SpeedBand
 from pwindow.window.conformance import Conformance
 from pwindow.window.setup import Setup
-from pwindow.wording import asked
-from pwindow.wording import speed as speed_words
+from pwindow.wording import METRIC, Units, asked
 
 
 @dataclass(frozen=True)
@@ -23,12 +22,36 @@ class Recommendation:
     ----------
     band : SpeedBand
         At its fastest speed.
-    why : str
-        The reason in one sentence.
+    among : str
+        What sets its roll apart from the other rolls that qualify.
+    level : float
+        Assurance level.
     """
 
     band: SpeedBand
-    why: str
+    among: str
+    level: float
+
+    @property
+    def why(self) -> str:
+        """The reason in one sentence, in metric units."""
+        return self.reason(METRIC)
+
+    def reason(self, units: Units) -> str:
+        """The reason in one sentence.
+
+        Parameters
+        ----------
+        units : Units
+            To write it in.
+        """
+        limiting = REQUIREMENT_KINDS[self.band.limiting_high].label
+        beyond = (
+            "the trial went no faster there"
+            if self.band.trial_ends_high
+            else f"above {units.speed.words(self.band.high)} {limiting} takes the probability below {asked(self.level)}"
+        )
+        return f"Roll {self.band.roll.label} is {self.among}; {beyond}."
 
     @property
     def setup(self) -> Setup:
@@ -65,16 +88,10 @@ def recommend(window: Conformance, bands: pd.DataFrame) -> Recommendation | None
         return None
     best = bands.sort_values(["fastest_speed_m_min", "conformance_at_fastest"], kind="stable").iloc[-1]
     band = SpeedBand.of(best.to_dict(), window)
-    return Recommendation(band, _why(window, bands, band))
+    return Recommendation(band, _among(window, bands, band), window.level)
 
 
-def _why(window: Conformance, bands: pd.DataFrame, best: SpeedBand) -> str:
-    limiting = REQUIREMENT_KINDS[best.limiting_high].label
-    beyond = (
-        "the trial went no faster there"
-        if best.trial_ends_high
-        else f"above {speed_words(best.high)} m/min {limiting} takes the probability below {asked(window.level)}"
-    )
+def _among(window: Conformance, bands: pd.DataFrame, best: SpeedBand) -> str:
     fastest = bands.groupby("roll")["fastest_speed_m_min"].max()
     rolls, level = len(fastest), int((fastest == best.high).sum())
     if rolls == 1:
@@ -85,7 +102,7 @@ def _why(window: Conformance, bands: pd.DataFrame, best: SpeedBand) -> str:
         among = f"the most reliable of {rolls} equally fast rolls that reach"
     else:
         among = f"the most reliable of the {level} fastest of {rolls} rolls that reach"
-    return f"Roll {best.roll.label} is {among} {asked(window.level)} at {_which(window, bands)}; {beyond}."
+    return f"{among} {asked(window.level)} at {_which(window, bands)}"
 
 
 def _which(window: Conformance, bands: pd.DataFrame) -> str:

@@ -22,6 +22,7 @@ from pwindow.window.search.starting import QUICK_ERROR, Candidates, StartingSetu
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs.sensitivities import Change, limits_of, with_limit
 from pwindow.window.window import Window, find_window
+from pwindow.wording import METRIC, Units
 
 _DIGITS = 3  # of a limit or a volume that would do
 _FARTHEST = 30  # doublings of an upper limit
@@ -44,14 +45,14 @@ class Side:
     def value(self) -> float:
         return getattr(self.requirement, self.end)
 
-    @property
-    def words(self) -> str:
+    def words(self, units: Units = METRIC) -> str:
         """The limit in words, such as "gap at least 16 µm"."""
-        return self.at(self.value)
+        return self.at(self.value, units)
 
-    def at(self, value: float) -> str:
+    def at(self, value: float, units: Units = METRIC) -> str:
         """The limit in words with another value."""
-        return f"{self.requirement.kind.label} at {self.end} {value:g} {self.requirement.kind.unit}"
+        kind = self.requirement.kind
+        return f"{kind.label} at {self.end} {units.of(kind.unit).limit(value)}"
 
 
 @dataclass(frozen=True)
@@ -166,11 +167,13 @@ class Shortfall:
         ]
         for reach in (*self.alone, *self.pairs):
             what = "limit alone" if len(reach.sides) == 1 else "two limits together"
-            rows.append((what, "; ".join(side.words for side in reach.sides), np.nan, "", reach.joint, None))
+            rows.append(
+                (what, "; ".join(side.words() for side in reach.sides), np.nan, "", reach.joint, None)
+            )
         for one in self.loosenings:
             value = math.nan if one.value is None else one.value
             unit = one.side.requirement.kind.unit
-            rows.append(("limit that would do", one.side.words, value, unit, *_of(one.remedy)))
+            rows.append(("limit that would do", one.side.words(), value, unit, *_of(one.remedy)))
         volume = math.nan if self.volume is None else self.volume.setup.roll.cell_volume
         rows.append(("cell volume that would do", "", volume, "cm³/m²", *_of(self.volume)))
         rows += [("plate that would do", one.plate, np.nan, "", *_of(one.remedy)) for one in self.plates]

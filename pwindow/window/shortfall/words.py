@@ -6,107 +6,111 @@ from collections.abc import Iterator
 
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.shortfall import Reach, Remedy, Shortfall, Side
-from pwindow.wording import asked, listed, percent, setup_words, speed, volume
-from pwindow.wording import pressure as pressure_text
+from pwindow.wording import METRIC, Units, asked, listed, metric, percent, setup_words
 
 
-def promise(found: Shortfall) -> str:
-    """The highest probability that can be reached, and with which set-up."""
+def promise(found: Shortfall, units: Units = METRIC) -> str:
+    """The highest probability that can be reached, and with which set-up.
+
+    Parameters
+    ----------
+    found : Shortfall
+    units : Units
+        To write it in, as in `conflicts` and `remedies`.
+    """
     closest = found.closest
     return (
-        f"No set-up reaches {asked(found.level)} assurance: the closest, {_setup(found, closest.setup)}, reaches "
+        f"No set-up reaches {asked(found.level)} assurance: the closest, {_setup(closest.setup, units)}, reaches "
         f"{_at_most(closest.joint, found.level)}."
     )
 
 
-def conflicts(found: Shortfall) -> tuple[str, ...]:
+def conflicts(found: Shortfall, units: Units = METRIC) -> tuple[str, ...]:
     """Which limits are out of reach, and which two of the others conflict."""
     sentences = [
-        f"{_first(one.sides[0].words)} is out of reach even on its own: the best set-up has "
+        f"{_first(one.sides[0].words(units))} is out of reach even on its own: the best set-up has "
         f"{percent(one.joint, found.level)} probability of meeting it."
         for one in found.out_of_reach
     ]
     if found.conflict is not None:
-        sentences.append(_conflict(found, found.conflict))
+        sentences.append(_conflict(found, found.conflict, units))
     elif not sentences and found.pairs:
         lowest = found.pairs[0]
         sentences.append(
             f"No two limits conflict: each pair reaches {asked(found.level)} (the lowest, "
-            f"{_both(lowest)}, {percent(lowest.joint, found.level)}). Only all of them together do not."
+            f"{_both(lowest, units)}, {percent(lowest.joint, found.level)}). Only all of them together do not."
         )
     return tuple(sentences)
 
 
-def _conflict(found: Shortfall, pair: Reach) -> str:
-    alone = {one.sides[0].words: one.joint for one in found.alone}
-    each = listed([percent(alone[side.words], found.level) for side in pair.sides])
+def _conflict(found: Shortfall, pair: Reach, units: Units) -> str:
+    alone = [one.joint for side in pair.sides for one in found.alone if one.sides == (side,)]
+    each = listed([percent(joint, found.level) for joint in alone])
     return (
-        f"{_first(_both(pair))} conflict: the best set-ups have {each} probability of meeting each alone, but "
+        f"{_first(_both(pair, units))} conflict: the best set-ups have {each} probability of meeting each alone, but "
         f"{_at_most(pair.joint, found.level)} of meeting both in the same print."
     )
 
 
-def _both(pair: Reach) -> str:
-    return listed([side.words for side in pair.sides])
+def _both(pair: Reach, units: Units) -> str:
+    return listed([side.words(units) for side in pair.sides])
 
 
-def remedies(found: Shortfall) -> tuple[str, ...]:
+def remedies(found: Shortfall, units: Units = METRIC) -> tuple[str, ...]:
     """Which limit, cell volume or plate would be enough on its own; that none would, where none is."""
     sentences = [
-        _limit(found, one.side, one.value, one.remedy)
+        f"{_first(one.side.at(one.value, units))} instead of {_limit(one.side, units)} would be enough"
+        f"{_with(found, one.remedy, units)}"
         for one in found.loosenings
         if one.value is not None and one.remedy is not None
     ]
-    sentences += [_volume(found, found.volume)] if found.volume is not None else []
-    sentences += [_plate(found, one.plate, one.remedy) for one in found.plates if one.remedy is not None]
-    return (*sentences, *_what_would_not(found, something=bool(sentences)))
+    sentences += [_volume(found, found.volume, units)] if found.volume is not None else []
+    sentences += [
+        f"Plate {one.plate} would be enough{_with(found, one.remedy, units)}"
+        for one in found.plates
+        if one.remedy is not None
+    ]
+    return (*sentences, *_what_would_not(found, units, something=bool(sentences)))
 
 
-def _limit(found: Shortfall, side: Side, value: float, remedy: Remedy) -> str:
-    return (
-        f"{_first(side.at(value))} instead of {side.value:g} {side.requirement.kind.unit} would be enough"
-        f"{_with(found, remedy)}"
-    )
+def _limit(side: Side, units: Units) -> str:
+    return units.of(side.requirement.kind.unit).limit(side.value)
 
 
-def _volume(found: Shortfall, remedy: Remedy) -> str:
+def _volume(found: Shortfall, remedy: Remedy, units: Units) -> str:
     setup = remedy.setup
     plate = f", plate {setup.plate}" if setup.plate else ""
     return (
-        f"A cell volume of {volume(setup.roll.cell_volume)} cm³/m² (a roll you do not have) would be enough: "
-        f"{pressure_text(setup.pressure)} {found.pressure_unit}, {speed(setup.speed)} m/min{plate} "
+        f"A cell volume of {units.volume.words(setup.roll.cell_volume)} (a roll you do not have) would be enough: "
+        f"{units.pressure.words(setup.pressure)}, {units.speed.words(setup.speed)}{plate} "
         f"({percent(remedy.joint, found.level)})."
     )
 
 
-def _plate(found: Shortfall, plate: str, remedy: Remedy) -> str:
-    return f"Plate {plate} would be enough{_with(found, remedy)}"
+def _with(found: Shortfall, remedy: Remedy, units: Units) -> str:
+    return f": {_setup(remedy.setup, units)} ({percent(remedy.joint, found.level)})."
 
 
-def _with(found: Shortfall, remedy: Remedy) -> str:
-    return f": {_setup(found, remedy.setup)} ({percent(remedy.joint, found.level)})."
-
-
-def _what_would_not(found: Shortfall, *, something: bool) -> Iterator[str]:
+def _what_would_not(found: Shortfall, units: Units, *, something: bool) -> Iterator[str]:
     """What was tried and is not enough on its own."""
     low, high = found.volumes_tried
-    tried = [f"loosening {one.side.words}" for one in found.loosenings if one.remedy is None]
+    tried = [f"loosening {one.side.words(units)}" for one in found.loosenings if one.remedy is None]
     if found.volume is None and low < high:
-        tried.append(f"another cell volume from {volume(low)} to {volume(high)} cm³/m²")
+        tried.append(f"another cell volume from {units.volume.span(low, high)}")
     tried += [f"plate {one.plate}" for one in found.plates if one.remedy is None and not one.why_not]
     if tried and something:
         yield f"Not enough on its own: {', '.join(tried)}."
     elif tried:
         yield f"No single change is enough; tried: {', '.join(tried)}."
     if low == high:
-        yield f"Only {volume(low)} cm³/m² was tried, so no other cell volume can be judged."
+        yield f"Only {units.volume.words(low)} was tried, so no other cell volume can be judged."
     for one in found.plates:
         if one.why_not:
             yield f"Plate {one.plate} cannot be judged: {one.why_not}."
 
 
-def _setup(found: Shortfall, setup: Setup) -> str:
-    return setup_words(setup.roll.label, setup.pressure, found.pressure_unit, setup.speed, setup.plate)
+def _setup(setup: Setup, units: Units) -> str:
+    return setup_words(setup.roll.label, setup.pressure, units, setup.speed, setup.plate)
 
 
 def _at_most(probability: float, level: float) -> str:
@@ -118,11 +122,12 @@ def _first(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def shortfall_dict(found: Shortfall) -> dict:
-    """A shortfall as values that JSON can hold: its sentences, and its table row by row."""
+def shortfall_dict(found: Shortfall, units: Units | None = None) -> dict:
+    """A shortfall as values that JSON can hold: its sentences, in metric units unless others are given, and its table."""
+    units = units or metric(found.pressure_unit)
     return {
-        "promise": promise(found),
-        "conflicts": list(conflicts(found)),
-        "remedies": list(remedies(found)),
+        "promise": promise(found, units),
+        "conflicts": list(conflicts(found, units)),
+        "remedies": list(remedies(found, units)),
         "table": found.to_frame().to_dict("records"),
     }

@@ -55,7 +55,7 @@ def shown_quantities(window: Window, plate: str) -> dict[str, Shown]:
         found["line_resistance"] = replace(
             found["line_resistance"],
             key="resistance_ohm_mm",
-            label="resistance per millimetre of line",
+            label="resistance per length of line",
             unit="Ω/mm",
         )
     return found | _silver(window)

@@ -43,7 +43,9 @@ def found(demo_surfaces):
 def with_chances(found, shift=0.6, joint=0.6, trend=0.6):
     """The same, each response as far off as such a chance says; the bridged gaps as expected."""
     by_name = {
-        name: replace(one, shift_p=shift, joint_p=joint, trend=one.trend and replace(one.trend, p=trend, factor="speed"))
+        name: replace(
+            one, shift_p=shift, joint_p=joint, trend=one.trend and replace(one.trend, p=trend, factor="speed")
+        )
         for name, one in found.by_name.items()
     }
     return replace(found, by_name=by_name, bridging=None)
