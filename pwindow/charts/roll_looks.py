@@ -33,6 +33,13 @@ def roll_looks(rolls: Sequence[Roll], palette: Palette = LIGHT, units: Units = M
     """The look of each roll of an inventory, by id; beyond six rolls colours repeat with other dashes.
 
     Planned rolls have hollow lines in a colour of no other roll, which keep their looks.
+
+    Parameters
+    ----------
+    rolls : sequence of Roll
+    palette : Palette
+    units : Units
+        Of the volume that is written beside a planned roll.
     """
     looks, colours = {}, palette.rolls
     there, planned = ([roll for roll in rolls if roll.planned == wanted] for wanted in (False, True))

@@ -57,7 +57,16 @@ def _make_readies(found: Mountings) -> dict:
 
 
 def speeds_answer(window: Window, pressures: Sequence[float] | None, units: Units) -> dict:
-    """Speed bands, the recommended one, and without bands how close the best set-up comes; sentences in `units`."""
+    """Speed bands, the recommended one, and without bands how close the best set-up comes.
+
+    Parameters
+    ----------
+    window : Window
+    pressures : sequence of float or None
+        In the trial's unit of pressure; those that were tried where None.
+    units : Units
+        That sentences are written in.
+    """
     bands = window.speed_bands(pressures)
     best = recommend(window, bands)
     answer = {

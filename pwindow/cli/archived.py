@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,8 +19,10 @@ from pwindow.cli.sources import (
     SHEET,
     STUDY,
     TERMS,
+    UNITS,
     Files,
     archive_of,
+    units_of_archive,
     with_sheet,
 )
 
@@ -121,6 +124,7 @@ set_aside = _decision("set-aside", "SET_ASIDE", "Keep trial NUMBER out of fits; 
 @STUDY
 @TERMS
 @LEAVE_OUT
+@UNITS
 @_JSON
 @guarded
 def refit(
@@ -130,6 +134,7 @@ def refit(
     study: Path | None,
     terms: Form,
     leave_out: Sequence[str],
+    units: str | None,
     as_json: bool,
 ) -> None:
     """Fit the accepted trials, judge products on them, keep the fit, and compare it with the previous one."""
@@ -149,19 +154,22 @@ def refit(
     if len(earlier):
         last = kept_fit(kept, str(earlier.index[-1]))
         compared = compared_answer(last, now, compare_fits(kept, last, now))
-    reply({"fit": kept_answer(now), "compared": compared}, refit_text, as_json=as_json)
+    text = partial(refit_text, units=units_of_archive(kept, units))
+    reply({"fit": kept_answer(now), "compared": compared}, text, as_json=as_json)
 
 
 @click.command()
 @ARCHIVE
+@UNITS
 @_JSON
 @guarded
-def fits(*, archive: str | None, as_json: bool) -> None:
+def fits(*, archive: str | None, units: str | None, as_json: bool) -> None:
     """List the fits of an archive: the trials each used and the set-up it recommended."""
     from pwindow.cli.archived_answers import fits_answer
     from pwindow.cli.archived_tables import fits_text
 
-    reply(fits_answer(archive_of(archive, there=True)), fits_text, as_json=as_json)
+    kept = archive_of(archive, there=True)
+    reply(fits_answer(kept), partial(fits_text, units=units_of_archive(kept, units)), as_json=as_json)
 
 
 @click.command()
@@ -169,10 +177,17 @@ def fits(*, archive: str | None, as_json: bool) -> None:
 @click.argument("after", metavar="[B]", required=False)
 @ARCHIVE
 @PICTURE
+@UNITS
 @_JSON
 @guarded
 def compare(
-    *, before: str, after: str | None, archive: str | None, picture: Path | None, as_json: bool
+    *,
+    before: str,
+    after: str | None,
+    archive: str | None,
+    picture: Path | None,
+    units: str | None,
+    as_json: bool,
 ) -> None:
     """Compare fit A with fit B, each named by its number or fingerprint, down to the coefficients.
 
@@ -203,7 +218,8 @@ def compare(
 
         both = windows_side_by_side(kept, one, other)
         save_picture(before_after_figure(both), picture, both.to_frame)
-    reply(compared_answer(one, other, compare_fits(kept, one, other)), compared_text, as_json=as_json)
+    text = partial(compared_text, units=units_of_archive(kept, units))
+    reply(compared_answer(one, other, compare_fits(kept, one, other)), text, as_json=as_json)
 
 
 @click.command()
@@ -211,9 +227,12 @@ def compare(
 @SHEET
 @ARCHIVE
 @click.option("--fit", "which", help="Number or fingerprint of the fit to confirm; default: the last one.")
+@UNITS
 @_JSON
 @guarded
-def confirm(*, file: Path, sheet: str | None, archive: str | None, which: str | None, as_json: bool) -> None:
+def confirm(
+    *, file: Path, sheet: str | None, archive: str | None, which: str | None, units: str | None, as_json: bool
+) -> None:
     """Compare confirmation prints of a run with the predictions of a fit, and update its probabilities.
 
     FILE is a trial file with the prints of the run. It is added to the archive and awaits a decision.
@@ -231,7 +250,8 @@ def confirm(*, file: Path, sheet: str | None, archive: str | None, which: str | 
         raise UnusableInput("there is no fit to confirm yet; make one with `pwindow refit --product …`")
     fit = kept_fit(kept, which or str(numbers[-1]))
     found = hold_against(kept, fit, InputFile.of(with_sheet((file,), sheet)[0]))
-    reply(confirmed_answer(kept, fit, found), confirmed_text, as_json=as_json)
+    text = partial(confirmed_text, units=units_of_archive(kept, units))
+    reply(confirmed_answer(kept, fit, found), text, as_json=as_json)
 
 
 @click.command()
@@ -245,6 +265,7 @@ def confirm(*, file: Path, sheet: str | None, archive: str | None, which: str | 
 )
 @click.option("--gone", is_flag=True, help="Mark the roll as retired.")
 @click.option("--note", default="", help="How it was measured, in a few words.")
+@UNITS
 @_JSON
 @guarded
 def rolls(
@@ -255,6 +276,7 @@ def rolls(
     measured: datetime.datetime | None,
     gone: bool,
     note: str,
+    units: str | None,
     as_json: bool,
 ) -> None:
     """List the roll inventory of an archive with its dated volumes, or record a new measurement."""
@@ -281,7 +303,8 @@ def rolls(
         if day > datetime.date.today():
             raise click.BadParameter(f"{day} is in the future", param_hint="--measured")
         kept.keep_volume(roll, size, day, note)
-    reply(volumes_answer(kept), volumes_text, as_json=as_json)
+    text = partial(volumes_text, units=units_of_archive(kept, units))
+    reply(volumes_answer(kept), text, as_json=as_json)
 
 
 COMMANDS = (rolls, add, trials, accept, accept_change, set_aside, refit, fits, compare, confirm)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
 from pwindow.cli.tables import table
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.trials.archive import Standing
-from pwindow.wording import counted, percent, pressure, speed
+from pwindow.wording import METRIC, Units, counted, metric, percent
 
 
 def added_text(answer: Mapping) -> str:
@@ -73,76 +74,97 @@ def history_text(answer: Mapping) -> str:
     return "\n".join(lines)
 
 
-def fits_text(answer: Mapping) -> str:
+def fits_text(answer: Mapping, units: Units = METRIC) -> str:
     """The fits of an archive."""
     if not answer["fits"]:
         return f"archive {answer['archive']} has no fits yet; make one with `pwindow refit`"
-    return "\n".join(_kept_text(one) for one in answer["fits"])
+    return "\n".join(_kept_text(one, units) for one in answer["fits"])
 
 
-def _kept_text(one: Mapping) -> str:
+def _kept_text(one: Mapping, units: Units) -> str:
     trials = ", ".join(f"{trial['number']} ({_status(trial['standing'])})" for trial in one["trials"])
     lines = [
         f"fit {one['number']}, {one['fingerprint']}, {one['made']}: trials {trials}; terms {one['terms']}"
     ]
     if "fit" in one:
         lines[0] += f"; surfaces {one['fit']}"
-    unit = one["pressure_unit"]
-    lines += [f"  {name}: {_run(product['recommended'], unit)}" for name, product in one["products"].items()]
+    own = _as_kept(units, one["pressure_unit"])
+    lines += [f"  {name}: {_run(product['recommended'], own)}" for name, product in one["products"].items()]
     if not one["products"]:
         lines.append("  no product was judged; name one with --product")
     return "\n".join(lines)
 
 
-def _run(best: Mapping | None, unit: str, *, judged: bool = True) -> str:
+def _as_kept(units: Units, kind: str) -> Units:
+    """The units, with pressures as the fit keeps them where they are of another kind."""
+    return units if units.pressure.kept == kind else replace(units, pressure=metric(kind).pressure)
+
+
+def _run(best: Mapping | None, units: Units, *, judged: bool = True) -> str:
     if not judged:
         return "not judged"
     if best is None:
         return "no assured speed"
     return (
-        f"{speed(best['speed_m_min'])} m/min with roll {best['roll']}, pressure {pressure(best['pressure'])} {unit}".rstrip()
+        f"{units.speed.words(best['speed_m_min'])} with roll {best['roll']}, pressure {units.pressure.words(best['pressure'])}".rstrip()
         + (f", plate {best['plate']}" if best["plate"] else "")
         + f" (joint conformance {percent(best['conformance'])})"
     )
 
 
-def refit_text(answer: Mapping) -> str:
+def refit_text(answer: Mapping, units: Units = METRIC) -> str:
     """A new fit, and how it differs from the last."""
-    parts = [_kept_text(answer["fit"])]
+    parts = [_kept_text(answer["fit"], units)]
     if answer["compared"] is not None:
         before, after = (answer["compared"][side]["number"] for side in ("before", "after"))
-        parts += _what_moved(answer["compared"])
+        parts += _what_moved(answer["compared"], units)
         parts.append(f"coefficients and standard deviations: `pwindow compare {before} {after}`")
     return "\n\n".join(parts)
 
 
-def compared_text(answer: Mapping) -> str:
+def compared_text(answer: Mapping, units: Units = METRIC) -> str:
     """Two fits side by side."""
-    parts = _what_moved(answer)
+    parts = _what_moved(answer, units)
     for what in ("coefficients", "standard_deviations"):
         title = f"{what.replace('_', ' ')} (of logarithms of height, width and resistivity; of closure in µm)"
         parts.append(f"{title}\n" + table(pd.DataFrame(answer[what])))
     return "\n\n".join(parts)
 
 
-def _what_moved(answer: Mapping) -> list[str]:
+def _what_moved(answer: Mapping, units: Units) -> list[str]:
     """What is recommended on two fits, and what moved it."""
     before, after = answer["before"], answer["after"]
+    own = _as_kept(units, answer["pressure_unit"])
     parts = [
         f"fit {before['number']} ({before['fingerprint']}) → fit {after['number']} ({after['fingerprint']})"
     ]
     for name, best in answer["recommended"].items():
-        words = _run(best["before"], answer["pressure_unit"], judged=best["judged_before"])
-        parts.append(f"{name}\n  before: {words}\n  after:  {_run(best['after'], answer['pressure_unit'])}")
+        words = _run(best["before"], own, judged=best["judged_before"])
+        parts.append(f"{name}\n  before: {words}\n  after:  {_run(best['after'], own)}")
     parts += [f"note: {change}" for change in answer["changes"]]
     if answer["influence"]:
         parts.append(
-            "recommended speed with all trials and with one left out, m/min\n"
-            + table(_without_empty(pd.DataFrame(answer["influence"]), "why"))
+            f"recommended speed with all trials and with one left out, {units.speed.name}\n"
+            + table(
+                _in_units(
+                    _without_empty(pd.DataFrame(answer["influence"]), "why"),
+                    ("speed_with", "speed_without"),
+                    own,
+                )
+            )
         )
     if answer["bands"]:
-        parts.append("fastest assured speed, m/min\n" + table(pd.DataFrame(answer["bands"])))
+        moved = _in_units(pd.DataFrame(answer["bands"]), ("fastest_before", "fastest_after"), own)
+        parts.append(f"fastest assured speed, {units.speed.name}\n" + table(moved))
     return parts
+
+
+def _in_units(table: pd.DataFrame, speeds: Sequence[str], units: Units) -> pd.DataFrame:
+    """A table of speeds, and pressures where it has them, as they are written."""
+    shown = {name: units.speed.of(table[name].astype(float)) for name in speeds}
+    if "pressure" in table:
+        shown["pressure"] = units.pressure.of(table["pressure"])
+    return table.assign(**shown)
 
 
 def _without_empty(frame: pd.DataFrame, column: str) -> pd.DataFrame:
@@ -163,13 +185,13 @@ def again_text(answer: Mapping) -> str:
     return "\n".join(lines)
 
 
-def confirmed_text(answer: Mapping) -> str:
+def confirmed_text(answer: Mapping, units: Units = METRIC) -> str:
     """Confirmation prints beside what the fit predicted."""
     fit = answer["fit"]
     parts = [
         f"trial {answer['trial']}, {answer['name']}: compared with the predictions of fit {fit['number']} ({fit['fingerprint']}), "
         f"it {answer['agreement']['verdict']}",
-        *_met_text(answer["met"]),
+        *_met_text(answer["met"], units),
         *(["\n".join(answer["not_judged"])] if answer["not_judged"] else []),
         "\n".join(answer["agreement"]["sentences"]),
     ]
@@ -186,7 +208,7 @@ def confirmed_text(answer: Mapping) -> str:
     return "\n\n".join([*parts, _to_decide(answer["trial"], answer["archive"])])
 
 
-def _met_text(rows: Sequence[Mapping]) -> list[str]:
+def _met_text(rows: Sequence[Mapping], units: Units) -> list[str]:
     """How many prints met what a product requires, and which did not."""
     parts = []
     for product, members in pd.DataFrame(rows).groupby("product", sort=False) if rows else []:
@@ -195,12 +217,12 @@ def _met_text(rows: Sequence[Mapping]) -> list[str]:
             f"{product}: {prints.sum()} of {len(prints)} prints meet every requirement that was measured"
         ]
         for _, one in members[~members["met"].astype(bool)].iterrows():
-            span = (
-                f"{one['low']:.4g}" if one["low"] == one["high"] else f"{one['low']:.4g} … {one['high']:.4g}"
-            )
+            unit = units.of(one["unit"])
+            low, high = (f"{unit.of(one[end]):.4g}" for end in ("low", "high"))
+            span = low if low == high else f"{low} … {high}"
             bridged = f", {one['bridged']} bridged" if one["bridged"] else ""
             lines.append(
-                f"  print {one['print']}: {REQUIREMENT_KINDS[one['requirement']].label} {span} {one['unit']}{bridged}"
+                f"  print {one['print']}: {REQUIREMENT_KINDS[one['requirement']].label} {span} {unit.name}{bridged}"
             )
         parts.append("\n".join(lines))
     return parts
@@ -212,13 +234,13 @@ def _chance(value: float | None) -> str:
     return percent(value)
 
 
-def volumes_text(answer: Mapping) -> str:
+def volumes_text(answer: Mapping, units: Units = METRIC) -> str:
     """The roll inventory of an archive."""
     if not answer["measurements"]:
         return (
             f"archive {answer['archive']} has no roll measurements: the rolls of its trials are the inventory; record a measurement with "
             '`pwindow rolls --roll ID --volume "4.4 cm3/m2"`'
         )
-    return "cell volumes, cm³/m²; the last measurement of each roll applies\n" + table(
-        pd.DataFrame(answer["measurements"])
-    )
+    measured = pd.DataFrame(answer["measurements"])
+    measured["cell_volume"] = units.volume.of(measured["cell_volume"].astype(float))
+    return f"cell volumes, {units.volume.name}; the last measurement of each roll applies\n{table(measured)}"

@@ -128,6 +128,7 @@ def _refuse_unnamed(output: Path | None, *, as_json: bool) -> None:
 
 
 def _subject(
+    *,
     files: Files,
     archive: str | None,
     product: Path,

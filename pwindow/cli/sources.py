@@ -100,13 +100,27 @@ def trial_of(files: Files, archive: str | None) -> Trial:
 
 def units_of(trial: Trial, asked: str | None) -> Units:
     """What an answer is written in: as asked, else as the first trial file has it."""
+    return _chosen(asked, trial.units)
+
+
+def _chosen(asked: str | None, of_file: Units) -> Units:
     from pwindow.errors import UnitProblem
     from pwindow.wording import chosen_units
 
     try:
-        return chosen_units(asked or "", trial.units)
+        return chosen_units(asked or "", of_file)
     except UnitProblem as problem:
         raise click.BadParameter(str(problem), param_hint="--units") from problem
+
+
+def units_of_archive(archive: Archive, asked: str | None) -> Units:
+    """What an answer on an archive is written in: as asked, else as the file of its first trial has it."""
+    from pwindow.wording import METRIC
+
+    numbers = archive.trials().index
+    if not len(numbers):
+        return _chosen(asked, METRIC)
+    return units_of(archive.trial([int(numbers[0])]), asked)
 
 
 def fitted(

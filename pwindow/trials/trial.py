@@ -24,6 +24,7 @@ from pwindow.trials.plausible import doubts
 from pwindow.trials.reduction import reduce_features
 from pwindow.wording import Units, counted, listed, metric, units_of_factors
 
+_ROUNDED = 1e-4  # relative difference of one pressure in two units: 50 µm is 1.9685 thou
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 
 
@@ -71,8 +72,12 @@ class Trial(Viewed):
 
     @cached_property
     def pressures(self) -> tuple[float, ...]:
-        """Pressures that were tried, in the trial's unit of pressure."""
-        return tuple(sorted(self.prints["pressure"].unique()))
+        """Pressures that were tried, in the trial's unit of pressure; files in other units round the same one otherwise."""
+        tried: list[float] = []
+        for pressure in sorted(self.prints["pressure"].unique()):
+            if not tried or pressure > tried[-1] * (1.0 + _ROUNDED):
+                tried.append(float(pressure))
+        return tuple(tried)
 
     @property
     def pressure_key(self) -> str:

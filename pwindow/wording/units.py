@@ -37,11 +37,6 @@ class Unit:
     factor: float = 1.0
     write: Callable[[float], str] = field(default=amount, compare=False)
 
-    @property
-    def exact(self) -> bool:
-        """Whether numbers are shown as they are kept, or as per cent of it: without rounding by a factor."""
-        return self.factor in (1.0, 100.0)
-
     def of(self, value: Numbers) -> Numbers:
         """A number, an array or a column of `kept` in this unit."""
         return value if self.factor == 1.0 else value * self.factor  # type: ignore[operator, return-value]

@@ -251,3 +251,13 @@ def test_a_term_that_cannot_be_left_out_is_not_ignored(first, tag_file, term):
 def test_a_square_can_be_left_out(first):
     left = answer("fit", first, "--leave-out", "pressure²")["surfaces"]["line_height"]["coefficients"]
     assert "pressure²" not in left and "pressure" in left and "speed²" in left
+
+
+def test_an_answer_is_in_the_units_asked_for_and_json_stays_metric():
+    asked = ("speeds", pw.demo("trial_first.csv"), "--product", pw.demo("tag.toml"), "--units", "ft/min, BCM")
+    text = run(*asked).output
+    assert "recommended: 324.1 ft/min (98.8 m/min)" in text and "above 324.1 ft/min" in text
+    assert "pressure, µm" in text and "4.65" in text
+    found = answer(*asked)
+    assert found["recommended"]["speed_m_min"] == 98.8 and "98.8 m/min" in found["recommended"]["why"]
+    assert "“psi” is not offered" in misused(*asked[:-1], "psi")

@@ -7,7 +7,7 @@ import pytest
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.controls import RequirementEditor
 from pwindow.panels.shared.fields import NumberField, SlidingNumber, typed_number, written
-from pwindow.wording import METRIC, PERCENT, metric
+from pwindow.wording import METRIC, PERCENT, metric, us_customary
 
 
 def unguarded(handler):
@@ -187,3 +187,21 @@ def test_a_count_is_whole_and_at_least_one(editor, count):
     assert note.value and field.value == count and editor.taken == []
     field.value = "60"
     assert next(one for one in editor.taken[-1].requirements if one.name == "gap").parameters["count"] == 60
+
+
+def test_a_slider_in_other_units_keeps_the_number_whatever_step_it_stands_on():
+    """A browser moves a slider to the step next to its number, and tells of it."""
+    chosen = []
+    number = SlidingNumber("Speed", unguarded, lambda: chosen.append(number.value))
+    number.show(us_customary().speed, 30.0, 120.0, 98.8, 0.1)
+    assert (number.field.value, number.slider.description) == ("324.1", "Speed, ft/min")
+    number.slider.value = number.slider.min + round((number.slider.value - number.slider.min) / 0.1) * 0.1
+    assert (number.value, chosen) == (98.8, [])
+    number.slider.value += 1.0
+    assert chosen == [pytest.approx(98.8 + 0.3048, abs=0.02)] and number.field.value == "325.1"
+    number.field.value = "300 ft/min"
+    assert number.value == pytest.approx(91.44) and len(chosen) == 2
+    number.field.value = "98.4"
+    assert number.value == pytest.approx(30.0), "the end as it is written, 98.43"
+    number.field.value = "98"
+    assert "98 ft/min is outside 98.4 to 393.7 ft/min" in number.note.value

@@ -303,3 +303,26 @@ def test_what_a_trial_does_not_record_can_be_stated_on_the_page(page, demo_rows)
     assert "ake_ready is not recorded" not in page.answer.value
     assert page.question.recommended.setup.speed > before + 5.0
     assert "unrecorded=each%20print" in page.frame._query.value
+
+
+def test_numbers_are_shown_in_the_units_of_the_address(page):
+    page.open_at("units=us")
+    assert "324.1 ft/min" in page.answer.value and "(98.8 m/min)" in page.answer.value
+    assert "m/min" not in page.setup.value + page.bands.value + page.neighbours.value
+    assert page.figure.layout.xaxis2.title.text == "press speed, ft/min"
+    assert page.figure.layout.yaxis2.range[1] < 5.0, "BCM"
+    assert "units=us" in page.frame._query.value and page.units_menu.value == "us"
+    widest = next(one for name, one in page.editor._fields.items() if name == ("line_width", "most"))
+    assert (widest.field.description, widest.field.value) == ("line width at most, thou", "2.756")
+    widest.field.value = "2.7"
+    (limit,) = (one.most for one in page.asked.product.requirements if one.name == "line_width")
+    assert limit == pytest.approx(68.58)
+    page.units_menu.value = ""
+    assert "ft/min" not in page.answer.value and "units=" not in page.frame._query.value
+    assert page.figure.layout.xaxis2.title.text == "press speed, m/min"
+
+
+def test_units_that_the_trial_does_not_have_are_left_out(page):
+    page.open_at("units=psi")
+    assert "units=psi: unit “psi” is not offered" in page.frame._notices.value
+    assert "98.8 m/min" in page.answer.value

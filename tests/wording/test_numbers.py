@@ -11,6 +11,7 @@ from pwindow.markup import part
 from pwindow.panels.set_up_speed import view
 from pwindow.window.bands import SPEED_STEP
 from pwindow.wording import (
+    METRIC,
     SPEED_DECIMALS,
     amount,
     percent,
@@ -79,9 +80,10 @@ def test_the_page_and_the_command_tell_a_height_alike(tag_window):
     frame = tag_window.setups("laser-imaged", 98.8, 7.2, 50.0)
     found = tag_window.surfaces.predict("line_height", frame).iloc[0]
     value, low, high = with_interval(*found[["mean", "obs_ci_low", "obs_ci_high"]])
-    command = _response_table({"line_height_um": found.to_dict()})
+    command = _response_table({"line_height_um": found.to_dict()}, METRIC)
     assert {value, low, high} <= set(command.split())
-    page = part(view.__package__, "view", "interval", ends=view._predicted(found), unit="µm")
+    ends, unit = view._predicted(found, METRIC.length)
+    page = part(view.__package__, "view", "interval", ends=ends, unit=unit)
     assert f"<b>{value}</b> µm ({low} … {high})" == page
 
 

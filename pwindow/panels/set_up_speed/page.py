@@ -80,7 +80,7 @@ class SetUpSpeed(QuestionPage):
             heading("Fit"),
             self.form,
             self.readies,
-            heading("Display"),
+            heading("Shown in"),
             self.units_menu,
         ]
         self._loading = [heading("Your own data"), self.upload, self.busy, self.sheets.box]

@@ -89,7 +89,15 @@ def shortfall_list(question: Question, units: Units) -> Markup:
 
 
 def setup_card(question: Question, setup: Setup, units: Units) -> Markup:
-    """Predicted responses and conformance of the selected set-up."""
+    """Predicted responses and conformance of the selected set-up.
+
+    Parameters
+    ----------
+    question : Question
+    setup : Setup
+    units : Units
+        To write them in, as in `neighbour_card`.
+    """
     window, frame = question.window, question.frame(setup)
     name = setup_words(setup.roll.id, setup.pressure, units, setup.speed)
     if not window.in_trial_region(frame)[0]:

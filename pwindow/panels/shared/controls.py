@@ -111,7 +111,15 @@ def _volume(roll: Roll, units: Units) -> str:
 
 
 def offer(menu: widgets.Dropdown, options: list[tuple[str, str]], chosen: str) -> None:
-    """Offer options, of which one is chosen."""
+    """Offer options, of which one is chosen.
+
+    Parameters
+    ----------
+    menu : Dropdown
+    options : list of (str, str)
+        What each is called, and its value.
+    chosen : str
+    """
     if menu.options != tuple(options):
         menu.options = options
     menu.value = chosen

@@ -12,7 +12,7 @@ import ipywidgets as widgets
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.words import refused
-from pwindow.wording import Unit
+from pwindow.wording import PERCENT, Unit
 
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
@@ -188,7 +188,7 @@ class SlidingNumber:
         continuous_update: bool = True,
     ):
         self._title, self._unit, self._chosen, self._telling = title, Unit("", ""), chosen, True
-        self._continuous = continuous_update
+        self._continuous, self._value = continuous_update, 0.0
         self.slider = self._slider()
         self.field = widgets.Text(
             continuous_update=False, layout=widgets.Layout(width="64px", flex="0 0 64px")
@@ -213,11 +213,14 @@ class SlidingNumber:
 
     @property
     def value(self) -> float:
-        return round(self._unit.kept_of(self.slider.value), 12)
+        """The number in the unit that it is kept in: as it was given or typed, whatever step the slider stands on."""
+        return self._value
 
     @value.setter
     def value(self, value: float) -> None:
-        self.slider.value = self._unit.of(value)
+        if value != self._value:
+            self._move(self._unit.of(value))
+            self._use(value)
 
     def show(self, unit: Unit, low: float, high: float, value: float, step: float) -> None:
         """Show a value between two ends without telling of it; where all is as it was, what was typed stays.
@@ -233,6 +236,7 @@ class SlidingNumber:
         self._unit, self._telling = unit, False
         ends, start = (unit.of(low), unit.of(high)), unit.of(value)
         try:
+            self._value = value
             kept = f"{self._title}, {unit.name}", unit.step_of(step), *ends
             if kept == (self.slider.description, self.slider.step, self.slider.min, self.slider.max):
                 self.slider.value = start
@@ -256,23 +260,42 @@ class SlidingNumber:
         before.close()
 
     def _shown(self) -> tuple[str, float, float, float]:
-        return self._unit.name, self.slider.min, self.slider.max, self.slider.value
+        return self._unit.name, self.slider.min, self.slider.max, self._unit.of(self._value)
 
     def _put(self) -> None:
         self.note.say("")
-        self.field.value = self._text(self.slider.value)
+        self.field.value = self._text(self._unit.of(self._value))
 
     def _text(self, value: float) -> str:
         """A number of the slider as the field writes it."""
-        return written(round(value, 6)) if self._unit.exact else self._unit.write(value)
+        if self._unit.factor == PERCENT.factor:
+            return written(round(value, 6))
+        return written(round(value, 3)) if self._unit.factor == 1.0 else self._unit.write(value)
 
     def _slid(self, _change: object) -> None:
-        if self._telling:
-            self._put()
-            self._chosen()
+        if self._telling and not self._on_step():
+            self._use(round(self._unit.kept_of(self.slider.value), 12))
+
+    def _on_step(self) -> bool:
+        """Whether the slider stands on the step next to the number: a browser moves it there by itself."""
+        return abs(self.slider.value - self._unit.of(self._value)) <= 0.51 * self.slider.step
+
+    def _move(self, shown: float) -> None:
+        """Move the slider without telling of it."""
+        before, self._telling = self._telling, False
+        try:
+            self.slider.value = shown
+        finally:
+            self._telling = before
+
+    def _use(self, value: float) -> None:
+        """Go on with a number of the visitor's."""
+        self._value = value
+        self._put()
+        self._chosen()
 
     def _typed(self) -> None:
-        if self.field.value == self._text(self.slider.value):
+        if self.field.value == self._text(self._unit.of(self._value)):
             self.note.say("")
         else:
             self._take()
@@ -286,11 +309,11 @@ class SlidingNumber:
                 ends = f"{self._text(slider.min)} to {self._text(slider.max)} {unit}"
                 raise UnusableInput(f"{written(number)} {unit} is outside {ends}")
         except UnusableInput as problem:
-            used = f"{self._text(slider.value)} {unit}"
+            used = f"{self._text(self._unit.of(self._value))} {unit}"
             self.note.say(f"{self._title}: {problem}. The page still uses {used}.")
         else:
-            slider.value = inside
-            self._put()
+            self._move(inside)
+            self._use(round(self._unit.kept_of(inside), 12))
 
 
 class Refusal(widgets.HTML):

@@ -22,8 +22,6 @@ from pwindow.window.setup import Setup
 from pwindow.wording import METRIC, Units, chosen_units, offered_units
 from pwindow.workflows.evidence import Evidence
 
-_SYSTEMS = {"": "as in the trial file", "metric": "metric", "us": "US"}
-
 
 class QuestionPage(ABC):
     """A page on a question. A page of its own makes its widgets, says where they stand, and starts.
@@ -148,10 +146,7 @@ class QuestionPage(ABC):
         offered = offered_units(self.asked.window.surfaces.trial.units)
         named = (name for name, units in offered.items() if units == self.units)
         chosen = next(named, self.frame.units or "")
-        menu = [
-            (f"{_SYSTEMS.get(name, name)} ({', '.join(units.names)})", name)
-            for name, units in offered.items()
-        ]
+        menu = [(", ".join(units.names), name) for name, units in offered.items()]
         if chosen not in offered:
             menu.append((", ".join(self.units.names), chosen))
         self._offering = True
