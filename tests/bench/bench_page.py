@@ -1,7 +1,8 @@
-"""How fast pages open to their first picture and how fast a slider repaints the map; prints, asserts nothing.
+"""How fast pages open to their first picture and how fast sliders and limits repaint the map; prints, asserts nothing.
 
 Opens are of a browser without anything kept, and of one that has been there before; between them the list of pages,
-which needs neither kernel nor script, tells how busy the computer is. The map has 80 × 80 set-ups.
+which needs neither kernel nor script, tells how busy the computer is. An empty notebook, served by Voilà alone with a
+kernel that waits for it, tells what any page takes. The map has 80 × 80 set-ups.
 
 python tests/bench/bench_page.py
 """
@@ -13,8 +14,15 @@ import socket
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 
+import nbformat
 from playwright.sync_api import sync_playwright
 
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
@@ -93,6 +101,73 @@ def moves(page, name: str) -> list[float]:
     return times
 
 
+@contextmanager
+def empty_notebook() -> Iterator[str]:
+    """The address of a notebook that shows one word, served by Voilà with a kernel that waits for it."""
+    with tempfile.TemporaryDirectory() as folder:
+        cell = nbformat.v4.new_code_cell("import ipywidgets\nipywidgets.HTML('<b id=ready>ready</b>')")
+        kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+        notebook = nbformat.v4.new_notebook(cells=[cell], metadata=kernel)
+        path = Path(folder) / "empty.ipynb"
+        nbformat.write(notebook, path)
+        port = free_port()
+        waiting = ["--preheat_kernel=True", "--pool_size=1", "--no-browser", f"--port={port}"]
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        server = subprocess.Popen([sys.executable, "-m", "voila", str(path), *waiting], cwd=folder, **quiet)
+        try:
+            address = f"http://127.0.0.1:{port}"
+            for _ in range(60):
+                time.sleep(1)
+                try:
+                    urllib.request.urlopen(f"{address}/static/favicon.ico", timeout=2).close()
+                    break
+                except urllib.error.HTTPError:
+                    break
+                except OSError:
+                    continue
+            yield address
+        finally:
+            server.terminate()
+            server.wait()
+
+
+def empty_opens(browser) -> list[float]:
+    times = []
+    with empty_notebook() as address:
+        for _ in range(OPENS):
+            time.sleep(READY)
+            page = browser.new_context(viewport=WINDOW).new_page()
+            start = time.perf_counter()
+            page.goto(address)
+            page.locator("#ready").wait_for(state="attached", timeout=90_000)
+            times.append(time.perf_counter() - start)
+            page.close()
+    return times
+
+
+_LIMIT = """
+async ([text]) => {
+  const plot = document.querySelector('.js-plotly-plot'), field = document.activeElement;
+  const painted = new Promise(done => plot.once('plotly_afterplot',
+    () => requestAnimationFrame(() => done(performance.now()))));
+  field.value = text;
+  const start = performance.now();
+  field.dispatchEvent(new Event('change', {bubbles: true}));
+  return await painted - start;
+}
+"""
+
+
+def limits(page) -> list[float]:
+    field = page.locator(".pw-number input").first
+    times = []
+    for at in range(12):
+        field.focus()
+        times.append(page.evaluate(_LIMIT, [str(320 + at)]))
+        time.sleep(1.5)
+    return times
+
+
 def report(name: str, values: list[float], unit: str) -> None:
     ordered = sorted(values)
     tail = ordered[int(0.95 * (len(ordered) - 1))]
@@ -111,6 +186,7 @@ def main() -> None:
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=ARGUMENTS)
             address = f"http://127.0.0.1:{port}"
+            report("an empty notebook: first visit", empty_opens(browser), "s")
             for name in PATHS:
                 times = opens(browser, address, name)
                 report(f"{name}: list of pages (load)", times["list"], "s")
@@ -121,6 +197,7 @@ def main() -> None:
             time.sleep(2)
             report("pressure slider to repainted map", moves(page, "Pressure"), "ms")
             report("speed slider to repainted ring", moves(page, "Speed"), "ms")
+            report("limit to repainted map", limits(page), "ms")
             browser.close()
     finally:
         server.terminate()

@@ -47,6 +47,29 @@ def test_a_slider_moves_the_numbers_and_the_map(opened):
     )
 
 
+_SAID = """
+(field) => new Promise(done => {
+  const note = document.getElementById("pw-busy");
+  let start, said = null;
+  new MutationObserver(() => {
+    if (note.textContent && said === null) said = performance.now() - start;
+    if (!note.textContent && said !== null) done(said);
+  }).observe(note, {childList: true});
+  field.value = "300";
+  start = performance.now();
+  field.dispatchEvent(new Event("change", {bubbles: true}));
+})
+"""
+
+
+def test_the_page_says_that_it_is_working_and_when_it_is_done(opened):
+    """Within 100 ms of a change that takes longer; a busy machine may need some more."""
+    field = opened.locator(".pw-number input").first
+    assert opened.locator("#pw-busy").inner_text() == ""
+    assert 50 < field.evaluate(_SAID) < 400
+    assert opened.locator("#pw-busy").inner_text() == ""
+
+
 def _picture(page) -> str:
     return page.evaluate("document.querySelector('.heatmaplayer image').href.baseVal")
 

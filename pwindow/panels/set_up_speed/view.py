@@ -159,7 +159,14 @@ def _ends(mean: float, low: float, high: float, unit: Unit) -> tuple[tuple[str, 
 
 
 def neighbour_card(question: Question, setup: Setup, units: Units) -> Markup | str:
-    """What slower and faster speeds would do, and why one would fail; nothing outside the trial region."""
+    """What slower and faster speeds would do, and why one would fail; nothing outside the trial region.
+
+    Parameters
+    ----------
+    question : Question
+    setup : Setup
+    units : Units
+    """
     table = question.neighbours(setup)
     if table.empty:
         return ""

@@ -4,7 +4,10 @@
 (() => {
   const SMALL = 4096; // bytes; a status message is far below, figure data far above
   const GRACE = 2000; // ms in which a dropped connection may come back unnoticed
+  const SOON = 80; // ms after which an answer that has not come is said to be worked on
+  const HEAD = 2048; // bytes that hold the header of a message
   const ENDED = /"execution_state":\s*"(restarting|autorestarting|dead)"/;
+  const IDLE = /"execution_state":\s*"idle"/;
   const STOPPED = "The session behind this page has stopped. Your entries on it are lost; " +
     "reload the page to continue.";
   const LOST = "The connection to this page's session is lost. It is restored automatically when the " +
@@ -16,6 +19,8 @@
   let opened = false;
   let leaving = false;
   let lostTimer = null;
+  let workTimer = null;
+  const asked = new Set(); // ids of messages that the kernel has not done with
 
   function showBar(text) {
     const bar = document.getElementById("pw-stopped");
@@ -28,12 +33,46 @@
     document.getElementById("pw-stopped").hidden = true;
   }
 
+  function idsIn(text) {
+    return [...text.matchAll(/"msg_id":\s*"([^"]+)"/g)].map((found) => found[1]);
+  }
+
+  function bytesOf(data) {
+    return ArrayBuffer.isView(data)
+      ? new Uint8Array(data.buffer, data.byteOffset, data.byteLength) : new Uint8Array(data);
+  }
+
+  /* The first id of a frame is of its header, which stands before all that may be long. */
+  function onSend(data) {
+    const [id] = idsIn(typeof data === "string" ? data.slice(0, HEAD) : decoder.decode(bytesOf(data).subarray(0, HEAD)));
+    if (id === undefined) return;
+    asked.add(id);
+    workTimer ??= setTimeout(sayBusy, SOON, true);
+  }
+
+  function onIdle(text) {
+    idsIn(text).forEach((id) => asked.delete(id));
+    if (asked.size === 0) sayBusy(false);
+  }
+
+  function sayBusy(busy) {
+    if (!busy) {
+      clearTimeout(workTimer);
+      workTimer = null;
+    }
+    const note = document.getElementById("pw-busy");
+    if (note) note.textContent = busy ? "Working…" : "";
+  }
+
   function onMessage(event) {
     const data = event.data;
     const size = typeof data === "string" ? data.length : data.byteLength;
     if (stopped || !(size < SMALL)) return;
-    if (ENDED.test(typeof data === "string" ? data : decoder.decode(data))) {
+    const text = typeof data === "string" ? data : decoder.decode(data);
+    if (IDLE.test(text)) onIdle(text);
+    if (ENDED.test(text)) {
       stopped = true;
+      sayBusy(false);
       showBar(STOPPED);
     }
   }
@@ -69,6 +108,12 @@
       this.addEventListener("message", onMessage);
       this.addEventListener("open", onOpen);
       this.addEventListener("close", onClose);
+      this.watched = true;
+    }
+
+    send(data) {
+      if (this.watched) onSend(data);
+      super.send(data);
     }
   };
 
