@@ -19,7 +19,8 @@ m σ and v the mean and variance of the worst of N about the print's mean, as in
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -31,7 +32,7 @@ from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Quantity, gap_count
 from pwindow.window.requirements.tolerances import drifts
 from pwindow.window.window import Window
-from pwindow.wording import limit_words
+from pwindow.wording import METRIC, Units, limit_words
 
 LEVEL = 0.95
 MAKE_READIES = 3
@@ -41,6 +42,41 @@ SURE = 0.95
 _DRAWS = 40_000  # a stop rate of 10 % then has a standard error of 0.15 points
 _LONG = ("line_resistance", "sheet_resistance")  # the mean of a whole print: features average out
 _LABELS = {"line_height": ("line height", "µm"), "line_width": ("line width", "µm"), "gap": ("gap", "µm")}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Need:
+    """What one requirement needs of the average of a measure.
+
+    Attributes
+    ----------
+    requirement : Requirement
+    own : bool
+        Whether it is of the measure itself, and not of something that the measure enters.
+    unit : str
+        Of the measure.
+    low, high : float
+        Ends of the average; infinite where there is none.
+    """
+
+    requirement: Requirement
+    own: bool
+    unit: str
+    low: float
+    high: float
+
+    def words(self, units: Units = METRIC) -> str:
+        """The need as people say it."""
+        unit, asked = units.of(self.unit), self.requirement
+        average = limit_words(unit.of(self.low), unit.of(self.high), unit.name)
+        if not self.own:
+            return f"{average}, for {asked.wording(units)}"
+        ends = unit.of(_or(asked.least, -np.inf)), unit.of(_or(asked.most, np.inf))
+        limits, every = limit_words(*ends, unit.name), _every(asked)
+        if every is None:
+            return limits
+        which = f"every one of {every}" if every > 1 else "the gap"
+        return f"{which}: {limits}, so average {average}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,8 +102,8 @@ class FirstPrint:
         What the product requires: of every feature where it requires something of every gap.
     need_low, need_high : float
         What the part needs of the average; infinite where it needs nothing.
-    needs : tuple of str
-        The same in words, one for each requirement that sets an end.
+    needs : tuple of Need
+        What asks for that: the requirements that set an end.
     every : int or None
         How many features of a part each must meet the requirement; None where only the average must.
     """
@@ -88,7 +124,7 @@ class FirstPrint:
     most: float | None
     need_low: float
     need_high: float
-    needs: tuple[str, ...]
+    needs: tuple[Need, ...]
     every: int | None
 
     @property
@@ -107,10 +143,28 @@ class FirstPrint:
         """Whether single features must be checked as well as their average."""
         return self.every is not None and self.features > 1
 
+    def shown_in(self, units: Units) -> FirstPrint:
+        """The same with its numbers in other units."""
+        unit = units.of(self.unit)
+        noticed = units.of(self.noticed_unit)
+        names = ("expected", "low", "high", "several_low", "several_high", "need_low", "need_high")
+        changed: dict[str, Any] = {name: unit.of(getattr(self, name)) for name in names}
+        changed |= {
+            end: unit.of(limit) for end in ("least", "most") if (limit := getattr(self, end)) is not None
+        }
+        return replace(
+            self,
+            unit=unit.name,
+            noticed=noticed.of(self.noticed),
+            noticed_unit=noticed.name,
+            **changed,
+        )
+
     def to_dict(self) -> dict:
         """The same as plain values."""
         return (
             asdict(self)
+            | {"needs": tuple(need.words() for need in self.needs)}
             | {
                 name: None if np.isinf(value) else value
                 for name, value in (("need_low", self.need_low), ("need_high", self.need_high))
@@ -360,8 +414,8 @@ def _every(requirement: Requirement | None) -> int | None:
     return int(requirement.parameters.get("count", 1))
 
 
-def _need(window: Window, setup: pd.DataFrame, one: _Measure) -> tuple[float, float, tuple[str, ...]]:
-    """What the part needs of the average of a measure: lowest, highest, and what asks for that in words."""
+def _need(window: Window, setup: pd.DataFrame, one: _Measure) -> tuple[float, float, tuple[Need, ...]]:
+    """What the part needs of the average of a measure: lowest, highest, and what asks for that."""
     limits = window.limits[str(setup["plate"].iloc[0] or "")]
     ends = {
         requirement.name: _average_ends(window, limits, requirement, one)
@@ -370,12 +424,18 @@ def _need(window: Window, setup: pd.DataFrame, one: _Measure) -> tuple[float, fl
     }
     low = max((each[0] for each in ends.values()), default=-np.inf)
     high = min((each[1] for each in ends.values()), default=np.inf)
-    words = [
-        _need_words(requirement, one, ends[requirement.name])
+    needs = [
+        Need(
+            requirement=requirement,
+            own=one.requirement is requirement,
+            unit=one.unit,
+            low=ends[requirement.name][0],
+            high=ends[requirement.name][1],
+        )
         for requirement in window.product.requirements
         if requirement.name in ends and _sets_an_end(ends[requirement.name], low, high)
     ]
-    return low, high, tuple(words)
+    return low, high, tuple(needs)
 
 
 def _sets_an_end(ends: tuple[float, float], low: float, high: float) -> bool:
@@ -409,17 +469,6 @@ def _guard(window: Window, error: float, one: _Measure) -> float:
     joint = window.joint
     average = joint.between[joint.names.index("gap_closure")] ** 2 / one.features
     return float(stdtrit(joint.df, SURE) * np.sqrt(error + average))
-
-
-def _need_words(requirement: Requirement, one: _Measure, ends: tuple[float, float]) -> str:
-    if one.requirement is not requirement:
-        return f"{limit_words(*ends, one.unit)}, for {requirement.wording()}"
-    asked = limit_words(_or(requirement.least, -np.inf), _or(requirement.most, np.inf), one.unit)
-    every = _every(requirement)
-    if every is None:
-        return asked
-    which = f"every one of {every}" if every > 1 else "the gap"
-    return f"{which}: {asked}, so average {limit_words(*ends, one.unit)}"
 
 
 def _variances(
