@@ -103,7 +103,7 @@ def _curve(content: MapContent) -> tuple[np.ndarray, np.ndarray]:
 def _hover_texts(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
     unit = _unit(content)
     return [
-        f"{unit.write(at)} {unit.name}<br>joint conformance {percent(share, content.level)}"
+        f"{unit.write(at)} {unit.name}<br>all requirements met: {percent(share, content.level)}"
         if np.isfinite(share)
         else ""
         for at, share in zip(x, joint)
@@ -207,7 +207,7 @@ def _layout(content: MapContent, palette: Palette, height: int | None) -> dict:
         | {"title": {"text": axis_title(content)}, "overlaying": "x", "anchor": "y2", "range": _padded(x)},
         "yaxis2": axis
         | {
-            "title": {"text": "joint conformance probability", "standoff": 16},
+            "title": {"text": "probability that all requirements are met", "standoff": 16},
             "overlaying": "y",
             "anchor": "x2",
             "range": list(_SHARES),
@@ -319,7 +319,7 @@ def _legend(content: MapContent) -> str:
         state += "" if content.nearest.spot else ", closest at another plate or pressure"
     fit = f" · fit {content.fit}" * bool(content.fit)
     nor = _untried(content, tried)
-    return f"{lead}<br><b>line</b> joint conformance · {state}<br><b>hatched</b> not tried{nor}{fit}"
+    return f"{lead}<br><b>line</b> probability · {state}<br><b>hatched</b> not tried{nor}{fit}"
 
 
 def _untried(content: MapContent, tried: list[Roll]) -> str:
