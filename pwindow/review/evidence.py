@@ -136,7 +136,7 @@ def not_tried(window: Window, setup: Setup, settings: Sequence[Setting]) -> tupl
         As `settings_of` gives them for the set-up.
     """
     return (
-        *_of_drifts(settings),
+        *_of_drifts(window, settings),
         *_of_roll(window, setup),
         *_of_speed(window, setup, settings),
         *_of_pressure(window, setup),
@@ -147,13 +147,17 @@ def not_tried(window: Window, setup: Setup, settings: Sequence[Setting]) -> tupl
     )
 
 
-def _of_drifts(settings: Sequence[Setting]) -> list[str]:
-    """Settings that may leave what was tried though they are held within their tolerance."""
+def _of_drifts(window: Window, settings: Sequence[Setting]) -> list[str]:
+    """Settings that may leave what was tried though they are held within their tolerance.
+
+    Of a setting that the trial did not vary at all, the window's own notes speak.
+    """
+    varied = {setting.name for setting in settings if len(window.surfaces.trial.levels(setting.name)) > 1}
     return [
         f"{setting.label.capitalize()} {setting.value:.4g} ± {setting.drift:.3g} {setting.unit} may drift "
         f"{setting.untried_drift}, where nothing was tried: the probabilities extrapolate the surfaces."
         for setting in settings
-        if setting.untried_drift
+        if setting.untried_drift and setting.name in varied
     ]
 
 
@@ -176,10 +180,10 @@ def _of_roll(window: Window, setup: Setup) -> list[str]:
 def _of_speed(window: Window, setup: Setup, settings: Sequence[Setting]) -> list[str]:
     low, high = next(setting.tried for setting in settings if setting.name == "speed")
     unit = window.surfaces.trial.pressure_unit
-    words = (
-        f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial covers {speed(low)} to {speed(high)} m/min; slower "
-        "and faster prints are not known."
+    tried = (
+        f"{speed(low)} to {speed(high)} m/min" if speed(low) != speed(high) else f"only {speed(low)} m/min"
     )
+    words = f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial covers {tried}; slower and faster speeds were not tried."
     if setup.speed > 0.97 * high or setup.speed < low / 0.97:
         words += f" {speed(setup.speed)} m/min is at the edge of this range."
     return [words]

@@ -39,6 +39,11 @@ class Setting:
     tried: tuple[float, float]
 
     @property
+    def is_tried_once(self) -> bool:
+        """Whether the trial says something about one value alone."""
+        return self.tried[0] == self.tried[1]
+
+    @property
     def held(self) -> tuple[float, float]:
         """How far it may drift within what was tried."""
         drift = self.drift or 0.0
@@ -52,13 +57,15 @@ class Setting:
             return f"{self.value:g} {self.unit}"
         decimals = max(0, 1 - math.floor(math.log10(self.drift)))
         low, high = (f"{round(end, decimals):g}" for end in self.held)
-        return f"{low} to {high} {self.unit}"
+        return f"{low} {self.unit}" if low == high else f"{low} to {high} {self.unit}"
 
     @property
     def untried_drift(self) -> str:
         """Where a drift leaves what was tried, in words; "" where it does not."""
         if not self.drift:
             return ""
+        if self.is_tried_once:
+            return f"away from {self.tried[0]:.4g} {self.unit}"
         slack = 1e-6 * self.drift
         ends = [
             f"{'below' if outward < 0 else 'above'} {end:.4g} {self.unit}"

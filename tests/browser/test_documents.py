@@ -18,6 +18,7 @@ from pwindow.review.report_page import report_html
 from pwindow.review.run_sheet import RunSheet, run_sheet
 from pwindow.review.run_sheet_page import run_sheet_html
 from pwindow.window.setup import Setup
+from tests.helpers.trials import read_frame
 
 pytestmark = pytest.mark.slow
 
@@ -51,6 +52,12 @@ count = 480
 """
 
 
+FOUND = ["tag_found", "edge_found", "all_found", "doubtful_found"]
+PRINTED = {"A4": (184.0, 279.0), "Letter": (189.9, 261.4)}  # mm, what a run sheet has between its margins
+BOXES = """name => [...document.querySelectorAll(name)].map(one => one.getBoundingClientRect())
+    .map(box => [box.width * 25.4 / 96, box.height * 25.4 / 96])"""  # mm
+
+
 class Documents(NamedTuple):
     report: Report
     sheet: RunSheet
@@ -68,8 +75,17 @@ def tag_found(tag_window):
 
 @pytest.fixture(scope="module")
 def edge_found(tag_window):
-    """A set-up that is not assured and drifts out of what was tried: nothing makes a longer sheet of the tag."""
+    """A set-up that is not assured and drifts out of what was tried."""
     return documents_of(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0))
+
+
+@pytest.fixture(scope="module")
+def doubtful_found(demo_rows, tag, study):
+    """The same of a trial that is warned of and records no make-readies: nothing makes a longer sheet of the tag."""
+    area = "section_area [um2]"
+    rows = demo_rows.drop(columns="make_ready").assign(**{area: 3 * demo_rows[area]})
+    window = pw.find_window(pw.fit(read_frame(rows)), tag, study)
+    return documents_of(window, Setup("laser-imaged", window.rolls[0], 80.0, 30.0))
 
 
 @pytest.fixture(scope="module")
@@ -106,6 +122,13 @@ def opened(browser, tmp_path):
     yield open_page
     for context in contexts:
         context.close()
+
+
+def printed(opened, html, paper):
+    """A run sheet laid out as wide as it is printed."""
+    page = opened(html, int(PRINTED[paper][0] * 96 / 25.4))
+    page.emulate_media(media="print")
+    return page
 
 
 def test_the_report_asks_no_other_host(opened, tag_found):
@@ -162,16 +185,38 @@ def test_report_on_paper(browser_type_launch_args, tag_found, paper):
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("found", ["tag_found", "edge_found", "all_found"])
+@pytest.mark.parametrize("found", FOUND)
 def test_the_run_sheet_is_one_page(browser_type_launch_args, found, paper, request):
     html = run_sheet_html(request.getfixturevalue(found).sheet, paper)
     assert pages(pdf_of(html, paper)) == 1
 
 
+def test_a_run_sheet_of_no_stated_paper_is_one_page_of_both(browser_type_launch_args, tag_found):
+    html = run_sheet_html(tag_found.sheet)
+    assert [pages(pdf_of(html, paper)) for paper in PAPERS] == [1, 1]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("found", FOUND)
+def test_every_box_of_the_run_sheet_has_room_to_write_in(opened, found, paper, request):
+    page = printed(opened, run_sheet_html(request.getfixturevalue(found).sheet, paper), paper)
+    boxes = page.evaluate(BOXES, ".blank")
+    assert len(boxes) >= 30 and min(height for _, height in boxes) >= 10.0
+    assert min(width for width, _ in boxes) >= 14.0
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_run_sheet_fills_its_page_with_room_for_notes(opened, tag_found, paper):
+    page = printed(opened, run_sheet_html(tag_found.sheet, paper), paper)
+    ((_, notes),) = page.evaluate(BOXES, ".notes")
+    assert 20.0 <= notes <= 60.0
+    ((_, used),) = page.evaluate(BOXES, "main")
+    height = PRINTED[paper][1]
+    assert height - 3.0 < used <= height
+
+
 def test_a_second_page_of_a_run_sheet_would_be_seen(browser_type_launch_args, tag_found):
-    html = run_sheet_html(tag_found.sheet).replace(
-        "<h2>Cautions</h2>", "<h2>Cautions</h2>" + "<p>more</p>" * 40
-    )
+    html = run_sheet_html(tag_found.sheet).replace("<b>Cautions.</b>", "<p>more</p>" * 40)
     assert pages(pdf_of(html)) == 2
 
 

@@ -7,11 +7,15 @@ import re
 
 import pytest
 
+import pwindow as pw
 from pwindow.review.essentials import subject_of
+from pwindow.review.report import report
+from pwindow.review.report_page import report_html
 from pwindow.review.run_sheet import run_sheet
 from pwindow.review.run_sheet_page import run_sheet_html
 from pwindow.review.settings import RollVolume
 from pwindow.window.setup import Setup
+from tests.helpers.trials import read_frame
 
 JARGON = (
     "predictive",
@@ -46,20 +50,39 @@ def test_no_jargon(product, request, read_page):
 
 
 def test_settings_with_their_tolerances(sheet):
+    assert sheet.tables["settings"][0] == ["", "roll", "plate", "pressure", "press speed", "ink, film, dryer"]
     rows = {row[0]: row[1:] for row in sheet.rows("settings")}
     assert "allows for drift within “hold within”" in sheet.text
-    assert rows["press speed"][:3] == ["98.8 m/min", "96.8 to 100.8 m/min", "30 to 120 m/min"]
-    assert rows["pressure"][:3] == ["50 µm", "45 to 55 µm", "20 to 80 µm"]
-    assert rows["roll"][0] == "2047" and "date unknown" in rows["roll"][1]
-    assert rows["plate"][:2] == ["laser-imaged", "lines 30 µm, gaps 60 µm wide on the plate"]
-    assert "as in the trial" in rows["ink, film, dryer"][0]
+    assert rows["set to"][:4] == ["2047", "laser-imaged", "50 µm", "98.8 m/min"]
+    assert "as in the trial" in rows["set to"][4]
+    volume, plate, *held = rows["hold within"]
+    assert "7.2 cm³/m²" in volume and "measurement date unknown" in volume
+    assert plate == "lines 30 µm, gaps 60 µm wide on the plate"
+    assert held == ["45 to 55 µm", "96.8 to 100.8 m/min"]
+    assert rows["tried"] == ["20 to 80 µm", "30 to 120 m/min"]
+    assert rows["as set"] == [""] * 5
 
 
 def test_nothing_is_held_beyond_what_was_tried(edge):
     rows = {row[0]: row[1:] for row in edge.rows("settings")}
-    assert rows["pressure"][1] == "75 to 80 µm (above 80 µm: not tried)"
-    assert rows["press speed"][1] == "30 to 30.6 m/min (below 30 m/min: not tried)"
-    assert "never outside" not in edge.text
+    assert rows["hold within"][2:] == [
+        "75 to 80 µm (above 80 µm: not tried)",
+        "30 to 30.6 m/min (below 30 m/min: not tried)",
+    ]
+
+
+@pytest.mark.slow
+def test_the_only_value_tried_is_no_range(demo_rows, tag, read_page):
+    rows = demo_rows[demo_rows["pressure [um]"] == 50.0].drop(columns="pressure [um]")
+    trial = read_frame(rows.assign(**{"pressure [N/mm]": 4.0}))
+    assurance = dataclasses.replace(tag.assurance, pressure_tolerance="0.5 N/mm")
+    subject = subject_of(pw.find_window(pw.fit(trial), dataclasses.replace(tag, assurance=assurance)))
+    rows = {row[0]: row[1:] for row in read_page(run_sheet_html(run_sheet(subject))).rows("settings")}
+    assert rows["hold within"][2] == "4 N/mm"
+    assert rows["tried"][0] == "4 N/mm (the only value tried)"
+    text = read_page(report_html(report(subject))).text
+    assert "4 N/mm the only value" in text and "4 N/mm 4 N/mm" not in text
+    assert "did not vary pressure" in text and "N/mm may drift" not in text
 
 
 def test_two_outcomes_are_told_apart(sheet, edge):
@@ -67,11 +90,7 @@ def test_two_outcomes_are_told_apart(sheet, edge):
         changed, rejected = page.text.split("Outside “prints as in the trial”")[1].split(
             "Inside that, but outside"
         )
-        assert (
-            "no longer prints as in the trial" in changed
-            and "m/min" not in changed
-            and "call the engineer" in changed
-        )
+        assert "against part 1" in changed and "m/min" not in changed and "call the engineer" in changed
         assert "Reject the print" in rejected and "prints as it should" in rejected
         assert "first column" not in page.text
 
@@ -102,24 +121,27 @@ def test_the_open_area_stands_as_the_width_it_allows(mesh_window, read_page):
     """(1 − w/900)² ≥ 0.855, so w ≤ 900 (1 − √0.855) = 67.8 µm."""
     page = read_page(run_sheet_html(run_sheet(subject_of(mesh_window))))
     rows = {row[0]: row[1:] for row in page.rows("first-prints")}
-    assert rows["4 × line width"][2] == "at most 67.8 µm, for open area at least 85.5 %"
+    assert rows["line width, average of 4"][2] == "at most 67.8 µm, for open area at least 85.5 %"
 
 
 def test_limits_of_the_first_prints(sheet, tag_sheet):
     rows = sheet.rows("first-prints")
     for one in tag_sheet.essentials.first_prints.limits:
-        row = next(row for row in rows if row[0].startswith(f"{one.features} × {one.label}"))
+        row = next(row for row in rows if row[0].startswith(one.label))
+        assert row[0].endswith(f", average of {one.features}") is (one.features > 1)
         assert row[2] == f"{one.low:.3g} to {one.high:.3g} {one.unit}"
         low, high = max(one.low, one.need_low), min(one.high, one.need_high)
         assert row[1] == f"{low:.3g} to {high:.3g} {one.unit}"
     assert rows[0][3] == "at most 330 Ω" and rows[0][1].endswith("to 330 Ω")
-    assert rows[-1][:2] == ["bridged of 48 gaps", "none"]
+    assert rows[-1][:2] == ["bridged gaps, of 48", "none"]
 
 
 def test_every_gap_must_hold_and_not_their_average_alone(sheet):
     rows = {row[0]: row[1:] for row in sheet.rows("first-prints")}
-    assert re.fullmatch(r"every one of 48: 16 to 42 µm, so average 2[\d.]+ to 3[\d.]+ µm", rows["3 × gap"][2])
-    assert rows["smallest, largest"][0] == "16 to 42 µm"
+    assert re.fullmatch(
+        r"every one of 48: 16 to 42 µm, so average 2[\d.]+ to 3[\d.]+ µm", rows["gap, average of 3"][2]
+    )
+    assert rows["smallest gap"][0] == "at least 16 µm" and rows["largest gap"][0] == "at most 42 µm"
     assert "keep the worst gap inside its limits in 95 of 100 prints" in sheet.text
 
 
@@ -143,7 +165,7 @@ def edge(tag_window, read_page):
 def test_the_last_measurement_of_the_roll(tag_window, read_page):
     volumes = {"2047": RollVolume(7.15, datetime.date(2026, 10, 30), "after <cleaning>")}
     sheet = read_page(run_sheet_html(run_sheet(subject_of(tag_window, volumes=volumes))))
-    told = {row[0]: row for row in sheet.rows("settings")}["roll"][2]
+    told = {row[0]: row for row in sheet.rows("settings")}["hold within"][1]
     assert "7.15 cm³/m²" in told and "2026-10-30" in told and "cleaning" not in sheet.tags
 
 

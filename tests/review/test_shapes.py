@@ -29,17 +29,17 @@ def without(*columns):
 
 
 SHAPES = {
-    "gaps counted": (counted, GAP, ["bridged of 12 gaps"]),
+    "gaps counted": (counted, GAP, ["bridged gaps, of 12"]),
     "no plate, no roll": (
         without("plate", "roll"),
         None,
-        ["1 × line resistance over 80 mm", "4 × line width"],
+        ["line resistance over 80 mm", "line width, average of 4"],
     ),
-    "constant pressure": (lambda rows: rows[rows["pressure [um]"] == 50], None, ["3 × gap"]),
+    "constant pressure": (lambda rows: rows[rows["pressure [um]"] == 50], None, ["gap, average of 3"]),
     "lines only": (
         lambda rows: rows[rows["plate_gap [um]"].isna()],
         '[pattern]\nplate = "laser-imaged"\n[requirements.line_width]\nmost = "70 µm"\n',
-        ["4 × line width", "4 × line height", "2 × resistance of 5 mm of line"],
+        ["line width, average of 4", "line height, average of 4", "resistance of 5 mm of line, average of 2"],
     ),
 }
 
