@@ -183,7 +183,7 @@ def _of_speed(window: Window, setup: Setup, settings: Sequence[Setting]) -> list
     tried = (
         f"{speed(low)} to {speed(high)} m/min" if speed(low) != speed(high) else f"only {speed(low)} m/min"
     )
-    words = f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial covers {tried}; slower and faster speeds were not tried."
+    words = f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial covers {tried}; slower and faster prints are not known."
     if setup.speed > 0.97 * high or setup.speed < low / 0.97:
         words += f" {speed(setup.speed)} m/min is at the edge of this range."
     return [words]

@@ -24,7 +24,7 @@ from pwindow.window.trade_offs import CONFORMANCE, along_speed
 from pwindow.window.window import Window
 from pwindow.wording import Units
 
-WINDOW_HEIGHT = 420  # px: as high as fits on the first page
+WINDOW_HEIGHT = 460  # px: as high as fits on the first page
 
 
 @dataclass(frozen=True)

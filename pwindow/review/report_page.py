@@ -23,8 +23,9 @@ from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import CONFORMANCE
 from pwindow.wording import amount, points, pressure, speed, volume, with_interval
 
-PICTURE_WIDTH = 680  # px, what an A4 page holds between its margins
-_HEIGHTS = {"window": WINDOW_HEIGHT, "conformance": 340, "limiting": 440}  # px
+PICTURE_WIDTH = 760  # px
+PRINTED_WIDTH = 680  # px, what an A4 page holds between its margins
+_HEIGHTS = {"window": WINDOW_HEIGHT, "conformance": 380, "limiting": 410}  # px
 
 
 def report_html(report: Report, paper: Paper | None = None) -> str:
@@ -44,6 +45,7 @@ def report_html(report: Report, paper: Paper | None = None) -> str:
         report=report,
         script=Markup(get_plotlyjs()),
         pictures=drawn,
+        printed_share=PRINTED_WIDTH / PICTURE_WIDTH,
         **_WORDS,
     )
 

@@ -58,6 +58,12 @@ BOXES = """name => [...document.querySelectorAll(name)].map(one => one.getBoundi
     .map(box => [box.width * 25.4 / 96, box.height * 25.4 / 96])"""  # mm
 
 
+ROOM = """[...document.querySelectorAll('.infolayer text[class$=title]')].map(title => {
+    const inside = title.getBoundingClientRect(), picture = title.closest('figure > div').getBoundingClientRect();
+    return Math.min(inside.top - picture.top, picture.bottom - inside.bottom,
+        inside.left - picture.left, picture.right - inside.right); })"""  # px, from a title to the nearest edge
+
+
 class Documents(NamedTuple):
     report: Report
     sheet: RunSheet
@@ -86,6 +92,12 @@ def doubtful_found(demo_rows, tag, study):
     rows = demo_rows.drop(columns="make_ready").assign(**{area: 3 * demo_rows[area]})
     window = pw.find_window(pw.fit(read_frame(rows)), tag, study)
     return documents_of(window, Setup("laser-imaged", window.rolls[0], 80.0, 30.0))
+
+
+@pytest.fixture(scope="module")
+def unreachable_found(demo_surfaces, tag, study):
+    """The closest set-up where none is assured, whose colour bar has the longest title."""
+    return documents_of(pw.find_window(demo_surfaces, tag.with_assurance(0.99999), study))
 
 
 @pytest.fixture(scope="module")
@@ -175,10 +187,28 @@ def test_the_picture_of_the_window_stands_on_the_first_page(opened, found, reque
     assert 600 < page.evaluate("document.querySelector('figure').getBoundingClientRect().bottom") <= 942
 
 
+@pytest.mark.parametrize("found", ["tag_found", "unreachable_found"])
+def test_titles_of_axes_lie_inside_their_pictures(opened, found, request):
+    page = opened(report_html(request.getfixturevalue(found).report))
+    page.locator(".heatmaplayer image").first.wait_for(state="attached")
+    page.emulate_media(media="print")
+    room = page.evaluate(ROOM)
+    assert len(room) == 10 and min(room) >= 0.0  # of picture, axes and the colour bar
+
+
+def test_no_heading_is_parted_from_what_it_heads(opened, tag_found):
+    page = opened(report_html(tag_found.report))
+    page.emulate_media(media="print")
+    heading = "[...document.querySelectorAll('h2, h3, p.lead')].map(one => getComputedStyle(one).breakAfter)"
+    assert set(page.evaluate(heading)) == {"avoid"}
+    first = "[...document.querySelectorAll('tbody tr:first-child:not(:last-child)')].map(one => getComputedStyle(one).breakAfter)"
+    assert set(page.evaluate(first)) == {"avoid"}
+
+
 @pytest.mark.parametrize("paper", PAPERS)
 def test_report_on_paper(browser_type_launch_args, tag_found, paper):
     pdf = pdf_of(report_html(tag_found.report, paper), paper)
-    assert 4 <= pages(pdf) <= 8
+    assert 4 <= pages(pdf) <= 6
     assert [tuple(round(side) for side in size) for size in sizes(pdf)] == [
         pytest.approx(PAPERS[paper], abs=1)
     ]
@@ -216,7 +246,7 @@ def test_the_run_sheet_fills_its_page_with_room_for_notes(opened, tag_found, pap
 
 
 def test_a_second_page_of_a_run_sheet_would_be_seen(browser_type_launch_args, tag_found):
-    html = run_sheet_html(tag_found.sheet).replace("<b>Cautions.</b>", "<p>more</p>" * 40)
+    html = run_sheet_html(tag_found.sheet).replace("<strong>Cautions.</strong>", "<p>more</p>" * 40)
     assert pages(pdf_of(html)) == 2
 
 

@@ -39,7 +39,7 @@ def test_the_order_of_the_story(page):
         "Risks, and what was not tried",
         "Confirmation prints to take",
         "Cautions",
-        "Fingerprint",
+        "How to reproduce this report",
     ]
     places = [page.text.index(head) for head in heads]
     assert places == sorted(places)
@@ -51,6 +51,7 @@ def test_the_order_of_the_story(page):
         "Why this speed",
         "Limiting requirement",
         "If run faster",
+        "How sure Expect about 95 of 100 such runs to meet every limit",
         "Based on",
     ):
         assert words in lead
@@ -123,6 +124,8 @@ def test_without_an_assured_set_up(demo_surfaces, tag, study, read_page):
     text = read_page(report_html(found)).text
     assert "No speed is assured" in text and "99.999 %" in text
     assert found.shortfall.closest.setup == subject.setup
+    assert text.index("The product and its requirements") < text.index("The window")
+    assert "Expect only about 99 of 100 such runs" in text
     assert document_dict(found, sheet)["shortfall"]["remedies"]
     for sentence in (promise(found.shortfall), *conflicts(found.shortfall), *remedies(found.shortfall)):
         assert sentence in text
@@ -263,6 +266,13 @@ def test_a_program_run_from_source_says_so(tag_report, tag_sheet, read_page):
     for make, document in ((report_html, tag_report), (run_sheet_html, tag_sheet)):
         text = read_page(make(dataclasses.replace(document, essentials=from_source))).text
         assert "pwindow, from source" in text and "not installed" not in text
+
+
+def test_how_it_is_made_again_is_a_sentence(page, tag_sheet):
+    made = tag_sheet.essentials.provenance.fingerprints
+    told = page.text.split("How to reproduce this report")[1]
+    assert told.startswith(" Run pwindow review trial.csv in the folder that holds the files. The same data")
+    assert f"trial {made.trial} , fit {made.fit} ," in told
 
 
 @pytest.mark.slow
