@@ -6,6 +6,7 @@ import json
 import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -93,7 +94,7 @@ def review(
     found = report(subject, calibration=calibration)
     if output is not None:
         _write(output, report_html(found, paper), paper)
-    _reply(subject.essentials, lambda: _numbers(found, subject), output, as_json=as_json)
+    _reply(subject.essentials, lambda: _numbers(subject, found), output, as_json=as_json)
 
 
 @click.command("run-sheet")
@@ -119,7 +120,7 @@ def run_sheet(*, output: Path | None, paper: Paper | None, as_json: bool, **aske
     subject = _subject(**asked)
     if output is not None:
         _write(output, run_sheet_html(sheet_of(subject), paper), paper)
-    _reply(subject.essentials, lambda: _numbers(_report(subject), subject), output, as_json=as_json)
+    _reply(subject.essentials, lambda: _numbers(subject), output, as_json=as_json)
 
 
 def _refuse_unnamed(output: Path | None, *, as_json: bool) -> None:
@@ -156,18 +157,17 @@ def _subject(
     )
 
 
-def _report(subject: Subject) -> Report:
-    from pwindow.review.report import report
-
-    return report(subject)
-
-
-def _numbers(report: Report, subject: Subject) -> dict[str, Any]:
-    """All that documents say of a set-up: the same of both."""
+def _numbers(subject: Subject, found: Report | None = None) -> dict[str, Any]:
+    """All that documents say of a set-up, the same of both, in metric units; `found` is its report where there is one."""
     from pwindow.review.document import document_dict
+    from pwindow.review.report import report
     from pwindow.review.run_sheet import run_sheet
+    from pwindow.wording import metric
 
-    return document_dict(report, run_sheet(subject))
+    kept = replace(subject, units=metric(subject.window.surfaces.trial.pressure_unit))
+    if found is None or subject.units != kept.units:
+        found = report(kept, calibration=None if found is None else found.evidence.calibration)
+    return document_dict(found, run_sheet(kept))
 
 
 def _reply(

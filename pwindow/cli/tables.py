@@ -48,20 +48,14 @@ def _ranges(ranges: Mapping[str, Mapping], units: Units) -> pd.DataFrame:
     """Smallest and largest value of each column, in the units of the text."""
     rows = {}
     for name, found in ranges.items():
-        unit = _unit_named(name, found["unit"], units)
+        unit = units.of_column(name, found["unit"] or "")
         ends = {end: unit.of(found[end]) for end in ("least", "most")}
         rows[name] = {"unit": unit.name, **ends, "levels": found["levels"]}
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
 def _unit_of(name: str, summary: Mapping, units: Units) -> Unit:
-    return _unit_named(name, summary["ranges"][name]["unit"], units)
-
-
-def _unit_named(name: str, kept: str, units: Units) -> Unit:
-    """The unit of a column; a pressure in µm is not a length on the print."""
-    settings = {"speed": units.speed, "cell_volume": units.volume, "pressure": units.pressure}
-    return settings[name] if name in settings else units.of(kept)
+    return units.of_column(name, summary["ranges"][name]["unit"])
 
 
 def _mounted(summary: Mapping) -> str:

@@ -14,6 +14,7 @@ from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, sensitivities, side_by_side, silver_notes
 from pwindow.window.trade_offs.sensitivities import Change, with_limit
 from pwindow.window.window import Window, find_window
+from pwindow.wording import Unit, Units
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,6 +96,15 @@ class Compared:
     high: float
     difference: Difference | None
 
+    def shown_in(self, unit: Unit) -> Compared:
+        """The same in another unit; texts and truths stay as they are."""
+        if isinstance(self.value, (str, bool)):
+            return self
+        apart = self.difference
+        if apart is not None:
+            apart = Difference(unit.of(apart.value), unit.of(apart.low), unit.of(apart.high))
+        return Compared(unit.of(self.value), unit.of(self.low), unit.of(self.high), apart)
+
     def to_dict(self) -> dict:
         """The same as plain values."""
         own = {"value": self.value, "low": self.low, "high": self.high}
@@ -116,6 +126,11 @@ class ComparedRow:
     label: str
     unit: str
     values: tuple[Compared, ...]
+
+    def shown_in(self, units: Units) -> ComparedRow:
+        """The same in other units."""
+        unit = units.of_column(self.what, self.unit)
+        return replace(self, unit=unit.name, values=tuple(one.shown_in(unit) for one in self.values))
 
     def to_dict(self) -> dict:
         """The same as plain values."""

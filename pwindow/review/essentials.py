@@ -68,6 +68,11 @@ class Promise:
         return self.joint >= self.level
 
     @property
+    def shown_settings(self) -> tuple[Setting, ...]:
+        """The settings in the units of the document."""
+        return tuple(setting.shown_in(self.units) for setting in self.settings)
+
+    @property
     def at_words(self) -> str:
         """The set-up as ``--at`` takes it."""
         return at_words(self.setup, self.pressure_unit)

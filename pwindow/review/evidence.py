@@ -16,7 +16,7 @@ from pwindow.trials.summary import constant_columns
 from pwindow.window.calibration import Calibration
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
-from pwindow.wording import listed, pressure, speed, volume
+from pwindow.wording import Units, listed, speed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,7 +125,7 @@ def gathered(notes: Sequence[str]) -> tuple[str, ...]:
     return tuple(f"{listed(names)}: {said}" if names else said for said, names in about.items())
 
 
-def not_tried(window: Window, setup: Setup, settings: Sequence[Setting]) -> tuple[str, ...]:
+def not_tried(window: Window, setup: Setup, settings: Sequence[Setting], units: Units) -> tuple[str, ...]:
     """What the probabilities of a set-up and its settings assume though it was not tried.
 
     Parameters
@@ -134,15 +134,18 @@ def not_tried(window: Window, setup: Setup, settings: Sequence[Setting]) -> tupl
     setup : Setup
     settings : sequence of Setting
         As `settings_of` gives them for the set-up.
+    units : Units
+        To write them in.
     """
+    settings = [setting.shown_in(units) for setting in settings]
     return (
         *_of_drifts(window, settings),
-        *_of_roll(window, setup),
-        *_of_speed(window, setup, settings),
-        *_of_pressure(window, setup),
-        *_of_plate_gap(window, setup),
+        *_of_roll(window, setup, units),
+        *_of_speed(window, setup, settings, units),
+        *_of_pressure(window, setup, units),
+        *_of_plate_gap(window, setup, units),
         *_of_inventory(window, setup),
-        *_of_constants(window),
+        *_of_constants(window, units),
         *_of_tolerances(window),
     )
 
@@ -161,53 +164,55 @@ def _of_drifts(window: Window, settings: Sequence[Setting]) -> list[str]:
     ]
 
 
-def _of_roll(window: Window, setup: Setup) -> list[str]:
+def _of_roll(window: Window, setup: Setup, units: Units) -> list[str]:
     tried = {roll.id: roll.cell_volume for roll in window.surfaces.trial.rolls}
     roll = setup.roll
     if roll.id not in tried:
         return [
-            f"Roll {roll.id} was not in the trial: its cell volume, {volume(roll.cell_volume)} cm³/m², lies between volumes that "
+            f"Roll {roll.id} was not in the trial: its cell volume, {units.volume.words(roll.cell_volume)}, lies between volumes that "
             "were. Its other properties (screen, cell shape, wear) are not in the numbers."
         ]
     if abs(tried[roll.id] / roll.cell_volume - 1.0) > 0.01:
         return [
-            f"Roll {roll.id} is taken as {volume(roll.cell_volume)} cm³/m²; in the trial it was measured as "
-            f"{volume(tried[roll.id])} cm³/m²."
+            f"Roll {roll.id} is taken as {units.volume.words(roll.cell_volume)}; in the trial it was measured as "
+            f"{units.volume.words(tried[roll.id])}."
         ]
     return []
 
 
-def _of_speed(window: Window, setup: Setup, settings: Sequence[Setting]) -> list[str]:
+def _of_speed(window: Window, setup: Setup, settings: Sequence[Setting], units: Units) -> list[str]:
     low, high = next(setting.tried for setting in settings if setting.name == "speed")
-    unit = window.surfaces.trial.pressure_unit
+    unit = units.speed.name
     tried = (
-        f"{speed(low)} to {speed(high)} m/min" if speed(low) != speed(high) else f"only {speed(low)} m/min"
+        f"{speed(low)} to {speed(high)} {unit}" if speed(low) != speed(high) else f"only {speed(low)} {unit}"
     )
-    words = f"With roll {setup.roll.id} at {pressure(setup.pressure)} {unit} the trial covers {tried}; slower and faster prints are not known."
-    if setup.speed > 0.97 * high or setup.speed < low / 0.97:
-        words += f" {speed(setup.speed)} m/min is at the edge of this range."
+    words = f"With roll {setup.roll.id} at {units.pressure.words(setup.pressure)} the trial covers {tried}; slower and faster prints are not known."
+    at = units.speed.of(setup.speed)
+    if at > 0.97 * high or at < low / 0.97:
+        words += f" {speed(at)} {unit} is at the edge of this range."
     return [words]
 
 
-def _of_pressure(window: Window, setup: Setup) -> list[str]:
+def _of_pressure(window: Window, setup: Setup, units: Units) -> list[str]:
     trial = window.surfaces.trial
     if any(math.isclose(setup.pressure, tried) for tried in trial.pressures):
         return []
-    tried = ", ".join(pressure(one) for one in trial.pressures)
+    tried = ", ".join(units.pressure.number(one) for one in trial.pressures)
     return [
-        f"No print was made at {pressure(setup.pressure)} {trial.pressure_unit}; the trial tried {tried} {trial.pressure_unit}."
+        f"No print was made at {units.pressure.words(setup.pressure)}; the trial tried {tried} {units.pressure.name}."
     ]
 
 
-def _of_plate_gap(window: Window, setup: Setup) -> list[str]:
+def _of_plate_gap(window: Window, setup: Setup, units: Units) -> list[str]:
     tried = window.surfaces.trial.levels("plate_gap")
     asked = float(window.patterns[setup.plate]["plate_gap"])
     needed = any(one.name == "gap" for one in window.product.requirements)
     if not needed or not tried or any(math.isclose(asked, one) for one in tried):
         return []
-    words = " and ".join(f"{one:g}" for one in tried)
+    words = " and ".join(units.length.number(one) for one in tried[:-1])
+    words = f"{words} and {units.length.words(tried[-1])}" if words else units.length.words(tried[-1])
     return [
-        f"No plate of the trial had gaps of {asked:g} µm; their behaviour is predicted from gaps of {words} µm."
+        f"No plate of the trial had gaps of {units.length.words(asked)}; their behaviour is predicted from gaps of {words}."
     ]
 
 
@@ -220,10 +225,10 @@ def _of_inventory(window: Window, setup: Setup) -> list[str]:
     return [f"{names} of the inventory {'were' if len(others) > 1 else 'was'} not in the trial."]
 
 
-def _of_constants(window: Window) -> list[str]:
+def _of_constants(window: Window, units: Units) -> list[str]:
     trial = window.surfaces.trial
     kept = [
-        f"{name.replace('_', ' ')} {f'{value:g} {trial.unit_of(name)}'.strip() if isinstance(value, float) else value}"
+        f"{name.replace('_', ' ')} {units.of_column(name, trial.unit_of(name)).words(value).strip() if isinstance(value, float) else value}"
         for name, value in constant_columns(trial).items()
     ]
     if not kept:

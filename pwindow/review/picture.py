@@ -129,7 +129,12 @@ def _on_plate(window: Window, plate: str) -> Window:
 
 
 def pictures(
-    window: Window, setup: Setup, bands: pd.DataFrame, start: StartingSetup | None, limiting: str
+    window: Window,
+    setup: Setup,
+    bands: pd.DataFrame,
+    start: StartingSetup | None,
+    limiting: str,
+    units: Units,
 ) -> Pictures:
     """The pictures of a report.
 
@@ -143,11 +148,12 @@ def pictures(
         The recommended set-up or the closest.
     limiting : str
         The requirement whose quantity is drawn along the speed.
+    units : Units
     """
     place = setup.plate, setup.pressure
     table = along_speed(window, *place)
     return Pictures(
-        window=window_figure(around(window, setup, bands, start), height=WINDOW_HEIGHT),
-        conformance=along_speed_figure(window, table, CONFORMANCE, *place),
-        limiting=along_speed_figure(window, table, limiting, *place),
+        window=window_figure(around(window, setup, bands, start, units), height=WINDOW_HEIGHT),
+        conformance=along_speed_figure(window, table, CONFORMANCE, *place, units=units),
+        limiting=along_speed_figure(window, table, limiting, *place, units=units),
     )

@@ -19,6 +19,7 @@ from pwindow.window.search.starting import Choice
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.shortfall import Shortfall, shortfall
 from pwindow.window.window import Window
+from pwindow.wording import Units
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +71,8 @@ class Report:
     def why(self) -> str:
         """Why the set-up is recommended; "" where it is not."""
         is_recommended = self.essentials.promise.chosen is Choice.RECOMMENDED
-        return self.recommended.why if self.recommended and is_recommended else ""
+        units = self.essentials.promise.units
+        return self.recommended.reason(units) if self.recommended and is_recommended else ""
 
     @property
     def recommended_here(self) -> bool:
@@ -105,9 +107,11 @@ def report(subject: Subject, *, calibration: Calibration | None = None) -> Repor
         alternatives=alternatives_to(window, setup, bands, promise.band),
         evidence=evidence_of(window.surfaces, calibration),
         notes=window.notes,
-        untried=not_tried(window, setup, promise.settings),
+        untried=not_tried(window, setup, promise.settings, subject.units),
         shortfall=None if start.assured else shortfall(window, closest=start),
-        pictures=pictures(window, setup, subject.bands_here, start, _limiting(judgements).name),
+        pictures=pictures(
+            window, setup, subject.bands_here, start, _limiting(judgements).name, subject.units
+        ),
     )
 
 
@@ -139,17 +143,22 @@ def _limiting(judgements: tuple[Judgement, ...]) -> Judgement:
 def _judgements(subject: Subject) -> tuple[Judgement, ...]:
     quantities = subject.window.quantities(subject.frame)
     return tuple(
-        _judgement(requirement, quantities[requirement.name].iloc[0], subject.conformance[requirement.name])
+        _judgement(
+            requirement,
+            quantities[requirement.name].iloc[0],
+            subject.conformance[requirement.name],
+            subject.units,
+        )
         for requirement in subject.window.product.requirements
     )
 
 
-def _judgement(requirement: Requirement, predicted: pd.Series, conformance: float) -> Judgement:
+def _judgement(requirement: Requirement, predicted: pd.Series, conformance: float, units: Units) -> Judgement:
     return Judgement(
         name=requirement.name,
         label=requirement.kind.label,
         unit=requirement.kind.unit,
-        words=requirement_words(requirement),
+        words=requirement_words(requirement, units),
         least=requirement.least,
         most=requirement.most,
         mean=float(predicted["mean"]),

@@ -55,9 +55,13 @@ def _setting(value: float, name: str) -> str:
     return {"speed": speed, "press speed": speed, "pressure": pressure}.get(name, volume)(value)
 
 
-def _predicted(judgement: Judgement) -> tuple[str, str, str]:
-    """A prediction and the ends of its interval."""
-    return with_interval(judgement.mean, judgement.low, judgement.high)
+@pass_context
+def _predicted(context: Context, judgement: Judgement) -> tuple[str, str, str, str]:
+    """A prediction, the ends of its interval, and their unit."""
+    unit = context["promise"].units.of(judgement.unit)
+    return *with_interval(
+        *(unit.of(one) for one in (judgement.mean, judgement.low, judgement.high))
+    ), unit.name
 
 
 @pass_context

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +12,7 @@ import pandas as pd
 
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
+from pwindow.wording import Units
 
 if TYPE_CHECKING:
     from pwindow.trials.archive import Archive
@@ -37,6 +38,17 @@ class Setting:
     value: float
     drift: float | None
     tried: tuple[float, float]
+
+    def shown_in(self, units: Units) -> Setting:
+        """The same in other units."""
+        unit = units.of_column(self.name, self.unit)
+        return replace(
+            self,
+            unit=unit.name,
+            value=unit.of(self.value),
+            drift=None if self.drift is None else unit.of(self.drift),
+            tried=(unit.of(self.tried[0]), unit.of(self.tried[1])),
+        )
 
     @property
     def is_tried_once(self) -> bool:

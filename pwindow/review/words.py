@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pwindow.product import REQUIREMENT_KINDS, Pattern, Product, Requirement
 from pwindow.study import Ink, MakeReadies, Study
 from pwindow.window.setup import Setup
-from pwindow.wording import asked
+from pwindow.wording import METRIC, Units, asked
 
 SOURCE = "from source"
 
@@ -36,7 +36,7 @@ def up_to_hundred(value: float) -> str:
     return f"{math.ceil(100 * value - 1e-9)} of 100"
 
 
-def requirement_words(requirement: Requirement) -> str:
+def requirement_words(requirement: Requirement, units: Units = METRIC) -> str:
     """A requirement with what it is asked of.
 
     Examples
@@ -47,7 +47,7 @@ def requirement_words(requirement: Requirement) -> str:
     'line resistance at most 330 Ω, over 80 mm'
     """
     stated = requirement.parameters
-    words = requirement.wording()
+    words = requirement.wording(units)
     if requirement.name in ("line_resistance", "gap") and "length" in stated:
         words += f", over {stated['length']:g} mm"
     return words + (f", every one of {stated['count']:g}" if stated.get("count", 1) > 1 else "")

@@ -128,8 +128,7 @@ class Trial(Viewed):
 
     def _tried(self, name: str) -> str:
         """The values of a setting that were tried, as a range."""
-        values, units = self.prints[name], self.units
-        unit = {"speed": units.speed, "cell_volume": units.volume, "pressure": units.pressure}[name]
+        values, unit = self.prints[name], self.units.of_column(name, self.unit_of(name))
         low, high = float(values.min()), float(values.max())
         return unit.words(low) if low == high else unit.span(low, high)
 

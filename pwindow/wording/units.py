@@ -155,6 +155,19 @@ class Units:
             return _customary(_metric(kept))
         return _metric(kept)
 
+    def of_column(self, name: str, kept: str) -> Unit:
+        """What a column is shown in: a pressure in µm is not a length on the print.
+
+        Parameters
+        ----------
+        name : str
+            Such as ``speed``, ``cell_volume`` or ``line_width``.
+        kept : str
+            The unit that it is kept in.
+        """
+        settings = {"speed": self.speed, "cell_volume": self.volume, "pressure": self.pressure}
+        return settings.get(name.replace(" ", "_")) or self.of(kept)
+
     @property
     def names(self) -> tuple[str, ...]:
         """The units of speed, volume, pressure and length, each once."""
