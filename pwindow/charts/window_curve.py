@@ -130,15 +130,16 @@ def _tried(x: np.ndarray, joint: np.ndarray, palette: Palette) -> go.Scatter:
 def _bands(content: MapContent, palette: Palette) -> go.Scatter:
     """What is assured, thick along the axis."""
     x, text = [], []
+    labels = {roll.id: roll.label for roll in content.rolls}
     for band, low, high in zip(content.bands.itertuples(), *_ends(content)):
         if content.along == "speed":
             x += [low, high, None]
             text += [
-                f"speed band of roll {as_text(band.roll)}<br>{speed(low)} to {speed(high)} {content.units.speed.name}"
+                f"speed band of roll {as_text(labels[str(band.roll)])}<br>{speed(low)} to {speed(high)} {content.units.speed.name}"
             ] * 3
         else:
             x += [content.units.volume.of(band.cell_volume_cm3_m2), None]
-            text += [f"roll {as_text(band.roll)}: assured"] * 2
+            text += [f"roll {as_text(labels[str(band.roll)])}: assured"] * 2
     return go.Scatter(
         name=BANDS,
         **_AXES,
@@ -324,7 +325,7 @@ def _legend(content: MapContent) -> str:
 
 def _untried(content: MapContent, tried: list[Roll]) -> str:
     """The rolls of the inventory that the trial says nothing about, the first few by name."""
-    away = [as_text(roll.id) for roll in content.rolls if roll not in tried]
+    away = [as_text(roll.label) for roll in content.rolls if roll not in tried]
     if not away:
         return ""
     more = f" and {len(away) - _NAMED} more" * (len(away) > _NAMED)

@@ -303,6 +303,7 @@ def _roll_lines(content: MapContent) -> dict[str, list]:
 
 def _band_lines(content: MapContent) -> dict[str, list]:
     x, y, text = [], [], []
+    labels = {roll.id: roll.label for roll in content.rolls}
     names = ("speed_low_m_min", "speed_high_m_min", "cell_volume_cm3_m2")
     units = (content.units.speed, content.units.speed, content.units.volume)
     ends = [unit.of(content.bands[name]) for unit, name in zip(units, names)]
@@ -310,7 +311,7 @@ def _band_lines(content: MapContent) -> dict[str, list]:
         one = _SPECK * low * (low == high)  # a single speed would be no bar
         x += [low - one, high + one, None]
         y += [cells, cells, None]
-        text += [as_text(roll)] * 3
+        text += [as_text(labels.get(roll, roll))] * 3
     return {"x": x, "y": y, "text": text}
 
 

@@ -21,6 +21,7 @@ from pwindow.cli.sources import (
     ASSURANCE,
     FILES,
     LEAVE_OUT,
+    PLANNED,
     PRODUCT,
     PRODUCTS,
     SHEET,
@@ -117,6 +118,7 @@ def fit(
     "--product", type=click.Path(path_type=Path), help="Product file: adds conformance probabilities."
 )
 @STUDY
+@PLANNED
 @TERMS
 @LEAVE_OUT
 @UNITS
@@ -129,6 +131,7 @@ def predict(
     points: Sequence[str],
     product: Path | None,
     study: Path | None,
+    planned: Sequence[str],
     terms: Form,
     leave_out: Sequence[str],
     units: str | None,
@@ -138,12 +141,15 @@ def predict(
     from pwindow.cli.answers import predict_answer
     from pwindow.cli.setups import parse_points, read_setups
     from pwindow.cli.tables import place_words, predict_text
+    from pwindow.window.setup import planned_rolls
 
     wanted = parse_points(points)
-    surfaces, declared = fitted(files, archive, study, terms, leave_out)
+    surfaces, declared = fitted(files, archive, study, terms, leave_out, planned)
     window = None if product is None else window_of(surfaces, product, declared)
     rolls = declared.rolls or surfaces.trial.rolls
-    answer = predict_answer(surfaces, read_setups(wanted, surfaces, rolls, window), window)
+    answer = predict_answer(
+        surfaces, read_setups(wanted, surfaces, rolls, window), window, planned_rolls(declared)
+    )
     shown = units_of(surfaces.trial, units)
     for point in answer["points"]:
         if not point["in_trial_region"]:
@@ -156,6 +162,7 @@ def predict(
 @ARCHIVE
 @PRODUCT
 @STUDY
+@PLANNED
 @click.option(
     "--pressure",
     "pressures",
@@ -164,6 +171,9 @@ def predict(
     help="A pressure with its unit, within the tried range; default: the tried pressures.",
 )
 @ASSURANCE
+@click.option(
+    "--limits", is_flag=True, help="Also the fastest speed with each limit 10 % tighter and 10 % looser."
+)
 @PICTURE
 @TERMS
 @LEAVE_OUT
@@ -176,8 +186,10 @@ def speeds(
     archive: str | None,
     product: Path,
     study: Path | None,
+    planned: Sequence[str],
     pressures: Sequence[str],
     assurance: float | None,
+    limits: bool,
     picture: Path | None,
     terms: Form,
     leave_out: Sequence[str],
@@ -194,14 +206,15 @@ def speeds(
     from pwindow.units import read_quantity
     from pwindow.wording import metric
 
-    surfaces, declared = fitted(files, archive, study, terms, leave_out)
+    surfaces, declared = fitted(files, archive, study, terms, leave_out, planned)
     window = window_of(surfaces, product, declared, assurance)
     try:
         asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
     except UnitProblem as problem:
         raise click.BadParameter(str(problem), param_hint="--pressure") from problem
     shown = units_of(surfaces.trial, units)
-    answer = speeds_answer(window, asked or None, metric(surfaces.trial.pressure_unit) if as_json else shown)
+    sentences = metric(surfaces.trial.pressure_unit) if as_json else shown
+    answer = speeds_answer(window, asked or None, sentences, limits=limits)
     if picture is not None:
         _draw_window(window, asked or None, picture, shown)
     reply(answer, partial(speeds_text, units=shown), as_json=as_json)

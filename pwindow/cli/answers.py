@@ -10,6 +10,7 @@ import pandas as pd
 
 from pwindow.outputs import plain
 from pwindow.product import REQUIREMENT_KINDS
+from pwindow.study import Roll
 from pwindow.surfaces.checks.checked import Judged, checks_of
 from pwindow.surfaces.checks.diagnostics import residual_checks
 from pwindow.surfaces.findings import findings
@@ -22,8 +23,11 @@ from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.calibration import Calibration
 from pwindow.window.search.recommendation import recommend
+from pwindow.window.search.starting import starting_setup
+from pwindow.window.setup import Setup, planned_rolls
 from pwindow.window.shortfall.shortfall import Shortfall, shortfall
 from pwindow.window.shortfall.words import shortfall_dict
+from pwindow.window.trade_offs import limit_trades, move_limits
 from pwindow.window.window import Window
 from pwindow.wording import Units
 
@@ -56,7 +60,9 @@ def _make_readies(found: Mountings) -> dict:
     return counted | {"assumption": found.sentence or None, "cure": None if found.measured else found.cure}
 
 
-def speeds_answer(window: Window, pressures: Sequence[float] | None, units: Units) -> dict:
+def speeds_answer(
+    window: Window, pressures: Sequence[float] | None, units: Units, *, limits: bool = False
+) -> dict:
     """Speed bands, the recommended one, and without bands how close the best set-up comes.
 
     Parameters
@@ -66,12 +72,15 @@ def speeds_answer(window: Window, pressures: Sequence[float] | None, units: Unit
         In the trial's unit of pressure; those that were tried where None.
     units : Units
         That sentences are written in.
+    limits : bool, default False
+        Whether to add what each limit 10 % tighter and looser would give.
     """
     bands = window.speed_bands(pressures)
     best = recommend(window, bands)
     answer = {
         "product": window.product.name,
         "assurance": window.level,
+        **_planned(planned_rolls(window.study)),
         "bands": bands.to_dict("records"),
         "recommended": best
         and best.to_dict(window.surfaces.trial.pressure_key) | {"why": best.reason(units)},
@@ -82,7 +91,16 @@ def speeds_answer(window: Window, pressures: Sequence[float] | None, units: Unit
         found = shortfall(window, pressures)
         answer["closest"] = None if found is None else _closest(found, window.surfaces.trial)
         answer["shortfall"] = None if found is None else shortfall_dict(found, units)
+    if limits:
+        start = starting_setup(window, best, pressures)
+        answer["limits"] = [] if start is None else _limits(window, start.setup, pressures)
     return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces)]})
+
+
+def _limits(window: Window, setup: Setup, pressures: Sequence[float] | None) -> list[dict]:
+    """What limits would give, with the roll, plate and pressure of a set-up and with any."""
+    found = limit_trades(window, setup, move_limits(window, pressures))
+    return found.to_frame().to_dict("records")
 
 
 def _closest(found: Shortfall, trial: Trial) -> dict:
@@ -105,7 +123,14 @@ def _closest(found: Shortfall, trial: Trial) -> dict:
     }
 
 
-def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | None) -> dict:
+def _planned(rolls: Sequence[Roll]) -> dict:
+    """Planned rolls with their volumes, cm³/m², where there are any."""
+    return {"planned_rolls": {roll.id: roll.cell_volume for roll in rolls}} if rolls else {}
+
+
+def predict_answer(
+    surfaces: Surfaces, setups: pd.DataFrame, window: Window | None, planned: Sequence[Roll] = ()
+) -> dict:
     """Predictions at set-ups, and conformance where there is a product.
 
     Parameters
@@ -115,6 +140,8 @@ def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | No
         As `read_setups` gives them.
     window : Window or None
         Of the product that conformance is asked for.
+    planned : sequence of Roll, optional
+        Those that set-ups may have been asked for with.
     """
     inside = surfaces.region.contains(setups)
     points = []
@@ -129,7 +156,7 @@ def predict_answer(surfaces: Surfaces, setups: pd.DataFrame, window: Window | No
             table = window.conformance(setup)
             point["conformance"] = {name: float(table[name].iloc[0]) for name in table}
         points.append(point)
-    answer = {"points": points, "trial": evidence(surfaces)}
+    answer = {**_planned(planned), "points": points, "trial": evidence(surfaces)}
     return plain(answer if window is None else answer | {"assurance": window.level})
 
 

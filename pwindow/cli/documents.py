@@ -20,6 +20,7 @@ from pwindow.cli.sources import (
     ASSURANCE,
     FILES,
     LEAVE_OUT,
+    PLANNED,
     PRODUCT,
     STUDY,
     TERMS,
@@ -66,6 +67,7 @@ _SETTINGS = ("roll", "pressure", "speed", "plate")
 @ARCHIVE
 @PRODUCT
 @STUDY
+@PLANNED
 @ASSURANCE
 @_AT
 @click.option(
@@ -102,6 +104,7 @@ def review(
 @ARCHIVE
 @PRODUCT
 @STUDY
+@PLANNED
 @ASSURANCE
 @_AT
 @TERMS
@@ -134,6 +137,7 @@ def _subject(
     archive: str | None,
     product: Path,
     study: Path | None,
+    planned: Sequence[str],
     assurance: float | None,
     at: str | None,
     terms: Form,
@@ -146,7 +150,7 @@ def _subject(
     from pwindow.review.settings import last_volumes
 
     wanted = None if at is None else _point(at)
-    surfaces, declared = fitted(files, archive, study, terms, leave_out)
+    surfaces, declared = fitted(files, archive, study, terms, leave_out, planned)
     window = window_of(surfaces, product, declared, assurance)
     return subject_of(
         window,
@@ -265,7 +269,7 @@ def _written_words(essentials: Essentials, file: str | None) -> str:
     promise, at = essentials.promise, essentials.promise.setup
     return (
         f"{file}: {promise.product.name}, set-up {promise.chosen}: "
-        f"{setup_words(at.roll.id, at.pressure, promise.units, at.speed)}, "
+        f"{setup_words(at.roll.label, at.pressure, promise.units, at.speed)}, "
         f"joint conformance {percent(promise.joint, promise.level)} "
         f"(fingerprint {essentials.provenance.fingerprints.document})"
     )

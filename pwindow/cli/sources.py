@@ -86,6 +86,13 @@ UNITS = click.option(
     metavar="UNITS",
     help="Units of the answer, such as “ft/min, BCM”; or metric, or us. Default: those of the first trial file. JSON is metric.",
 )
+PLANNED = click.option(
+    "--planned-roll",
+    "planned",
+    multiple=True,
+    metavar="VOLUME",
+    help="A roll you do not have, by its cell volume, such as “6.0 cm³/m²” or “3.9 BCM”; may be repeated. The rolls are “new 1”, “new 2” and so on.",
+)
 LEAVE_OUT = click.option(
     "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."
 )
@@ -124,7 +131,12 @@ def units_of_archive(archive: Archive, asked: str | None) -> Units:
 
 
 def fitted(
-    files: Files, archive: str | None, study: Path | None, terms: Form, leave_out: Sequence[str]
+    files: Files,
+    archive: str | None,
+    study: Path | None,
+    terms: Form,
+    leave_out: Sequence[str],
+    planned: Sequence[str] = (),
 ) -> tuple[Surfaces, Study]:
     """The surfaces of FILEs, or of the archive, and the study that they stand on.
 
@@ -138,12 +150,29 @@ def fitted(
         As of `pwindow.surfaces.fit`.
     leave_out : sequence of str
         As of `pwindow.surfaces.fit`.
+    planned : sequence of str, optional
+        Cell volumes of planned rolls, with their units, which the inventory has too.
     """
     from pwindow.surfaces import fit
+    from pwindow.window.setup import planned_study
     from pwindow.workflows.gathered import gathered
 
+    volumes = [_planned_volume(text) for text in planned]
     trial, stated = gathered(files, _archive_without(files, archive), study)
+    for volume in volumes:
+        stated = planned_study(stated, trial, volume)
     return fit(trial, terms, leave_out, make_readies=stated.make_readies), stated
+
+
+def _planned_volume(text: str) -> float:
+    """A cell volume as it was typed, cm³/m²."""
+    from pwindow.errors import UnitProblem
+    from pwindow.units import read_quantity
+
+    try:
+        return read_quantity(text, "cm³/m²")
+    except UnitProblem as problem:
+        raise click.BadParameter(str(problem), param_hint="--planned-roll") from problem
 
 
 def _archive_without(files: Files, archive: str | None) -> Archive | None:

@@ -8,7 +8,21 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from pwindow.product import REQUIREMENT_KINDS
-from pwindow.wording import METRIC, Unit, Units, amount, asked, counted, percent, to_width, with_interval
+from pwindow.study import Roll
+from pwindow.window.setup import planned_notes
+from pwindow.wording import (
+    METRIC,
+    Unit,
+    Units,
+    amount,
+    asked,
+    counted,
+    mounting_words,
+    percent,
+    speed_change,
+    to_width,
+    with_interval,
+)
 
 
 def table(frame: pd.DataFrame, *, index: bool = False) -> str:
@@ -162,7 +176,8 @@ def _short(value: float) -> str:
 
 def predict_text(answer: Mapping, units: Units = METRIC) -> str:
     """Predictions at each set-up."""
-    parts = _assumed(answer)
+    rolls = [Roll(name, volume, planned=True) for name, volume in answer.get("planned_rolls", {}).items()]
+    parts = [*(f"note: {note}" for note in planned_notes(rolls)), *_assumed(answer)]
     for point in answer["points"]:
         place = place_words(point["at"], units)
         where = (
@@ -231,26 +246,33 @@ def speeds_text(answer: Mapping, units: Units = METRIC) -> str:
     )
     serious = [finding["sentence"] for finding in answer["findings"] if finding["weight"] == "serious"]
     head += "".join(f"\nnote: {note}" for note in [*answer["notes"], *serious])
+    tail = f"\n\n{_limit_table(answer, units)}" if answer.get("limits") else ""
     if not answer["bands"]:
-        return f"{head}\n\n{_closest_text(answer, units)}"
+        return f"{head}\n\n{_closest_text(answer, units)}{tail}"
     chosen = answer["recommended"]
     return (
-        f"{head}\n\n{_band_table(answer['bands'], answer['assurance'], units)}\n\nrecommended: {units.speed.words(chosen['speed_m_min'])}{units.speed.beside(chosen['speed_m_min'])}, joint conformance probability "
+        f"{head}\n\n{_band_table(answer, units)}\n\nrecommended: {units.speed.words(chosen['speed_m_min'])}{units.speed.beside(chosen['speed_m_min'])}, joint conformance probability "
         f"{percent(chosen['conformance'], answer['assurance'])}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
+        f"{tail}"
     )
 
 
-def _band_table(bands: Sequence[Mapping], level: float, units: Units) -> str:
+def _roll_label(answer: Mapping, name: str) -> str:
+    """The id of a roll, and that it is only planned."""
+    return Roll(name, 0.0, planned=name in answer.get("planned_rolls", ())).label
+
+
+def _band_table(answer: Mapping, units: Units) -> str:
     """One line per band: the speeds, the most reliable of them, and what limits the band at either end."""
     from pwindow.window.bands import limited_by
 
-    rows = []
-    for band in bands:
-        pressure = next(value for name, value in band.items() if name.startswith("pressure_"))
+    level, rows = answer["assurance"], []
+    for band in answer["bands"]:
+        pressure = _pressure_of(band)
         ends = (units.speed.number(band[f"speed_{end}_m_min"]) for end in ("low", "high"))
         rows.append(
             {
-                "roll": band["roll"],
+                "roll": _roll_label(answer, band["roll"]),
                 "plate": band["plate"],
                 units.volume.name: units.volume.number(band["cell_volume_cm3_m2"]),
                 f"pressure, {units.pressure.name}": units.pressure.number(pressure),
@@ -261,6 +283,55 @@ def _band_table(bands: Sequence[Mapping], level: float, units: Units) -> str:
             }
         )
     return pd.DataFrame(rows).to_string(index=False)
+
+
+def _pressure_of(row: Mapping, prefix: str = "") -> float:
+    """The pressure of a row, whatever kind it is."""
+    return next(value for name, value in row.items() if name.startswith(f"{prefix}pressure_"))
+
+
+def _limit_table(answer: Mapping, units: Units) -> str:
+    """One line for each limit, tighter and looser: the fastest assured speeds."""
+    start = answer["recommended"] or answer["closest"]["at"]
+    kept = mounting_words(_roll_label(answer, start["roll"]), _pressure_of(start), units)
+    rows = [
+        {
+            "limit": _limit_label(row, units),
+            "moved to": _limit_value(row, row["after"], units),
+            f"with {kept}": row["reason"] or _gained(row["fastest_speed_m_min"], row["change_m_min"], units),
+            "fastest of all": "" if row["reason"] else _best_then(answer, row, units),
+        }
+        for row in answer["limits"]
+    ]
+    title = f"fastest assured speed, {units.speed.name}, with one limit 10 % tighter or looser"
+    return f"{title}\n{pd.DataFrame(rows).to_string(index=False)}"
+
+
+def _limit_label(row: Mapping, units: Units) -> str:
+    value = _limit_value(row, row["before"], units)
+    if row["limit"] == "count":
+        return f"{value} gaps on one part"
+    return f"{REQUIREMENT_KINDS[row['requirement']].label} at {row['limit']} {value}"
+
+
+def _limit_value(row: Mapping, value: float, units: Units) -> str:
+    unit = units.of(row["unit"])
+    return f"{_short(unit.of(value))} {unit.name}".rstrip()
+
+
+def _gained(fastest: float | None, change: float | None, units: Units) -> str:
+    if fastest is None:
+        return "none"
+    told = units.speed.number(fastest)
+    return told if change is None else f"{told} ({speed_change(units.speed.of(change))})"
+
+
+def _best_then(answer: Mapping, row: Mapping, units: Units) -> str:
+    if row["best_speed_m_min"] is None:
+        return "none"
+    told = _gained(row["best_speed_m_min"], row["best_change_m_min"], units)
+    mounted = mounting_words(_roll_label(answer, row["best_roll"]), _pressure_of(row, "best_"), units)
+    return f"{told}, {mounted}"
 
 
 def _closest_text(answer: Mapping, units: Units) -> str:

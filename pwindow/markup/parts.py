@@ -8,10 +8,21 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, Stric
 from jinja2.environment import TemplateModule
 from markupsafe import Markup
 
-from pwindow.wording import amount, asked, listed, percent, points, pressure, signed, speed, volume
+from pwindow.wording import (
+    amount,
+    asked,
+    listed,
+    percent,
+    points,
+    pressure,
+    signed,
+    speed,
+    speed_change,
+    volume,
+)
 
 _SHARED = "pwindow.markup"
-_FILTERS = (amount, asked, listed, percent, points, pressure, signed, speed, volume)
+_FILTERS = (amount, asked, listed, percent, points, pressure, signed, speed, speed_change, volume)
 
 
 def templates_of(package: str) -> Environment:

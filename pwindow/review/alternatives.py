@@ -1,4 +1,4 @@
-"""What else could be done: another speed or roll, one step of a setting, a limit relaxed."""
+"""What else could be done: another speed or roll, one step of a setting, a limit moved."""
 
 from __future__ import annotations
 
@@ -11,9 +11,15 @@ import pandas as pd
 from pwindow.window.bands import SpeedBand
 from pwindow.window.search.recommendation import neighbours
 from pwindow.window.setup import Setup
-from pwindow.window.trade_offs import CONFORMANCE, sensitivities, side_by_side, silver_notes
-from pwindow.window.trade_offs.sensitivities import Change, with_limit
-from pwindow.window.window import Window, find_window
+from pwindow.window.trade_offs import (
+    CONFORMANCE,
+    LimitTrades,
+    limit_trades,
+    sensitivities,
+    side_by_side,
+    silver_notes,
+)
+from pwindow.window.window import Window
 from pwindow.wording import Unit, Units
 
 
@@ -27,31 +33,6 @@ class Step:
     after: float
     conformance: float | None
     limiting: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Relaxed:
-    """One limit relaxed by a step.
-
-    Attributes
-    ----------
-    label, unit, end : str
-        Of the requirement; `end` is "at most" or "at least".
-    before, after : float
-        The limit.
-    conformance : float
-        Joint, at the same set-up.
-    fastest : float or None
-        Fastest assured speed with the same roll, plate and pressure, m/min.
-    """
-
-    label: str
-    unit: str
-    end: str
-    before: float
-    after: float
-    conformance: float
-    fastest: float | None
 
 
 @dataclass(frozen=True)
@@ -161,8 +142,8 @@ class Alternatives:
         Slower and faster speeds.
     steps : tuple of Step
         What one step of a setting changes.
-    relaxed : tuple of Relaxed
-        What a limit relaxed by one step gives.
+    limits : LimitTrades
+        What each limit 10 % tighter or looser gives.
     beside : Beside or None
         The set-up beside the most reliable of its band and the fastest of another roll; None without either.
     silver_notes : tuple of str
@@ -171,7 +152,7 @@ class Alternatives:
     bands: tuple[SpeedBand, ...]
     nearby: tuple[Neighbour, ...]
     steps: tuple[Step, ...]
-    relaxed: tuple[Relaxed, ...]
+    limits: LimitTrades
     beside: Beside | None
     silver_notes: tuple[str, ...]
 
@@ -190,12 +171,11 @@ def alternatives_to(
     band : SpeedBand or None
         The one that holds the set-up.
     """
-    moved = sensitivities(window, setup)
     return Alternatives(
         bands=tuple(bands),
         nearby=_nearby(window, setup),
-        steps=_steps(moved),
-        relaxed=_relaxed(window, setup, moved),
+        steps=_steps(sensitivities(window, setup)),
+        limits=limit_trades(window, setup),
         beside=_beside(window, setup, bands, band),
         silver_notes=silver_notes(window),
     )
@@ -228,47 +208,6 @@ def _steps(table: pd.DataFrame) -> tuple[Step, ...]:
         )
         for row in table[table["limit"] == ""].to_dict("records")
     )
-
-
-def _relaxed(window: Window, setup: Setup, table: pd.DataFrame) -> tuple[Relaxed, ...]:
-    """What each limit would give if it were relaxed by a step."""
-    return tuple(
-        Relaxed(
-            label=row["what"],
-            unit=row["unit"],
-            end=f"at {row['limit']}",
-            before=row["before"],
-            after=row["after"],
-            conformance=row["conformance_after"],
-            fastest=_fastest(window, setup, _change(row)),
-        )
-        for row in table[table["limit"] != ""].to_dict("records")
-        if _is_relaxed(row) and not math.isnan(row["conformance_after"])
-    )
-
-
-def _is_relaxed(row: Mapping) -> bool:
-    return row["step"] < 0 if row["limit"] == "least" else row["step"] > 0
-
-
-def _change(row: Mapping) -> Change:
-    return Change(
-        what=row["what"],
-        unit=row["unit"],
-        before=row["before"],
-        after=row["after"],
-        requirement=row["requirement"],
-        limit=row["limit"],
-    )
-
-
-def _fastest(window: Window, setup: Setup, change: Change) -> float | None:
-    """Fastest assured speed of the roll at plate and pressure of a set-up, with one limit moved."""
-    product = with_limit(window.product, change)
-    product = replace(product, pattern=replace(product.pattern, plate=setup.plate or product.pattern.plate))
-    alone = find_window(window.surfaces, product, replace(window.study, rolls=(setup.roll,)))
-    bands = alone.speed_bands([setup.pressure])
-    return None if bands.empty else float(bands["speed_high_m_min"].max())
 
 
 def _beside(

@@ -54,7 +54,7 @@ def _alternatives_dict(report: Report, pressure_key: str) -> dict:
         "recommended": report.recommended and report.recommended.to_dict(pressure_key),
         "nearby": [neighbour.to_dict() for neighbour in others.nearby],
         "steps": [asdict(step) for step in others.steps],
-        "relaxed": [asdict(limit) for limit in others.relaxed],
+        "limits": others.limits.to_frame().to_dict("records"),
         "beside": others.beside and others.beside.to_dict(),
         "silver_notes": others.silver_notes,
     }

@@ -278,7 +278,7 @@ def _refuse_untried(window: Window, setup: Setup) -> None:
         return
     units = metric(window.surfaces.trial.pressure_unit)
     raise WindowProblem(
-        f"{setup_words(setup.roll.id, setup.pressure, units, setup.speed, setup.plate)} lies outside the trial "
+        f"{setup_words(setup.roll.label, setup.pressure, units, setup.speed, setup.plate)} lies outside the trial "
         "region, where nothing was tried, so it cannot be judged; choose a set-up inside, or print a trial there"
     )
 

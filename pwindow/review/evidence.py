@@ -167,6 +167,11 @@ def _of_drifts(window: Window, settings: Sequence[Setting]) -> list[str]:
 def _of_roll(window: Window, setup: Setup, units: Units) -> list[str]:
     tried = {roll.id: roll.cell_volume for roll in window.surfaces.trial.rolls}
     roll = setup.roll
+    if roll.planned:
+        return [
+            f"Roll {roll.id} is planned and does not exist yet: the numbers are for a roll of {units.volume.words(roll.cell_volume)}. "
+            "Its measured volume may be another, and its other properties (screen, cell shape, wear) are not in the numbers."
+        ]
     if roll.id not in tried:
         return [
             f"Roll {roll.id} was not in the trial: its cell volume, {units.volume.words(roll.cell_volume)}, lies between volumes that "
@@ -186,7 +191,7 @@ def _of_speed(window: Window, setup: Setup, settings: Sequence[Setting], units: 
     tried = (
         f"{speed(low)} to {speed(high)} {unit}" if speed(low) != speed(high) else f"only {speed(low)} {unit}"
     )
-    words = f"With roll {setup.roll.id} at {units.pressure.words(setup.pressure)} the trial covers {tried}; slower and faster prints are not known."
+    words = f"With roll {setup.roll.label} at {units.pressure.words(setup.pressure)} the trial covers {tried}; slower and faster prints are not known."
     at = units.speed.of(setup.speed)
     if at > 0.97 * high or at < low / 0.97:
         words += f" {speed(at)} {unit} is at the edge of this range."
@@ -218,7 +223,11 @@ def _of_plate_gap(window: Window, setup: Setup, units: Units) -> list[str]:
 
 def _of_inventory(window: Window, setup: Setup) -> list[str]:
     tried = {roll.id for roll in window.surfaces.trial.rolls}
-    others = [roll.id for roll in window.rolls if roll.id not in tried and roll.id != setup.roll.id]
+    others = [
+        roll.id
+        for roll in window.rolls
+        if roll.id not in tried and roll.id != setup.roll.id and not roll.planned
+    ]
     if not others:
         return []
     names = f"{'Rolls' if len(others) > 1 else 'Roll'} {', '.join(others)}"

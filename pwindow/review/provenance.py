@@ -14,7 +14,7 @@ from pwindow.product import Product
 from pwindow.review.words import in_full
 from pwindow.study import Ink, Roll
 from pwindow.surfaces.fingerprint import digest, versions
-from pwindow.surfaces.surfaces import Surfaces
+from pwindow.window.setup import planned_rolls
 from pwindow.window.window import Window
 
 
@@ -66,7 +66,7 @@ class Provenance:
         Of the program and the libraries it stands on.
     made : date
     fit_options : str
-        Options of a command that fits as this fit was made; "" where it was made without any.
+        Options of a command that fits as this fit was made and plans the same rolls; "" where there are none.
     in_full : mapping of str to str
         All that product and study declare, in words.
     """
@@ -95,14 +95,17 @@ def provenance_of(window: Window, frame: pd.DataFrame, origin: Origin, made: dat
         fingerprints=_fingerprints(window, frame),
         versions=versions(),
         made=made,
-        fit_options=_fit_options(window.surfaces),
+        fit_options=_fit_options(window),
         in_full=in_full(window.product, replace(window.study, rolls=window.rolls)),
     )
 
 
-def _fit_options(surfaces: Surfaces) -> str:
-    terms = ["--terms", surfaces.terms] if surfaces.terms != "all" else []
-    return shlex.join(terms + [word for term in surfaces.left_out for word in ("--leave-out", term)])
+def _fit_options(window: Window) -> str:
+    surfaces = window.surfaces
+    options: list[tuple[str, str]] = [("--terms", surfaces.terms)] if surfaces.terms != "all" else []
+    options += [("--leave-out", term) for term in surfaces.left_out]
+    options += [("--planned-roll", f"{roll.cell_volume:.10g} cm³/m²") for roll in planned_rolls(window.study)]
+    return shlex.join(word for option in options for word in option)
 
 
 def _fingerprints(window: Window, frame: pd.DataFrame) -> Fingerprints:

@@ -21,6 +21,7 @@ from pwindow.window.requirements.pattern import resolve_patterns
 from pwindow.window.requirements.quantities import gap_count
 from pwindow.window.requirements.tolerances import product_tolerances, without_effect
 from pwindow.window.search.recommendation import Recommendation, recommend
+from pwindow.window.setup import planned_notes
 from pwindow.wording import asked, counted, listed
 
 
@@ -113,7 +114,7 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
         for plate, pattern in patterns.items()
     }
     tolerances = product_tolerances(product, surfaces)
-    notes = (*passed_over, *without_effect(tolerances, surfaces))
+    notes = (*passed_over, *without_effect(tolerances, surfaces), *planned_notes(study.rolls))
     return Window(
         surfaces=surfaces,
         product=product,

@@ -11,11 +11,12 @@ from pwindow.wording.numbers import (
     signed,
     span,
     speed,
+    speed_change,
     to_width,
     volume,
     with_interval,
 )
-from pwindow.wording.setups import counted, listed, setup_words
+from pwindow.wording.setups import counted, listed, mounting_words, setup_words
 from pwindow.wording.units import (
     METRIC,
     PERCENT,
@@ -42,6 +43,7 @@ __all__ = [
     "listed",
     "metric",
     "offered_units",
+    "mounting_words",
     "percent",
     "points",
     "pressure",
@@ -49,6 +51,7 @@ __all__ = [
     "signed",
     "span",
     "speed",
+    "speed_change",
     "to_width",
     "units_of_factors",
     "us_customary",

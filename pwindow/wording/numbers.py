@@ -88,6 +88,17 @@ def speed(value: float) -> str:
     return _minus(f"{round(value, SPEED_DECIMALS):.10g}")
 
 
+def speed_change(gain: float) -> str:
+    """What one press speed has more than another, m/min, without its unit.
+
+    Examples
+    --------
+    >>> speed_change(-11.6), speed_change(0.04), speed_change(2.0)
+    ('−11.6', '±0.0', '+2.0')
+    """
+    return f"±{0:.{SPEED_DECIMALS}f}" if round(gain, SPEED_DECIMALS) == 0 else signed(gain, SPEED_DECIMALS)
+
+
 def volume(value: float) -> str:
     """A cell volume in cm³/m².
 

@@ -34,6 +34,25 @@ def setup_words(roll: str, pressure: float, units: Units, speed: float, plate: s
     return ", ".join([*parts, *[f"plate {plate}"] * bool(plate)])
 
 
+def mounting_words(roll: str, pressure: float, units: Units, plate: str = "") -> str:
+    """A set-up without its speed in a few words; not escaped; parameters as of `setup_words`.
+
+    Parameters
+    ----------
+    roll : str
+    pressure : float
+    units : Units
+    plate : str
+
+    Examples
+    --------
+    >>> from pwindow.wording.units import METRIC
+    >>> mounting_words("0412", 50.0, METRIC, "laser-imaged")
+    'roll 0412, 50 µm, plate laser-imaged'
+    """
+    return ", ".join([f"roll {roll}", units.pressure.words(pressure), *[f"plate {plate}"] * bool(plate)])
+
+
 def listed(parts: Sequence[str]) -> str:
     """Words in a row.
 

@@ -14,6 +14,7 @@ from pwindow.surfaces import Form, Surfaces, fit
 from pwindow.surfaces.findings import Finding, findings
 from pwindow.surfaces.posterior.make_readies import Known
 from pwindow.window import Window, find_window
+from pwindow.window.setup import planned_study, unplanned_study
 
 ARCHIVED, UPLOADED = "the archive", "uploaded files"
 """Where trials came from that an archive keeps, or that a visitor loaded."""
@@ -143,3 +144,22 @@ def reshaped(evidence: Evidence, terms: Form, unrecorded: str | None = None) -> 
 def replaced_product(evidence: Evidence, product: Product) -> Evidence:
     """The evidence with a product in place of the one of its name."""
     return replace(evidence, products={**evidence.products, product.name: product})
+
+
+def with_planned(evidence: Evidence, cell_volume: float) -> Evidence:
+    """The evidence with a planned roll of a cell volume, cm³/m², in the inventory; no archive ever has it.
+
+    Raises
+    ------
+    UnusableInput
+        If the roll cannot be judged or is there already; see `planned_study`.
+    """
+    if evidence.surfaces is None:
+        raise NothingToJudge("there is no trial yet")
+    return replace(evidence, study=planned_study(evidence.study, evidence.surfaces.trial, cell_volume))
+
+
+def without_planned(evidence: Evidence) -> Evidence:
+    """The evidence without planned rolls; itself where there is none."""
+    study = unplanned_study(evidence.study)
+    return evidence if study == evidence.study else replace(evidence, study=study)

@@ -15,6 +15,8 @@ from pwindow.window.trade_offs import (
     Setup,
     along_speed,
     frontier,
+    limit_trades,
+    move_limits,
     plates_compared,
     sensitivities,
     side_by_side,
@@ -36,10 +38,12 @@ def measure(window: pw.Window) -> None:
     one = Setup(plate, window.rolls[4], 50.0, 70.0)
     other = replace(one, speed=60.0)
     along, front = along_speed(window, plate, 50.0), frontier(window, bands=bands)
-    width = ("line_width", plate, 50.0)
+    width, moved = ("line_width", plate, 50.0), move_limits(window)
     works = {
         "along_speed, 6 rolls": lambda: along_speed(window, plate, 50.0),
         "sensitivities": lambda: sensitivities(window, one),
+        "move_limits": lambda: move_limits(window),
+        "limit_trades, limits moved": lambda: limit_trades(window, one, moved),
         "frontier, bands known": lambda: frontier(window, bands=bands),
         "frontier": lambda: frontier(window),
         "side_by_side, 2 set-ups": lambda: side_by_side(window, [one, other]),

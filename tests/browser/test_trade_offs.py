@@ -54,6 +54,22 @@ def test_from_a_pinned_set_up_to_its_report_and_a_link(page, context, served):
         assert other.locator(shown).first.inner_text() == page.locator(shown).first.inner_text()
 
 
+def test_a_planned_roll_is_known_to_the_page_that_is_opened_next(page, served):
+    visit(page, served + PAGE)
+    page.get_by_label("Volume").fill("3.9 BCM")
+    page.get_by_label("Volume").press("Enter")
+    page.get_by_role("button", name="Add roll").click()
+    page.get_by_role("status").filter(has_text="Added as new 1").wait_for(timeout=PATIENCE)
+    page.wait_for_url(re.compile(r"planned=6\.045"), timeout=PATIENCE)
+    page.get_by_role("link", name="Set-up speed").click()
+    page.locator(".pw-result .pw-big").first.wait_for(timeout=PATIENCE)
+    menu = page.get_by_label("Roll", exact=True)
+    assert menu.locator("option", has_text="new 1 (planned) · 6.05").count() == 1
+    menu.select_option(label="new 1 (planned) · 6.05")
+    page.get_by_text("Roll new 1 (planned), 50 µm").first.wait_for(timeout=PATIENCE)
+    page.get_by_text("Roll new 1 (6.05 cm³/m²) is planned: it does not exist yet.").wait_for(timeout=PATIENCE)
+
+
 def test_a_limit_that_cannot_be_stays_as_typed_and_says_why(page, served):
     visit(page, served + PAGE)
     field = page.get_by_label("line resistance at most")
@@ -90,6 +106,18 @@ def test_each_picture_is_saved_by_its_own_buttons(page, served):
             if kind == "SVG":
                 assert (b"best trade-offs" in content) == (name == "best-trade-offs")
     assert page.locator(".modebar-btn").count() == 0
+
+
+def test_moved_limits_are_shown_in_a_section_of_their_own(page, served):
+    visit(page, served + PAGE)
+    page.get_by_role("button", name="Limits", exact=True).click()
+    table = page.get_by_role("table").filter(has_text="48 gaps on one part").first
+    table.wait_for(timeout=PATIENCE)
+    row = table.get_by_role("row").filter(has_text="line resistance at most 330 Ω")
+    assert "297 Ω" in row.inner_text() and "−11.6" in row.inner_text()
+    less, more = (row.locator(".pw-bar > span").nth(at).bounding_box() for at in (0, 1))
+    assert less["width"] > 20 and less["x"] + less["width"] == pytest.approx(more["x"], abs=1.5)
+    page.wait_for_url(re.compile("section=limits"), timeout=PATIENCE)
 
 
 def test_what_is_refused_is_seen_from_the_end_of_the_page(page, served):

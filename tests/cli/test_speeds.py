@@ -2,9 +2,11 @@
 
 import json
 
+import numpy as np
 import pytest
 
 import pwindow as pw
+from pwindow.window.trade_offs import limit_trades, move_limits
 from tests.helpers.commands import answer, misused, process, refused, run
 
 BAND = [
@@ -55,6 +57,41 @@ def test_document(speeds, demo_trial, demo_surfaces):
             "cure": None,
         },
     }
+
+
+def test_moved_limits_are_added_where_they_are_asked_for(first, tag_file, study_file, tag_window):
+    options = (
+        "speeds",
+        first,
+        "--product",
+        tag_file,
+        "--study",
+        study_file,
+        "--pressure",
+        "50 µm",
+        "--limits",
+    )
+    rows = answer(*options)["limits"]
+    trades = limit_trades(tag_window, tag_window.recommended().setup, move_limits(tag_window, [50.0]))
+    frame = trades.to_frame()
+    assert [list(row) for row in rows] == [list(frame)] * len(frame)
+    for name in ("requirement", "limit", "moved", "best_roll"):
+        assert [row[name] for row in rows] == list(frame[name])
+    for name in ("after", "fastest_speed_m_min", "best_speed_m_min", "change_m_min"):
+        told = [np.nan if row[name] is None else row[name] for row in rows]
+        np.testing.assert_allclose(told, frame[name], rtol=1e-12)
+    text = run(*options).stdout
+    assert "with roll 2047, 50 µm" in text and "48 gaps on one part" in text
+    line = next(line for line in text.splitlines() if "63 µm" in line)
+    assert line.split("63 µm")[1].split() == ["none", "none"], "at 50 µm alone, none is assured"
+
+
+def test_moved_limits_where_nothing_is_assured(first, tag_file, study_file):
+    options = ("speeds", first, "--product", tag_file, "--study", study_file, "--assurance", "0.99999")
+    found = answer(*options, "--limits")
+    assert found["recommended"] is None and all(row["change_m_min"] is None for row in found["limits"])
+    assert "with one limit 10 % tighter or looser" in run(*options, "--limits").stdout
+    assert "limits" not in answer(*options)
 
 
 @pytest.mark.slow

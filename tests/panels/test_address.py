@@ -1,11 +1,15 @@
 """Settings in the address of a page: the same comes back, and nothing in an address breaks a page."""
 
+import base64
+import re
 from dataclasses import replace
 
 import pytest
 
 from pwindow.panels.set_up_speed.page import SetUpSpeed, set_up_speed
+from pwindow.panels.set_up_speed.view import downloads
 from pwindow.panels.shared.address import Address, address_of, open_at
+from pwindow.study import Roll
 from pwindow.workflows.given import given_evidence
 
 TAG, MESH = "Grain moisture tag", "De-fogging heater mesh"
@@ -25,6 +29,7 @@ def test_an_address_comes_back_as_it_was_given():
         speed=61.5,
         assurance=0.93,
         limits={"line_width.most": 71.25, "gap.count": 60.0},
+        planned=(6.3, 5.25),
         colours="dark",
     )
     assert Address.read(given.query()) == (given, ())
@@ -38,6 +43,7 @@ def test_an_address_comes_back_as_it_was_given():
         "speed=inf",
         "pressure=1e999",
         "colours=pink",
+        "planned=much",
         "gap.most=none",
         "gap.colour=1",
         "unknown=1",
@@ -86,6 +92,8 @@ def test_a_page_as_it_opens_needs_its_product_only(evidence):
         (Address(roll="9999"), "not in the inventory"),
         (Address(speed=900.0), "outside the tried 30 to 120 m/min"),
         (Address(pressure=-5.0), "outside the tried"),
+        (Address(planned=(9.0,)), "a roll of 9 cm³/m² cannot be judged"),
+        (Address(planned=(4.4,)), "already in the inventory as roll 1203"),
         (Address(assurance=1.5), "assurance"),
         (Address(limits={"gap.most": -3.0}), "gap"),
         (Address(limits={"voltage_drop.most": 3.0}), "no such limit"),
@@ -104,6 +112,41 @@ def test_limits_of_one_requirement_are_changed_together(evidence):
     opened = open_at(Address(limits={"gap.least": 50.0, "gap.most": 60.0}), evidence)
     gap = next(item for item in opened.question.product.requirements if item.name == "gap")
     assert (gap.least, gap.most, opened.left_out) == (50.0, 60.0, ())
+
+
+def test_planned_rolls_are_those_of_the_address(evidence):
+    first = open_at(Address(planned=(6.3, 5.25), roll="new 2"), evidence)
+    assert first.setup.roll == Roll("new 2", 5.25, planned=True) and first.left_out == ()
+    assert first.question.window.notes[-2:] == (
+        "roll new 1 (6.3 cm³/m²) is planned: it does not exist yet",
+        "roll new 2 (5.25 cm³/m²) is planned: it does not exist yet",
+    )
+    told = address_of(first.question, first.setup, first.question.product)
+    assert told.planned == (6.3, 5.25) and told.roll == "new 2"
+    again = open_at(told, first.question.evidence, first.question)
+    assert again.question is first.question and again.setup == first.setup
+    other = open_at(Address(planned=(5.25,)), first.question.evidence, first.question)
+    assert [roll.label for roll in other.question.window.rolls if roll.planned] == ["new 1 (planned)"]
+    without = open_at(Address(), first.question.evidence, first.question)
+    assert not any(roll.planned for roll in without.question.window.rolls)
+    assert not any(roll.planned for roll in evidence.study.rolls), "what the server was started with stays"
+
+
+@pytest.mark.slow
+def test_the_set_up_speed_page_shows_planned_rolls(evidence):
+    page = SetUpSpeed(evidence)
+    page.open_at("planned=6.3&roll=new%201&pressure=50&speed=60")
+    assert "new 1 (planned) · 6.3" in [label for label, _ in page.controls.roll.options]
+    assert "Roll new 1 (planned), 50 µm" in page.setup.value
+    assert "new 1 (planned) (6.3)" in page.bands.value
+    assert "is planned: it does not exist yet" in page.answer.value
+    assert "planned=6.3" in page.frame._query.value
+    saved = base64.b64decode(re.search(r'base64,([^"]+)"', downloads(page.question))[1]).decode()
+    assert "\nnew 1 (planned),laser-imaged,6.3," in saved
+    page.controls.level.value = 0.9
+    assert "planned=6.3" in page.frame._query.value, "another question is asked of the same rolls"
+    page.form.value = "bending"
+    assert "planned=6.3" in page.frame._query.value
 
 
 @pytest.mark.slow

@@ -4,6 +4,7 @@ import base64
 import re
 from urllib.parse import parse_qsl
 
+import numpy as np
 import pytest
 
 import pwindow as pw
@@ -12,8 +13,8 @@ from pwindow.panels.trade_offs import view as trade_words
 from pwindow.panels.trade_offs.model import Own, Section, pinned, setup_of
 from pwindow.panels.trade_offs.page import TradeOffsPage, trade_offs
 from pwindow.window.setup import Setup
-from pwindow.window.trade_offs import sensitivities, side_by_side
-from pwindow.wording import percent
+from pwindow.window.trade_offs import limit_trades, sensitivities, side_by_side
+from pwindow.wording import percent, speed_change
 from pwindow.workflows.evidence import Evidence
 from tests.helpers.trials import read_frame
 
@@ -158,6 +159,31 @@ def test_a_roll_that_makes_no_sense_is_refused(page, volume, words):
     assert not any(roll.planned for roll in page.question.window.rolls)
 
 
+def test_a_planned_volume_may_have_another_unit(page):
+    page.volume.field.value = "3.9 BCM"
+    page.plan.click()
+    assert "Added as new 1 (6.05 cm³/m²)" in page.planned.value
+    assert page.question.roll("new 1").cell_volume == pytest.approx(3.9 / 0.64516)
+
+
+def test_no_more_rolls_are_planned_than_charts_show(page):
+    for volume in ("2.6", "2.8", "3", "3.6", "3.8", "4", "4.2"):
+        page.volume.field.value = volume
+        page.plan.click()
+    assert "4.2 cm³/m²: 6 rolls are planned, the most there can be" in page.planned.value
+    assert sum(roll.planned for roll in page.question.window.rolls) == 6
+
+
+def test_a_planned_roll_keeps_its_name_in_the_address(page, evidence):
+    for volume in ("6,9", "6,3"):
+        page.volume.field.value = volume
+        page.plan.click()
+    page.controls.roll.value = "new 1"
+    other = TradeOffsPage(evidence)
+    other.open_at(query(page))
+    assert other.controls.roll.value == "new 1" and other.question.roll("new 1").cell_volume == 6.9
+
+
 def test_a_roll_is_planned_once(page):
     page.volume.field.value = "6,3"
     page.plan.click()
@@ -233,7 +259,7 @@ def test_an_address_that_cannot_be_used_is_told(page, address, words):
 
 def test_own_parts_of_an_address():
     own = Own.read("pin=80;50;20;47;laser&pin=1&planned=6.3&show=gap&roll=2047&section=best")
-    assert own == Own((("80", "50", "20", "47;laser"), ("1",)), ("6.3",), "gap", Section.BEST)
+    assert own == Own((("80", "50", "20", "47;laser"), ("1",)), "gap", Section.BEST)
     assert Own.read(None) == Own()
 
 
@@ -342,6 +368,64 @@ def test_one_section_is_shown_and_the_selected_roll_is_drawn_strongest(page):
     assert all(before[strongest] > width for name, width in before.items() if name != strongest)
     page.controls.roll.value = "1318"
     assert max(widths(), key=widths().get) == "roll 1318, assured"
+
+
+def cells(html, row):
+    """Texts of a row, of every table that has it."""
+    found = re.findall(rf'<tr><th scope="row">{row}</th>(.*?)</tr>', html, re.DOTALL)
+    return [[re.sub(r"<[^>]+>", " ", cell) for cell in re.findall(r"<td.*?</td>", one)] for one in found]
+
+
+def test_limits_are_moved_when_they_are_first_shown(page):
+    seen = []
+    page.limits.observe(lambda change: seen.append(change["new"]), "value")
+    assert page.limits.value == ""
+    page.section.value = Section.LIMITS.value
+    assert [("working out" in value, "<table" in value) for value in seen] == [(True, False), (False, True)]
+    trades = limit_trades(page.question.window, page.question.start())
+    _, looser = trades.limits[0]
+    kept, best = cells(page.limits.value, "line resistance at most 330 Ω")
+    told = f"{looser.fastest:g}", speed_change(looser.fastest - 98.8)
+    assert [cell.strip() for cell in kept[:1] + kept[4:7]] == ["98.8", "363 Ω", *told]
+    assert [cell.strip() for cell in best[4:7]] == ["363 Ω", *told]
+    kept, best = cells(page.limits.value, "line width at most 70 µm")
+    assert kept[2].strip() == "none" and kept[3].strip() == "–"
+    assert re.sub(r"\s+", " ", best[2]).strip() == "76.1 roll 2047, 20 µm"
+
+
+def test_moved_limits_are_worked_out_once_for_a_question(page):
+    page.section.value = Section.LIMITS.value
+    seen = []
+    page.limits.observe(lambda change: seen.append(change["new"]), "value")
+    page.controls.speed.value = 90.0
+    page.section.value = Section.STEPS.value
+    page.section.value = Section.LIMITS.value
+    assert seen == [], "the speed that is selected does not matter"
+    before = page.offers.moved_limits
+    page.controls.roll.value = "1318"
+    assert "roll 1318" in page.limits.value and page.offers.moved_limits is before
+    assert "<table" in seen[0], "what was there stays until the new speeds are known"
+    page.section.value = Section.STEPS.value
+    limit_field(page, "resistance")[0].value = "350"
+    assert "350 Ω" not in page.limits.value
+    page.section.value = Section.LIMITS.value
+    assert "line resistance at most 350 Ω" in page.limits.value and "working" not in page.limits.value
+
+
+def test_a_limit_that_cannot_be_moved_says_why(page):
+    limit_field(page, "gap at least")[0].value = "40"
+    page.section.value = Section.LIMITS.value
+    assert "least (44) is not below most (42)" in page.limits.value
+    assert "As declared, no set-up is assured." in page.limits.value
+
+
+def test_moved_limits_have_bars_as_long_as_their_changes(page):
+    page.section.value = Section.LIMITS.value
+    trades = limit_trades(page.question.window, page.question.start())
+    kept = np.array([trades.change(then) for pair in trades.limits for then in pair])
+    bars = [float(width) for width in re.findall(r"width: ([0-9.]+)%", page.limits.value)][: len(kept)]
+    expected = 50.0 * np.nan_to_num(np.abs(kept)) / np.nanmax(np.abs(kept))
+    assert bars == pytest.approx(expected, abs=0.06)
 
 
 def test_a_step_has_a_bar_as_long_as_its_gain(page):

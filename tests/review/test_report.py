@@ -21,7 +21,7 @@ from pwindow.window.search.recommendation import recommend
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import with_planned_roll
-from pwindow.wording import percent, pressure, speed, volume, with_interval
+from pwindow.wording import percent, pressure, speed, speed_change, volume, with_interval
 from tests.helpers.trials import read_frame
 
 
@@ -84,18 +84,29 @@ def test_requirements_are_predicted_as_the_window_predicts(page, tag_window):
     assert rows["all requirements"][-1] == percent(chances["joint"])
 
 
-def test_a_relaxed_limit_says_what_a_product_with_it_says(tag_report, tag, demo_surfaces, study):
-    one = next(item for item in tag_report.alternatives.relaxed if item.label == "line resistance")
-    assert (one.before, one.after) == (330.0, 340.0)
+def test_a_moved_limit_says_what_a_product_with_it_says(tag_report, page, tag, demo_surfaces, study):
+    trades = tag_report.alternatives.limits
+    then = next(
+        looser for _, looser in trades.limits if looser.moved.words() == "line resistance at most 330 Ω"
+    )
+    assert (then.moved.before, then.moved.after) == (330.0, 363.0)
     eased = tuple(
-        dataclasses.replace(item, most=340.0) if item.name == "line_resistance" else item
+        dataclasses.replace(item, most=363.0) if item.name == "line_resistance" else item
         for item in tag.requirements
     )
     window = pw.find_window(demo_surfaces, dataclasses.replace(tag, requirements=eased), study)
     bands = window.speed_bands([50.0])
-    assert one.fastest == bands.loc[bands["roll"] == "2047", "speed_high_m_min"].max() > 98.8
+    fastest = bands.loc[bands["roll"] == "2047", "speed_high_m_min"].max()
+    assert then.fastest == fastest > 98.8
     here = window.setups("laser-imaged", 98.8, 7.2, 50.0)
-    assert one.conformance == pytest.approx(window.joint_conformance(here)[0], abs=1e-6)
+    assert then.conformance == pytest.approx(window.joint_conformance(here)[0], abs=1e-6)
+    shown = next(row for row in page.rows("limits") if row[0] == "363 Ω")
+    gain = speed_change(fastest - 98.8)
+    assert shown[1:] == [
+        percent(then.conformance),
+        f"{speed(fastest)} m/min ({gain})",
+        "the same roll and pressure",
+    ]
 
 
 def test_no_other_host(tag_report):

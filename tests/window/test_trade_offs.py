@@ -11,6 +11,7 @@ from scipy import stats
 import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.study import Ink, Roll, Study
+from pwindow.window.setup import planned_notes, planned_rolls, planned_study, unplanned_study
 from pwindow.window.trade_offs import (
     AS_PRINTED,
     COMMON_WIDTH,
@@ -339,6 +340,25 @@ def test_a_planned_roll_is_marked_wherever_it_is_listed(tag_window):
     assert along_speed(window, PLATE, 50.0).groupby("roll")["planned"].first().to_dict()["new"]
     table = frontier(window, [50.0])
     assert set(table.loc[table["planned"], "roll"]) == {"new"}
+
+
+def test_planned_rolls_are_named_in_their_order_and_noted(tag_window, study, demo_trial, demo_surfaces, tag):
+    planned = planned_study(planned_study(study, demo_trial, 6.9), demo_trial, 6.3)
+    assert [(roll.id, roll.cell_volume) for roll in planned_rolls(planned)] == [
+        ("new 1", 6.9),
+        ("new 2", 6.3),
+    ]
+    assert unplanned_study(planned) == study
+    window = pw.find_window(demo_surfaces, tag, planned)
+    assert window.notes == (*tag_window.notes, *planned_notes(planned.rolls)) != tag_window.notes
+    assert with_planned_roll(tag_window, "new", 6.2).notes[-1] == (
+        "roll new (6.2 cm³/m²) is planned: it does not exist yet"
+    )
+
+
+def test_without_an_inventory_rolls_are_planned_beside_those_of_the_trial(demo_trial):
+    planned = planned_study(Study(), demo_trial, 6.3)
+    assert planned.rolls[:-1] == demo_trial.rolls and planned.rolls[-1].planned
 
 
 @pytest.mark.slow

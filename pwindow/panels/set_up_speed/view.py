@@ -99,7 +99,7 @@ def setup_card(question: Question, setup: Setup, units: Units) -> Markup:
         To write them in, as in `neighbour_card`.
     """
     window, frame = question.window, question.frame(setup)
-    name = setup_words(setup.roll.id, setup.pressure, units, setup.speed)
+    name = setup_words(setup.roll.label, setup.pressure, units, setup.speed)
     if not window.in_trial_region(frame)[0]:
         return _part("untried", name=name)
     conformance = window.conformance(frame).iloc[0]
@@ -198,8 +198,7 @@ def _why_not(level: float, table: pd.DataFrame, units: Units) -> str:
 
 def band_table(question: Question, units: Units) -> Markup | str:
     """All speed bands, with the ends that are only the end of what was tried marked."""
-    bands, trial = question.bands, question.window.surfaces.trial
-    best = question.recommended
+    bands, best = question.bands, question.recommended
     if bands.empty or best is None:
         return ""
     several = bands["plate"].nunique() > 1
@@ -211,15 +210,16 @@ def band_table(question: Question, units: Units) -> Markup | str:
         f"most reliable speed, {units.speed.name}",
         "limited by (low end / high end)",
     ]
-    rows = [_band(band, best.setup, trial.pressure_key, several=several) for _, band in bands.iterrows()]
+    rows = [_band(question, band, best.setup, several=several) for _, band in bands.iterrows()]
     return _part("bands", level=question.window.level, names=names, rows=rows, units=units)
 
 
-def _band(band: pd.Series, at: Setup, key: str, *, several: bool) -> dict:
+def _band(question: Question, band: pd.Series, at: Setup, *, several: bool) -> dict:
     """A row of the table of bands; the plate is told where there are several."""
+    key = question.window.surfaces.trial.pressure_key
     return {
         "here": (band["roll"], band["plate"], band[key]) == (at.roll.id, at.plate, at.pressure),
-        "roll": band["roll"],
+        "roll": question.roll(band["roll"]).label,
         "volume": band["cell_volume_cm3_m2"],
         "plate": band["plate"] if several else None,
         "pressure": band[key],
@@ -233,5 +233,6 @@ def _band(band: pd.Series, at: Setup, key: str, *, several: bool) -> dict:
 
 
 def downloads(question: Question) -> Markup:
-    """What saves the table of speed bands."""
-    return link("Save the table (CSV)", "speed-bands.csv", csv_of(question.bands))
+    """What saves the table of speed bands, in which planned rolls are marked."""
+    labels = [question.roll(roll).label for roll in question.bands["roll"]]
+    return link("Save the table (CSV)", "speed-bands.csv", csv_of(question.bands.assign(roll=labels)))

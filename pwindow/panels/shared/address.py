@@ -13,8 +13,8 @@ from pwindow.panels.shared.question import Question, ask, changed_limits, first_
 from pwindow.product import Product
 from pwindow.study import EACH_PRINT, ROLL_AND_PLATE
 from pwindow.surfaces import Form
-from pwindow.window.setup import Setup
-from pwindow.workflows.evidence import Evidence, replaced_product, reshaped
+from pwindow.window.setup import Setup, planned_rolls
+from pwindow.workflows.evidence import Evidence, replaced_product, reshaped, with_planned, without_planned
 from pwindow.workflows.uploads import is_id
 
 _TEXTS = ("product", "plate", "roll")
@@ -42,6 +42,8 @@ class Address:
         Between 0 and 1.
     limits : mapping of str to float
         Changed limits of the product, such as ``line_width.most`` in the requirement's unit, or ``gap.count``.
+    planned : tuple of float
+        Cell volumes of planned rolls in the order they were planned, cm³/m².
     data : str or None
         Id under which the server keeps what a visitor loaded.
     surfaces : {'all', 'bending'} or None
@@ -61,6 +63,7 @@ class Address:
     speed: float | None = None
     assurance: float | None = None
     limits: Mapping[str, float] = field(default_factory=dict)
+    planned: tuple[float, ...] = ()
     data: str | None = None
     surfaces: Form | None = None
     unrecorded: str | None = None
@@ -108,6 +111,7 @@ class Address:
         given = [(name, getattr(self, name)) for name in names if getattr(self, name) is not None]
         numbers = {name: getattr(self, name) for name in _NUMBERS} | dict(self.limits)
         given += [(name, f"{value:.10g}") for name, value in numbers.items() if value is not None]
+        given += [("planned", f"{value:.10g}") for value in self.planned]
         given += [(name, getattr(self, name)) for name in ("units", "colours") if getattr(self, name)]
         return urlencode(given, quote_via=quote)
 
@@ -118,6 +122,8 @@ def _take(found: dict, name: str, text: str) -> None:
         found[name] = text[:_LONGEST]
     elif name in _NUMBERS:
         found[name] = _number(text)
+    elif name == "planned":
+        found[name] = (*found.get(name, ()), _number(text))
     elif name == "data":
         if not is_id(text):
             raise UnusableInput("not an id of loaded data")
@@ -180,10 +186,24 @@ def open_at(address: Address, evidence: Evidence, ready: Question | None = None)
         unrecorded = None
     if terms != evidence.terms or unrecorded is not None:
         evidence, ready = reshaped(evidence, terms, unrecorded), None
+    evidence = _with_planned(address, evidence, left_out)
     question = _question(address, evidence, ready, left_out)
     if (address.plate, address.roll, address.pressure, address.speed) == (None,) * 4:
         return Opened(question, question.start(), tuple(left_out))
     return Opened(question, _setup(address, question, left_out), tuple(left_out))
+
+
+def _with_planned(address: Address, evidence: Evidence, left_out: list[str]) -> Evidence:
+    """The evidence with the planned rolls of the address and no others."""
+    if address.planned == tuple(roll.cell_volume for roll in planned_rolls(evidence.study)):
+        return evidence
+    evidence = without_planned(evidence)
+    for volume in address.planned:
+        try:
+            evidence = with_planned(evidence, volume)
+        except UnusableInput as problem:
+            left_out.append(f"planned={volume:g}: {problem}; ignored")
+    return evidence
 
 
 def _question(address: Address, evidence: Evidence, ready: Question | None, left_out: list[str]) -> Question:
@@ -306,6 +326,7 @@ def address_of(question: Question, setup: Setup, declared: Product, data: str | 
         product=product.name,
         assurance=assurance,
         limits=limits,
+        planned=tuple(roll.cell_volume for roll in planned_rolls(evidence.study)),
         data=data,
         surfaces=evidence.terms if evidence.terms in FORMS[1:] else None,
         unrecorded=evidence.unrecorded or None,

@@ -9,9 +9,10 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from pwindow.errors import UnusableInput
+from pwindow.errors import UnitProblem, UnusableInput
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.words import refused
+from pwindow.units import read_quantity
 from pwindow.wording import PERCENT, Unit
 
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d{1,3})?", re.ASCII)
@@ -57,6 +58,25 @@ def typed_number(text: str, unit: str = "") -> float:
     return value
 
 
+def typed_quantity(text: str, unit: str) -> float:
+    """Read a number in the unit of its field, or in another that is typed with it.
+
+    Raises
+    ------
+    UnusableInput
+        As of `typed_number`.
+
+    Examples
+    --------
+    >>> typed_quantity("6,3", "cm³/m²"), round(typed_quantity("3.9 BCM", "cm³/m²"), 2)
+    (6.3, 6.05)
+    """
+    try:
+        return read_quantity(text, unit)
+    except UnitProblem:
+        return typed_number(text, unit)
+
+
 def written(value: float) -> str:
     """A number as a field writes it.
 
@@ -83,6 +103,8 @@ class NumberField:
         Is given a number that was typed; raises UnusableInput where it cannot be used.
     style : mapping
         Of the field.
+    read : callable
+        Reads what is typed, given the unit too; raises UnusableInput where it cannot.
 
     Attributes
     ----------
@@ -100,8 +122,9 @@ class NumberField:
         guard: Callable,
         take: Callable[[float], None] = lambda number: None,
         style: dict | None = None,
+        read: Callable[[str, str], float] = typed_number,
     ):
-        self.title, self.unit, self.value, self._take = title, unit, value, take
+        self.title, self.unit, self.value, self._take, self._read = title, unit, value, take, read
         self.field = widgets.Text(
             value=written(value),
             description=", ".join(filter(None, (title, unit))),
@@ -123,9 +146,11 @@ class NumberField:
         """A value with its unit, as a page writes it."""
         return " ".join(filter(None, (f"{value:g}".replace("-", "−"), self.unit)))
 
-    def show(self, value: float) -> None:
-        """Show a number without taking it."""
+    def show(self, value: float, unit: str | None = None) -> None:
+        """Show a number without taking it, in another unit where one is given."""
         self.value = value
+        if unit is not None:
+            self.unit, self.field.description = unit, f"{self.title}, {unit}"
         self.field.value = written(value)
         self.note.say("")
 
@@ -150,7 +175,7 @@ class NumberField:
 
     def _taken(self) -> None:
         try:
-            number = typed_number(self.field.value, self.unit)
+            number = self._read(self.field.value, self.unit)
             if number != self.value:
                 self._take(number)
         except UnusableInput as problem:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
+from typing import TypeVar
 from urllib.parse import parse_qsl, quote, urlencode
 
 import pandas as pd
@@ -21,22 +22,27 @@ from pwindow.review.run_sheet import run_sheet
 from pwindow.review.run_sheet_page import run_sheet_html
 from pwindow.review.settings import last_volumes
 from pwindow.study import Roll
-from pwindow.window.setup import Setup, with_planned_roll
+from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import (
+    LimitTrades,
+    MovedLimits,
     PlatesCompared,
     along_speed,
     frontier,
+    limit_trades,
+    move_limits,
     plates_compared,
     sensitivities,
     side_by_side,
     silver_notes,
 )
 from pwindow.window.window import Window
-from pwindow.wording import volume as volume_words
-from pwindow.workflows.evidence import ARCHIVED
+from pwindow.wording import Units
+from pwindow.workflows.evidence import ARCHIVED, with_planned, without_planned
 from pwindow.workflows.given import given_archive
 
-OWN = ("pin", "planned", "show", "section")
+Found = TypeVar("Found")
+OWN = ("pin", "show", "section")
 """Names of the address that are this page's alone."""
 _MOST = 6
 _WORTH = 0.01  # joint conformance below which a set-up is no choice
@@ -47,6 +53,7 @@ class Section(StrEnum):
 
     ALONG = "Along the speed"
     STEPS = "One step"
+    LIMITS = "Limits"
     BEST = "Best trade-offs"
     BESIDE = "Side by side"
     PLATES = "Plates"
@@ -65,11 +72,14 @@ class TradeOffs:
 
     def along(self, plate: str, pressure: float) -> pd.DataFrame:
         """What each roll does along the speed, as `along_speed`."""
-        key = (plate, pressure)
+        return self._kept_of(("along", plate, pressure), lambda: along_speed(self.window, plate, pressure))
+
+    def _kept_of(self, key: tuple, work: Callable[[], Found]) -> Found:
+        """What `work` finds, of which the last few are kept."""
         if key not in self._kept:
             if len(self._kept) > 50:
                 self._kept.clear()
-            self._kept[key] = along_speed(self.window, plate, pressure)
+            self._kept[key] = work()
         return self._kept[key]
 
     @cached_property
@@ -85,64 +95,66 @@ class TradeOffs:
     def steps(self, setup: Setup) -> pd.DataFrame:
         return sensitivities(self.window, setup)
 
+    @cached_property
+    def moved_limits(self) -> MovedLimits:
+        return move_limits(self.window)
+
+    def limits(self, setup: Setup) -> LimitTrades:
+        """What moved limits give with the roll, plate and pressure of a set-up, worked out once for all its speeds."""
+        key = ("limits", setup.plate, setup.pressure, setup.roll.id)
+        return self._kept_of(key, lambda: limit_trades(self.window, setup, self.moved_limits))
+
     def beside(self, setups: Iterable[Setup]) -> pd.DataFrame:
         return side_by_side(self.window, list(setups))
 
     def plates(self, setup: Setup) -> PlatesCompared:
         return plates_compared(self.window, setup.roll, setup.pressure, setup.speed)
 
-    def report(self, setup: Setup, origin: Origin) -> str:
-        """The report of a set-up, as a page that stands alone."""
-        return report_html(report(self._subject(setup, origin)))
+    def report(self, setup: Setup, origin: Origin, units: Units) -> str:
+        """The report of a set-up, as a page that stands alone.
 
-    def run_sheet(self, setup: Setup, origin: Origin) -> str:
-        """The sheet of a set-up for the press, as a page that stands alone."""
-        return run_sheet_html(run_sheet(self._subject(setup, origin)))
+        Parameters
+        ----------
+        setup : Setup
+        origin : Origin
+        units : Units
+            To write it in.
+        """
+        return report_html(report(self._subject(setup, origin, units)))
 
-    def _subject(self, setup: Setup, origin: Origin) -> Subject:
+    def run_sheet(self, setup: Setup, origin: Origin, units: Units) -> str:
+        """The sheet of a set-up for the press, as a page that stands alone.
+
+        Parameters
+        ----------
+        setup : Setup
+        origin : Origin
+        units : Units
+            To write it in.
+        """
+        return run_sheet_html(run_sheet(self._subject(setup, origin, units)))
+
+    def _subject(self, setup: Setup, origin: Origin, units: Units) -> Subject:
         archived = self.question.evidence.source == ARCHIVED
         volumes = last_volumes(given_archive()) if archived else None
-        return subject_of(self.window, setup, volumes=volumes, origin=origin)
+        return subject_of(self.window, setup, volumes=volumes, origin=origin, units=units)
 
 
-def with_roll(question: Question, volume: float) -> tuple[Question, Roll]:
+def with_roll(question: Question, cell_volume: float) -> tuple[Question, Roll]:
     """The question with a planned roll of a cell volume, cm³/m², in the inventory, and that roll.
 
     Raises
     ------
     UnusableInput
-        If no such volume was tried, or the inventory has it.
+        As of `with_planned`.
     """
-    _check_planned(volume, question.window.surfaces.trial.prints["cell_volume"], question.window.rolls)
-    window = with_planned_roll(question.window, _free_id(question.window.rolls), volume)
-    evidence = replace(question.evidence, study=window.study)
-    return ask(evidence, question.product), window.study.rolls[-1]
+    evidence = with_planned(question.evidence, cell_volume)
+    return ask(evidence, question.product), evidence.study.rolls[-1]
 
 
-def without_planned(question: Question) -> Question:
+def without_rolls(question: Question) -> Question:
     """The question without planned rolls."""
-    study = question.evidence.study
-    kept = tuple(roll for roll in study.rolls if not roll.planned)
-    evidence = replace(question.evidence, study=replace(study, rolls=kept))
-    return ask(evidence, question.product)
-
-
-def _check_planned(volume: float, tried: pd.Series, rolls: Iterable[Roll]) -> None:
-    low, high = float(tried.min()), float(tried.max())
-    words = f"{volume:g} cm³/m²".replace("-", "−")
-    if not low <= volume <= high:
-        raise UnusableInput(
-            f"a roll of {words} cannot be judged: the trial covers cell volumes from {low:g} to {high:g} cm³/m²"
-        )
-    same = next((roll for roll in rolls if volume_words(roll.cell_volume) == volume_words(volume)), None)
-    if same is not None:
-        have = "already planned" if same.planned else "already in the inventory"
-        raise UnusableInput(f"{words}: {have} as roll {same.id}")
-
-
-def _free_id(rolls: Iterable[Roll]) -> str:
-    taken = {roll.id for roll in rolls}
-    return next(name for at in range(1, len(taken) + 2) if (name := f"new {at}") not in taken)
+    return ask(without_planned(question.evidence), question.product)
 
 
 def pinned(pins: tuple[Setup, ...], setup: Setup) -> tuple[Setup, ...]:
@@ -162,14 +174,12 @@ def pinned(pins: tuple[Setup, ...], setup: Setup) -> tuple[Setup, ...]:
     return (*pins, setup)
 
 
-def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str, section: Section) -> str:
-    """What the address says of this page alone: pinned set-ups, planned rolls, the quantity drawn, the section.
+def own_query(pins: Iterable[Setup], shown: str, section: Section) -> str:
+    """What the address says of this page alone: pinned set-ups, the quantity drawn, the section.
 
     Parameters
     ----------
     pins : iterable of Setup
-    rolls : iterable of Roll
-        Of which the planned ones are named.
     shown : str
         Name of the quantity drawn.
     section : Section
@@ -177,11 +187,10 @@ def own_query(pins: Iterable[Setup], rolls: Iterable[Roll], shown: str, section:
 
     Examples
     --------
-    >>> own_query([Setup("", Roll("0412", 2.4), 50.0, 80.0)], [Roll("new 1", 6.3, planned=True)], "line_width", Section.BEST)
-    'pin=80%3B50%3B0412%3B&planned=6.3&show=line_width&section=best'
+    >>> own_query([Setup("", Roll("0412", 2.4), 50.0, 80.0)], "line_width", Section.BEST)
+    'pin=80%3B50%3B0412%3B&show=line_width&section=best'
     """
     parts = [("pin", f"{pin.speed:.10g};{pin.pressure:.10g};{pin.roll.id};{pin.plate}") for pin in pins]
-    parts += [("planned", f"{roll.cell_volume:.10g}") for roll in rolls if roll.planned]
     return urlencode([*parts, ("show", shown), ("section", section.name.lower())], quote_via=quote)
 
 
@@ -190,7 +199,6 @@ class Own:
     """What an address says of this page alone, as text; `pins` as (speed, pressure, roll, plate)."""
 
     pins: tuple[tuple[str, ...], ...] = ()
-    planned: tuple[str, ...] = ()
     shown: str | None = None
     section: Section | None = None
 
@@ -198,13 +206,12 @@ class Own:
     def read(cls, query: str | None) -> Own:
         found = [(name, text) for name, text in parse_qsl(query or "", max_num_fields=200) if name in OWN]
         pins = tuple(tuple(text.split(";", 3)) for name, text in found if name == "pin")
-        planned = tuple(text for name, text in found if name == "planned")
         shown = [text for name, text in found if name == "show"]
         sections = {one.name.lower(): one for one in Section}
         section = next(
             (sections[text] for name, text in found if name == "section" and text in sections), None
         )
-        return cls(pins[:_MOST], planned[:_MOST], shown[-1] if shown else None, section)
+        return cls(pins[:_MOST], shown[-1] if shown else None, section)
 
 
 def setup_of(window: Window, pin: tuple[str, ...]) -> Setup:
@@ -235,7 +242,7 @@ class AllOpened(Opened):
 
 
 def open_all(address: Address, own: Own, ready: Question) -> AllOpened:
-    """Find what an address asks for, as far as the evidence has it: planned rolls, the set-up, and pins.
+    """Find what an address asks for, as far as the evidence has it: the set-up, and pins.
 
     Parameters
     ----------
@@ -244,13 +251,8 @@ def open_all(address: Address, own: Own, ready: Question) -> AllOpened:
     ready : Question
         One that is worked out already, and taken where it is the one asked for.
     """
-    left_out: list[str] = []
-    for text in own.planned:
-        try:
-            ready, _ = with_roll(ready, _volume(text))
-        except UnusableInput as problem:
-            left_out.append(f"planned={text[:40]}: {problem}; ignored")
     opened = open_at(address, ready.evidence, ready)
+    left_out = []
     pins = []
     for pin in own.pins:
         try:
@@ -258,10 +260,3 @@ def open_all(address: Address, own: Own, ready: Question) -> AllOpened:
         except UnusableInput as problem:
             left_out.append(str(problem))
     return AllOpened(opened.question, opened.setup, (*left_out, *opened.left_out), tuple(pins))
-
-
-def _volume(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError as problem:
-        raise UnusableInput("not a number") from problem

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 
 import ipywidgets as widgets
 
@@ -13,7 +14,7 @@ from pwindow.charts.palette import Palette
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared import words
 from pwindow.panels.shared.address import Address
-from pwindow.panels.shared.fields import NumberField
+from pwindow.panels.shared.fields import NumberField, typed_quantity
 from pwindow.panels.shared.frame import heading
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
@@ -32,11 +33,12 @@ from pwindow.panels.trade_offs.model import (
     own_query,
     pinned,
     with_roll,
-    without_planned,
+    without_rolls,
 )
 from pwindow.review.provenance import Origin
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE
+from pwindow.wording import METRIC, Units
 from pwindow.workflows.evidence import Evidence, NothingToJudge
 
 _WIDE = {"description_width": "112px"}
@@ -60,7 +62,8 @@ class TradeOffsPage(QuestionPage):
             "Pin this set-up", "Compare it with others, and use it in the report", self._pin
         )
         self.unpin = self.frame.button("Clear pins", "Keep only the selected set-up", self._unpin)
-        self.volume = NumberField("Volume", "cm³/m²", 0.0, guard, style=_WIDE)
+        self._volume_unit = METRIC.volume
+        self.volume = NumberField("Volume", METRIC.volume.name, 0.0, guard, style=_WIDE, read=typed_quantity)
         self.planned = widgets.HTML(layout=full_width())
         self.plan = self.frame.button("Add roll", "Add it as a planned roll, marked as such", self._plan)
         self.forget = self.frame.button("Remove planned rolls", "Go back to the inventory", self._forget)
@@ -70,8 +73,8 @@ class TradeOffsPage(QuestionPage):
         self.run_sheet = self.frame.button(
             "Make the run sheet", "For the press, for the first pinned set-up", self._make_run_sheet
         )
-        self.steps, self.beside, self.plates, self.notes, self.document = (
-            widgets.HTML(layout=full_width()) for _ in range(5)
+        self.steps, self.limits, self.beside, self.plates, self.notes, self.document = (
+            widgets.HTML(layout=full_width()) for _ in range(6)
         )
         self.limiting = widgets.HTML(layout=full_width())
         self.along = Place(self.frame.palette, _HEIGHT, "along-the-speed")
@@ -80,6 +83,7 @@ class TradeOffsPage(QuestionPage):
         self.sections = {
             Section.ALONG: widgets.VBox([self.quantity, self.along, self.limiting]),
             Section.STEPS: widgets.VBox([self.steps]),
+            Section.LIMITS: widgets.VBox([self.limits]),
             Section.BEST: widgets.VBox([self.frontier]),
             Section.BESIDE: widgets.VBox([self.beside]),
             Section.PLATES: widgets.VBox([self.plates]),
@@ -87,7 +91,8 @@ class TradeOffsPage(QuestionPage):
         self.rest = (*self.sections.values(), self.notes)
         self.pins: tuple[Setup, ...] = ()
         self._drawn: tuple | None = None
-        self._best_of: TradeOffs | None = None  # what the best trade-offs were drawn of
+        self._best_of: tuple | None = None  # what the best trade-offs were drawn of
+        self._limits_of: tuple | None = None  # what moved limits were worked out of
         self._saves: dict[str, str] = {}  # what saves the documents that were made, the last one first
         self._offering = False
         self.trade_offs: TradeOffs | None = None
@@ -111,6 +116,8 @@ class TradeOffsPage(QuestionPage):
             self.unpin,
             heading("Requirements"),
             self.editor.box,
+            heading("Shown in"),
+            self.units_menu,
             heading("Try a roll you do not have"),
             self.volume.field,
             self.volume.note,
@@ -132,7 +139,7 @@ class TradeOffsPage(QuestionPage):
         self.pins, self.trade_offs = (), None
         if inquiry.question is not None:
             volumes = inquiry.question.window.surfaces.trial.prints["cell_volume"]
-            self.volume.show(round(float(volumes.median()), 1))
+            self.volume.show(round(self._volume_unit.of(float(volumes.median())), 1))
         super()._start(inquiry)
 
     def _open_question(self, address: Address, query: str | None) -> Sequence[str]:
@@ -165,15 +172,42 @@ class TradeOffsPage(QuestionPage):
         """Show one section; what takes time is drawn when it is first seen."""
         for section, part in self.sections.items():
             part.layout.display = None if section == self.section.value else "none"
-        if self.section.value == Section.BEST and self.trade_offs is not None:
+        if self.trade_offs is None:
+            return
+        if self.section.value == Section.BEST:
             self._draw_frontier()
+        if self.section.value == Section.LIMITS:
+            self._show_limits(self._setup())
 
     def _draw_frontier(self) -> None:
         offers = self.offers
-        if self._best_of is not offers:
-            self._best_of = offers
-            self.frontier.show(lambda palette: frontier_figure(offers.window, offers.frontier, palette))
+        if self._best_of != (offers, self.units):
+            self._best_of, units = (offers, self.units), self.units
+            self.frontier.show(
+                lambda palette: frontier_figure(offers.window, offers.frontier, palette, units)
+            )
             self.frontier.beside(view.numbers("best-trade-offs", offers.frontier))
+
+    def _show_limits(self, setup: Setup) -> None:
+        """Show what moved limits give; says so before it is worked out."""
+        offers, shown = self.offers, ""
+        wanted = (offers, self.units, setup.plate, setup.pressure, setup.roll.id)
+        if self._limits_of == wanted:
+            return
+        working = words.working("working out the speeds at other limits")
+        self.limits.value = "".join([working, self.limits.value])
+        try:
+            shown = view.limit_table(offers.limits(setup), self.units)
+            self._limits_of = wanted
+        finally:
+            self.limits.value = shown
+
+    def _show_volume(self) -> None:
+        """Ask for the volume of a roll in the unit of the page."""
+        unit, before = self.units.volume, self._volume_unit
+        if unit != before:
+            self._volume_unit = unit
+            self.volume.show(unit.typed(before.kept_of(self.volume.value)), unit.name)
 
     def _pin(self) -> None:
         self.pins = pinned(self.pins, self._setup())
@@ -189,11 +223,11 @@ class TradeOffsPage(QuestionPage):
     def _make_run_sheet(self) -> None:
         self._make("the run sheet", "run-sheet.html", self.offers.run_sheet)
 
-    def _make(self, title: str, name: str, make: Callable[[Setup, Origin], str]) -> None:
+    def _make(self, title: str, name: str, make: Callable[[Setup, Origin, Units], str]) -> None:
         """Make a document of the first pinned set-up, else of the selected one."""
         self.document.value = "".join([words.working(f"making {title}"), *self._saves.values()])
         try:
-            html = make(self.pins[0] if self.pins else self._setup(), self._origin())
+            html = make(self.pins[0] if self.pins else self._setup(), self._origin(), self.units)
             self._saves.pop(title, None)
             self._saves = {title: view.document_link(title, name, html), **self._saves}
         finally:
@@ -203,29 +237,31 @@ class TradeOffsPage(QuestionPage):
         """How a document of this page is made again: by its address, or from the files that were loaded."""
         if self.session.names:
             return Origin(loaded=self.session.names)
-        shared = self.inquiry.address(self._setup())
+        shared = replace(self.inquiry.address(self._setup()), units=self.frame.units)
         return Origin(address=f"trade-offs.ipynb?{shared.query()}&{self._own()}")
 
     def _plan(self) -> None:
         setup, self.planned.value = self._setup(), ""
         try:
-            question, roll = with_roll(self.asked, self.volume.needed())
+            question, roll = with_roll(self.asked, self._volume_unit.kept_of(self.volume.needed()))
         except UnusableInput as problem:
             self.planned.value = words.refused(str(problem))
             return
         self._ask(question, setup)
         bands = question.bands[question.bands["roll"] == roll.id]
-        self.planned.value = view.added(roll, bands, question.window)
+        self.planned.value = view.added(roll, bands, question.window, self.units)
 
     def _forget(self) -> None:
         setup = self._setup()
         self.planned.value = ""
         self.pins = tuple(pin for pin in self.pins if not pin.roll.planned)
-        question = without_planned(self.asked)
+        question = without_rolls(self.asked)
         self._ask(question, question.start() if setup.roll.planned else setup)
 
     def _ask(self, question: Question, setup: Setup, *, limits: bool = True) -> None:
-        self.trade_offs = TradeOffs(question)
+        if self.trade_offs is None or self.trade_offs.question is not question:
+            self.trade_offs = TradeOffs(question)
+        self._show_volume()
         before = len(self.pins)
         self.pins = tuple(pin for pin in self.pins if pin.plate in question.window.plates)
         super()._ask(question, setup, limits=limits)
@@ -272,14 +308,16 @@ class TradeOffsPage(QuestionPage):
         """Show what depends on the selected set-up."""
         offers, window = self.offers, self.asked.window
         steps, self.document.value, self._saves = offers.steps(setup), "", {}
-        self.answer.value = view.chosen_card(window, setup, steps)
+        self.answer.value = view.chosen_card(window, setup, steps, self.units)
         self._draw_along(setup)
-        self.steps.value = view.step_table(steps, window.level)
+        self.steps.value = view.step_table(steps, window.level, self.units)
+        if self.section.value == Section.LIMITS:
+            self._show_limits(setup)
         self._offer_sections()
         setups = [*self.pins, *([] if setup in self.pins else [setup])]
-        self.beside.value = view.beside_table(window, setups, offers.beside(setups))
+        self.beside.value = view.beside_table(window, setups, offers.beside(setups), self.units)
         try:
-            self.plates.value = view.plate_table(offers.plates(setup), window.level)
+            self.plates.value = view.plate_table(offers.plates(setup), window.level, self.units)
         except UnusableInput as problem:
             self.plates.value = words.note(f"Plates side by side: {problem}")
         self._tell_address(setup, self._own())
@@ -299,21 +337,28 @@ class TradeOffsPage(QuestionPage):
 
     def _own(self) -> str:
         """What of the address is this page's alone."""
-        return own_query(self.pins, self.asked.window.rolls, self.quantity.value, Section(self.section.value))
+        return own_query(self.pins, self.quantity.value, Section(self.section.value))
 
     def _draw_along(self, setup: Setup) -> None:
         """Draw along the speed, where what it shows has changed."""
         offers, name = self.offers, self.quantity.value
-        shown = (setup.plate, setup.pressure, setup.roll.id, name)
+        shown, units = (setup.plate, setup.pressure, setup.roll.id, name, self.units), self.units
         if shown == self._drawn:
             return
         self._drawn = shown
         table = offers.along(setup.plate, setup.pressure)
         self.along.beside(view.numbers("along-the-speed", table))
-        self.limiting.value = view.limiting_table(table)
+        self.limiting.value = view.limiting_table(table, self.units)
         self.along.show(
             lambda palette: along_speed_figure(
-                offers.window, table, name, setup.plate, setup.pressure, palette, selected=setup.roll.id
+                offers.window,
+                table,
+                name,
+                setup.plate,
+                setup.pressure,
+                palette,
+                selected=setup.roll.id,
+                units=units,
             )
         )
 

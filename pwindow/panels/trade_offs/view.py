@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
+from math import isnan, nan
 
 import pandas as pd
 from markupsafe import Markup
@@ -14,17 +16,17 @@ from pwindow.panels.shared.words import link, note, table
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.study import Roll
 from pwindow.window.setup import Setup
-from pwindow.window.trade_offs import CONFORMANCE, PlatesCompared
+from pwindow.window.trade_offs import CONFORMANCE, LimitTrades, PlatesCompared, Then
 from pwindow.window.window import Window
 from pwindow.wording import (
+    Unit,
+    Units,
     amount,
-    metric,
+    mounting_words,
     percent,
     points,
-    pressure,
     setup_words,
-    speed,
-    volume,
+    speed_change,
     with_interval,
 )
 
@@ -33,13 +35,12 @@ _SETTINGS = {"speed": "press speed", "pressure": "printing pressure", "cell_volu
 _DIRECTIONS = {"least": "at least", "most": "at most"}
 
 
-def setup_name(window: Window, setup: Setup) -> str:
+def setup_name(setup: Setup, units: Units) -> str:
     """A set-up in a few words."""
-    units = metric(window.surfaces.trial.pressure_unit)
     return setup_words(setup.roll.label, setup.pressure, units, setup.speed, setup.plate)
 
 
-def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:
+def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame, units: Units) -> Markup:
     """How sure the selected set-up is, what limits it, and what more speed costs.
 
     Parameters
@@ -48,8 +49,9 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:
     setup : Setup
     steps : DataFrame
         As `sensitivities` gives it at the set-up.
+    units : Units
     """
-    name, frame = setup_name(window, setup), setup.frame(window)
+    name, frame = setup_name(setup, units), setup.frame(window)
     if not window.in_trial_region(frame)[0]:
         return _part("untried", name=name)
     chances = window.conformance(frame).iloc[0]
@@ -63,26 +65,35 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame) -> Markup:
         limiting=REQUIREMENT_KINDS[limiting].label,
         conformance=each[limiting],
         level=window.level,
-        faster=_faster(steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0]),
+        faster=_faster(steps[(steps["what"] == "speed") & (steps["step"] > 0)].iloc[0], units.speed),
     )
 
 
-def _faster(step: pd.Series) -> str:
-    gain = step["gain_percentage_points"]
-    if pd.isna(gain):
-        return f"One m/min more is {step['reason']}."
+def _faster(step: pd.Series, unit: Unit) -> str:
+    gain = unit.kept_of(float(step["gain_percentage_points"] / step["step"]))
+    if isnan(gain):
+        return f"One {unit.name} more is {step['reason']}."
     size = points(abs(gain)).lstrip("+±")
-    return f"Each extra m/min {'costs' if gain < 0 else 'gains'} {size} percentage points."
+    return f"Each extra {unit.name} {'costs' if gain < 0 else 'gains'} {size} percentage points."
 
 
-def step_table(steps: pd.DataFrame, level: float) -> Markup:
-    """What one step of each setting and each limit costs or gains."""
+def step_table(steps: pd.DataFrame, level: float, units: Units) -> Markup:
+    """What one step of each setting and each limit costs or gains.
+
+    Parameters
+    ----------
+    steps : DataFrame
+        As `sensitivities` gives it.
+    level : float
+        Assurance level.
+    units : Units
+    """
     gains = steps["gain_percentage_points"]
     largest = float(gains.abs().max(skipna=True)) or 1.0
     rows = [
         (
             _stepped(step),
-            f"{_setting(step, 'before')} → {_setting(step, 'after')}",
+            f"{_setting(step, 'before', units)} → {_setting(step, 'after', units)}",
             None if pd.isna(gain) else (points(gain), 100.0 * gain / largest),
             *_then(step, level),
         )
@@ -97,14 +108,12 @@ def _stepped(step: pd.Series) -> str:
     return _SETTINGS[step["what"]]
 
 
-def _setting(step: pd.Series, end: str) -> str:
+def _setting(step: pd.Series, end: str, units: Units) -> str:
     """A setting or a limit with its unit."""
-    spelt = {"speed": speed, "cell_volume": volume, "pressure": pressure}.get(step["what"], _limit)
-    return f"{spelt(step[end])} {step['unit']}"
-
-
-def _limit(value: float) -> str:
-    return amount(value, 4)
+    if step["limit"]:
+        unit = units.of(step["unit"])
+        return f"{amount(unit.of(step[end]), 4)} {unit.name}"
+    return units.of_column(step["what"], step["unit"]).words(step[end])
 
 
 def _then(step: pd.Series, level: float) -> tuple[str, str]:
@@ -114,7 +123,86 @@ def _then(step: pd.Series, level: float) -> tuple[str, str]:
     return percent(step["conformance_after"], level), REQUIREMENT_KINDS[step["limiting_after"]].label
 
 
-def beside_table(window: Window, setups: Sequence[Setup], side: pd.DataFrame) -> Markup:
+def limit_table(trades: LimitTrades, units: Units) -> Markup:
+    """The fastest assured speed with each limit as declared, tighter and looser.
+
+    Parameters
+    ----------
+    trades : LimitTrades
+        At the selected set-up.
+    units : Units
+    """
+    at, best = trades.setup, trades.best
+
+    def fastest(then: Then) -> str:
+        return _speed_or_none(then.fastest, units)
+
+    def chosen_again(then: Then) -> str:
+        return _chosen_again(then.moved.best, best, units)
+
+    return _part(
+        "limits",
+        unit=units.speed.name,
+        at=mounting_words(at.roll.label, at.pressure, units, at.plate),
+        kept=_limit_rows(trades, _speed_or_none(trades.fastest, units), fastest, trades.change, units),
+        recommended=None if best is None else setup_name(best, units),
+        best=_limit_rows(trades, _chosen_again(best, best, units), chosen_again, trades.best_change, units),
+    )
+
+
+def _limit_rows(
+    trades: LimitTrades,
+    declared: str,
+    told: Callable[[Then], str],
+    change: Callable[[Then], float],
+    units: Units,
+) -> list[tuple]:
+    """For each limit its words, the speed as declared, and what it gives tighter and looser.
+
+    Parameters
+    ----------
+    trades : LimitTrades
+    declared : str
+        The fastest assured speed as declared.
+    told : callable
+        The fastest assured speed of a moved limit, in words.
+    change : callable
+        What it has more than the one as declared, m/min; NaN where there is none.
+    units : Units
+    """
+    changes = [change(then) for pair in trades.limits for then in pair]
+    largest = max((abs(one) for one in changes if not isnan(one)), default=0.0) or 1.0
+
+    def moved(then: Then) -> tuple:
+        if then.moved.reason:
+            return (then.moved.reason,)
+        gain = change(then)
+        if isnan(gain):
+            return then.moved.after_words(units), told(then), "–", 0.0
+        words = speed_change(units.speed.of(gain))
+        return then.moved.after_words(units), told(then), words, 100.0 * abs(gain) / largest
+
+    return [
+        (tighter.moved.words(units), declared, moved(tighter), moved(looser))
+        for tighter, looser in trades.limits
+    ]
+
+
+def _speed_or_none(fastest: float | None, units: Units) -> str:
+    return "none" if fastest is None else units.speed.number(fastest)
+
+
+def _chosen_again(best: Setup | None, declared: Setup | None, units: Units) -> str:
+    """The speed of a set-up; below it the others of its settings, where they are not those as declared."""
+    if best is None:
+        return "none"
+    if declared is not None and replace(declared, speed=best.speed) == best:
+        return units.speed.number(best.speed)
+    plate = "" if declared is not None and declared.plate == best.plate else best.plate
+    return f"{units.speed.number(best.speed)}\n{mounting_words(best.roll.label, best.pressure, units, plate)}"
+
+
+def beside_table(window: Window, setups: Sequence[Setup], side: pd.DataFrame, units: Units) -> Markup:
     """Set-ups beside each other, with their differences to the first.
 
     Parameters
@@ -123,22 +211,26 @@ def beside_table(window: Window, setups: Sequence[Setup], side: pd.DataFrame) ->
     setups : sequence of Setup
     side : DataFrame
         As `side_by_side` gives it for them.
+    units : Units
     """
-    names = ("", *(f"{'first: ' * (at == 0)}{setup_name(window, setup)}" for at, setup in enumerate(setups)))
+    names = ("", *(f"{'first: ' * (at == 0)}{setup_name(setup, units)}" for at, setup in enumerate(setups)))
     rows = [
-        (_label(row), *(_value_words(row, at, window.level) for at in range(1, len(setups) + 1)))
+        (
+            _label(row, units),
+            *(_value_words(row, at, window.level, units) for at in range(1, len(setups) + 1)),
+        )
         for _, row in side.iterrows()
         if row["what"] not in ("plate", "roll", "cell_volume", "pressure", "speed")
     ]
     return _part("beside", table=table(names, rows))
 
 
-def _label(row: pd.Series) -> str:
-    unit = "" if row["unit"] in ("", "1") else f", {row['unit']}"
+def _label(row: pd.Series, units: Units) -> str:
+    unit = "" if row["unit"] in ("", "1") else f", {units.of(row['unit']).name}"
     return f"{row['label']}{unit}"
 
 
-def _value_words(row: pd.Series, at: int, level: float) -> str:
+def _value_words(row: pd.Series, at: int, level: float, units: Units) -> str:
     value = row[f"setup_{at}"]
     if isinstance(value, bool):
         return "yes" if value else "no: not tried"
@@ -147,21 +239,22 @@ def _value_words(row: pd.Series, at: int, level: float) -> str:
     if pd.isna(value):
         return "–"
     if row["what"].startswith(CONFORMANCE):
-        return percent(value, level) + _difference(row, at, " points")
-    low, high = (row[f"setup_{at}_obs_ci_{end}"] for end in ("low", "high"))
-    return _with_interval(value, low, high) + _difference(row, at, "")
+        return percent(value, level) + _points(row, at)
+    unit = units.of(row["unit"])
+    ends = (unit.of(row[f"setup_{at}{end}"]) for end in ("", "_obs_ci_low", "_obs_ci_high"))
+    return _with_interval(*ends) + _difference(row, at, unit)
 
 
-def _difference(row: pd.Series, at: int, unit: str) -> str:
-    if at == 1:
+def _points(row: pd.Series, at: int) -> str:
+    moved = row[f"setup_{at}_difference"] if at > 1 else nan
+    return "" if pd.isna(moved) else f"\n{points(moved)} points"
+
+
+def _difference(row: pd.Series, at: int, unit: Unit) -> str:
+    if at == 1 or pd.isna(row[f"setup_{at}_difference"]):
         return ""
-    moved = row[f"setup_{at}_difference"]
-    if pd.isna(moved):
-        return ""
-    if unit:
-        return f"\n{points(moved)}{unit}"
-    low, high = (row[f"setup_{at}_difference_{end}"] for end in ("low", "high"))
-    return f"\n{_with_interval(moved, low, high, '+', '[]')}"
+    value, low, high = (unit.of(row[f"setup_{at}_difference{end}"]) for end in ("", "_low", "_high"))
+    return f"\n{_with_interval(value, low, high, '+', '[]')}"
 
 
 def _with_interval(value: float, low: float, high: float, sign: str = "", brackets: str = "()") -> str:
@@ -170,19 +263,37 @@ def _with_interval(value: float, low: float, high: float, sign: str = "", bracke
     return f"{one} {brackets[0]}{first}\u00a0…\u00a0{last}{brackets[1]}"
 
 
-def plate_table(found: PlatesCompared, level: float) -> Markup:
-    """Plate processes at the same settings, as printed and at one plate width."""
+def plate_table(found: PlatesCompared, level: float, units: Units) -> Markup:
+    """Plate processes at the same settings, as printed and at one plate width.
+
+    Parameters
+    ----------
+    found : PlatesCompared
+    level : float
+        Assurance level.
+    units : Units
+    """
     quantities = (
         ("line_gain", "line gain"),
-        ("line_width_um", "line width, µm"),
-        ("line_height_um", "line height, µm"),
-        ("gap_um", "average gap on a print, µm"),
+        ("line_width_um", "line width"),
+        ("line_height_um", "line height"),
+        ("gap_um", "average gap on a print"),
     )
-    there = [(key, words) for key, words in quantities if f"{key}_mean" in found.table]
+    there = [
+        (key, words, units.of("µm" if key.endswith("_um") else ""))
+        for key, words in quantities
+        if f"{key}_mean" in found.table
+    ]
     shown = [row for _, row in found.table.iterrows()]
-    names = ("", *(f"{row['plate']}, {amount(row['plate_width_um'])} µm {row['basis']}" for row in shown))
+    names = (
+        "",
+        *(f"{row['plate']}, {units.length.words(row['plate_width_um'])} {row['basis']}" for row in shown),
+    )
     rows = [
-        *((words, *(_interval(row, key) for row in shown)) for key, words in there),
+        *(
+            (", ".join(filter(None, (words, unit.name))), *(_interval(row, key, unit) for row in shown))
+            for key, words, unit in there
+        ),
         (
             "all requirements",
             *("–" if pd.isna(row[CONFORMANCE]) else percent(row[CONFORMANCE], level) for row in shown),
@@ -198,8 +309,8 @@ def plate_table(found: PlatesCompared, level: float) -> Markup:
     return _part("plates", assumed=found.assumed, table=table(names, rows), notes=found.notes)
 
 
-def _interval(row: pd.Series, key: str) -> str:
-    mean, low, high = (row[f"{key}_{end}"] for end in ("mean", "obs_ci_low", "obs_ci_high"))
+def _interval(row: pd.Series, key: str, unit: Unit) -> str:
+    mean, low, high = (unit.of(row[f"{key}_{end}"]) for end in ("mean", "obs_ci_low", "obs_ci_high"))
     return "–" if pd.isna(mean) else _with_interval(mean, low, high)
 
 
@@ -224,20 +335,20 @@ def pins_lost(count: int) -> Markup:
     return note(f"{what} removed: this product is not printed with {'its' if count == 1 else 'their'} plate")
 
 
-def limiting_table(along: pd.DataFrame) -> Markup:
+def limiting_table(along: pd.DataFrame, units: Units) -> Markup:
     """Which requirement has the lowest probability, along the speed of each roll."""
     rows = []
     for roll, members in along.groupby("roll", sort=False):
         stretch = (members["limiting"] != members["limiting"].shift()).cumsum()
-        stretches = [_stretch(part) for _, part in members.groupby(stretch)]
+        stretches = [_stretch(part, units.speed) for _, part in members.groupby(stretch)]
         rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, "; ".join(stretches)))
     return _part("limiting", table=table(("roll", "limiting requirement"), rows))
 
 
-def _stretch(part: pd.DataFrame) -> str:
+def _stretch(part: pd.DataFrame, unit: Unit) -> str:
     first, last = part["speed_m_min"].iloc[[0, -1]]
-    span = speed(first) if len(part) == 1 else f"{speed(first)} to {speed(last)}"
-    return f"{REQUIREMENT_KINDS[part['limiting'].iloc[0]].label} at {span} m/min"
+    span = unit.words(first) if len(part) == 1 else unit.span(first, last)
+    return f"{REQUIREMENT_KINDS[part['limiting'].iloc[0]].label} at {span}"
 
 
 def numbers(name: str, drawn: pd.DataFrame) -> Markup:
@@ -245,7 +356,7 @@ def numbers(name: str, drawn: pd.DataFrame) -> Markup:
     return link("Save its numbers (CSV)", f"{name}.csv", csv_of(drawn))
 
 
-def added(roll: Roll, bands: pd.DataFrame, window: Window) -> Markup:
+def added(roll: Roll, bands: pd.DataFrame, window: Window, units: Units) -> Markup:
     """That a planned roll is there now, and at which speeds it would meet all requirements.
 
     Parameters
@@ -254,10 +365,11 @@ def added(roll: Roll, bands: pd.DataFrame, window: Window) -> Markup:
     bands : DataFrame
         Its speed bands, as `Window.speed_bands`.
     window : Window
+    units : Units
     """
     trial = window.surfaces.trial
     found = [
         (band["speed_low_m_min"], band["speed_high_m_min"], band[trial.pressure_key], band["plate"])
         for _, band in bands.iterrows()
     ]
-    return _part("added", roll=roll, bands=found, unit=trial.pressure_unit, level=window.level)
+    return _part("added", roll=roll, bands=found, units=units, level=window.level)

@@ -20,7 +20,7 @@ from pwindow.window.requirements.limits import Limits
 from pwindow.window.search.maps import predictive_on_grid
 from pwindow.window.search.starting import QUICK_ERROR, Candidates, StartingSetup, candidates, closest_setup
 from pwindow.window.setup import Setup
-from pwindow.window.trade_offs.sensitivities import Change, limits_of, with_limit
+from pwindow.window.trade_offs.sensitivities import Change, window_with, with_limit
 from pwindow.window.window import Window, find_window
 from pwindow.wording import METRIC, Units
 
@@ -370,8 +370,7 @@ def _with_limit(window: Window, side: Side, value: float) -> Window | None:
         )
     except UnusableInput:
         return None
-    limits = {plate: limits_of(window, plate, product) for plate in window.plates}
-    return replace(window, product=product, limits=limits)
+    return window_with(window, product)
 
 
 def _rounded_outward(value: float, end: str) -> Iterator[float]:

@@ -184,6 +184,22 @@ def with_limit(product: Product, change: Change) -> Product:
     return changed
 
 
+def window_with(window: Window, product: Product) -> Window:
+    """The window of a product with other numbers as limits: its lines, and so the predictive, stay as they are.
+
+    Parameters
+    ----------
+    window : Window
+    product : Product
+        The window's own, with other numbers as limits; as many gaps on one part.
+    """
+    return replace(
+        window,
+        product=product,
+        limits={plate: limits_of(window, plate, product) for plate in window.plates},
+    )
+
+
 def limits_of(window: Window, plate: str, product: Product) -> Limits:
     """Limits of a product with other numbers: its lines, and so the predictive, are the window's.
 
