@@ -92,8 +92,8 @@ def _draw(figure: go.Figure, one: ResponseAgreement, palette: Palette, row: int,
         **place,
     )
     values = cells[["measured", "predicted", "low", "high"]].to_numpy(float)
-    room = 0.04 * (np.ptp(values) or abs(values.max()) or 1.0)
+    room = 0.06 * (np.ptp(values) or abs(values.max()) or 1.0)
     ends = [values.min() - room, values.max() + room]  # on one scale: a run is often at one set-up
     axis = {"gridcolor": palette.faint, "zeroline": False, "range": ends, **place}
-    figure.update_xaxes(title={"text": "predicted"}, **axis)
-    figure.update_yaxes(title={"text": "measured"}, **axis)
+    figure.update_xaxes(title={"text": "predicted", "standoff": 8}, **axis)
+    figure.update_yaxes(title={"text": "measured", "standoff": 8}, **axis)

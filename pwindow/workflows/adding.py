@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -39,6 +40,7 @@ def add_trial(
     standing: Standing = Standing.UNDECIDED,
     reason: str = "",
     make_readies: MakeReadies | None = None,
+    tell: Callable[[str], None] = lambda step: None,
 ) -> NewTrial:
     """Add a trial to an archive, compared with the fit of those before it.
 
@@ -53,19 +55,28 @@ def add_trial(
         What is decided about it, and why.
     make_readies : MakeReadies, optional
         What a study states of make-readies.
+    tell : callable
+        Called with each step before it is taken; what it raises leaves the archive as it was.
     """
+    tell(f"reading {file.name}")
     trial, before = read_trial(file), archive.trials()
     agreement = None
     if before["standing"].isin(USED).any():
-        agreement = _held_against(archive.trial(), trial, make_readies)
+        agreement = _held_against(archive.trial(), trial, make_readies, tell)
     elif before.empty:
         standing, reason = Standing.SAME_PROCESS, reason or "the first trial of the archive"
     compared = None if agreement is None else comparison_of(agreement)
+    tell("storing")
     added = archive.add(file, standing, reason, trial, compared)
     return NewTrial(added, None if added.known else agreement, trial.warnings)
 
 
-def hold_again(archive: Archive, number: int, make_readies: MakeReadies | None = None) -> Agreement:
+def hold_again(
+    archive: Archive,
+    number: int,
+    make_readies: MakeReadies | None = None,
+    tell: Callable[[str], None] = lambda step: None,
+) -> Agreement:
     """Compare a trial of an archive with the fit of the others that are used, and keep the result.
 
     Parameters
@@ -75,26 +86,61 @@ def hold_again(archive: Archive, number: int, make_readies: MakeReadies | None =
         Of the trial.
     make_readies : MakeReadies, optional
         What a study states of make-readies.
+    tell : callable
+        As of `add_trial`.
 
     Raises
     ------
     UnusableInput
         If no other trial is used.
     """
-    kept = archive.trials()
-    others = [at for at in kept.index[kept["standing"].isin(USED)] if at != number]
+    others = _others_used(archive, number)
     if not others:
         raise UnusableInput("no other trial is used in fits, so there is nothing to compare this one with")
-    found = _held_against(archive.trial(others), archive.trial([number]), make_readies)
+    found = _held_against(archive.trial(others), archive.trial([number]), make_readies, tell)
+    tell("storing")
     archive.keep_comparison(number, comparison_of(found))
     return found
 
 
-def _held_against(before: Trial, new: Trial, make_readies: MakeReadies | None) -> Agreement:
+def held_today(archive: Archive, number: int, make_readies: MakeReadies | None = None) -> bool:
+    """Whether a trial was last compared with the fit of the others that are used now.
+
+    Parameters
+    ----------
+    archive : Archive
+    number : int
+        Of the trial.
+    make_readies : MakeReadies, optional
+        What a study states of make-readies.
+    """
+    from pwindow.surfaces.fingerprint import fit_fingerprint
+
+    others, found = _others_used(archive, number), archive.comparisons(number)
+    if not others or found.empty:
+        return False
+    try:
+        before = archive.trial(others)
+    except UnusableInput:  # they cannot be fitted together; comparing says why
+        return False
+    return found["against"].iloc[-1] == fit_fingerprint(before, "all", (), make_readies or MakeReadies())
+
+
+def _others_used(archive: Archive, number: int) -> list[int]:
+    kept = archive.trials()
+    return [int(at) for at in kept.index[kept["standing"].isin(USED)] if at != number]
+
+
+def _held_against(
+    before: Trial, new: Trial, make_readies: MakeReadies | None, tell: Callable[[str], None]
+) -> Agreement:
     from pwindow.surfaces import fit  # loaded here: a first trial is compared with nothing
     from pwindow.surfaces.agreement.new_trial import hold_against
 
-    return hold_against(fit(before, make_readies=make_readies), new)
+    tell("fitting the trials in use")
+    surfaces = fit(before, make_readies=make_readies)
+    tell("comparing with the fit")
+    return hold_against(surfaces, new)
 
 
 def comparison_of(agreement: Agreement) -> Comparison:

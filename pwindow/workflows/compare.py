@@ -50,13 +50,20 @@ class SideBySide:
         return pd.concat([one.to_frame().assign(fit=name) for name, one in parts.items()], ignore_index=True)
 
 
-def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> SideBySide:
+def windows_side_by_side(
+    archive: Archive,
+    before: KeptFit,
+    after: KeptFit,
+    tell: Callable[[str], None] = lambda step: None,
+) -> SideBySide:
     """The windows of the later fit's first product, where that fit recommends to run.
 
     Parameters
     ----------
     archive : Archive
     before, after : KeptFit
+    tell : callable
+        Called with each step before it is taken.
 
     Raises
     ------
@@ -66,10 +73,13 @@ def windows_side_by_side(archive: Archive, before: KeptFit, after: KeptFit) -> S
     if not after.recipe["products"]:
         raise UnusableInput(f"fit {after.number} has no product; refit with `pwindow refit --product …`")
     recipe = {name: after.recipe[name] for name in ("products", "study", "rolls")}
-    one, other = (
-        next(windows_of(archive, recipe, surfaces_of(archive, kept.recipe))) for kept in (before, after)
-    )
+    found = []
+    for kept in (before, after):
+        tell(f"finding the window of fit {kept.number}")
+        found.append(next(windows_of(archive, recipe, surfaces_of(archive, kept.recipe))))
+    one, other = found
     bests = [window.recommended() for window in (one, other)]
+    tell("drawing the windows")
     trial = other.surfaces.trial
     if bests[1] is not None:
         plate, pressure = bests[1].setup.plate, bests[1].setup.pressure
@@ -248,18 +258,22 @@ def _recommended(answer: Mapping, name: str) -> dict | None:
     return answer["products"].get(name, {}).get("recommended")
 
 
+def _without(number: int, tell: Callable[[str], None]) -> Callable[[str], None]:
+    return lambda step: tell(f"{step} without trial {number}")
+
+
 def _influence(archive: Archive, kept: KeptFit, tell: Callable[[str], None]) -> pd.DataFrame:
     """What the later fit would recommend without each of its trials."""
     rows = []
     trials = kept.recipe["trials"]
     for trial in trials if len(trials) > 1 else []:
-        tell(f"fitting without trial {trial['number']}")
+        number = trial["number"]
         try:
-            without, why = answer_of(archive, kept.recipe, trial["number"]), ""
+            without, why = answer_of(archive, kept.recipe, number, _without(number, tell)), ""
         except UnusableInput as problem:
             without, why = {"products": {}}, str(problem)
         for name in kept.answer["products"]:
             speeds = [_recommended(answer, name) for answer in (kept.answer, without)]
             known = [best and best["speed_m_min"] for best in speeds]
-            rows.append((trial["number"], trial["name"], name, *known, why))
+            rows.append((number, trial["name"], name, *known, why))
     return pd.DataFrame(rows, columns=["trial", "name", "product", "speed_with", "speed_without", "why"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ from pwindow.surfaces.model.responses import STATE
 from pwindow.surfaces.model.terms import label
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.archive import USED, Added, Archive, Standing
-from pwindow.trials.trial import read_trial
+from pwindow.trials.trial import Trial, read_trial
 from pwindow.window.run.requirements_met import COLUMNS as MET_COLUMNS
 from pwindow.window.run.requirements_met import not_judged, printable, requirements_met
 from pwindow.window.window import Window
@@ -49,7 +49,12 @@ class Confirmation:
     promises: pd.DataFrame
 
 
-def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
+def confirm(
+    archive: Archive,
+    kept: KeptFit,
+    file: InputFile,
+    tell: Callable[[str], None] = lambda step: None,
+) -> Confirmation:
     """Keep the prints of a run, undecided, and compare them with the predictions of a fit.
 
     Parameters
@@ -59,12 +64,15 @@ def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
         The fit to confirm.
     file : InputFile
         Trial file with the prints.
+    tell : callable
+        Called with each step before it is taken; what it raises leaves the archive as it was.
 
     Raises
     ------
     UnusableInput
         If the fit uses these very prints, or they cannot be kept.
     """
+    tell(f"reading {file.name}")
     trial = read_trial(file)
     known = archive.known(file, trial)
     if known is not None and known.trial in kept.standings:
@@ -72,10 +80,29 @@ def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
             f"trial {known.trial} is part of fit {kept.number}: a fit cannot be confirmed by its own prints; choose an "
             "earlier fit with --fit"
         )
+    tell(f"comparing with the predictions of fit {kept.number}")
     surfaces = surfaces_of(archive, kept.recipe)
     agreement = hold_against(surfaces, trial)
+    met, missing = _met(archive, kept, surfaces, trial)
+    with archive.scratch(list(kept.standings), _declared(kept)) as scratch:
+        tried = scratch.add(file, read=trial).trial
+        stated = promises(scratch, kept, surfaces, tried, tell)
+    tell("storing")
     reason = f"confirmation prints of fit {kept.number}"
     added = archive.add(file, Standing.UNDECIDED, reason, trial, comparison_of(agreement))
+    return Confirmation(added, agreement, met, missing, stated)
+
+
+def _declared(kept: KeptFit) -> list[str]:
+    """Checksums of the products and the study of a fit."""
+    study = kept.recipe["study"]
+    return [*kept.recipe["products"], *([] if study is None else [study])]
+
+
+def _met(
+    archive: Archive, kept: KeptFit, surfaces: Surfaces, trial: Trial
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """What prints meet of what the products of a fit require, and what they do not show."""
     names, tables = ["product", *MET_COLUMNS], []
     missing: list[str] = []
     for window in windows_of(archive, kept.recipe, surfaces):
@@ -83,10 +110,16 @@ def confirm(archive: Archive, kept: KeptFit, file: InputFile) -> Confirmation:
         tables.append(one.assign(product=window.product.name))
         missing += not_judged(window, trial, one)
     met = pd.concat(tables, ignore_index=True)[names] if tables else pd.DataFrame(columns=names)
-    return Confirmation(added, agreement, met, tuple(missing), promises(archive, kept, surfaces, added.trial))
+    return met, tuple(missing)
 
 
-def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -> pd.DataFrame:
+def promises(
+    archive: Archive,
+    kept: KeptFit,
+    surfaces: Surfaces,
+    number: int,
+    tell: Callable[[str], None] = lambda step: None,
+) -> pd.DataFrame:
     """The probabilities a fit stated at the set-ups of a trial, and what they would be with that trial included.
 
     Parameters
@@ -97,6 +130,8 @@ def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -
         Of that fit.
     number : int
         Number of a trial that the fit does not use, such as confirmation prints of a run.
+    tell : callable
+        Called with each step before it is taken.
 
     Returns
     -------
@@ -108,8 +143,12 @@ def promises(archive: Archive, kept: KeptFit, surfaces: Surfaces, number: int) -
     """
     prints = archive.trial([number]).prints
     promised = list(windows_of(archive, kept.recipe, surfaces))
-    readings = [_with(archive, kept, surfaces, number, one) for one in USED]
-    others = [None if one is None else list(windows_of(archive, kept.recipe, one)) for one in readings]
+    others = []
+    for standing in USED:
+        tell(f"fitting with these prints as {standing}")
+        found = _with(archive, kept, surfaces, number, standing)
+        others.append(None if found is None else list(windows_of(archive, kept.recipe, found)))
+    tell("computing the probabilities")
     rows = []
     for at, window in enumerate(promised):
         named = printable(window, prints)

@@ -12,12 +12,13 @@ from pwindow.inputs import InputFile
 from pwindow.product import read_product
 from pwindow.study import MakeReadies, read_study
 from pwindow.surfaces.agreement.new_trial import Agreement
-from pwindow.trials.archive import STANDINGS, USED, Archive, Standing
-from pwindow.workflows.adding import NewTrial, add_trial, hold_again
+from pwindow.trials.archive import STANDINGS, USED, Archive, Comparison, Standing
+from pwindow.workflows.adding import NewTrial, add_trial, held_today, hold_again
 from pwindow.workflows.compare import SideBySide, compare, windows_side_by_side
 from pwindow.workflows.confirm import Confirmation, confirm
-from pwindow.workflows.kept import KeptFit, kept_fit, refit
+from pwindow.workflows.kept import KeptFit, fit_today, kept_fit, refit
 
+__all__ = ["Compared", "Comparison", "Decided", "Desk", "Standing"]
 Tell = Callable[[str], None]
 
 
@@ -30,9 +31,9 @@ class Compared:
     before : KeptFit or None
     after : KeptFit
     tables : mapping
-        As of `pwindow.workflows.compare`; empty where there is no earlier fit.
+        As of `pwindow.workflows.compare`; empty where they were not compared.
     windows : SideBySide or None
-        None where there is no earlier fit, or the later one was made for no product.
+        None where they were not compared, or the later one was made for no product.
     """
 
     before: KeptFit | None
@@ -112,8 +113,15 @@ class Desk:
             return self.given_study
         return self.archive.declaration(last.recipe["study"])
 
-    def add(self, file: InputFile) -> NewTrial | str:
+    def add(self, file: InputFile, tell: Tell) -> NewTrial | str:
         """Keep a trial, compared with the fit of the others; or a product, and then give its name.
+
+        Parameters
+        ----------
+        file : InputFile
+        tell : callable
+            Called with each step before it is taken, here and in all that follows; what it raises leaves the archive
+            as it was.
 
         Raises
         ------
@@ -121,7 +129,7 @@ class Desk:
             If the file cannot be used; the archive is as it was.
         """
         if not file.name.lower().endswith(".toml"):
-            return add_trial(self.archive, file, make_readies=self._make_readies())
+            return add_trial(self.archive, file, make_readies=self._make_readies(), tell=tell)
         if b"[requirements" not in file.content:
             read_study(file)
             raise UnusableInput(
@@ -136,24 +144,36 @@ class Desk:
         """What was noticed when a trial was read."""
         return self.archive.trial([number]).notes
 
-    def hold(self, number: int) -> Agreement:
+    def hold(self, number: int, tell: Tell) -> Agreement:
         """Compare a trial with the fit of the others that are used, and keep the result."""
-        return hold_again(self.archive, number, self._make_readies())
+        return hold_again(self.archive, number, self._make_readies(), tell)
 
-    def confirm(self, file: InputFile) -> tuple[KeptFit, Confirmation]:
+    def held_today(self, number: int) -> bool:
+        """Whether a trial was last compared with the fit of the others that are used now."""
+        return held_today(self.archive, number, self._make_readies())
+
+    def confirm(self, file: InputFile, tell: Tell) -> tuple[KeptFit, Confirmation]:
         """Keep the prints of a run, and compare them with the predictions of the last fit."""
         last = self._last()
         if last is None:
             raise UnusableInput("there is no fit to confirm yet; refit first")
-        return last, confirm(self.archive, last, file)
+        return last, confirm(self.archive, last, file, tell)
 
     def refit(self, names: Sequence[str], tell: Tell) -> Compared:
-        """Fit the trials that are used, judge the products named, and compare with the fit before."""
-        products, before = self.products(), self.archive.fits()
-        after = refit(self.archive, [products[name] for name in names], self.study(), tell=tell)
+        """Fit the trials that are used, judge the products named, and put it beside the fit before, without tables."""
+        before = self.archive.fits()
+        after = refit(self.archive, self._named(names), self.study(), tell=tell)
         earlier = before[before["fingerprint"] != after.fingerprint]
-        last = str(earlier.index[-1]) if len(earlier) else None
-        return self._compared(None if last is None else kept_fit(self.archive, last), after, tell)
+        last = kept_fit(self.archive, str(earlier.index[-1])) if len(earlier) else None
+        return Compared(last, after, {}, None)
+
+    def fit_today(self, names: Sequence[str]) -> int | None:
+        """Number of the last fit of the trials that are used now, for the products named; None where there is none."""
+        return fit_today(self.archive, self._named(names), self.study())
+
+    def _named(self, names: Sequence[str]) -> list[InputFile]:
+        products = self.products()
+        return [products[name] for name in names]
 
     def compare(self, before: int, after: int, tell: Tell) -> Compared:
         """Two kept fits side by side.
@@ -173,15 +193,10 @@ class Desk:
         if before == after:
             raise UnusableInput("choose two different fits")
         first, second = (kept_fit(self.archive, str(at)) for at in (before, after))
-        return self._compared(first, second, tell)
-
-    def _compared(self, before: KeptFit | None, after: KeptFit, tell: Tell) -> Compared:
-        if before is None:
-            return Compared(None, after, {}, None)
-        tables = compare(self.archive, before, after, tell)
-        tell("drawing the windows")
-        shown = windows_side_by_side(self.archive, before, after) if after.recipe["products"] else None
-        return Compared(before, after, tables, shown)
+        tables = compare(self.archive, first, second, tell)
+        judged = bool(second.recipe["products"])
+        shown = windows_side_by_side(self.archive, first, second, tell) if judged else None
+        return Compared(first, second, tables, shown)
 
     def _make_readies(self) -> MakeReadies | None:
         study = self.study()

@@ -17,7 +17,8 @@ from pwindow.product import read_product
 from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces.fingerprint import digest, fit_fingerprint, versions
 from pwindow.surfaces.surfaces import Form, Surfaces, fit
-from pwindow.trials.archive import Archive, Standing, checksum_of, standings_of
+from pwindow.trials.archive import USED, Archive, Standing, checksum_of, standings_of
+from pwindow.trials.archive.stored import StoredTrial
 from pwindow.window.search.recommendation import recommend
 from pwindow.window.window import Window, find_window
 
@@ -79,7 +80,7 @@ def refit(
     leave_out : sequence of str
         As of `pwindow.surfaces.fit`.
     tell : callable
-        Called with each step before it is taken.
+        Called with each step before it is taken; what it raises leaves the archive as it was.
 
     Returns
     -------
@@ -89,30 +90,74 @@ def refit(
     _refuse_same_names(products)
     kept = archive.trials()
     trial = archive.trial(archive.used(kept), standings_of(kept))
+    today = _stands_on(archive, kept, trial, products, study)
     stated = Study() if study is None else read_study(study)
     declared = [("product", file) for file in products]
     if study is not None:
         declared.append(("study", study))
     files = {checksum_of(file): file for _, file in declared}
     recipe = {
-        "trials": [
-            {"number": number, **kept.loc[number, ["name", "fingerprint", "standing"]].to_dict()}
-            for number in trial.numbers
-        ],
+        **today,
         "terms": terms,
         "leave_out": sorted(leave_out),
-        "products": sorted(checksum_of(file) for file in products),
-        "study": None if study is None else checksum_of(study),
-        "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls(trial.rolls)},
         "versions": versions(),
         "fit": fit_fingerprint(trial, terms, leave_out, stated.make_readies),
     }
     fingerprint = digest(recipe)
     if fingerprint not in set(archive.fits()["fingerprint"]):
         answer = answer_of(archive, recipe, tell=tell, files=files)
+        tell("storing")
         decision = int(kept["decision"].max())
         archive.keep_fit(fingerprint, json.dumps(recipe), json.dumps(answer), declared, decision)
     return kept_fit(archive, fingerprint)
+
+
+def fit_today(archive: Archive, products: Sequence[InputFile], study: InputFile | None = None) -> int | None:
+    """The last kept fit of the trials that are used now, as they stand, for these products and this study.
+
+    Parameters
+    ----------
+    archive : Archive
+    products : sequence of InputFile
+    study : InputFile, optional
+
+    Returns
+    -------
+    int or None
+        Its number; None where a refit is due.
+    """
+    kept, fits = archive.trials(), archive.fits()
+    if fits.empty or not kept["standing"].isin(USED).any():
+        return None
+    try:
+        trial = archive.trial(archive.used(kept), standings_of(kept))
+    except UnusableInput:  # they cannot be fitted together, so no fit stands on them; a refit says why
+        return None
+    today = _stands_on(archive, kept, trial, products, study)
+    for number, written in reversed(list(fits["recipe"].items())):
+        recipe = json.loads(written)
+        if all(recipe[key] == value for key, value in today.items()):
+            return int(number)
+    return None
+
+
+def _stands_on(
+    archive: Archive,
+    kept: pd.DataFrame,
+    trial: StoredTrial,
+    products: Sequence[InputFile],
+    study: InputFile | None,
+) -> dict:
+    """What of a recipe an archive decides, and not how it is fitted; `kept` are its trials."""
+    return {
+        "trials": [
+            {"number": number, **kept.loc[number, ["name", "fingerprint", "standing"]].to_dict()}
+            for number in trial.numbers
+        ],
+        "products": sorted(checksum_of(file) for file in products),
+        "study": None if study is None else checksum_of(study),
+        "rolls": {} if study else {roll.id: roll.cell_volume for roll in archive.rolls(trial.rolls)},
+    }
 
 
 def _refuse_same_names(products: Sequence[InputFile]) -> None:

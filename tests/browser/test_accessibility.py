@@ -33,6 +33,7 @@ def test_nothing_serious_is_found(page, pages, name, theme):
     page.emulate_media(color_scheme=theme)
     open_page(page, pages, name)
     if name == "new-trial-data":
+        page.get_by_role("button", name="Go to step 4").click()
         page.get_by_role("button", name="Refit").click()
         page.locator("h3", has_text="Fit ").first.wait_for(timeout=PATIENCE)
     page.wait_for_timeout(300)  # colours settle

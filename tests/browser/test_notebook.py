@@ -9,6 +9,7 @@ import urllib.request
 
 import pytest
 
+from pwindow.shipped import demo
 from tests.helpers.servers import ROOT, free_port
 
 pytestmark = pytest.mark.slow
@@ -110,3 +111,19 @@ def test_the_other_pages(page, lab, name):
     assert title.evaluate("it => parseFloat(getComputedStyle(it).fontSize)") == 24
     controls, results = (size(page.locator(f".pw-{part}").first) for part in ("controls", "results"))
     assert 280 < controls[0] < 340 and results[0] > 500
+
+
+def test_work_is_stopped_in_a_notebook_too(page, lab):
+    """A kernel that is at work hears its notebook, whether widgets have a channel of their own or not."""
+    run_all(page, lab, "archive")
+    with page.expect_file_chooser() as waiting:
+        page.get_by_role("button", name="Add a trial or product").click()
+    waiting.value.set_files(demo("trial_first.csv"))
+    page.get_by_text("is stored: same process").wait_for(timeout=PATIENCE)
+    page.get_by_role("button", name="Go to step 4").click()
+    page.get_by_role("button", name="Refit", exact=True).click()
+    page.get_by_text("fitting the surfaces").wait_for(timeout=PATIENCE)
+    page.locator(".pw-spot").get_by_role("button", name="Stop").locator("visible=true").click()
+    page.get_by_text("Stopped. Nothing was changed.").wait_for(timeout=PATIENCE)
+    page.get_by_role("button", name="Refit", exact=True).click()
+    page.locator("h3", has_text="Fit 1").wait_for(timeout=PATIENCE)

@@ -9,7 +9,9 @@ import pytest
 import pwindow as pw
 from pwindow.errors import SeveralSheets
 from pwindow.inputs import InputFile
+from pwindow.panels.new_trial_data.model import Step
 from pwindow.panels.new_trial_data.page import NewTrialData, new_trial_data
+from pwindow.panels.new_trial_data.steps import inputs
 from pwindow.trials.archive import Archive
 from pwindow.workflows.desk import Desk
 
@@ -21,43 +23,171 @@ def desk(tmp_path):
 
 
 def add(desk, name, content=None):
+    if current(desk) is not Step.ADD:
+        go_to(desk, Step.ADD)
+    hand_over(desk.upload, name, content)
+
+
+def confirm(desk, name, content=None):
+    if current(desk) is not Step.CONFIRM:
+        go_to(desk, Step.CONFIRM)
+    hand_over(desk.run, name, content)
+
+
+def hand_over(upload, name, content):
+    assert not upload.disabled
     content = pw.demo(name).read_bytes() if content is None else content
     file = {"name": name, "content": memoryview(content), "type": "", "size": len(content)}
-    desk.upload.value = ({**file, "last_modified": datetime.datetime.now(datetime.UTC)},)
+    upload.value = ({**file, "last_modified": datetime.datetime.now(datetime.UTC)},)
 
 
 def press(desk, text):
+    """Press a button, in the step that it belongs to."""
     buttons = (*desk.decisions, desk.hold, desk.compare, desk.refit)
-    next(button for button in buttons if button.description == text).click()
+    button = next(button for button in buttons if button.description == text)
+    for step, place in desk.steps.items():
+        if button in inputs([place.box]) and current(desk) is not step:
+            go_to(desk, step)
+    assert not button.disabled
+    button.click()
+
+
+def go_to(desk, step):
+    go = desk.steps[step].go
+    assert go.layout.display is None and not go.disabled
+    go.click()
+
+
+def decide(desk, text, reason):
+    desk.reason.value = reason
+    press(desk, text)
+
+
+def current(desk):
+    """The one step that is marked, which is the one whose controls can be used."""
+    marked = [step for step, place in desk.steps.items() if 'aria-current="step"' in place.heading.value]
+    assert len(marked) == 1
+    for step, place in desk.steps.items():
+        controls = [control for control in inputs(place.controls) if control is not desk.trial]
+        assert controls and {control.disabled for control in controls} == {step not in marked}
+    return marked[0]
+
+
+def said(desk, step):
+    return re.sub("<[^>]*>", "", desk.steps[step].said.value)
 
 
 def test_an_empty_archive_says_so(desk):
     assert "No trials yet" in desk.table.value and "no fit yet" in desk.line.value
-    press(desk, "Set aside")
-    assert "has no trials yet" in desk.problem.value
+    assert current(desk) is Step.ADD and "Next step" in desk.steps[Step.ADD].heading.value
+    assert said(desk, Step.DECIDE) == "Needs a trial."
+    assert said(desk, Step.REFIT) == "Needs a trial that is used in fits."
+    assert said(desk, Step.COMPARE) == "Needs two fits; there are none yet."
+    assert said(desk, Step.CONFIRM) == "Needs a fit."
+    assert [place.go.layout.display for place in desk.steps.values()] == ["none"] * 6
+
+
+@pytest.mark.slow
+def test_each_step_leads_to_the_next(desk):
+    add(desk, "trial_first.csv")
+    assert current(desk) is Step.REFIT, "a first trial is used at once"
     press(desk, "Refit")
-    assert "no trial that can be used in fits" in desk.problem.value
+    assert current(desk) is Step.CONFIRM and said(desk, Step.COMPARE) == "Needs two fits; there is one."
+    go_to(desk, Step.ADD)
+    assert current(desk) is Step.ADD and "Chosen step" in desk.steps[Step.ADD].heading.value
+    add(desk, "trial_second.csv")
+    assert current(desk) is Step.DECIDE, "it is compared as it is added"
+    assert said(desk, Step.REFIT) == "Without the trial that awaits a decision."
+    decide(desk, "Changed process", "new ink batch")
+    assert current(desk) is Step.REFIT
+    press(desk, "Refit")
+    assert current(desk) is Step.COMPARE and (desk.before.value, desk.after.value) == (1, 2)
+    assert said(desk, Step.REFIT) == "Fit 2 is up to date."
+    press(desk, "Compare")
+    assert current(desk) is Step.CONFIRM and "predictions of fit 2" in said(desk, Step.CONFIRM)
+    confirm(desk, "run_tag.csv")
+    assert current(desk) is Step.DECIDE and desk.trial.value == 3
+    decide(desk, "Same process", "as predicted")
+    assert current(desk) is Step.REFIT
+    later = NewTrialData(Desk(desk.desk.archive, desk.desk.given_products))
+    assert current(later) is Step.REFIT, "what is next is read from the archive"
+
+
+@pytest.mark.slow
+def test_a_comparison_is_asked_for_again_where_other_trials_are_used(desk):
+    add(desk, "trial_first.csv")
+    add(desk, "trial_second.csv")
+    add(desk, "run_tag.csv")
+    assert current(desk) is Step.DECIDE and desk.trial.value == 3
+    desk.trial.value = 2
+    decide(desk, "Changed process", "new ink batch")
+    assert current(desk) is Step.AGREE and desk.trial.value == 3
+    press(desk, "Compare with the other trials")
+    assert current(desk) is Step.DECIDE
+
+
+@pytest.mark.slow
+def test_what_was_found_before_is_shown_when_the_page_is_opened(desk):
+    add(desk, "trial_first.csv")
+    add(desk, "trial_second.csv")
+    later = NewTrialData(Desk(desk.desk.archive))
+    assert ">Differs<" in later.results.outcome.value
+    assert re.search(r"consistently [\d.]+ % low", later.results.outcome.value)
+
+
+def test_history_is_folded_and_counted(desk):
+    add(desk, "trial_first.csv")
+    assert "<summary>History of trial 1, trial_first.csv (1 entry)</summary>" in desk.history.value
+    decide(desk, "Set aside", "worn doctor blade")
+    assert "(2 entries)</summary>" in desk.history.value
+
+
+def columns(table):
+    return re.findall('<th scope="col">(.*?)</th>', table)
+
+
+@pytest.mark.slow
+def test_no_column_is_empty(desk):
+    name = "no reason.db"
+    archive = Archive(str(desk.desk.archive.address).replace("trials.db", name))
+    archive.add(InputFile.of(pw.demo("trial_first.csv")))
+    assert "reason" not in columns(NewTrialData(Desk(archive)).table.value)
+    add(desk, "trial_first.csv")
+    assert "reason" in columns(desk.table.value)
+    press(desk, "Refit")
+    go_to(desk, Step.ADD)
+    add(desk, "trial_second.csv")
+    decide(desk, "Changed process", "new ink batch")
+    press(desk, "Refit")
+    press(desk, "Compare")
+    for body in re.findall("<table>.*?</table>", desk.results.why.value, re.DOTALL):
+        rows = [re.findall("<t[hd][^>]*>(.*?)</t[hd]>", row) for row in body.split("<tr>")[2:]]
+        assert all(set(column) - {"", "–"} for column in zip(*rows, strict=True)), columns(body)
 
 
 @pytest.mark.slow
 def test_from_the_first_trial_to_a_changed_process(desk):
     add(desk, "trial_first.csv")
-    assert "is stored: same process" in desk.outcome.value and desk.upload.value == ()
+    assert "is stored: same process" in desk.results.outcome.value and desk.upload.value == ()
     press(desk, "Refit")
-    assert "Fit 1" in desk.compared.value and not desk.windows.children
+    assert "Fit 1" in desk.results.compared.value and not desk.results.windows.children
     add(desk, "trial_second.csv")
-    assert "Differs" in desk.outcome.value and re.search(r"consistently [\d.]+ % low", desk.outcome.value)
-    assert desk.agreement.figure is not None and desk.compared.value == ""
+    assert "Differs" in desk.results.outcome.value and re.search(
+        r"consistently [\d.]+ % low", desk.results.outcome.value
+    )
+    assert desk.results.agreement.figure is not None and desk.results.compared.value == ""
     assert desk.trial.value == 2
-    desk.reason.value = "new ink batch"
-    press(desk, "Changed process")
-    assert "is now “changed process”" in desk.outcome.value and desk.reason.value == ""
-    assert "new ink batch" in desk.table.value and not desk.agreement.children
+    decide(desk, "Changed process", "new ink batch")
+    assert "is now “changed process”" in desk.results.outcome.value and desk.reason.value == ""
+    assert "new ink batch" in desk.table.value and not desk.results.agreement.children
     press(desk, "Refit")
-    assert "fit 1" in desk.compared.value and "Fit 2" in desk.compared.value
-    assert desk.windows.figure is not None
+    assert "fit 1" in desk.results.compared.value and "Fit 2" in desk.results.compared.value
+    press(desk, "Compare")
+    assert "fit 1" in desk.results.compared.value and "Fit 2" in desk.results.compared.value
+    assert desk.results.windows.figure is not None
     for title in ("with and without each trial", "Fastest assured speed", "What varies", "Coefficients"):
-        assert title in desk.why.value
+        assert title in desk.results.why.value
+    assert "trial_second.csv" in desk.results.why.value and "cell volume × pressure" in desk.results.why.value
     assert "new ink batch" in desk.history.value and re.search(
         r"consistently [\d.]+ % low", desk.history.value
     )
@@ -77,25 +207,25 @@ def test_a_wrong_file_is_told_in_place_and_changes_nothing(desk):
     bad = pw.demo("trial_second.csv").read_bytes().replace(b",30.0,", b",<b>fast</b>,", 1)
     add(desk, "bad.csv", bad)
     assert "&lt;b&gt;fast" in desk.problem.value and "<b>fast" not in desk.problem.value
-    assert desk.table.value == before and desk.busy.value == "" and desk.upload.value == ()
+    assert desk.table.value == before and desk.upload.value == ()
+    assert desk.steps[Step.ADD].spot.text.value == ""
 
 
 @pytest.mark.slow
 def test_the_same_file_twice_is_said(desk):
     add(desk, "trial_first.csv")
     add(desk, "trial_first.csv")
-    assert "already in the archive" in desk.outcome.value
+    assert "already in the archive" in desk.results.outcome.value
 
 
 @pytest.mark.slow
 def test_an_earlier_trial_is_held_against_the_others(desk):
     add(desk, "trial_first.csv")
-    press(desk, "Compare with the other trials")
-    assert "nothing to compare this one with" in desk.problem.value
+    assert said(desk, Step.AGREE) == "Needs another trial that is used in fits."
     add(desk, "trial_second.csv")
     desk.trial.value = 2
     press(desk, "Compare with the other trials")
-    assert ">Differs<" in desk.outcome.value and desk.problem.value == ""
+    assert ">Differs<" in desk.results.outcome.value and desk.problem.value == ""
 
 
 @pytest.mark.slow
@@ -108,18 +238,19 @@ def test_two_pages_see_what_the_other_did(desk):
 
 @pytest.mark.slow
 def test_two_earlier_fits_are_compared(desk):
-    press(desk, "Compare")
-    assert "there is no fit yet" in desk.problem.value
     add(desk, "trial_first.csv")
     press(desk, "Refit")
-    press(desk, "Compare")
-    assert "choose two different fits" in desk.problem.value
     add(desk, "mesh.toml")
     press(desk, "Refit")
     assert (desk.before.value, desk.after.value) == (1, 2)
+    desk.after.value = 1
+    press(desk, "Compare")
+    assert "choose two different fits" in desk.problem.value
     desk.before.value, desk.after.value = 2, 1
     press(desk, "Compare")
-    assert "Fit 1" in desk.compared.value and '<th scope="col">fit 2</th>' in desk.compared.value
+    assert (
+        "Fit 1" in desk.results.compared.value and '<th scope="col">fit 2</th>' in desk.results.compared.value
+    )
 
 
 @pytest.mark.slow
@@ -127,17 +258,17 @@ def test_a_product_is_kept_and_judged(tmp_path):
     page = NewTrialData(Desk(Archive(str(tmp_path / "trials.db"))))
     add(page, "trial_first.csv")
     press(page, "Refit")
-    assert "No product was judged" in page.compared.value
+    assert "No product was judged" in page.results.compared.value
     add(page, "tag.toml")
     add(page, "mesh.toml")
-    assert "De-fogging heater mesh" in page.outcome.value
+    assert "De-fogging heater mesh" in page.results.outcome.value
     assert [(box.description, box.value) for box in page.products.children] == [
         ("Grain moisture tag", True),
         ("De-fogging heater mesh", True),
     ]
     page.products.children[0].value = False
     press(page, "Refit")
-    assert "De-fogging" in page.compared.value and "moisture" not in page.compared.value
+    assert "De-fogging" in page.results.compared.value and "moisture" not in page.results.compared.value
     later = NewTrialData(Desk(page.desk.archive))
     assert [box.value for box in later.products.children] == [False, True], "as the last fit was asked"
 
@@ -150,18 +281,12 @@ def test_a_study_is_not_kept_here(desk):
 @pytest.mark.slow
 def test_a_run_is_held_against_the_last_fit(desk):
     add(desk, "trial_first.csv")
-    run_file = desk.run
-    content = pw.demo("trial_second.csv").read_bytes()
-    file = {"name": "run.csv", "content": memoryview(content), "type": "", "size": len(content)}
-    value = ({**file, "last_modified": datetime.datetime.now(datetime.UTC)},)
-    run_file.value = value
-    assert "there is no fit to confirm yet" in desk.problem.value and len(desk.desk.archive.trials()) == 1
     press(desk, "Refit")
-    run_file.value = value
-    assert "prints meet every requirement that was measured" in desk.outcome.value
-    assert "now, if changed process" in desk.outcome.value and "Differs" in desk.outcome.value
-    assert "confirmation prints of fit 1" in desk.table.value and desk.agreement.figure is not None
-    assert "85 m/min, 7.2 cm³/m², 50 µm" in desk.outcome.value, "set-ups of one speed are told apart"
+    confirm(desk, "run.csv", pw.demo("trial_second.csv").read_bytes())
+    assert "prints meet every requirement that was measured" in desk.results.outcome.value
+    assert "now, if changed process" in desk.results.outcome.value and "Differs" in desk.results.outcome.value
+    assert "confirmation prints of fit 1" in desk.table.value and desk.results.agreement.figure is not None
+    assert "85 m/min, 7.2 cm³/m², 50 µm" in desk.results.outcome.value, "set-ups of one speed are told apart"
 
 
 @pytest.mark.slow
@@ -169,43 +294,111 @@ def test_a_trial_of_which_nothing_can_be_compared_has_no_picture(desk):
     add(desk, "trial_first.csv")
     rows = pd.read_csv(pw.demo("trial_second.csv"), dtype={"roll": str}).assign(plate="engraved")
     add(desk, "engraved.csv", rows.to_csv(index=False).encode())
-    assert "cannot be compared" in desk.outcome.value and not desk.agreement.children
+    assert "cannot be compared" in desk.results.outcome.value and not desk.results.agreement.children
 
 
 @pytest.mark.slow
 def test_steps_are_told_while_it_fits(desk):
     add(desk, "trial_first.csv")
-    steps = []
-    desk.busy.observe(lambda change: steps.append(change["new"]), "value")
+    steps, text = [], desk.steps[Step.REFIT].spot.text
+    text.observe(lambda change: steps.append(change["new"]), "value")
     press(desk, "Refit")
     assert ["fitting" in steps[0], "judging Grain moisture tag" in "".join(steps)] == [True, True]
-    assert desk.busy.value == ""
+    assert text.value == ""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("at", ["fitting the surfaces", "judging Grain moisture tag"])
+def test_a_refit_that_is_stopped_keeps_nothing(desk, at):
+    add(desk, "trial_first.csv")
+    stop_at(desk, Step.REFIT, at)
+    press(desk, "Refit")
+    assert "Stopped. Nothing was changed." in desk.steps[Step.REFIT].spot.text.value
+    assert desk.desk.fits().empty and current(desk) is Step.REFIT and desk.problem.value == ""
+    go_to(desk, Step.ADD)
+    assert desk.steps[Step.REFIT].spot.text.value == "", "it is said as long as it is the last thing done"
+    press(desk, "Refit")
+    assert len(desk.desk.fits()) == 1, "it can be done after all"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("at", ["fitting the trials in use", "comparing with the fit"])
+def test_a_trial_whose_adding_is_stopped_is_not_there(desk, at):
+    add(desk, "trial_first.csv")
+    go_to(desk, Step.ADD)
+    stop_at(desk, Step.ADD, at)
+    add(desk, "trial_second.csv")
+    assert "Stopped" in desk.steps[Step.ADD].spot.text.value and len(desk.desk.trials()) == 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "at", ["fitting with these prints as changed process", "computing the probabilities"]
+)
+def test_prints_whose_confirmation_is_stopped_are_not_there(desk, at):
+    add(desk, "trial_first.csv")
+    press(desk, "Refit")
+    stop_at(desk, Step.CONFIRM, at)
+    confirm(desk, "run_tag.csv")
+    assert "Stopped" in desk.steps[Step.CONFIRM].spot.text.value and len(desk.desk.trials()) == 1
+
+
+def stop_at(desk, step, what):
+    """Stop the work of a step as it says that it does something."""
+    spot = desk.steps[step].spot
+
+    def stop(change):
+        if what in change["new"]:
+            spot.button.click()
+            spot.text.unobserve(stop, "value")
+
+    spot.text.observe(stop, "value")
 
 
 def test_a_sheet_is_chosen_on_the_page(desk, monkeypatch):
     kept, seen = Desk.add, []
 
-    def of_sheet(self, file):
+    def of_sheet(self, file, tell):
         seen.append(file.sheet)
         if file.sheet is None:
             raise SeveralSheets(file.name, ("Monday", "Friday"))
-        return kept(self, InputFile(file.name, file.content))
+        return kept(self, InputFile(file.name, file.content), tell)
 
     monkeypatch.setattr(Desk, "add", of_sheet)
     add(desk, "trial_first.csv")
-    assert desk.sheets.box.layout.display is None and desk.problem.value == "" and desk.busy.value == ""
+    assert desk.sheets.box.layout.display is None and desk.problem.value == ""
     assert "No trials yet" in desk.table.value and desk.upload.value == ()
     desk.sheets.sheet.value = "Friday"
     desk.sheets.read.click()
     assert seen == [None, "Friday"] and desk.sheets.box.layout.display == "none"
-    assert "is stored: same process" in desk.outcome.value
+    assert "is stored: same process" in desk.results.outcome.value
 
 
 def test_what_was_noticed_on_reading_is_told(desk):
     rows = pd.read_csv(pw.demo("trial_first.csv"), dtype={"roll": str}).assign(operator="<b>me</b>")
     add(desk, "noted.csv", rows.rename(columns={"operator": "<b>operator</b>"}).to_csv(index=False).encode())
-    assert "Notes on the file" in desk.outcome.value and "&lt;b&gt;operator" in desk.outcome.value
-    assert "<b>operator" not in desk.outcome.value
+    assert (
+        "Notes on the file" in desk.results.outcome.value
+        and "&lt;b&gt;operator" in desk.results.outcome.value
+    )
+    assert "<b>operator" not in desk.results.outcome.value
+
+
+def test_pressures_of_several_kinds_leave_a_way_out(desk):
+    rows = pd.read_csv(pw.demo("trial_first.csv"), dtype={"roll": str})
+    rows["pressure [N/mm]"] = 4 + (rows.pop("pressure [um]") - 20) / 15
+    rows["print"] = "nip " + rows["print"]
+    archive = desk.desk.archive
+    for name, content in {
+        "kiss.csv": pw.demo("trial_first.csv").read_bytes(),
+        "nip.csv": rows.to_csv().encode(),
+    }.items():
+        archive.add(InputFile(name, content), "same process", "for this test")
+    page = NewTrialData(Desk(archive, desk.desk.given_products))
+    press(page, "Refit")
+    assert "pressures are of several kinds" in page.problem.value
+    decide(page, "Set aside", "in another unit")
+    assert current(page) is Step.REFIT and "is now “set aside”" in page.results.outcome.value
 
 
 def test_a_server_without_an_archive_says_how_to_start_one(monkeypatch):

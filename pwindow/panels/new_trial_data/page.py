@@ -1,30 +1,30 @@
-"""The page "new trial data": keep a trial, see whether it agrees, decide about it, refit."""
+"""The page "new trial data": add a trial, see whether it agrees, decide about it, refit, compare, confirm."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import partial
 from typing import Any
 
 import ipywidgets as widgets
 
-from pwindow.charts.agreement import agreement_figure
-from pwindow.charts.before_after import before_after_figure
-from pwindow.charts.palette import Palette
 from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.new_trial_data import view as words
-from pwindow.panels.new_trial_data.model import Listed
+from pwindow.panels.new_trial_data.model import Listed, Situation, Step
+from pwindow.panels.new_trial_data.results import Results
+from pwindow.panels.new_trial_data.steps import StepPlace
 from pwindow.panels.shared.address import Address
-from pwindow.panels.shared.frame import Frame, heading, made
+from pwindow.panels.shared.frame import Frame, made
 from pwindow.panels.shared.layout import full_width
-from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.sheets import SheetChoice
-from pwindow.panels.shared.words import working
+from pwindow.panels.shared.work import Tell, Work
 from pwindow.surfaces.agreement.new_trial import Agreement
+from pwindow.workflows.adding import NewTrial
+from pwindow.workflows.confirm import Confirmation
 from pwindow.workflows.desk import Compared, Desk, Standing
 from pwindow.workflows.given import archive_is_temporary, given_archive, given_declarations
+from pwindow.workflows.kept import KeptFit
 
 _NARROW = {"description_width": "60px"}
 _TITLE = "New trial data"
@@ -33,37 +33,66 @@ _DECISIONS = (
     ("Changed process", Standing.CHANGED_PROCESS, "Use it in fits; predictions describe the changed process"),
     ("Set aside", Standing.SET_ASIDE, "Do not use it in fits; it stays in the archive"),
 )
+_TRIALS = ".csv,.txt,.tsv,.xlsx,.parquet"
 
 
 class NewTrialData:
     """The page; `widget` is what to display."""
 
     def __init__(self, desk: Desk):
-        self.desk = desk
-        self.frame = Frame(_TITLE, self._colour)
-        self.problem, self.line, self._guard = self.frame.problem, self.frame.facts, self.frame.guard
-        self.table, self.outcome, self.compared, self.why, self.history, self.busy = (
-            widgets.HTML(layout=full_width()) for _ in range(6)
+        self.desk, self.results = desk, Results()
+        self.frame = Frame(_TITLE, self.results.colour)
+        self.problem, self.line = self.frame.problem, self.frame.facts
+        self.work = Work(self.frame.guard, self._show_steps)
+        self.table, self.history = (widgets.HTML(layout=full_width()) for _ in range(2))
+        self._last: Step | None = None
+        self._asked: Step | None = None
+        self._fits: tuple = ()
+        self._showing = False
+        self.steps = self._make_steps()
+        self._show_products(desk.usual_products())
+        self._show()
+        self._show_kept_agreement()
+        self.widget = self._arrange()
+
+    # what there is to see --------------------------------------------------------------------------
+
+    def _make_steps(self) -> dict[Step, StepPlace]:
+        make = {
+            Step.ADD: self._make_add,
+            Step.AGREE: self._make_agree,
+            Step.DECIDE: self._make_decide,
+            Step.REFIT: self._make_refit,
+            Step.COMPARE: self._make_compare,
+            Step.CONFIRM: self._make_confirm,
+        }
+        return {step: StepPlace(step, make[step](), self.work.spot(), self._way_to(step)) for step in Step}
+
+    def _way_to(self, step: Step) -> widgets.Button:
+        tooltip = f"Take step {step:d} now instead"
+        button = self.frame.button(f"Go to step {step:d}", tooltip, partial(self._go_to, step))
+        button.layout = widgets.Layout()
+        return button.add_class("pw-step-go")
+
+    def _make_add(self) -> list[widgets.Widget]:
+        self.upload = self._upload(
+            "Add a trial or product file",
+            f"{_TRIALS},.toml",
+            "A trial (CSV, XLSX, Parquet) is stored unchanged and awaits your decision; a product is a TOML file",
+            self._add,
         )
-        self.agreement, self.windows, guard = Place(), Place(), self._guard
-        self.upload = widgets.FileUpload(
-            description="Add a trial or product file",
-            accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
-            layout=full_width(),
-            tooltip="A trial (CSV, XLSX, Parquet) is stored unchanged and awaits your decision; a product is a TOML file",
-        )
-        self.frame.take_files(self.upload, self._add)
-        self.sheets = SheetChoice(guard, self._add)
-        self.run = widgets.FileUpload(
-            description="Load confirmation prints",
-            accept=".csv,.txt,.tsv,.xlsx,.parquet",
-            layout=full_width(),
-            tooltip="A trial file with the prints of a run, to compare with the predictions of the last fit",
-        )
-        self.frame.take_files(self.run, self._confirm)
-        self.run_sheets = SheetChoice(guard, self._confirm)
+        self.sheets = SheetChoice(self.frame.guard, self._add)
+        return [self.upload, self.sheets.box]
+
+    def _make_agree(self) -> list[widgets.Widget]:
         self.trial = _choice("Trial")
-        self.trial.observe(guard(self._choose), "value")
+        self.trial.observe(self.frame.guard(self._choose), "value")
+        self.hold = self.frame.button(
+            "Compare with the other trials", "Compare it with the fit of the trials in use", self._hold
+        )
+        return [self.trial, self.hold]
+
+    def _make_decide(self) -> list[widgets.Widget]:
         self.reason = widgets.Text(
             description="Reason", layout=full_width(), style=_NARROW, placeholder="in a few words"
         )
@@ -71,50 +100,41 @@ class NewTrialData:
             self.frame.button(text, tooltip, partial(self._decide, standing))
             for text, standing, tooltip in _DECISIONS
         ]
-        self.hold = self.frame.button(
-            "Compare with the other trials", "Compare it with the fit of the trials in use", self._hold
-        )
+        return [self.reason, *self.decisions]
+
+    def _make_refit(self) -> list[widgets.Widget]:
         self.products = widgets.VBox(layout=full_width())
         self.refit = self.frame.button(
-            "Refit", "Fit the trials in use, and compare with the previous fit", self._refit
+            "Refit", "Fit the trials in use, judge the selected products, and store the fit", self._refit
         )
+        return [self.products, self.refit]
+
+    def _make_compare(self) -> list[widgets.Widget]:
         self.before, self.after = _choice("Fit"), _choice("with fit")
         self.compare = self.frame.button("Compare", "Two fits side by side", self._compare)
-        self._show()
-        self._show_products(desk.usual_products())
-        self.widget = self._arrange()
+        return [self.before, self.after, self.compare]
+
+    def _make_confirm(self) -> list[widgets.Widget]:
+        self.run = self._upload(
+            "Load confirmation prints",
+            _TRIALS,
+            "A trial file with the prints of a run, to compare with the predictions of the last fit",
+            self._confirm,
+        )
+        self.run_sheets = SheetChoice(self.frame.guard, self._confirm)
+        return [self.run, self.run_sheets.box]
+
+    def _upload(
+        self, text: str, accept: str, tooltip: str, take: Callable[[list[InputFile]], None]
+    ) -> widgets.FileUpload:
+        upload = widgets.FileUpload(description=text, accept=accept, layout=full_width(), tooltip=tooltip)
+        self.frame.take_files(upload, take)
+        return upload
 
     def _arrange(self) -> widgets.Widget:
-        left = widgets.VBox(
-            [
-                heading("1 · Add"),
-                self.upload,
-                self.busy,
-                self.sheets.box,
-                heading("2 · Decide"),
-                self.trial,
-                self.hold,
-                self.reason,
-                *self.decisions,
-                heading("3 · Fit"),
-                self.products,
-                self.refit,
-                heading("4 · Run and confirm"),
-                self.run,
-                self.run_sheets.box,
-                heading("Earlier fits"),
-                self.before,
-                self.after,
-                self.compare,
-            ]
-        )
-        right = widgets.VBox(
-            [self.outcome, self.agreement, self.compared, self.windows, self.why, self.table, self.history]
-        )
-        left.add_class("pw-controls")
-        right.add_class("pw-results")
-        body = widgets.HBox([left, right])
-        body.add_class("pw-body")
+        left = widgets.VBox([place.box for place in self.steps.values()]).add_class("pw-controls")
+        right = widgets.VBox([*self.results.parts, self.table, self.history]).add_class("pw-results")
+        body = widgets.HBox([left, right]).add_class("pw-body")
         notes = [widgets.HTML(words.temporary_note(), layout=full_width())] if self.desk.temporary else []
         return self.frame.around(*notes, body)
 
@@ -124,98 +144,88 @@ class NewTrialData:
         self.frame.open_at(address, ())
         if address.data is not None:
             self.frame.say(words.loaded_elsewhere())
-        self._colour(self.frame.palette)
+        self.results.colour(self.frame.palette)
 
-    def _colour(self, palette: Palette) -> None:
-        self.agreement.colour(palette)
-        self.windows.colour(palette)
+    # what is done ----------------------------------------------------------------------------------
 
-    @contextmanager
-    def _working(self, what: str) -> Iterator[None]:
-        self._step(what)
-        try:
-            yield
-        finally:
-            self.busy.value = ""
+    def _start(self, step: Step, first: str, do: Callable[[Tell], Any], then: Callable[[Any], None]) -> None:
+        self.work.start(self.steps[step].spot, first, do, then)
 
-    def _step(self, what: str) -> None:
-        self.busy.value = working(what)
+    def _go_to(self, step: Step) -> None:
+        self._asked = step
+        self._show()
 
     def _add(self, files: Sequence[InputFile]) -> None:
         self.sheets.close()
-        try:
-            with self._working("reading, storing and comparing"):
-                new = self.desk.add(files[0])
-        except SeveralSheets as problem:
-            self.sheets.offer(files, problem)
+        do = _or_sheets(partial(self.desk.add, files[0]))
+        self._start(Step.ADD, f"reading {files[0].name}", do, partial(self._added, files))
+
+    def _added(self, files: Sequence[InputFile], new: NewTrial | str | SeveralSheets) -> None:
+        if isinstance(new, SeveralSheets):
+            self.sheets.offer(files, new)
             return
-        self._clear()
         if isinstance(new, str):
             self._show_products({*self._chosen_products(), new})
-            self.outcome.value = words.product_card(new)
+            self._show(done=Step.ADD)
+            self.results.show(words.product_card(new))
             return
-        self._show(new.added.trial)
-        self.outcome.value = words.added_card(
-            new, self.desk.trials()["standing"][new.added.trial]
-        ) + words.read_notes(self.desk.notes(new.added.trial))
-        self._show_agreement(new.agreement)
-
-    def _confirm(self, files: Sequence[InputFile]) -> None:
-        self.run_sheets.close()
-        try:
-            with self._working("reading, and comparing with the predictions"):
-                fit, found = self.desk.confirm(files[0])
-        except SeveralSheets as problem:
-            self.run_sheets.offer(files, problem)
-            return
-        self._clear()
-        self._show(found.added.trial)
-        self.outcome.value = words.confirmed_card(fit, found) + words.read_notes(
-            self.desk.notes(found.added.trial)
-        )
-        self._show_agreement(found.agreement)
+        number = new.added.trial
+        self._show(number, done=Step.ADD)
+        card = words.added_card(new, self.listed.trials["standing"][number])
+        self.results.show(card + words.read_notes(self.desk.notes(number)), new.agreement)
 
     def _hold(self) -> None:
-        with self._working("fitting the others, and comparing"):
-            found = self.desk.hold(self._chosen())
-        self._clear()
-        self._show()
-        self.outcome.value = words.agreement_card(found)
-        self._show_agreement(found)
+        hold = partial(self.desk.hold, self._chosen())
+        self._start(Step.AGREE, "fitting the trials in use", hold, self._held)
+
+    def _held(self, found: Agreement) -> None:
+        self._show(done=Step.AGREE)
+        self.results.show(words.agreement_card(found), found)
 
     def _decide(self, standing: Standing) -> None:
         number = self._chosen()
         decided = self.desk.decide(number, standing, self.reason.value)
         self.reason.value = ""
-        self._clear()
-        self._show(number)
-        self.outcome.value = words.decision_card(decided)
+        self._show(done=Step.DECIDE)
+        self.results.show(words.decision_card(decided))
 
     def _refit(self) -> None:
-        with self._working("fitting the surfaces"):
-            found = self.desk.refit(self._chosen_products(), self._step)
-        self._show_compared(found)
+        refit = partial(self.desk.refit, self._chosen_products())
+        self._start(Step.REFIT, "fitting the surfaces", refit, self._refitted)
+
+    def _refitted(self, found: Compared) -> None:
+        self._show_compared(found, Step.REFIT)
+        if found.before is not None:
+            self.before.value, self.after.value = found.before.number, found.after.number
 
     def _compare(self) -> None:
         if self.before.value is None:
             raise UnusableInput("there is no fit yet; refit first")
-        with self._working("comparing"):
-            found = self.desk.compare(self.before.value, self.after.value, self._step)
-        self._show_compared(found)
+        compare = partial(self.desk.compare, self.before.value, self.after.value)
+        self._start(Step.COMPARE, "comparing", compare, partial(self._show_compared, done=Step.COMPARE))
 
-    def _show_compared(self, found: Compared) -> None:
-        self._clear()
-        self._show()
-        self.compared.value, self.why.value = words.compared_card(found), words.compared_tables(found)
-        windows = found.windows
-        if windows is not None:
-            self.windows.show(lambda palette: before_after_figure(windows, palette))
+    def _confirm(self, files: Sequence[InputFile]) -> None:
+        self.run_sheets.close()
+        do = _or_sheets(partial(self.desk.confirm, files[0]))
+        self._start(Step.CONFIRM, f"reading {files[0].name}", do, partial(self._confirmed, files))
 
-    def _clear(self) -> None:
-        """What was shown before is not about what was done last."""
-        self.outcome.value = self.compared.value = self.why.value = ""
-        self.agreement.show(None)
-        self.windows.show(None)
+    def _confirmed(
+        self, files: Sequence[InputFile], found: tuple[KeptFit, Confirmation] | SeveralSheets
+    ) -> None:
+        if isinstance(found, SeveralSheets):
+            self.run_sheets.offer(files, found)
+            return
+        fit, confirmation = found
+        number = confirmation.added.trial
+        self._show(number, done=Step.CONFIRM)
+        card = words.confirmed_card(fit, confirmation)
+        self.results.show(card + words.read_notes(self.desk.notes(number)), confirmation.agreement)
+
+    # what is shown of it ---------------------------------------------------------------------------
+
+    def _show_compared(self, found: Compared, done: Step) -> None:
+        self._show(done=done)
+        self.results.show_compared(found)
 
     def _chosen(self) -> int:
         if self.trial.value is None:
@@ -236,33 +246,87 @@ class NewTrialData:
         for box in before:
             box.close()
 
-    def _show(self, chosen: int | None = None) -> None:
-        """Show the archive as it is now; others may have added to it."""
+    def _show(self, chosen: int | None = None, done: Step | None = None) -> None:
+        """Show the archive as it is now, others may have added to it; and what is next, after what was `done`."""
         self.listed = Listed.of(self.desk)
         address = words.TEMPORARY if self.desk.temporary else self.desk.archive.address
         self.line.value = words.archive_line(address, self.listed)
         self.table.value = words.trial_table(self.listed.trials)
-        chosen = chosen or self.trial.value or self.listed.last_trial
-        self.trial.options = self.listed.trial_choices
-        self.trial.value = chosen
-        self._show_history(chosen)
+        if done is not None:
+            self._last, self._asked = done, None
+        about = self.listed.about(chosen or self._still_chosen(done))
+        self._offer_trials(about)
+        self._show_fits()
+        self._look_at(about)
+
+    def _offer_trials(self, chosen: int | None) -> None:
+        self._showing = True
+        try:
+            self.trial.options = self.listed.trial_choices
+            self.trial.value = chosen
+        finally:
+            self._showing = False
+
+    def _still_chosen(self, done: Step | None) -> int | None:
+        """The trial chosen before, as long as nothing was decided: then another may be waiting."""
+        waits = self.trial.value in self.listed.awaiting or not self.listed.awaiting
+        return self.trial.value if waits or done is None else None
+
+    def _show_fits(self) -> None:
+        """Offer the fits; where there are more than before, the last two are compared."""
+        fits = tuple(self.listed.fit_choices)
+        if fits == self._fits:
+            return
+        self._fits = fits
         for choice, last in zip((self.before, self.after), self.listed.last_fits):
-            choice.options = self.listed.fit_choices
+            choice.options = fits
             choice.value = last
 
     def _choose(self, change: Mapping[str, Any]) -> None:
-        self._show_history(change["new"])
+        """Look at another trial, in the step that is being taken."""
+        if not self._showing:
+            self._asked = self._current
+            self._look_at(change["new"])
 
-    def _show_history(self, number: int | None) -> None:
-        self.history.value = (
-            ""
-            if number is None
-            else words.history_card(self.listed.trials["name"][number], self.desk.history(number))
-        )
+    def _look_at(self, number: int | None) -> None:
+        """Show what is known of a trial, and what is next as far as it depends on it."""
+        self.situation = Situation.of(self.desk, self.listed, number, self._chosen_products(), self._last)
+        self.history.value = "" if number is None else self._history_of(number)
+        self._show_steps()
 
-    def _show_agreement(self, found: Agreement | None) -> None:
-        if found is not None:
-            self.agreement.show((lambda palette: agreement_figure(found, palette)) if found.by_name else None)
+    def _history_of(self, number: int) -> str:
+        return words.history_card(number, self.listed.trials["name"][number], self.desk.history(number))
+
+    def _show_steps(self) -> None:
+        """Of all steps one can be taken: the next, unless another was asked for; none while work is done."""
+        current, busy = self._current, self.work.busy
+        guide = words.guide(current, self.situation, self.listed, self.trial.value)
+        for place in self.steps.values():
+            place.show(self.situation, current, guide, busy)
+        self.trial.disabled = busy or current not in (Step.AGREE, Step.DECIDE)
+
+    @property
+    def _current(self) -> Step:
+        return self.situation.next if self._asked is None else self._asked
+
+    def _show_kept_agreement(self) -> None:
+        """What was found of the trial that awaits a decision, before the page was opened."""
+        number = self.trial.value
+        if number is not None and self.situation.awaits:
+            name = self.listed.trials["name"][number]
+            self.results.show(words.kept_agreement(name, self.desk.history(number)))
+
+
+def _or_sheets(do: Callable[[Tell], Any]) -> Callable[[Tell], Any]:
+    """Work on a file that gives the question back where a workbook has several sheets."""
+
+    def done(tell: Tell) -> Any:
+        try:
+            return do(tell)
+        except SeveralSheets as problem:
+            return problem
+
+    return done
 
 
 def _choice(title: str) -> widgets.Dropdown:

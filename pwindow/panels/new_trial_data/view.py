@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from functools import partial
 
@@ -11,21 +11,112 @@ import pandas as pd
 from markupsafe import Markup
 
 from pwindow.markup import part
-from pwindow.panels.new_trial_data.model import Listed
+from pwindow.panels.new_trial_data.model import Listed, Situation, Step
 from pwindow.panels.shared.words import table
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.surfaces.agreement.new_trial import Agreement
-from pwindow.surfaces.checks.verdict import Verdict
+from pwindow.surfaces.checks.verdict import RULE, Verdict
 from pwindow.trials.trial import Trial
 from pwindow.wording import percent, pressure, speed, volume
-from pwindow.workflows.adding import NewTrial
+from pwindow.workflows.adding import NewTrial, comparison_of
 from pwindow.workflows.confirm import Confirmation
-from pwindow.workflows.desk import Compared, Decided, Standing
+from pwindow.workflows.desk import Compared, Comparison, Decided, Standing
 from pwindow.workflows.kept import KeptFit
 
 _part = partial(part, __package__, "view")
-_BIG = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
+_BIG: dict[str, str] = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
+_TITLES = {
+    Step.ADD: "Add a trial",
+    Step.AGREE: "Compare trial",
+    Step.DECIDE: "Decide",
+    Step.REFIT: "Refit",
+    Step.COMPARE: "Compare fits",
+    Step.CONFIRM: "Confirm",
+}
+_NOTHING = ("", "–")
+"""What a cell without content holds."""
+_NAMED = ("response", "term", "between")
+"""Columns of names that are ours and not a file's."""
 TEMPORARY = "temporary, deleted when the server stops"
+
+
+def step_heading(step: Step, here: bool, next_: bool) -> Markup:
+    """The number and title of a step; marked in words where it is the one that can be taken.
+
+    Parameters
+    ----------
+    step : Step
+    here : bool
+        Whether it is the one.
+    next_ : bool
+        Whether it is so because it is next, and not because it was chosen.
+    """
+    return _part("step_heading", number=int(step), title=_TITLES[step], here=here, next=next_)
+
+
+def step_guide(sentence: str) -> Markup:
+    """What to do in the step that can be taken."""
+    return _part("step_guide", sentence=sentence)
+
+
+def step_note(step: Step, missing: str, now: Situation) -> Markup | str:
+    """Why a step cannot be taken, or what to know before it is; nothing where there is nothing to say.
+
+    Parameters
+    ----------
+    step : Step
+    missing : str
+        What it needs that is not there, "" where nothing is missing.
+    now : Situation
+    """
+    said = missing
+    if step is Step.REFIT and not missing:
+        if now.awaits:
+            said = "without the trial that awaits a decision"
+        elif now.fit is not None:
+            said = f"fit {now.fit} is up to date"
+    return _part("step_note", said=said) if said else ""
+
+
+def guide(step: Step, now: Situation, listed: Listed, about: int | None) -> str:
+    """What to do in a step, in a sentence.
+
+    Parameters
+    ----------
+    step : Step
+    now : Situation
+    listed : Listed
+    about : int or None
+        Number of the trial looked at.
+    """
+    trial = "" if about is None else f"trial {about}, {listed.trials['name'][about]}"
+    if step is Step.ADD:
+        if now.trials and not now.products:
+            return "Add a product file, which says what the part must do: refits judge it."
+        first = "The first trial is used in fits at once." if not now.trials else "It is stored unchanged."
+        return f"Add a trial file, or a product to judge. {first}"
+    if step is Step.AGREE:
+        return f"See whether {trial}, agrees with the fit of the other trials in use."
+    if step is Step.DECIDE:
+        again = "" if now.awaits else " again"
+        return f"Give a reason, then choose{again} how {trial}, is used."
+    if step is Step.REFIT:
+        return _refit_guide(now)
+    last = listed.last_fits[1]
+    if step is Step.COMPARE:
+        return "See what changed between two fits, and which trial changed it."
+    return (
+        f"When the run is printed, load its prints to compare them with the predictions of fit {last}. For another trial, "
+        "go to step 1."
+    )
+
+
+def _refit_guide(now: Situation) -> str:
+    if now.fit is not None:
+        return f"Fit {now.fit} is up to date; select other products to judge them."
+    if not now.fits:
+        return "Fit the trials in use, and judge the selected products."
+    return "Fit again: trials, decisions, products or rolls have changed since the last fit."
 
 
 def temporary_note() -> Markup:
@@ -84,12 +175,29 @@ def trial_table(trials: pd.DataFrame) -> Markup:
         for number, row in trials.iterrows()
     ]
     names = ("trial", "file", "status", "reason", "prints", "features", "added, UTC")
-    return _part("trials", table=table(names, rows))
+    return _part("trials", table=_filled(names, rows))
 
 
-def history_card(name: str, history: pd.DataFrame) -> Markup:
-    """All that was found and decided about a trial."""
-    return _part("history", name=name, events=[_event(event) for _, event in history.iterrows()])
+def _filled(names: Sequence[str], rows: Iterable[Sequence[object]]) -> Markup:
+    """A table of the columns that have something in them."""
+    rows = [list(row) for row in rows]
+    kept = [at for at in range(len(names)) if any(row[at] not in _NOTHING for row in rows)]
+    return table([names[at] for at in kept], [[row[at] for at in kept] for row in rows])
+
+
+def history_card(number: int, name: str, history: pd.DataFrame) -> Markup:
+    """All that was found and decided about a trial, folded.
+
+    Parameters
+    ----------
+    number : int
+    name : str
+    history : DataFrame
+        As of `Desk.history`.
+    """
+    return _part(
+        "history", number=number, name=name, events=[_event(event) for _, event in history.iterrows()]
+    )
 
 
 def _event(event: pd.Series) -> dict:
@@ -125,13 +233,30 @@ def read_notes(notes: Sequence[str]) -> Markup:
 
 def agreement_card(found: Agreement) -> Markup:
     """Whether a trial agrees with the fit of the others."""
+    return _agreement(found.trial.files, comparison_of(found))
+
+
+def kept_agreement(name: str, history: pd.DataFrame) -> Markup | str:
+    """What was found when a trial was compared last; nothing where it never was."""
+    found = history[history["standing"].isna()]
+    if found.empty:
+        return ""
+    last = found.iloc[-1]
+    return _agreement([name], Comparison(last["against"], last["verdict"], tuple(last["told"].splitlines())))
+
+
+def _agreement(files: Sequence[str], found: Comparison) -> Markup:
+    """The rule stands behind the sentences, where anything was compared."""
+    told = list(found.sentences)
+    rule = told.pop() if told and told[-1] == RULE else ""
     return _part(
         "agreement",
-        big=_BIG[found.degree] if found.compared else "Not comparable",
-        files=found.trial.files,
+        big=_BIG.get(found.verdict.partition(",")[0], "Not comparable"),
+        files=files,
         against=found.against,
         verdict=found.verdict,
-        told=found.sentences_and_rule,
+        told=told,
+        rule=rule.removeprefix("How this is judged: "),
     )
 
 
@@ -161,7 +286,7 @@ def _met(product: str, members: pd.DataFrame) -> tuple[str, int, int, Markup | N
         )
         for _, one in members[~members["met"].astype(bool)].iterrows()
     ]  # fmt: skip
-    missed = table(("print", "missed", "measured", "bridged gaps"), rows) if rows else None
+    missed = _filled(("print", "missed", "measured", "bridged gaps"), rows) if rows else None
     return product, prints.sum(), len(prints), missed
 
 
@@ -197,14 +322,14 @@ def compared_card(found: Compared) -> Markup:
         "compared",
         number=after.number,
         fingerprint=after.fingerprint,
-        table=table(("product", was, f"fit {after.number}"), rows) if rows else None,
+        table=_filled(("product", was, f"fit {after.number}"), rows) if rows else None,
         changes=found.tables.get("changes", ()),
     )
 
 
 def compared_tables(found: Compared) -> str:
     """Why it moved: what each trial does to it, speed bands, standard deviations, coefficients."""
-    if found.before is None:
+    if found.before is None or not found.tables:
         return ""
     tables, was, now = found.tables, f"fit {found.before.number}", f"fit {found.after.number}"
     titles = {
@@ -219,14 +344,22 @@ def compared_tables(found: Compared) -> str:
 def _folded(title: str, names: Sequence[str], found: pd.DataFrame) -> Markup | str:
     if found.empty:
         return ""
-    rows = ([_cell(value) for value in row] for row in found.iloc[:, : len(names)].to_numpy(object))
-    return _part("folded", title=title, table=table(names, rows))
+    rows = (
+        [_term(value) if name in _NAMED else _cell(value) for name, value in zip(names, row)]
+        for row in found.iloc[:, : len(names)].to_numpy(object)
+    )
+    return _part("folded", title=title, content=_filled(names, rows))
 
 
 def _cell(value: object) -> str:
     if value is None or (isinstance(value, float) and pd.isna(value)):
         return "–"
-    return f"{value:.4g}" if isinstance(value, float) else str(value).replace("_", " ")
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _term(name: str) -> str:
+    """A response or a term in words; what follows “=” is a name from a file."""
+    return " × ".join(part if "=" in part else part.replace("_", " ") for part in name.split(" × "))
 
 
 def _run(kept: KeptFit | None, name: str) -> str:
@@ -240,4 +373,4 @@ def _run(kept: KeptFit | None, name: str) -> str:
         return "no assured speed"
     plate = f", {best['plate']}" if best["plate"] else ""
     nip = f"{pressure(best['pressure'])} {kept.answer.get('pressure_unit', '')}".rstrip()
-    return f"{speed(best['speed_m_min'])} m/min, roll {best['roll']}, {nip}{plate}\n{percent(best['conformance'])}"
+    return f"{speed(best['speed_m_min'])} m/min, roll {best['roll']}, {nip}{plate}\n{percent(best['conformance'])} probability"

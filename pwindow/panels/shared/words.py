@@ -21,6 +21,11 @@ def working(what: str) -> Markup:
     return _part("working", what=what)
 
 
+def stopped() -> Markup:
+    """That work was stopped."""
+    return _part("stopped")
+
+
 def waiting_card(evidence: Evidence, why: Sequence[str], data: str | None, *, here: bool) -> Markup:
     """What is missing before there is an answer, and what to do.
 

@@ -6,6 +6,8 @@ import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pandas as pd
 from sqlalchemy import Connection, Select, Table, func, select
@@ -40,6 +42,7 @@ from pwindow.trials.archive.schema import (
     TRIALS,
     VOLUMES,
 )
+from pwindow.trials.archive.scratch import copy_trials
 from pwindow.trials.archive.standing import USED, Standing
 from pwindow.trials.archive.stored import (
     StoredTrial,
@@ -382,6 +385,25 @@ class Archive:
             numbers = self.used(self.trials())
         with self._reading() as connection:
             return self._stored(connection, [int(number) for number in numbers], standings)
+
+    # trying -------------------------------------------------------------------------------------
+
+    @contextmanager
+    def scratch(self, numbers: Sequence[int], checksums: Sequence[str]) -> Iterator[Archive]:
+        """An archive with some of the trials, to try something on: it is gone afterwards, and this one is not changed.
+
+        Parameters
+        ----------
+        numbers : sequence of int
+            Of the trials; their features are left out.
+        checksums : sequence of str
+            Of products and a study.
+        """
+        with TemporaryDirectory(prefix="pwindow-") as folder:
+            scratch = Archive(str(Path(folder) / "scratch.db"))
+            with self._reading() as source, scratch._writing() as target:
+                copy_trials(source, target, numbers, checksums)
+            yield scratch
 
     # verifying ----------------------------------------------------------------------------------
 

@@ -99,8 +99,16 @@
     document.querySelectorAll(".pw-controls [role=alert], .pw-controls [role=status]").forEach((answer) => {
       if (seen.has(answer) || !answer.offsetParent) return;
       seen.add(answer);
-      answer.scrollIntoView({ block: "nearest" });
+      (answer.closest(".pw-step") || answer).scrollIntoView({ block: "nearest" });
     });
+  }
+
+  /* A button for files does not count them. */
+  function dropCount(button) {
+    const text = button.lastChild;
+    if (text && text.nodeType === Node.TEXT_NODE && / \(\d+\)$/.test(text.data)) {
+      text.data = text.data.replace(/ \(\d+\)$/, "");
+    }
   }
 
   function nameGroup(group) {
@@ -121,6 +129,7 @@
     document.querySelectorAll(".pw-sliding").forEach(namePair);
     document.querySelectorAll(".widget-toggle-buttons, .widget-radio").forEach(nameGroup);
     document.querySelectorAll(".js-plotly-plot").forEach(namePlot);
+    document.querySelectorAll(".widget-upload").forEach(dropCount);
     document.querySelectorAll(".pw-wide").forEach(watchWide);
   }
 

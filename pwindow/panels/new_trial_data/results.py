@@ -1,0 +1,61 @@
+"""What the page of new trial data shows of what was done last."""
+
+from __future__ import annotations
+
+import ipywidgets as widgets
+from markupsafe import Markup
+
+from pwindow.charts.agreement import agreement_figure
+from pwindow.charts.before_after import before_after_figure
+from pwindow.charts.palette import Palette
+from pwindow.panels.new_trial_data import view
+from pwindow.panels.shared.layout import full_width
+from pwindow.panels.shared.pictures import Place
+from pwindow.surfaces.agreement.new_trial import Agreement
+from pwindow.workflows.desk import Compared
+
+
+class Results:
+    """Cards, pictures and tables of what was done last; what was shown before goes.
+
+    Attributes
+    ----------
+    outcome, compared, why : HTML
+        What came of it; two fits beside each other; and why they differ.
+    agreement, windows : Place
+        Measured against predicted; the windows of two fits.
+    """
+
+    def __init__(self) -> None:
+        self.outcome, self.compared, self.why = (widgets.HTML(layout=full_width()) for _ in range(3))
+        self.agreement, self.windows = Place(name="agreement"), Place(name="before-and-after")
+
+    @property
+    def parts(self) -> list[widgets.Widget]:
+        """In the order they are read in."""
+        return [self.outcome, self.agreement, self.compared, self.windows, self.why]
+
+    def colour(self, palette: Palette) -> None:
+        """Draw the pictures in other colours."""
+        self.agreement.colour(palette)
+        self.windows.colour(palette)
+
+    def show(self, card: str | Markup, found: Agreement | None = None) -> None:
+        """Show what came of something, and the picture of an agreement where there is one."""
+        self._clear()
+        self.outcome.value = card
+        if found is not None and found.by_name:
+            self.agreement.show(lambda palette: agreement_figure(found, palette))
+
+    def show_compared(self, found: Compared) -> None:
+        """Show a fit beside an earlier one."""
+        self._clear()
+        self.compared.value, self.why.value = view.compared_card(found), view.compared_tables(found)
+        windows = found.windows
+        if windows is not None:
+            self.windows.show(lambda palette: before_after_figure(windows, palette))
+
+    def _clear(self) -> None:
+        self.outcome.value = self.compared.value = self.why.value = ""
+        self.agreement.show(None)
+        self.windows.show(None)
