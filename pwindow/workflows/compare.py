@@ -12,7 +12,7 @@ from pwindow.product import Product, read_product
 from pwindow.study import Roll
 from pwindow.trials.archive import Archive
 from pwindow.window.search.maps import WindowMap, window_map
-from pwindow.wording import speed
+from pwindow.window.setup import Setup
 from pwindow.workflows.kept import BAND, KeptFit, answer_of, surfaces_of, windows_of
 
 
@@ -22,8 +22,11 @@ class SideBySide:
 
     Attributes
     ----------
-    title : str
-        Product, plate and pressure.
+    product, plate : str
+    pressure : float
+        In `pressure_unit`.
+    pressure_unit : str
+        The unit that pressures are kept in.
     level : float
     rolls : tuple of Roll
     before, after : WindowMap
@@ -31,18 +34,21 @@ class SideBySide:
         Where the recommended set-ups lie on the maps, m/min and cm³/m².
     fits : pair of str
         Fingerprints of the two.
-    elsewhere : str
-        Where the earlier fit recommends to run, where that is not on these maps; else "".
+    elsewhere : Setup or None
+        What the earlier fit recommends, where that is not on these maps.
     """
 
-    title: str
+    product: str
+    plate: str
+    pressure: float
+    pressure_unit: str
     level: float
     rolls: tuple[Roll, ...]
     before: WindowMap
     after: WindowMap
     recommended: tuple[tuple[float, float] | None, ...]
     fits: tuple[str, str]
-    elsewhere: str = ""
+    elsewhere: Setup | None = None
 
     def to_frame(self) -> pd.DataFrame:
         """Both maps, as of `WindowMap.to_frame`, distinguished by ``fit``: before, after."""
@@ -91,23 +97,19 @@ def windows_side_by_side(
         else None
         for found in bests
     )
-    title = f"{other.product.name}: {plate + ', ' if plate else ''}{pressure:g} {trial.pressure_unit}"
     earlier, later = (window_map(window, plate, pressure) for window in (one, other))
-    elsewhere = ""
-    if bests[0] and spots[0] is None:
-        at = bests[0].setup
-        where = f"{at.plate + ', ' if at.plate else ''}{at.pressure:g} {trial.pressure_unit}"
-        elsewhere = f"before: {speed(at.speed)} m/min with roll {at.roll.id} at {where} (not on this map)"
-    fits = before.fingerprint, after.fingerprint
     return SideBySide(
-        title=title,
+        product=other.product.name,
+        plate=plate,
+        pressure=pressure,
+        pressure_unit=trial.pressure_unit,
         level=other.level,
         rolls=other.rolls,
         before=earlier,
         after=later,
         recommended=spots,
-        fits=fits,
-        elsewhere=elsewhere,
+        fits=(before.fingerprint, after.fingerprint),
+        elsewhere=bests[0].setup if bests[0] and spots[0] is None else None,
     )
 
 

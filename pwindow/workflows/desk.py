@@ -13,6 +13,7 @@ from pwindow.product import read_product
 from pwindow.study import MakeReadies, read_study
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.trials.archive import STANDINGS, USED, Archive, Comparison, Standing
+from pwindow.wording import METRIC, Units
 from pwindow.workflows.adding import NewTrial, add_trial, held_today, hold_again
 from pwindow.workflows.compare import SideBySide, compare, windows_side_by_side
 from pwindow.workflows.confirm import Confirmation, confirm
@@ -67,6 +68,11 @@ class Desk:
         """What is kept, as `Archive.trials`, and whether fits use it: ``used``."""
         kept = self.archive.trials()
         return kept.assign(used=kept["standing"].isin(USED))
+
+    def units(self) -> Units:
+        """What the first trial has its settings in; metric where there is none."""
+        numbers = self.archive.trials().index
+        return self.archive.trial([int(numbers[0])]).units if len(numbers) else METRIC
 
     def fits(self) -> pd.DataFrame:
         """The fits that were kept, as `Archive.fits`."""

@@ -62,7 +62,11 @@ def test_before_and_after_are_the_windows_of_both_fits(shown):
     for spot, kept in zip(side_by_side.recommended, (one, other)):
         (said,) = kept.answer["products"].values()
         assert spot[0] == said["recommended"]["speed_m_min"]
-    assert side_by_side.title == "Grain moisture tag: laser-imaged, 50 µm"
+    assert (side_by_side.product, side_by_side.plate, side_by_side.pressure) == (
+        "Grain moisture tag",
+        "laser-imaged",
+        50.0,
+    )
     # lower lines conduct less: the window shrinks
     before, after = (
         np.nanmean(window.joint >= side_by_side.level) for window in (side_by_side.before, side_by_side.after)

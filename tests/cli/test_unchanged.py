@@ -109,6 +109,6 @@ def same(where, now, before):
         for at, item in enumerate(now):
             same(f"{where}[{at}]", item, before[at])
     elif isinstance(now, float):
-        assert now == pytest.approx(before, rel=2e-6, abs=1e-10), where
+        assert now == pytest.approx(before, rel=1e-5, abs=1e-10), where
     else:
         assert now == before, where

@@ -20,6 +20,7 @@ from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.sheets import SheetChoice
 from pwindow.panels.shared.work import Tell, Work
 from pwindow.surfaces.agreement.new_trial import Agreement
+from pwindow.wording import chosen_units
 from pwindow.workflows.adding import NewTrial
 from pwindow.workflows.confirm import Confirmation
 from pwindow.workflows.desk import Compared, Desk, Standing
@@ -141,10 +142,20 @@ class NewTrialData:
     def open_at(self, query: str | None) -> None:
         """Take the colours of the page's address; what else it says is for other pages."""
         address = Address.read(query)[0]
-        self.frame.open_at(address, ())
+        self.frame.open_at(address, self._take_units(address.units))
         if address.data is not None:
             self.frame.say(words.loaded_elsewhere())
         self.results.colour(self.frame.palette)
+
+    def _take_units(self, name: str | None) -> tuple[str, ...]:
+        """Show numbers as the address asks, else as in the first trial; gives why not where they cannot be had."""
+        of_file = self.desk.units()
+        try:
+            self.results.units, self.frame.units = chosen_units(name or "", of_file), name
+        except UnusableInput as problem:
+            self.results.units = of_file
+            return (f"units={name}: {problem}; ignored",)
+        return ()
 
     # what is done ----------------------------------------------------------------------------------
 
@@ -218,7 +229,7 @@ class NewTrialData:
         fit, confirmation = found
         number = confirmation.added.trial
         self._show(number, done=Step.CONFIRM)
-        card = words.confirmed_card(fit, confirmation)
+        card = words.confirmed_card(fit, confirmation, self.results.units)
         self.results.show(card + words.read_notes(self.desk.notes(number)), confirmation.agreement)
 
     # what is shown of it ---------------------------------------------------------------------------
@@ -302,7 +313,7 @@ class NewTrialData:
         current, busy = self._current, self.work.busy
         guide = words.guide(current, self.situation, self.listed, self.trial.value)
         for place in self.steps.values():
-            place.show(self.situation, current, guide, busy)
+            place.show(self.situation, current, guide, busy=busy)
         self.trial.disabled = busy or current not in (Step.AGREE, Step.DECIDE)
 
     @property

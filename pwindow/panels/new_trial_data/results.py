@@ -12,6 +12,7 @@ from pwindow.panels.new_trial_data import view
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.pictures import Place
 from pwindow.surfaces.agreement.new_trial import Agreement
+from pwindow.wording import METRIC
 from pwindow.workflows.desk import Compared
 
 
@@ -24,10 +25,13 @@ class Results:
         What came of it; two fits beside each other; and why they differ.
     agreement, windows : Place
         Measured against predicted; the windows of two fits.
+    units : Units
+        That numbers are shown in.
     """
 
     def __init__(self) -> None:
         self.outcome, self.compared, self.why = (widgets.HTML(layout=full_width()) for _ in range(3))
+        self.units = METRIC
         self.agreement, self.windows = Place(name="agreement"), Place(name="before-and-after")
 
     @property
@@ -50,10 +54,14 @@ class Results:
     def show_compared(self, found: Compared) -> None:
         """Show a fit beside an earlier one."""
         self._clear()
-        self.compared.value, self.why.value = view.compared_card(found), view.compared_tables(found)
+        units = self.units
+        self.compared.value, self.why.value = (
+            view.compared_card(found, units),
+            view.compared_tables(found, units),
+        )
         windows = found.windows
         if windows is not None:
-            self.windows.show(lambda palette: before_after_figure(windows, palette))
+            self.windows.show(lambda palette: before_after_figure(windows, palette, units))
 
     def _clear(self) -> None:
         self.outcome.value = self.compared.value = self.why.value = ""

@@ -39,7 +39,7 @@ class StepPlace:
         head = widgets.HBox([self.heading, go]).add_class("pw-step-head")
         self.box = widgets.VBox([head, self.said, *controls, spot.box]).add_class("pw-step")
 
-    def show(self, situation: Situation, current: Step, guide: str, busy: bool) -> None:
+    def show(self, situation: Situation, current: Step, guide: str, *, busy: bool) -> None:
         """Show whether the step can be taken; if not, what it needs, or the way to it.
 
         Parameters
@@ -53,7 +53,10 @@ class StepPlace:
             Whether work is being done, so that nothing can be started.
         """
         here, missing = self.step is current, situation.missing(self.step)
-        _put(self.heading, view.step_heading(self.step, here, here and self.step is situation.next))
+        _put(
+            self.heading,
+            view.step_heading(self.step, here=here, is_next=here and self.step is situation.next),
+        )
         _put(self.said, view.step_guide(guide) if here else view.step_note(self.step, missing, situation))
         self.go.layout.display = "none" if here or missing else None
         self.go.disabled = busy

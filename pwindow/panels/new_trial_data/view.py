@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import partial
 
@@ -17,7 +17,7 @@ from pwindow.product import REQUIREMENT_KINDS
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.surfaces.checks.verdict import RULE, Verdict
 from pwindow.trials.trial import Trial
-from pwindow.wording import percent, pressure, speed, volume
+from pwindow.wording import Unit, Units, percent
 from pwindow.workflows.adding import NewTrial, comparison_of
 from pwindow.workflows.confirm import Confirmation
 from pwindow.workflows.desk import Compared, Comparison, Decided, Standing
@@ -40,7 +40,7 @@ _NAMED = ("response", "term", "between")
 TEMPORARY = "temporary, deleted when the server stops"
 
 
-def step_heading(step: Step, here: bool, next_: bool) -> Markup:
+def step_heading(step: Step, *, here: bool, is_next: bool) -> Markup:
     """The number and title of a step; marked in words where it is the one that can be taken.
 
     Parameters
@@ -48,10 +48,10 @@ def step_heading(step: Step, here: bool, next_: bool) -> Markup:
     step : Step
     here : bool
         Whether it is the one.
-    next_ : bool
+    is_next : bool
         Whether it is so because it is next, and not because it was chosen.
     """
-    return _part("step_heading", number=int(step), title=_TITLES[step], here=here, next=next_)
+    return _part("step_heading", number=int(step), title=_TITLES[step], here=here, next=is_next)
 
 
 def step_guide(sentence: str) -> Markup:
@@ -260,28 +260,38 @@ def _agreement(files: Sequence[str], found: Comparison) -> Markup:
     )
 
 
-def confirmed_card(fit: KeptFit, found: Confirmation) -> Markup:
-    """Prints of a run beside the predictions of a fit."""
+def confirmed_card(fit: KeptFit, found: Confirmation, units: Units) -> Markup:
+    """Prints of a run beside the predictions of a fit.
+
+    Parameters
+    ----------
+    fit : KeptFit
+    found : Confirmation
+    units : Units
+    """
     return _part(
         "confirmed",
         trial=found.added.trial,
         name=found.added.name,
         fit=fit.number,
         agreement=agreement_card(found.agreement),
-        met=[_met(str(product), members) for product, members in found.met.groupby("product", sort=False)],
+        met=[
+            _met(str(product), members, units)
+            for product, members in found.met.groupby("product", sort=False)
+        ],
         not_judged=found.not_judged,
-        promises=_promises(found.promises, found.agreement.trial),
+        promises=_promises(found.promises, found.agreement.trial, units),
     )
 
 
-def _met(product: str, members: pd.DataFrame) -> tuple[str, int, int, Markup | None]:
+def _met(product: str, members: pd.DataFrame, units: Units) -> tuple[str, int, int, Markup | None]:
     """A product, how many of how many prints met what it requires, and a table of what was missed."""
     prints = members.groupby("print", sort=False)["met"].all()
     rows = [
         (
             one["print"],
             REQUIREMENT_KINDS[one["requirement"]].label,
-            " … ".join(f"{value:.4g}" for value in dict.fromkeys((one["low"], one["high"]))) + f" {one['unit']}",
+            _measured(one, units.of(one["unit"])),
             one["bridged"] or "–",
         )
         for _, one in members[~members["met"].astype(bool)].iterrows()
@@ -290,7 +300,12 @@ def _met(product: str, members: pd.DataFrame) -> tuple[str, int, int, Markup | N
     return product, prints.sum(), len(prints), missed
 
 
-def _promises(found: pd.DataFrame, trial: Trial) -> Markup | None:
+def _measured(one: pd.Series, unit: Unit) -> str:
+    ends = (f"{unit.of(value):.4g}" for value in dict.fromkeys((one["low"], one["high"])))
+    return f"{' … '.join(ends)} {unit.name}"
+
+
+def _promises(found: pd.DataFrame, trial: Trial, units: Units) -> Markup | None:
     """The joint conformance probability as stated before, and with these prints included."""
     if found.empty:
         return None
@@ -298,8 +313,8 @@ def _promises(found: pd.DataFrame, trial: Trial) -> Markup | None:
     rows = [
         (
             row["product"],
-            f"{speed(row['speed_m_min'])} m/min, {volume(row['cell_volume_cm3_m2'])} cm³/m², "
-            f"{pressure(row[trial.pressure_key])} {trial.pressure_unit}",
+            f"{units.speed.words(row['speed_m_min'])}, {units.volume.words(row['cell_volume_cm3_m2'])}, "
+            f"{units.pressure.words(row[trial.pressure_key])}",
             *("not tried" if pd.isna(row[name]) else percent(row[name]) for name in chances),
         )
         for _, row in found.iterrows()
@@ -313,10 +328,10 @@ def decision_card(decided: Decided) -> Markup:
     return _part("decided", decided=decided)
 
 
-def compared_card(found: Compared) -> Markup:
+def compared_card(found: Compared, units: Units) -> Markup:
     """What a fit recommends, and what an earlier one did."""
     before, after = found.before, found.after
-    rows = [(name, _run(before, name), _run(after, name)) for name in after.answer["products"]]
+    rows = [(name, _run(before, name, units), _run(after, name, units)) for name in after.answer["products"]]
     was = "before" if before is None else f"fit {before.number}"
     return _part(
         "compared",
@@ -327,18 +342,37 @@ def compared_card(found: Compared) -> Markup:
     )
 
 
-def compared_tables(found: Compared) -> str:
+def compared_tables(found: Compared, units: Units) -> str:
     """Why it moved: what each trial does to it, speed bands, standard deviations, coefficients."""
     if found.before is None or not found.tables:
         return ""
-    tables, was, now = found.tables, f"fit {found.before.number}", f"fit {found.after.number}"
+    tables, was, now = (
+        _in_units(found.tables, units),
+        f"fit {found.before.number}",
+        f"fit {found.after.number}",
+    )
     titles = {
-        "influence": ("Recommended speed with and without each trial, m/min", ["trial", "file", "product", "with it", "without it", "why no fit"]),
-        "bands": ("Fastest assured speed, m/min", ["product", "roll", "plate", "pressure", was, now]),
+        "influence": (f"Recommended speed with and without each trial, {units.speed.name}", ["trial", "file", "product", "with it", "without it", "why no fit"]),
+        "bands": (f"Fastest assured speed, {units.speed.name}", ["product", "roll", "plate", f"pressure, {units.pressure.name}", was, now]),
         "standard_deviations": ("What varies (standard deviations; of logarithms, or µm of closure)", ["response", "between", was, now]),
         "coefficients": ("Coefficients", ["response", "term", was, now, "change, standard errors"]),
     }  # fmt: skip
     return "".join(_folded(title, names, tables[key]) for key, (title, names) in titles.items())
+
+
+def _in_units(tables: Mapping, units: Units) -> dict:
+    """The tables of two fits with speeds and pressures as they are written."""
+    columns = {
+        "influence": {"speed_with": units.speed, "speed_without": units.speed},
+        "bands": {"pressure": units.pressure, "fastest_before": units.speed, "fastest_after": units.speed},
+    }
+    shown = dict(tables)
+    for name, converted in columns.items():
+        own = tables[name]
+        shown[name] = own.assign(
+            **{column: unit.of(own[column].astype(float)) for column, unit in converted.items()}
+        )
+    return shown
 
 
 def _folded(title: str, names: Sequence[str], found: pd.DataFrame) -> Markup | str:
@@ -362,7 +396,7 @@ def _term(name: str) -> str:
     return " × ".join(part if "=" in part else part.replace("_", " ") for part in name.split(" × "))
 
 
-def _run(kept: KeptFit | None, name: str) -> str:
+def _run(kept: KeptFit | None, name: str, units: Units) -> str:
     if kept is None:
         return "–"
     product = kept.answer["products"].get(name)
@@ -372,5 +406,5 @@ def _run(kept: KeptFit | None, name: str) -> str:
     if best is None:
         return "no assured speed"
     plate = f", {best['plate']}" if best["plate"] else ""
-    nip = f"{pressure(best['pressure'])} {kept.answer.get('pressure_unit', '')}".rstrip()
-    return f"{speed(best['speed_m_min'])} m/min, roll {best['roll']}, {nip}{plate}\n{percent(best['conformance'])} probability"
+    nip = units.pressure.words(best["pressure"])
+    return f"{units.speed.words(best['speed_m_min'])}, roll {best['roll']}, {nip}{plate}\n{percent(best['conformance'])} probability"

@@ -63,7 +63,7 @@ class Spot:
         self.button.disabled = True
         self.text.value = words.working("stopping after this step")
 
-    def idle(self, stopped: bool = False) -> None:
+    def idle(self, *, stopped: bool = False) -> None:
         """There is no work, or none any more."""
         self.text.value = words.stopped() if stopped else ""
         self.button.layout.display, self.button.disabled = "none", False
@@ -154,7 +154,7 @@ class Work:
         except Stopped:
             stopped = True
         finally:
-            spot.idle(stopped)
+            spot.idle(stopped=stopped)
             self._changed()
 
 
