@@ -97,9 +97,10 @@ def refit(
         declared.append(("study", study))
     files = {checksum_of(file): file for _, file in declared}
     recipe = {
-        **today,
+        "trials": today["trials"],
         "terms": terms,
         "leave_out": sorted(leave_out),
+        **today,
         "versions": versions(),
         "fit": fit_fingerprint(trial, terms, leave_out, stated.make_readies),
     }
