@@ -206,7 +206,7 @@ def subject_of(
     made : date, optional
         Today unless given.
     units : Units, optional
-        What documents are written in; metric unless given.
+        What documents are written in; the trial file's unless given.
 
     Raises
     ------
@@ -235,7 +235,7 @@ def subject_of(
         volumes=volumes or {},
         origin=origin or Origin(),
         made=made or datetime.date.today(),
-        units=units or metric(window.surfaces.trial.pressure_unit),
+        units=units or window.surfaces.trial.units,
     )
 
 

@@ -93,7 +93,7 @@ def map_of(window: Window, *, plate: str | None = None, pressure: float | None =
     Returns
     -------
     plotly Figure
-        Its title names plate and pressure.
+        Its title names plate and pressure; in the units of the trial file.
 
     Raises
     ------
@@ -116,7 +116,8 @@ def map_of(window: Window, *, plate: str | None = None, pressure: float | None =
     unit = window.surfaces.trial.pressure_unit
     expect("map_of", pressure, (Real, NoneType), f"pressure as a number, in {unit}")
     asked = None if pressure is None else [float(pressure)]
-    return window_figure(start_of(window if plate is None else _on_plate(window, plate), asked))
+    shown = window if plate is None else _on_plate(window, plate)
+    return window_figure(start_of(shown, asked, window.surfaces.trial.units))
 
 
 def _on_plate(window: Window, plate: str) -> Window:

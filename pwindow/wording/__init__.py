@@ -2,6 +2,7 @@
 
 from pwindow.wording.numbers import (
     SPEED_DECIMALS,
+    aligned,
     amount,
     asked,
     limit_words,
@@ -35,6 +36,7 @@ __all__ = [
     "SPEED_DECIMALS",
     "Unit",
     "Units",
+    "aligned",
     "amount",
     "asked",
     "chosen_units",

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 SPEED_DECIMALS = 1
 """Of speeds in m/min, which speed bands are searched to."""
 _MOST_DECIMALS = 12
+_DIGIT, _POINT = "\u2007", "\u2008"  # spaces as wide as a digit and as a point
 
 
 def percent(value: float, level: float = 0.95) -> str:
@@ -192,6 +194,27 @@ def _to_decimals(value: float, decimals: int, sign: str) -> str:
 
 def _minus(text: str) -> str:
     return text.replace("-", "−")
+
+
+def aligned(texts: Sequence[str]) -> list[str]:
+    """Numbers of a column with their decimal points above one another: padded with spaces as wide as digits and points.
+
+    Examples
+    --------
+    >>> [text.replace("\u2007", "_").replace("\u2008", ".") for text in aligned(["98.8", "102", "7.25"])]
+    ['_98.8_', '102.__', '__7.25']
+    """
+    parts = [text.partition(".") for text in texts]
+    before = max((len(whole) for whole, _, _ in parts), default=0)
+    after = max((len(rest) for _, _, rest in parts), default=0)
+    return [
+        _DIGIT * (before - len(whole))
+        + whole
+        + (point or _POINT * bool(after))
+        + rest
+        + _DIGIT * (after - len(rest))
+        for whole, point, rest in parts
+    ]
 
 
 def limit_words(low: float, high: float, unit: str) -> str:

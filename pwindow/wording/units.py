@@ -6,12 +6,12 @@ Everything inside is kept in metric units; a number is converted where it is wri
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from pwindow.errors import UnitProblem, shown
-from pwindow.wording.numbers import amount, pressure, speed, volume
+from pwindow.wording.numbers import aligned, amount, pressure, speed, volume
 
 Numbers = TypeVar("Numbers")
 
@@ -64,6 +64,10 @@ class Unit:
     def number(self, value: float) -> str:
         """A number of `kept` in this unit, as text without the unit."""
         return self.write(self.of(value))
+
+    def column(self, values: Iterable[float]) -> list[str]:
+        """Numbers of `kept` in this unit as a column of texts, their decimal points above one another."""
+        return aligned([self.number(value) for value in values])
 
     def words(self, value: float) -> str:
         """A number of `kept` in this unit, with the unit.

@@ -8,7 +8,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from pwindow.errors import SeveralSheets, UnusableInput
+from pwindow.errors import SeveralSheets, UnitProblem, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.new_trial_data import view as words
 from pwindow.panels.new_trial_data.model import Listed, Situation, Step
@@ -152,7 +152,7 @@ class NewTrialData:
         of_file = self.desk.units()
         try:
             self.results.units, self.frame.units = chosen_units(name or "", of_file), name
-        except UnusableInput as problem:
+        except UnitProblem as problem:
             self.results.units = of_file
             return (f"units={name}: {problem}; ignored",)
         return ()

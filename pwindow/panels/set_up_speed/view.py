@@ -172,13 +172,8 @@ def neighbour_card(question: Question, setup: Setup, units: Units) -> Markup | s
         return ""
     names = list(question.window.limits[setup.plate].requirements)
     rows = [
-        (
-            abs(row["speed_m_min"] - setup.speed) < 1e-6,
-            units.speed.number(row["speed_m_min"]),
-            row["joint"],
-            row[names].tolist(),
-        )
-        for _, row in table.iterrows()
+        (abs(row["speed_m_min"] - setup.speed) < 1e-6, speed, row["joint"], row[names].tolist())
+        for speed, (_, row) in zip(units.speed.column(table["speed_m_min"]), table.iterrows())
     ]
     labels, level = [REQUIREMENT_KINDS[name].label for name in names], question.window.level
     why = _why_not(level, table, units)
@@ -210,8 +205,24 @@ def band_table(question: Question, units: Units) -> Markup | str:
         f"most reliable speed, {units.speed.name}",
         "limited by (low end / high end)",
     ]
-    rows = [_band(question, band, best.setup, several=several) for _, band in bands.iterrows()]
-    return _part("bands", level=question.window.level, names=names, rows=rows, units=units)
+    numbers = _band_numbers(bands, question.window.surfaces.trial.pressure_key, units)
+    rows = [
+        _band(question, band, best.setup, several=several) | dict(zip(numbers, texts))
+        for (_, band), texts in zip(bands.iterrows(), zip(*numbers.values()))
+    ]
+    return _part("bands", level=question.window.level, names=names, rows=rows)
+
+
+def _band_numbers(bands: pd.DataFrame, key: str, units: Units) -> dict[str, list[str]]:
+    """The columns of the table of bands that are numbers, as texts."""
+    columns = {
+        "volume": (units.volume, "cell_volume_cm3_m2"),
+        "pressure": (units.pressure, key),
+        "low": (units.speed, "speed_low_m_min"),
+        "high": (units.speed, "speed_high_m_min"),
+        "safest": (units.speed, "safest_speed_m_min"),
+    }
+    return {name: unit.column(bands[column]) for name, (unit, column) in columns.items()}
 
 
 def _band(question: Question, band: pd.Series, at: Setup, *, several: bool) -> dict:
@@ -220,12 +231,7 @@ def _band(question: Question, band: pd.Series, at: Setup, *, several: bool) -> d
     return {
         "here": (band["roll"], band["plate"], band[key]) == (at.roll.id, at.plate, at.pressure),
         "roll": question.roll(band["roll"]).label,
-        "volume": band["cell_volume_cm3_m2"],
         "plate": band["plate"] if several else None,
-        "pressure": band[key],
-        "low": band["speed_low_m_min"],
-        "high": band["speed_high_m_min"],
-        "safest": band["safest_speed_m_min"],
         "at_safest": band["conformance_at_safest"],
         "limited_low": limited_by(band, "low"),
         "limited_high": limited_by(band, "high"),

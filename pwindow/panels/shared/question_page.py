@@ -8,7 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 import ipywidgets as widgets
 
 from pwindow.charts.palette import Palette, palette_named
-from pwindow.errors import UnusableInput
+from pwindow.errors import UnitProblem, UnusableInput
 from pwindow.panels.shared.address import Address, Opened
 from pwindow.panels.shared.controls import WIDE, RequirementEditor, SetupControls, offer
 from pwindow.panels.shared.frame import Frame
@@ -119,8 +119,12 @@ class QuestionPage(ABC):
     @property
     def units(self) -> Units:
         """What the page shows numbers in."""
+        return self._units_named(self.frame.units)
+
+    def _units_named(self, name: str | None) -> Units:
+        """Units as of `Address`; raises UnitProblem where the trial does not have them."""
         surfaces = self.evidence.surfaces
-        return METRIC if surfaces is None else chosen_units(self.frame.units or "", surfaces.trial.units)
+        return METRIC if surfaces is None else chosen_units(name or "", surfaces.trial.units)
 
     def _take_units(self, name: str | None) -> tuple[str, ...]:
         """Show numbers in other units; gives why not where the trial does not have them."""
@@ -130,12 +134,12 @@ class QuestionPage(ABC):
         return why
 
     def _set_units(self, name: str | None) -> tuple[str, ...]:
-        self.frame.units = name
         try:
-            self.units  # noqa: B018  # raises where the name cannot be used
-        except UnusableInput as problem:
+            self._units_named(name)
+        except UnitProblem as problem:
             self.frame.units = None
             return (f"units={name}: {problem}; ignored",)
+        self.frame.units = name
         return ()
 
     def _choose_units(self, change: Mapping) -> None:
