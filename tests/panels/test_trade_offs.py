@@ -14,7 +14,7 @@ from pwindow.panels.trade_offs.model import Own, Section, pinned, setup_of
 from pwindow.panels.trade_offs.page import TradeOffsPage, trade_offs
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import limit_trades, sensitivities, side_by_side
-from pwindow.wording import percent, speed_change
+from pwindow.wording import METRIC, percent, speed_change
 from pwindow.workflows.evidence import Evidence
 from tests.helpers.trials import read_frame
 
@@ -347,12 +347,12 @@ def test_probabilities_have_the_digits_that_the_assurance_asks_for(tag, demo_sur
     joint = window.conformance(setup.frame(window))["joint"].iloc[0]
     assert 0.9985 < joint < 0.999
     for told in (
-        trade_words.chosen_card(window, setup, steps),
-        trade_words.beside_table(window, [setup, setup], side_by_side(window, [setup, setup])),
+        trade_words.chosen_card(window, setup, steps, METRIC),
+        trade_words.beside_table(window, [setup, setup], side_by_side(window, [setup, setup]), METRIC),
     ):
         assert percent(joint, 0.999) in told and percent(joint, 0.999) == "99.89 %"
     faster = steps.loc[0, "conformance_after"]
-    assert percent(faster, 0.999) in trade_words.step_table(steps, window.level)
+    assert percent(faster, 0.999) in trade_words.step_table(steps, window.level, METRIC)
 
 
 def test_one_section_is_shown_and_the_selected_roll_is_drawn_strongest(page):
