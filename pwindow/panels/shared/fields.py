@@ -259,6 +259,7 @@ class SlidingNumber:
         """
         before = self._shown()
         self._unit, self._telling = unit, False
+        self.field.tooltip = f"{self._title}, {unit.name}, value"  # the name of a field without a label
         ends, start = (unit.of(low), unit.of(high)), unit.of(value)
         try:
             self._value = value
