@@ -16,6 +16,12 @@ from pwindow.trials.archive import Archive
 from pwindow.workflows.desk import Desk
 
 
+@pytest.fixture(autouse=True)
+def at_once(monkeypatch):
+    """Work is done at once: a browser of other tests may have an event loop in this thread, which hears no page."""
+    monkeypatch.setattr("pwindow.panels.shared.work.page_loop", lambda: None)
+
+
 @pytest.fixture
 def desk(tmp_path):
     archive = Archive(str(tmp_path / "trials.db"))

@@ -2,6 +2,7 @@
 
 import asyncio
 import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -45,8 +46,15 @@ def page():
     return Page()
 
 
+def in_own_thread(visit):
+    """Run it where no other event loop is: a browser of other tests may have one in this thread."""
+    with ThreadPoolExecutor(1) as threads:
+        threads.submit(asyncio.run, visit).result()
+
+
 def test_it_is_done_in_a_thread_and_what_came_of_it_in_the_page(page):
     async def visit():
+        page.home = threading.current_thread()
         page.start(page.steps)
         assert "the first step" in page.spot.text.value, "told before it is begun"
         assert page.spot.button.layout.display is None and page.busy == [True]
@@ -56,10 +64,10 @@ def test_it_is_done_in_a_thread_and_what_came_of_it_in_the_page(page):
         while page.work.busy:
             await asyncio.sleep(0.01)
 
-    asyncio.run(visit())
+    in_own_thread(visit())
     assert page.results == ["done"], "what is asked for meanwhile is passed over"
     assert page.busy == [True, False] and page.spot.text.value == ""
-    assert len(page.threads) == 2 and threading.main_thread() in page.threads
+    assert len(page.threads) == 2 and page.home in page.threads
 
 
 def test_it_is_stopped_before_its_next_step(page):
@@ -71,7 +79,7 @@ def test_it_is_stopped_before_its_next_step(page):
         page.going_on.set()
         await page.until("Stopped. Nothing was changed.")
 
-    asyncio.run(visit())
+    in_own_thread(visit())
     assert page.results == [] and page.busy == [True, False]
     assert page.spot.button.layout.display == "none" and not any(page.problems)
 
@@ -89,12 +97,13 @@ def test_what_fails_is_told_and_the_page_goes_on(page):
         while page.work.busy:
             await asyncio.sleep(0.01)
 
-    asyncio.run(visit())
+    in_own_thread(visit())
     assert ["no such trial"] in page.problems and page.results == ["done"]
     assert page.busy == [True, False, True, False]
 
 
-def test_without_an_event_loop_it_is_done_at_once(page):
+def test_without_an_event_loop_it_is_done_at_once(page, monkeypatch):
+    monkeypatch.setattr("pwindow.panels.shared.work.page_loop", lambda: None)
     page.going_on.set()
     page.start(page.steps)
     assert page.results == ["done"] and page.threads == {threading.main_thread()}

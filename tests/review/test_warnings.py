@@ -13,6 +13,7 @@ from pwindow.review.run_sheet import run_sheet
 from pwindow.review.run_sheet_page import run_sheet_html
 from pwindow.surfaces.findings import findings
 from pwindow.trials import summarise
+from pwindow.wording import METRIC
 from tests.helpers.trials import read_frame
 
 WARNING = "section factor (area over height times width) of 65 prints"
@@ -36,7 +37,7 @@ def test_commands_and_the_page_tell_them_first(doubtful_window):
     surfaces = doubtful_window.surfaces
     assert f"WARNING: {WARNING}" in summary_text(summarise(surfaces.trial).to_dict())
     assert f"\n1. {WARNING}" in fit_text(fit_answer(surfaces))
-    assert f"note: {WARNING}" in speeds_text(speeds_answer(doubtful_window, None))
+    assert f"note: {WARNING}" in speeds_text(speeds_answer(doubtful_window, None, METRIC))
     predicted = predict_answer(surfaces, doubtful_window.setups("laser-imaged", [60.0], 3.0, 50.0), None)
     assert predict_text(predicted).startswith(f"note: {WARNING}")
     assert WARNING in finding_list(findings(surfaces))[:300]

@@ -119,9 +119,8 @@ class Work:
         self._changed()
         future: Future[Result] = Future()
         finish = self._guard(partial(self._finish, spot, then))
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
+        loop = page_loop()
+        if loop is None:
             _work(future, partial(do, self._telling(spot.working)))
             finish(future)
             return
@@ -156,6 +155,14 @@ class Work:
         finally:
             spot.idle(stopped=stopped)
             self._changed()
+
+
+def page_loop() -> asyncio.AbstractEventLoop | None:
+    """The event loop that hears the visitor; None in a plain Python session."""
+    try:
+        return asyncio.get_running_loop()
+    except RuntimeError:
+        return None
 
 
 def _work(future: Future[Result], do: Callable[[], Result]) -> None:
