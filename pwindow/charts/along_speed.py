@@ -16,6 +16,8 @@ from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_
 from pwindow.window.window import Window
 from pwindow.wording import Units, asked, metric, percent, with_interval
 
+MEETS_ALL = "probability that all requirements are met"
+"""The joint conformance probability in words."""
 _ROOM = 0.055  # between labels, as a share of the axis
 _PLOT = (430, 380)  # px that a plot has at the least; where it has more, labels have more room
 _SHARES = (-0.02, 1.04)  # of the axis of conformance
@@ -28,7 +30,7 @@ _OPACITY, _OPACITIES = 0.13, 0.45  # of one band, and of all of them over one an
 def along_speed_names(window: Window, plate: str) -> dict[str, str]:
     """What `along_speed_figure` can draw: words by name."""
     shown = shown_quantities(window, plate)
-    return {name: one.label for name, one in shown.items()} | {CONFORMANCE: "joint conformance probability"}
+    return {name: one.label for name, one in shown.items()} | {CONFORMANCE: MEETS_ALL}
 
 
 def along_speed_figure(
@@ -176,7 +178,7 @@ def _draw_line(
 
 def _hover_texts(members: pd.DataFrame, shown: Shown | None, level: float) -> list[str]:
     """What a tooltip says at each speed: the quantity with its interval, and how likely all is met."""
-    chances = [f"joint conformance {percent(share, level)}" for share in members[CONFORMANCE]]
+    chances = [f"all requirements met: {percent(share, level)}" for share in members[CONFORMANCE]]
     if shown is None:
         return chances
     ends = members[[f"{shown.key}_{end}" for end in ("mean", "obs_ci_low", "obs_ci_high")]].to_numpy(float)
@@ -361,7 +363,7 @@ def _lay_out(
     palette: Palette,
 ) -> None:
     plate, pressure = place
-    what = "joint conformance probability" if shown is None else f"{shown.label}, {shown.unit}"
+    what = MEETS_ALL if shown is None else f"{shown.label}, {shown.unit}"
     where = pressure + (f" · plate {as_text(plate)}" if plate else "")
     lines = (
         f"{where} · fit {window.surfaces.fingerprint}",

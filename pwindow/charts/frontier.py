@@ -7,6 +7,7 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
+from pwindow.charts.along_speed import MEETS_ALL
 from pwindow.charts.labels import Labels, as_text, title
 from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
@@ -31,7 +32,10 @@ _REACHES = [
 _SPOTS = 7  # points of a stretch that its label may stand at
 HEIGHT = 940
 """Of the figure with both panes, px."""
-_TITLES = ("speed against joint conformance", "silver against speed, assured set-ups")
+_TITLES = (
+    "speed against the probability that all requirements are met",
+    "silver against speed, assured set-ups",
+)
 
 
 def frontier_figure(
@@ -181,7 +185,7 @@ def _draw_points(
         customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
         text=[percent(share, level) for share in members["conformance"]],
         hovertemplate=f"{as_text(look.words)} · {pressure}, %{{customdata[0]:.1f}} {speeds}<br>"
-        "joint conformance %{text}<br>silver %{customdata[2]:.3g} mg/m<extra></extra>",
+        "all requirements met: %{text}<br>silver %{customdata[2]:.3g} mg/m<extra></extra>",
         **place,
     )
 
@@ -193,7 +197,7 @@ def _lay_out(
     text = title(
         f"{window.product.name}: best trade-offs",
         "filled: assured · open: not assured · heavy edge: planned · colour: roll · shape: pressure",
-        f"shown above 1 % joint conformance · fit {window.surfaces.fingerprint}",
+        f"shown above 1 % probability · fit {window.surfaces.fingerprint}",
     )
     figure.update_layout(
         palette.look,
@@ -208,9 +212,7 @@ def _lay_out(
     room = 0.04 * (tried.max() - tried.min()) or 1.0
     figure.update_xaxes(range=[tried.min() - room, tried.max() + room])
     figure.update_yaxes(axis)
-    figure.update_yaxes(
-        title={"text": "joint conformance probability"}, **PERCENT_TICKS, range=[-0.03, 1.04], row=1, col=1
-    )
+    figure.update_yaxes(title={"text": MEETS_ALL}, **PERCENT_TICKS, range=[-0.03, 1.04], row=1, col=1)
     if with_silver:
         words = (
             "silver per printed area, g/m²" if silver == "silver_g_m2" else "silver per metre of line, mg/m"

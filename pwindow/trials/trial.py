@@ -80,6 +80,11 @@ class Trial(Viewed):
         return tuple(tried)
 
     @property
+    def changed_since(self) -> str:
+        """Name of the trial since which the process is in its present state; "" where it never changed."""
+        return str(self.prints["state"].iloc[-1]) if "state" in self.prints else ""
+
+    @property
     def pressure_key(self) -> str:
         """Name of the pressure in tables and JSON, with its unit: ``pressure_um`` or the like."""
         return f"pressure_{_PRESSURE_SUFFIX[self.pressure_unit]}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import pandas as pd
@@ -135,7 +136,10 @@ class Desk:
             If the file cannot be used; the archive is as it was.
         """
         if not file.name.lower().endswith(".toml"):
-            return add_trial(self.archive, file, make_readies=self._make_readies(), tell=tell)
+            new = add_trial(self.archive, file, make_readies=self._make_readies(), tell=tell)
+            if not new.added.known and new.agreement is not None:
+                self._keep_fit_before()
+            return new
         if b"[requirements" not in file.content:
             read_study(file)
             raise UnusableInput(
@@ -145,6 +149,14 @@ class Desk:
         product = read_product(file)
         self.archive.keep_declaration("product", file)
         return product.name
+
+    def _keep_fit_before(self) -> None:
+        """Keep the fit of the trials in use, where none is kept yet: the next one is compared with it."""
+        names = self.usual_products()
+        if not names or not self.fits().empty:
+            return
+        with suppress(UnusableInput):  # a refit that cannot be made says why when it is asked for
+            refit(self.archive, self._named(names), self.study())
 
     def notes(self, number: int) -> tuple[str, ...]:
         """What was noticed when a trial was read."""

@@ -174,6 +174,7 @@ def test_work_is_told_beside_its_button_and_can_be_stopped(opened, archive):
     """Nothing else can be pressed meanwhile; a stopped refit keeps nothing, and works after all."""
     upload(opened, demo("tag.toml"))
     marked(opened, "4 · Refit")
+    opened.locator("button:enabled", has_text=re.compile("^Refit$")).wait_for(timeout=PATIENCE)
     assert usable(opened) == ["Go to step 1", "Go to step 3", "Refit"]
     opened.evaluate(FOLLOWED)
     press(opened, "Refit")

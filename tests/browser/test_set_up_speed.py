@@ -145,3 +145,22 @@ def test_a_hostile_file_name_stays_text(opened, tmp_path):
     opened.locator(".pw-evidence", has_text="onerror").wait_for(timeout=PATIENCE)
     assert opened.evaluate("window.broken === undefined")
     assert opened.locator("img[src=x]").count() == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("width", [640, 960, 1024])
+def test_a_narrow_window_has_one_column_that_opens_on_the_answer(opened, width):
+    """As at 200 % zoom of a window of twice the width."""
+    before = opened.viewport_size
+    try:
+        opened.set_viewport_size({"width": width, "height": 400})
+        opened.wait_for_timeout(500)
+        root = "document.documentElement"
+        assert opened.evaluate(f"{root}.scrollWidth <= {root}.clientWidth + 1")
+        answer, plot = (opened.locator(it).first.bounding_box() for it in (".pw-big", ".pw-map .main-svg"))
+        assert answer["x"] >= 0 and answer["x"] + answer["width"] <= width
+        assert 300 < plot["width"] <= width and plot["x"] + plot["width"] <= width + 1
+        if width < 1000:
+            assert answer["y"] < 250 and answer["y"] < opened.locator(".pw-controls").bounding_box()["y"]
+    finally:
+        opened.set_viewport_size(before)

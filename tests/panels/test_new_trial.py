@@ -3,6 +3,7 @@
 import datetime
 import re
 
+import ipywidgets as widgets
 import pandas as pd
 import pytest
 
@@ -411,3 +412,23 @@ def test_a_server_without_an_archive_says_how_to_start_one(monkeypatch):
     for name in ("PWINDOW_ARCHIVE", "PWINDOW_SHARED"):
         monkeypatch.delenv(name, raising=False)
     assert "pwindow serve --archive" in new_trial_data().value
+
+
+@pytest.mark.slow
+def test_the_fit_before_is_there_to_compare_with(desk):
+    """A trial that is compared has the fit of those before it kept; so what it changed can be told."""
+    add(desk, "trial_first.csv")
+    assert desk.listed.fits.empty
+    add(desk, "trial_second.csv")
+    assert list(desk.listed.fits.index) == [1]
+    desk.reason.value = "new ink batch"
+    press(desk, "Changed process")
+    press(desk, "Refit")
+    assert len(desk.listed.fits) == 2 and current(desk) is Step.COMPARE
+    press(desk, "Compare")
+    assert "98.8 m/min" in desk.results.compared.value
+
+
+def test_what_each_decision_does_stands_below_its_button(desk):
+    said = [part.value for part in desk.steps[Step.DECIDE].controls if isinstance(part, widgets.HTML)]
+    assert len(said) == 3 and "predictions describe the changed process" in said[1]

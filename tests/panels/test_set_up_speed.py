@@ -326,3 +326,9 @@ def test_units_that_the_trial_does_not_have_are_left_out(page):
     page.open_at("units=psi")
     assert "units=psi: unit “psi” is not offered" in page.frame._notices.value
     assert "98.8 m/min" in page.answer.value
+
+
+def test_the_most_reliable_speed_is_one_button_away(page):
+    page.steady.click()
+    assert page.controls.speed.value == page.asked.recommended.band.safest == 83.9
+    assert page.steady.layout.display is None

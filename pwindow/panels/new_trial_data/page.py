@@ -101,7 +101,8 @@ class NewTrialData:
             self.frame.button(text, tooltip, partial(self._decide, standing))
             for text, standing, tooltip in _DECISIONS
         ]
-        return [self.reason, *self.decisions]
+        said = [widgets.HTML(words.what_it_does(tooltip)) for _, _, tooltip in _DECISIONS]
+        return [self.reason, *(part for pair in zip(self.decisions, said) for part in pair)]
 
     def _make_refit(self) -> list[widgets.Widget]:
         self.products = widgets.VBox(layout=full_width())

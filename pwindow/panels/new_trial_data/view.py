@@ -59,6 +59,11 @@ def step_guide(sentence: str) -> Markup:
     return _part("step_guide", sentence=sentence)
 
 
+def what_it_does(said: str) -> Markup:
+    """What a button does, below it."""
+    return _part("step_note", said=said)
+
+
 def step_note(step: Step, missing: str, now: Situation) -> Markup | str:
     """Why a step cannot be taken, or what to know before it is; nothing where there is nothing to say.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import ipywidgets as widgets
 import plotly.graph_objects as go
@@ -16,6 +17,7 @@ from pwindow.panels.set_up_speed import view
 from pwindow.panels.set_up_speed.model import MAKE_READIES, SURFACES, Fitted, fitted_as, with_files
 from pwindow.panels.shared import words
 from pwindow.panels.shared.address import Address, open_at
+from pwindow.panels.shared.controls import WIDE
 from pwindow.panels.shared.frame import heading
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
@@ -29,7 +31,6 @@ from pwindow.window.setup import Setup
 from pwindow.workflows.evidence import Evidence
 
 _TITLE = "Set-up speed"
-_WIDE = {"description_width": "102px"}
 
 
 class SetUpSpeed(QuestionPage):
@@ -49,12 +50,12 @@ class SetUpSpeed(QuestionPage):
         self.frame.take_files(self.upload, self._load)
         self.sheets = SheetChoice(self.frame.guard, self._load)
         self.form = widgets.Dropdown(
-            description="Surfaces", options=SURFACES, style=_WIDE, layout=full_width()
+            description="Surfaces", options=SURFACES, style=WIDE, layout=full_width()
         )
         self.readies = widgets.Dropdown(
             description="Make-readies",
             options=MAKE_READIES,
-            style=_WIDE,
+            style=WIDE,
             layout=widgets.Layout(width="100%", display="none"),
         )
         self._showing_fit = False
@@ -62,6 +63,8 @@ class SetUpSpeed(QuestionPage):
             choice.observe(self._choose_fit, "value")
         self.back = widgets.Button(description="Go to the recommended set-up", layout=full_width())
         self.back.on_click(self.frame.guard(lambda _button: self._ask(self.asked, self.asked.start())))
+        self.steady = widgets.Button(description="Go to its most reliable speed", layout=full_width())
+        self.steady.on_click(self.frame.guard(lambda _button: self._go_to_most_reliable()))
         self.busy = widgets.HTML()
         self.shortfall, self.setup, self.neighbours, self.bands = (
             widgets.HTML(layout=full_width()) for _ in range(4)
@@ -75,6 +78,7 @@ class SetUpSpeed(QuestionPage):
             heading("Set-up"),
             *self.controls.box,
             self.back,
+            self.steady,
             heading("Requirements"),
             self.editor.box,
             heading("Fit"),
@@ -159,8 +163,15 @@ class SetUpSpeed(QuestionPage):
         if loaded.passed_over is not None:
             self.frame.say(view.passed_over(*loaded.passed_over, self.asked.product.name))
 
+    def _go_to_most_reliable(self) -> None:
+        """The recommended set-up at the most reliable speed of its band."""
+        best = self.asked.recommended
+        if best is not None:
+            self._ask(self.asked, replace(best.setup, speed=best.band.safest))
+
     def _show_answers(self, setup: Setup) -> None:
         question = self.asked
+        self.steady.layout.display = "none" if question.recommended is None else None
         self._show_fit()
         self._show_setup(setup)
         self.answer.value = (

@@ -207,7 +207,7 @@ def band_table(question: Question, units: Units) -> Markup | str:
     ]
     numbers = _band_numbers(bands, question.window.surfaces.trial.pressure_key, units)
     rows = [
-        _band(question, band, best.setup, several=several) | dict(zip(numbers, texts))
+        _band(question, band, best.setup, units, several=several) | dict(zip(numbers, texts))
         for (_, band), texts in zip(bands.iterrows(), zip(*numbers.values()))
     ]
     return _part("bands", level=question.window.level, names=names, rows=rows)
@@ -216,7 +216,6 @@ def band_table(question: Question, units: Units) -> Markup | str:
 def _band_numbers(bands: pd.DataFrame, key: str, units: Units) -> dict[str, list[str]]:
     """The columns of the table of bands that are numbers, as texts."""
     columns = {
-        "volume": (units.volume, "cell_volume_cm3_m2"),
         "pressure": (units.pressure, key),
         "low": (units.speed, "speed_low_m_min"),
         "high": (units.speed, "speed_high_m_min"),
@@ -225,12 +224,12 @@ def _band_numbers(bands: pd.DataFrame, key: str, units: Units) -> dict[str, list
     return {name: unit.column(bands[column]) for name, (unit, column) in columns.items()}
 
 
-def _band(question: Question, band: pd.Series, at: Setup, *, several: bool) -> dict:
+def _band(question: Question, band: pd.Series, at: Setup, units: Units, *, several: bool) -> dict:
     """A row of the table of bands; the plate is told where there are several."""
     key = question.window.surfaces.trial.pressure_key
     return {
         "here": (band["roll"], band["plate"], band[key]) == (at.roll.id, at.plate, at.pressure),
-        "roll": question.roll(band["roll"]).label,
+        "roll": f"{question.roll(band['roll']).label} ({units.volume.number(band['cell_volume_cm3_m2'])})",
         "plate": band["plate"] if several else None,
         "at_safest": band["conformance_at_safest"],
         "limited_low": limited_by(band, "low"),

@@ -62,6 +62,7 @@
     }
     const note = document.getElementById("pw-busy");
     if (note) note.textContent = busy ? "Working…" : "";
+    document.documentElement.classList.toggle("pw-waiting", busy);
   }
 
   function onMessage(event) {
