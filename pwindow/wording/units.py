@@ -275,7 +275,7 @@ def chosen_units(text: str, of_file: Units) -> Units:
         if not fitting:
             offered = ", ".join(dict.fromkeys(systems[METRIC_NAME].names + systems[US_NAME].names))
             raise UnitProblem(
-                f"unit “{shown(name)}” is not offered: choose from {offered}, or {METRIC_NAME} or {US_NAME}"
+                f"unit “{shown(name)}” is not offered: choose {METRIC_NAME} or {US_NAME}, or some of {offered}"
             )
         found = replace(found, **fitting)
     return found

@@ -524,7 +524,9 @@ def test_plates_as_printed(tag_window, plates):
 
 def test_plates_at_a_common_width_keep_their_line_gain(plates):
     """One plate width for each plate process: widths × 30/28, resistance and conductance follow."""
-    assert plates.common_width == 30.0 and "cannot separate plate width from plate process" in plates.assumed
+    assert (
+        plates.common_width == 30.0 and "cannot separate plate width from plate process" in plates.assumed()
+    )
     before, after = (plate_row(plates, basis, "film-imaged") for basis in (AS_PRINTED, COMMON_WIDTH))
     for end in ("mean", "mean_ci_low", "obs_ci_high"):
         assert after[f"line_gain_{end}"] == pytest.approx(before[f"line_gain_{end}"])
@@ -577,7 +579,7 @@ def test_plate_widths_that_vary_are_told_by_the_surfaces(demo_rows, tag, study):
     rows["plate_width [um]"] = np.where(odd, 28.0, 30.0)
     window = pw.find_window(pw.fit(read_frame(rows)), tag, study)
     found = plates_compared(window, window.rolls[2], 50.0, 60.0, common_width=29.0)
-    assert "surfaces" in found.assumed and "told apart" not in found.assumed
+    assert "surfaces" in found.assumed() and "told apart" not in found.assumed()
     widths = found.table[found.table["basis"] == COMMON_WIDTH]
     assert (widths["plate_width_um"] == 29.0).all()
     for row in widths.itertuples():

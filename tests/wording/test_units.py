@@ -39,7 +39,7 @@ def test_units_are_asked_for_by_name_or_by_system():
 
 @pytest.mark.parametrize("text", ["psi", "furlong", "ft/min; BCM", "m/min, pli"])
 def test_units_that_a_trial_does_not_have_are_refused(text):
-    with pytest.raises(UnitProblem, match="is not offered: choose from m/min"):
+    with pytest.raises(UnitProblem, match="is not offered: choose metric or us, or some of m/min"):
         chosen_units(text, METRIC)
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import TypeVar
 
+import numpy as np
 import pandas as pd
 
 from pwindow.charts.map_content import MapContent, content_at
@@ -29,6 +30,7 @@ from pwindow.workflows.given import given_evidence
 Found = TypeVar("Found")
 MAP_CELLS = 80
 """Speeds and volumes of a map on a page."""
+_DRAWN = ["roll", "cell_volume_cm3_m2", "speed_low_m_min", "speed_high_m_min"]
 _OUTLINED = 5  # pressures at most
 
 
@@ -81,7 +83,7 @@ class Question:
     def content(self, setup: Setup, units: Units | None = None) -> MapContent:
         """What the picture shows for a set-up; in metric units unless others are given."""
         shown = self.map(setup.plate, setup.pressure)
-        bands = self._bands_at(setup.plate, setup.pressure)
+        bands = self._bands_drawn(setup, shown)
         return content_at(self.window, setup, shown, bands, self.starting, self._elsewhere(setup), units)
 
     def _elsewhere(self, setup: Setup) -> dict[float, WindowMap]:
@@ -97,11 +99,20 @@ class Question:
             return None
         return shortfall(self.window, closest=self.starting)
 
-    def _bands_at(self, plate: str, pressure: float) -> pd.DataFrame:
-        """Speed bands of a map; those at pressures that were not tried are searched for once."""
-        return self._kept(
-            ("bands", plate, pressure), lambda: bands_at(self.window, self.bands, plate, pressure)
-        )
+    def _bands_drawn(self, setup: Setup, shown: WindowMap) -> pd.DataFrame:
+        """Speed bands of a map; at a pressure that was not tried as exact as the map: a search would hold up a slider."""
+        plate, pressure = setup.plate, setup.pressure
+        tried = np.isclose(pressure, self.window.surfaces.trial.pressures).any()
+        if tried or 1 in shown.joint.shape:
+            return self._kept(
+                ("bands", plate, pressure), lambda: bands_at(self.window, self.bands, plate, pressure)
+            )
+        spans = [
+            (roll.id, roll.cell_volume, *span)
+            for roll in self.window.rolls
+            for span in shown.spans(roll.cell_volume, self.window.level)
+        ]
+        return pd.DataFrame(spans, columns=_DRAWN)
 
     def _kept(self, key: tuple, work: Callable[[], Found]) -> Found:
         """What `work` finds, of which the last few are kept."""

@@ -306,7 +306,7 @@ def plate_table(found: PlatesCompared, level: float, units: Units) -> Markup:
             ),
         ),
     ]
-    return _part("plates", assumed=found.assumed, table=table(names, rows), notes=found.notes)
+    return _part("plates", assumed=found.assumed(units), table=table(names, rows), notes=found.notes)
 
 
 def _interval(row: pd.Series, key: str, unit: Unit) -> str:

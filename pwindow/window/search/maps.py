@@ -64,6 +64,42 @@ class WindowMap:
             ends[inner] = self.speeds[at] + share * (self.speeds[beyond] - self.speeds[at])
         return low, high
 
+    def spans(self, cell_volume: float, level: float) -> list[tuple[float, float]]:
+        """Speeds at which a level is reached at a volume, found between the set-ups of the map.
+
+        Parameters
+        ----------
+        cell_volume : float
+            cm³/m²
+        level : float
+            Of joint conformance.
+
+        Returns
+        -------
+        list of (low, high), m/min
+            As exact as the map; none outside its volumes.
+        """
+        if not self.volumes[0] <= cell_volume <= self.volumes[-1]:
+            return []
+        above = max(1, int(np.searchsorted(self.volumes, cell_volume)))
+        low, high = self.volumes[above - 1 : above + 1]
+        share = (cell_volume - low) / (high - low)
+        joint = (1 - share) * self.joint[above - 1] + share * self.joint[above]
+        reached = np.concatenate([[False], joint >= level, [False]])
+        starts, ends = np.flatnonzero(np.diff(reached)).reshape(-1, 2).T
+        return [
+            (self._crossing(joint, first, first - 1, level), self._crossing(joint, last - 1, last, level))
+            for first, last in zip(starts, ends)
+        ]
+
+    def _crossing(self, joint: np.ndarray, inside: int, outside: int, level: float) -> float:
+        """Where a level is crossed between two speeds; at the inner one where the other was not tried."""
+        at = float(self.speeds[inside])
+        if not 0 <= outside < len(joint) or np.isnan(joint[outside]):
+            return at
+        share = (joint[inside] - level) / (joint[inside] - joint[outside])
+        return at + float(share) * float(self.speeds[outside] - self.speeds[inside])
+
     def to_frame(self) -> pd.DataFrame:
         """One row per set-up of the trial region: settings, ``joint_conformance``, ``margin_of_means_std_devs``."""
         volume, speed = (grid.ravel() for grid in np.meshgrid(self.volumes, self.speeds, indexing="ij"))

@@ -15,6 +15,7 @@ from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Quantity
 from pwindow.window.trade_offs.shown import Shown, named_conformances, predict_shown, shown_quantities
 from pwindow.window.window import Window, find_window
+from pwindow.wording import METRIC, Units
 
 AS_PRINTED, COMMON_WIDTH = "as printed", "common plate width"
 _LINE_GAIN = "line_gain"
@@ -33,19 +34,36 @@ class PlatesCompared:
         outside the trial region.
     common_width : float
         µm
-    assumed : str
-        What the correction takes for granted, in a sentence.
+    told_apart : bool
+        Whether the surfaces separate plate width from plate process.
     notes : tuple of str
         Plate processes that are passed over, and why.
     """
 
     table: pd.DataFrame
     common_width: float
-    assumed: str
+    told_apart: bool
     notes: tuple[str, ...]
 
     def to_frame(self) -> pd.DataFrame:
         return self.table
+
+    def assumed(self, units: Units = METRIC) -> str:
+        """What the correction takes for granted, in a sentence.
+
+        Parameters
+        ----------
+        units : Units
+            To write it in.
+        """
+        width = units.length.words(self.common_width)
+        if self.told_apart:
+            return f"Predictions for a plate width of {width} are from surfaces fitted over the tried plate widths."
+        return (
+            "The surfaces cannot separate plate width from plate process (each was tried with one width, or the fit "
+            f"leaves out plate width): at a plate width of {width} each plate process is assumed to keep its line gain "
+            "(printed ÷ plate width), line height, and gap closure at the product's plate gap."
+        )
 
 
 def plates_compared(
@@ -97,9 +115,7 @@ def plates_compared(
             parts.append(table)
     if not parts:
         raise WindowProblem("no plate process can be judged for this product: " + "; ".join(notes))
-    return PlatesCompared(
-        pd.concat(parts, ignore_index=True), common, _assumed(common, told_apart=told_apart), tuple(notes)
-    )
+    return PlatesCompared(pd.concat(parts, ignore_index=True), common, told_apart, tuple(notes))
 
 
 def _plate_widths(window: Window, *, told_apart: bool) -> dict[str, float]:
@@ -177,13 +193,3 @@ def _wider(quantity: Quantity, shift: float) -> Quantity:
 def _moved_limits(limits: Limits, shift: float) -> Limits:
     moved = tuple(replace(limit, quantity=_wider(limit.quantity, shift)) for limit in limits.limits)
     return replace(limits, limits=moved)
-
-
-def _assumed(common: float, *, told_apart: bool) -> str:
-    if told_apart:
-        return f"Predictions for a plate width of {common:g} µm are from surfaces fitted over the tried plate widths."
-    return (
-        "The surfaces cannot separate plate width from plate process (each was tried with one width, or the fit leaves out "
-        f"plate width): at a plate width of {common:g} µm each plate process is assumed to keep its line gain "
-        "(printed ÷ plate width), line height, and gap closure at the product's plate gap."
-    )
