@@ -164,3 +164,14 @@ def test_a_narrow_window_has_one_column_that_opens_on_the_answer(opened, width):
             assert answer["y"] < 250 and answer["y"] < opened.locator(".pw-controls").bounding_box()["y"]
     finally:
         opened.set_viewport_size(before)
+
+
+@pytest.mark.slow
+def test_a_link_in_other_units_opens_in_them_as_a_whole(page, served):
+    page.goto(f"{served}{PAGE}?units=us")
+    page.locator(".pw-big", has_text="324.1 ft/min").wait_for(timeout=PATIENCE)
+    title = page.locator(".pw-map .x2title")
+    title.wait_for(timeout=PATIENCE)
+    assert title.text_content() == "press speed, ft/min"
+    labels = page.locator(".pw-sliding .widget-label").all_text_contents()
+    assert labels[:2] == ["Pressure, thou", "Speed, ft/min"]

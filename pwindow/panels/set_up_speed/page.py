@@ -111,12 +111,15 @@ class SetUpSpeed(QuestionPage):
     def _open_question(self, address: Address, query: str | None) -> Sequence[str]:
         opened = open_at(address, self.evidence, self.asked)
         if self._differs(opened):
-            self.place.show(None)  # repainting reaches pages that are open, and this one is not yet
+            self._clear_pictures()
             self._ask(opened.question, opened.setup)
         return opened.left_out
 
-    def _wait(self) -> None:
+    def _clear_pictures(self) -> None:
         self.place.show(None)
+
+    def _wait(self) -> None:
+        self._clear_pictures()
         super()._wait()
 
     def _choose_fit(self, _change: object) -> None:

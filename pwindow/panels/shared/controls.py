@@ -18,7 +18,7 @@ from pwindow.window.setup import Setup
 from pwindow.wording import METRIC, PERCENT, Units
 from pwindow.workflows.evidence import Evidence
 
-WIDE = {"description_width": "88px"}
+WIDE = {"description_width": "102px"}
 """Style of menus, whose names stand above one another."""
 _MOST_ASSURED = 0.99
 """End of the assurance slider, but for products that ask for more."""

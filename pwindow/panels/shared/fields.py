@@ -229,7 +229,7 @@ class SlidingNumber:
         slider = widgets.FloatSlider(
             readout=False,
             continuous_update=self._continuous,
-            style={"description_width": "88px"},
+            style={"description_width": "102px"},
             layout=widgets.Layout(width="auto", flex="1 1 auto"),
             **shown,
         )

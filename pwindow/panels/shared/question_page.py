@@ -76,6 +76,10 @@ class QuestionPage(ABC):
         """Draw figures in other colours."""
 
     @abstractmethod
+    def _clear_pictures(self) -> None:
+        """Have pictures drawn anew: repainting reaches pages that are open, and one at its address is not yet."""
+
+    @abstractmethod
     def _open_question(self, address: Address, query: str | None) -> Sequence[str]:
         """Show the question and the set-up of an address; gives what of it could not be used."""
 
@@ -130,6 +134,7 @@ class QuestionPage(ABC):
         """Show numbers in other units; gives why not where the trial does not have them."""
         before, why = self.frame.units, self._set_units(name)
         if self.question is not None and self.frame.units != before:
+            self._clear_pictures()
             self._ask(self.asked, self._setup())
         return why
 

@@ -158,6 +158,11 @@ class TradeOffsPage(QuestionPage):
         self.along.colour(palette)
         self.frontier.colour(palette)
 
+    def _clear_pictures(self) -> None:
+        self.along.show(None)
+        self.frontier.show(None)
+        self._drawn = self._best_of = None
+
     def _choose_quantity(self, _change: object) -> None:
         if not self._offering:
             self._draw_along(self._setup())
