@@ -173,5 +173,5 @@ def test_a_link_in_other_units_opens_in_them_as_a_whole(page, served):
     title = page.locator(".pw-map .x2title")
     title.wait_for(timeout=PATIENCE)
     assert title.text_content() == "press speed, ft/min"
-    labels = page.locator(".pw-sliding .widget-label").all_text_contents()
+    labels = page.locator(".pw-sliding .widget-slider .widget-label").all_text_contents()
     assert labels[:2] == ["Pressure, thou", "Speed, ft/min"]
