@@ -84,7 +84,7 @@ class Desk:
         return self.archive.history(number)
 
     def decide(self, number: int, standing: Standing, reason: str) -> Decided:
-        """Decide about a trial.
+        """Decide about a trial; where no fit is kept yet, that of the trials in use is kept first.
 
         Parameters
         ----------
@@ -98,6 +98,8 @@ class Desk:
         UnusableInput
             If the decision needs a reason and has none.
         """
+        if standing is not Standing.SET_ASIDE and reason.strip():
+            self._keep_fit_before()
         self.archive.decide(number, standing, reason)
         return Decided(self.archive.trials()["name"][number], standing, STANDINGS[standing])
 
@@ -153,7 +155,7 @@ class Desk:
     def _keep_fit_before(self) -> None:
         """Keep the fit of the trials in use, where none is kept yet: the next one is compared with it."""
         names = self.usual_products()
-        if not names or not self.fits().empty:
+        if not names or not self.fits().empty or not self.trials()["used"].any():
             return
         with suppress(UnusableInput):  # a refit that cannot be made says why when it is asked for
             refit(self.archive, self._named(names), self.study())
@@ -164,7 +166,9 @@ class Desk:
 
     def hold(self, number: int, tell: Tell) -> Agreement:
         """Compare a trial with the fit of the others that are used, and keep the result."""
-        return hold_again(self.archive, number, self._make_readies(), tell)
+        found = hold_again(self.archive, number, self._make_readies(), tell)
+        self._keep_fit_before()
+        return found
 
     def held_today(self, number: int) -> bool:
         """Whether a trial was last compared with the fit of the others that are used now."""
