@@ -99,7 +99,7 @@ def test_set_up_speed(page, lab, name):
         "all => all.filter(it => it.scrollWidth > it.clientWidth + 1).map(it => it.textContent)"
     )
     assert not cut
-    page.get_by_role("textbox", name="Speed, m/min, value").fill("80")
+    page.locator('.pw-sliding input[title="Speed, m/min, value"]').fill("80")
     page.keyboard.press("Enter")
     page.locator(".pw-selected", has_text="80 m/min").wait_for(timeout=PATIENCE)
 
