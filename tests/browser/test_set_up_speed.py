@@ -63,10 +63,10 @@ _SAID = """
 
 
 def test_the_page_says_that_it_is_working_and_when_it_is_done(opened):
-    """Within 100 ms of a change that takes longer; a busy machine may need some more."""
+    """It is said 80 ms after a change that takes longer; a busy machine may need a good deal more."""
     field = opened.locator(".pw-number input").first
     assert opened.locator("#pw-busy").inner_text() == ""
-    assert 50 < field.evaluate(_SAID) < 400
+    assert 50 < field.evaluate(_SAID) < 1000
     assert opened.locator("#pw-busy").inner_text() == ""
 
 

@@ -18,6 +18,7 @@ from pwindow.review.essentials import subject_of
 from pwindow.shipped import demo
 from pwindow.study import EACH_PRINT
 from pwindow.trials.archive import Archive
+from pwindow.trials.trial import MeasuredTrial
 from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.workflows.evidence import Evidence
 from pwindow.workflows.given import given_evidence
@@ -335,3 +336,12 @@ def test_the_most_reliable_speed_is_one_button_away(page):
     page.steady.click()
     assert page.controls.speed.value == page.asked.recommended.band.safest == 83.9
     assert page.steady.layout.display is None
+
+
+def test_a_page_says_since_when_predictions_describe_the_process(evidence):
+    """Of an archive with a trial that was accepted as a change."""
+    trial = evidence.surfaces.trial
+    since = MeasuredTrial(trial.features.assign(state="trial_second.csv"), trial.pressure_unit, trial.files)
+    changed = replace(evidence, surfaces=replace(evidence.surfaces, trial=since))
+    assert "predictions describe it since trial_second.csv" in evidence_facts(changed)
+    assert trial.changed_since == "" and "since" not in evidence_facts(evidence)
