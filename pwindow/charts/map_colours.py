@@ -23,16 +23,16 @@ class Colours:
 
     Attributes
     ----------
-    values : ndarray
-        What is coloured, flat.
+    values : ndarray, shape (v, s)
+        What is coloured, over volumes and speeds.
     low, high : float
         Ends of the scale.
     ticks : tuple of float
     tick_words : tuple of str
     title, hover : str
         Words beside the scale, and the line of a tooltip.
-    lines : (float, float, float)
-        First, last and step of thin contour lines; the first is above the last where there are none.
+    lines : tuple of float
+        Levels of the thin lines.
     decimals : int
         Of the levels of thin lines, in percent.
     """
@@ -44,19 +44,17 @@ class Colours:
     tick_words: tuple[str, ...]
     title: str
     hover: str
-    lines: tuple[float, float, float]
+    lines: tuple[float, ...]
     decimals: int = 0
 
 
 def colours_of(content: MapContent) -> Colours:
     """What the colours of a map stand for."""
-    joint = content.window_map.joint.ravel()
+    joint = content.window_map.joint
     if content.nearest is None:
         return _of_probability(joint)
     top = max(float(np.nanmax(joint, initial=0.0)), content.nearest.joint)
-    return (
-        _up_to(joint, top, content.level) if top >= _WORTH else _of_margins(content.window_map.margin.ravel())
-    )
+    return _up_to(joint, top, content.level) if top >= _WORTH else _of_margins(content.window_map.margin)
 
 
 def _of_probability(joint: np.ndarray) -> Colours:
@@ -69,7 +67,7 @@ def _of_probability(joint: np.ndarray) -> Colours:
         tick_words=tuple(f"{100 * tick:.0f} %" for tick in ticks),
         title="probability that all requirements are met",
         hover="all requirements met: %{z:.1%}",
-        lines=(0.25, 0.75, 0.5),
+        lines=(0.25, 0.75),
     )
 
 
@@ -87,7 +85,7 @@ def _up_to(joint: np.ndarray, top: float, level: float) -> Colours:
         tick_words=tuple(words),
         title=f"probability that all requirements are met (highest reached: {percent(top, level)})",
         hover="all requirements met: %{z:.1%}",
-        lines=(step, whole[-1], max(whole[-1] - step, step)),
+        lines=tuple(dict.fromkeys([*whole[1:2], *whole[1:][-1:]])),
         decimals=decimals,
     )
 
@@ -105,7 +103,7 @@ def _of_margins(margin: np.ndarray) -> Colours:
         tick_words=tuple(signed(tick, 1) for tick in ticks),
         title="predicted averages inside (+) or outside (−)<br>the limit missed most, standard deviations",
         hover="averages %{z:+.1f} standard deviations inside the limit missed most",
-        lines=(1.0, 0.0, 1.0),
+        lines=(),
     )
 
 

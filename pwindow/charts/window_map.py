@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
+from pwindow.charts.isolines import isolines
 from pwindow.charts.labels import as_text, moved_apart
 from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
@@ -50,11 +51,11 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None
     """
     figure = go.Figure(layout=_layout(palette, height))
     figure.add_trace(hatched_ground(palette))
-    common = {"hoverinfo": "skip", "showscale": False, "showlegend": False, **_AXES}
     figure.add_trace(
         go.Heatmap(
             name=MAP,
             **_AXES,
+            showlegend=False,
             colorscale=list(palette.scale),
             hoverongaps=False,
             zsmooth="fast",
@@ -72,10 +73,10 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None
             },
         )
     )
-    figure.add_trace(_level_lines(palette, common))
     ink = {"color": palette.ink}
-    figure.add_trace(_contour(NOMINAL, 0, ink | {"width": 2.5, "dash": _DOTTED}, common))
-    figure.add_trace(_contour(ASSURED, content.level, ink | {"width": 4}, common))
+    figure.add_trace(_lines(LINES, ink | {"width": 1}))
+    figure.add_trace(_lines(NOMINAL, ink | {"width": 2.5, "dash": _DOTTED}))
+    figure.add_trace(_lines(ASSURED, ink | {"width": 4}))
     figure.add_trace(
         _lines(ELSEWHERE, ink | {"width": 1.8, "dash": _DASHED}).update(
             mode="lines+text", textposition="middle right", textfont={"size": 12, "color": palette.ink}
@@ -112,19 +113,19 @@ def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None
         The one it was drawn in.
     """
     shown = content.window_map
-    grid = _columns(shown)
-    joint = shown.joint.ravel().astype(np.float32)
     trace = {item.name: item for item in figure.data}
-    margin = shown.margin.ravel().astype(np.float32)
     colours = colours_of(content)
-    painted = colours.values.astype(np.float32)
-    for name, values in ((MAP, painted), (LINES, painted), (ASSURED, joint), (NOMINAL, margin)):
-        _set_changed(trace[name], **grid, z=values)
+    painted = colours.values.ravel().astype(np.float32)
+    _set_changed(trace[MAP], **_columns(shown), z=painted)
+    for name, values, levels in (
+        (LINES, colours.values, colours.lines),
+        (ASSURED, shown.joint, [content.level]),
+        (NOMINAL, shown.margin, [0.0]),
+    ):
+        _set_changed(trace[name], **isolines(shown, values, levels))
     place = f"%{{x:.1f}} {content.units.speed.name}, %{{y:.2f}} {content.units.volume.name}"
-    _set_colours(trace[MAP], trace[LINES], colours, place)
+    _set_colours(trace[MAP], colours, place)
     _set_hovers(trace, place, content.units.speed.name)
-    if trace[ASSURED].contours.start != content.level:
-        trace[ASSURED].contours.update(start=content.level, end=content.level)
     _set_changed(trace[LEVELS], **_level_labels(content, colours))
     _set_changed(trace[ELSEWHERE], **_outlines(content))
     _set_changed(trace[ROLLS], **_roll_lines(content))
@@ -142,15 +143,12 @@ def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None
     _set_axes(figure, content, palette)
 
 
-def _set_colours(painted: go.Heatmap, lines: go.Contour, colours: Colours, place: str) -> None:
+def _set_colours(painted: go.Heatmap, colours: Colours, place: str) -> None:
     hover = f"{place}<br>{colours.hover}<extra></extra>"
     if (painted.zmin, painted.zmax, painted.hovertemplate) == (colours.low, colours.high, hover):
         return
     painted.update(zmin=colours.low, zmax=colours.high, hovertemplate=hover)
     painted.colorbar.update(tickvals=colours.ticks, ticktext=colours.tick_words, title_text=colours.title)
-    start, end, size = colours.lines
-    lines.update(zmin=colours.low, zmax=colours.high)
-    lines.contours.update(start=start, end=end, size=size)
 
 
 def _set_hovers(trace: Mapping[str, go.Scatter], place: str, speeds: str) -> None:
@@ -180,17 +178,6 @@ def _columns(shown: WindowMap) -> dict[str, np.ndarray]:
     return {"x": x.ravel().astype(np.float32), "y": y.ravel().astype(np.float32)}
 
 
-def _level_lines(palette: Palette, common: dict) -> go.Contour:
-    return go.Contour(
-        name=LINES,
-        line={"width": 1},
-        colorscale=[[0, palette.ink], [1, palette.ink]],
-        contours={"coloring": "lines"},
-        connectgaps=False,
-        **common,
-    )
-
-
 def _labels(name: str, palette: Palette) -> go.Scatter:
     return go.Scatter(
         name=name,
@@ -204,12 +191,6 @@ def _labels(name: str, palette: Palette) -> go.Scatter:
 
 def _lines(name: str, line: dict) -> go.Scatter:
     return go.Scatter(name=name, mode="lines", line=line, hoverinfo="skip", showlegend=False, **_AXES)
-
-
-def _contour(name: str, level: float, line: dict, common: dict) -> go.Contour:
-    """One contour line."""
-    contours = {"start": level, "end": level, "size": 1, "coloring": "none"}
-    return go.Contour(name=name, line=line, contours=contours, connectgaps=False, **common)
 
 
 def _point(name: str, symbol: str, size: int, fill: str, edge: str) -> go.Scatter:
@@ -243,10 +224,9 @@ def _halo(palette: Palette) -> go.Scatter:
 
 def _level_labels(content: MapContent, colours: Colours) -> dict[str, list]:
     """The level of each thin line, on the line."""
-    start, end, step = colours.lines
     taken = _volumes(content)
     x, y, text = [], [], []
-    for level in np.arange(start, end + step / 2, step):
+    for level in colours.lines:
         spot = _label_spot(content.window_map, level, taken)
         if spot is not None:
             x.append(spot[0])
@@ -277,14 +257,13 @@ def _outlines(content: MapContent) -> dict[str, list]:
     taken = _volumes(content)
     x, y, text = [], [], []
     for name, shown in content.elsewhere:
-        for ends in shown.edges(content.level):
-            known = np.flatnonzero(np.isfinite(ends))
-            if len(known) < 2:
-                continue
-            x += [*ends[known].tolist(), None]
-            y += [*shown.volumes[known].tolist(), None]
-            text += [""] * (len(known) + 1)
-            text[_clear_row(shown.volumes[known], taken) - len(known) - 1] = name
+        spot = _label_spot(shown, content.level, taken)
+        if spot is None:
+            continue
+        line = isolines(shown, shown.joint, [content.level])
+        x += [*line["x"].tolist(), None, spot[0], None]
+        y += [*line["y"].tolist(), None, spot[1], None]
+        text += [""] * (len(line["x"]) + 1) + [name, ""]
     return {"x": x, "y": y, "text": text}
 
 

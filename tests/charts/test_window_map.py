@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pwindow.charts.isolines import isolines
 from pwindow.charts.map_content import MapContent, map_title
 from pwindow.charts.window_picture import update_figure, window_figure
 from pwindow.study import Roll
@@ -46,7 +47,18 @@ def test_every_roll_is_named_and_the_level_is_the_heavy_outline():
     figure = window_figure(content(level=0.85))
     assert any("A · 4" in note.text for note in figure.layout.annotations)
     outline = next(trace for trace in figure.data if trace.name == "assured")
-    assert outline.contours.start == pytest.approx(0.85) and outline.line.width >= 3
+    assert outline.x == pytest.approx([30 + 0.15 * 90] * len(outline.x)) and outline.line.width >= 3
+    assert (min(outline.y), max(outline.y)) == (3.25, 7.0), "all volumes that were tried"
+
+
+def test_an_outline_meets_the_ends_of_speed_bands_and_closes_at_its_tip():
+    speeds, volumes = np.linspace(0.0, 10.0, 80), np.linspace(0.0, 5.0, 80)
+    hill = 1.0 - (speeds[None, :] - 5.0) ** 2 / 40.0 - (volumes[:, None] - 2.0) ** 2 / 40.0
+    line = isolines(WindowMap(speeds, volumes, hill, hill), hill, [0.9])
+    distance = np.hypot(line["x"] - 5.0, line["y"] - 2.0)
+    assert distance == pytest.approx(2.0, abs=0.01) and line["x"][0] == line["x"][-1]
+    apart = isolines(WindowMap(speeds, volumes, hill, hill), np.abs(speeds[None, :] - 5.0) + 0 * hill, [2.0])
+    assert np.isnan(apart["x"]).sum() == 1 and set(np.round(apart["x"], 3)) >= {3.0, 7.0}
 
 
 def test_the_title_says_what_the_map_is_of_and_is_repainted():
@@ -61,7 +73,7 @@ def test_the_assured_region_is_outlined_at_other_pressures_too():
     other = content(shift=-0.2).window_map
     figure = window_figure(content(elsewhere=(("35 µm", other),)))
     outline = next(trace for trace in figure.data if trace.name == "elsewhere")
-    assert outline.x[:4] == pytest.approx([57.0] * 4), "0.9 is reached where 1 - (speed - 30) / 90 + 0.2 is"
+    assert outline.x[:3] == pytest.approx([57.0] * 3), "0.9 is reached where 1 - (speed - 30) / 90 + 0.2 is"
     assert [word for word in outline.text if word] == ["35 µm"] and len(outline.text) == len(outline.x)
     assert any("at other pressures" in note.text for note in figure.layout.annotations)
     update_figure(figure, content())

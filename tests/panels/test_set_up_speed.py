@@ -77,10 +77,10 @@ def test_speed_changes_the_numbers_and_the_ring_but_not_the_map(page):
 
 
 def test_lower_assurance_allows_a_higher_speed(page):
-    before = page.question.recommended.setup.speed
+    before, outline = page.question.recommended.setup.speed, trace(page, "assured").x
     page.controls.level.value = 0.8
     assert page.question.recommended.setup.speed > before
-    assert trace(page, "assured").contours.start == pytest.approx(0.8)
+    assert np.nanmax(trace(page, "assured").x) > np.nanmax(outline) + 1.0
 
 
 def test_a_tighter_limit_moves_the_answer_and_an_impossible_one_changes_nothing(page):
