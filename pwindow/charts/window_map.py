@@ -16,7 +16,21 @@ from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, Palette, placed_tit
 from pwindow.window.search.maps import WindowMap
 from pwindow.wording import asked, percent, speed, volume
 
-MAP, LINES, LEVELS, ASSURED, NOMINAL, ELSEWHERE, ROLLS, BANDS, RECOMMENDED, CLOSEST, HALO, CHOSEN = (
+(
+    MAP,
+    LINES,
+    LEVELS,
+    ASSURED,
+    NOMINAL,
+    ELSEWHERE,
+    ROLLS,
+    ROLL_NAMES,
+    BANDS,
+    RECOMMENDED,
+    CLOSEST,
+    HALO,
+    CHOSEN,
+) = (
     "map",
     "lines",
     "levels",
@@ -24,6 +38,7 @@ MAP, LINES, LEVELS, ASSURED, NOMINAL, ELSEWHERE, ROLLS, BANDS, RECOMMENDED, CLOS
     "nominal",
     "elsewhere",
     "rolls",
+    "roll names",
     "bands",
     "recommended",
     "closest",
@@ -36,6 +51,7 @@ _ABOVE, _BELOW, _LEFT, _RIGHT = 66, 96, 60, 158  # px round the map
 _KEY_BELOW = 52  # px from the map
 _SPECK = 0.006  # half a bar that stands for one speed, as a share of it
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
+_GAP = "\u00a0"  # from the axis to the names of rolls
 _DOTTED, _DASHED = "2px,4px", "7px,4px"
 
 
@@ -84,6 +100,7 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None
     )
     figure.add_trace(_labels(LEVELS, palette))
     figure.add_trace(_lines(ROLLS, {"color": palette.roll, "width": 1.2}))
+    figure.add_trace(_labels(ROLL_NAMES, palette).update(cliponaxis=False))
     figure.add_trace(
         go.Scatter(
             name=BANDS,
@@ -129,6 +146,7 @@ def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None
     _set_changed(trace[LEVELS], **_level_labels(content, colours))
     _set_changed(trace[ELSEWHERE], **_outlines(content))
     _set_changed(trace[ROLLS], **_roll_lines(content))
+    _set_changed(trace[ROLL_NAMES], **_roll_names(content, palette))
     _set_changed(trace[BANDS], **_band_lines(content))
     _set_changed(trace[HALO], x=[content.chosen[0]], y=[content.chosen[1]])
     _set_changed(trace[CHOSEN], x=[content.chosen[0]], y=[content.chosen[1]], text=["selected"])
@@ -162,9 +180,9 @@ def _set_hovers(trace: Mapping[str, go.Scatter], place: str, speeds: str) -> Non
 def _set_changed(part: Any, **values: Any) -> None:
     """Set only what differs: what is set travels to the page and is drawn again."""
     for name, value in values.items():
-        before = getattr(part, name)
+        before = part[name]
         if before is None or len(before) != len(value) or not _same(before, value):
-            setattr(part, name, value)
+            part[name] = value
 
 
 def _same(before: Any, value: Any) -> bool:
@@ -336,49 +354,29 @@ def _set_axes(figure: go.Figure, content: MapContent, palette: Palette) -> None:
             axis.title.text = words
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
-    notes = [*_roll_notes(content, palette), _key_note(content), *_spot_note(content, palette)]
+    notes = [_key_note(content), *_spot_note(content, palette)]
     row_notes = [(note.text, note.y) for note in figure.layout.annotations]
     if row_notes != [(note["text"], note["y"]) for note in notes]:
         figure.layout.annotations = notes
 
 
-def _roll_notes(content: MapContent, palette: Palette) -> list[dict]:
+def _roll_names(content: MapContent, palette: Palette) -> dict[str, list]:
     """Names and volumes of the rolls, beside their lines, under a heading."""
-    shown, notes = content.window_map, []
-    low, high = _padded(shown.volumes)
+    right = _padded(content.window_map.speeds)[1]
+    low, high = _padded(content.window_map.volumes)
     named = [(roll, at) for roll, at in zip(content.rolls, _volumes(content)) if low <= at <= high]
     places = moved_apart([at for _, at in named], 0.042 * (high - low), (low, high))
-    for (roll, at), place in zip(named, places):
-        notes.append(
-            {
-                "xref": "paper",
-                "x": 1.0,
-                "xanchor": "left",
-                "xshift": 4,
-                "yref": "y2",
-                "y": place,
-                "yanchor": "middle",
-                "text": f"{as_text(roll.id)} · {volume(at)}" + "<br>(planned)" * roll.planned,
-                "align": "left",
-                "showarrow": False,
-                "font": {"size": 12},
-            }
-        )
-    notes.append(
-        {
-            "xref": "paper",
-            "x": 1.0,
-            "xanchor": "left",
-            "xshift": 4,
-            "yref": "paper",
-            "y": 1.0,
-            "yanchor": "bottom",
-            "showarrow": False,
-            "text": "roll · volume",
-            "font": {"size": 12, "color": palette.quiet},
-        }
-    )
-    return notes
+    words = [
+        f"{_GAP}{as_text(roll.id)} · {volume(at)}" + f"<br>{_GAP}(planned)" * roll.planned
+        for roll, at in named
+    ]
+    return {
+        "x": [right] * (len(named) + 1),
+        "y": [*places, high],
+        "text": [*words, f"{_GAP}roll · volume"],
+        "textposition": [*["middle right"] * len(named), "top right"],
+        "textfont.color": [*[palette.ink] * len(named), palette.quiet],
+    }
 
 
 def _key_note(content: MapContent) -> dict:

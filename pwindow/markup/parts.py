@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
+from typing import Any
 
 from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
 from jinja2.environment import TemplateModule
@@ -23,6 +25,7 @@ from pwindow.wording import (
 
 _SHARED = "pwindow.markup"
 _FILTERS = (amount, asked, listed, percent, points, pressure, signed, speed, speed_change, volume)
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|µm|BCM|thou|pli|kPa|psi|Ω|mm|[a-zA-ZΩ]{1,2}[³]?/[a-z²]+)(?!\w))")
 
 
 def templates_of(package: str) -> Environment:
@@ -44,8 +47,9 @@ def templates_of(package: str) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         auto_reload=False,
+        finalize=together,
     )
-    found.filters |= {words.__name__: words for words in (*_FILTERS, capitalize_first, together)}
+    found.filters |= {words.__name__: words for words in (*_FILTERS, capitalize_first)}
     return found
 
 
@@ -89,12 +93,13 @@ def capitalize_first(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def together(text: str) -> str:
-    """A sentence whose lines do not break between a number and its per cent sign.
+def together(value: Any) -> Any:
+    """What a template writes, with a number and its unit on one line.
 
     Examples
     --------
-    >>> together("at least 95 %")
-    'at least 95\\xa0%'
+    >>> together("at least 95 % at 98.8 m/min")
+    'at least 95\\xa0% at 98.8\\xa0m/min'
     """
-    return text.replace(" %", "\u00a0%")
+    written = isinstance(value, Markup) or not isinstance(value, str)
+    return value if written else _BEFORE_UNIT.sub("\u00a0", value)

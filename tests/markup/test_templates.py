@@ -132,3 +132,8 @@ def test_names_are_escaped_by_hand_in_one_place():
         )
     }
     assert by_hand == {"charts/labels.py"}
+
+
+def test_a_number_and_its_unit_stand_on_one_line(package):
+    found = part(package, "cards", "card", name="95 % at 98.8 m/min, 2 prints of 50 µm, 0.2 mg/m, 7 cm³/m²")
+    assert "95\xa0% at 98.8\xa0m/min, 2 prints of 50\xa0µm, 0.2\xa0mg/m, 7\xa0cm³/m²" in found

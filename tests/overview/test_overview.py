@@ -12,6 +12,7 @@ from pwindow.study import Roll
 from pwindow.trials.archive import Archive
 from pwindow.window.bands import SpeedBand
 from tests.helpers.archives import archive_address
+from tests.helpers.words import plain
 
 NASTY = "<b>x</b>\n" + "n" * 300
 COLOUR = re.compile(r"#[0-9a-f]{3}|rgb|hsl|colou?r|background", re.IGNORECASE)
@@ -126,7 +127,7 @@ def test_html_is_small_and_has_no_colours(kind, seen):
 
 def test_html_gives_limits_and_tolerances(tag):
     html = tag._repr_html_()
-    assert "line resistance at most 330 Ω" in html
+    assert "line resistance at most 330 Ω" in plain(html)
     assert "speed ±2 %, pressure ±5 µm" in html
     exact = dataclasses.replace(tag, assurance=dataclasses.replace(tag.assurance, speed_tolerance=0.0))
     assert "speed ±" not in exact._repr_html_()
