@@ -134,6 +134,26 @@ def limited_by(band: Mapping | pd.Series, end: str) -> str:
     return _end_words(band[f"limiting_{end}"], by_trial=band[f"trial_ends_{end}"])
 
 
+def side_missed(window: Conformance, band: SpeedBand, end: str) -> str:
+    """On which side of a limit with two sides most prints miss at an end of a band: "too small", "too large" or "".
+
+    Parameters
+    ----------
+    window : Conformance
+    band : SpeedBand
+    end : {'low', 'high'}
+    """
+    name = getattr(band, f"limiting_{end}")
+    limit = next(one for one in window.product.requirements if one.name == name)
+    if getattr(band, f"trial_ends_{end}") or limit.least is None or limit.most is None:
+        return ""
+    setups = window.setups(band.plate, getattr(band, end), band.roll.cell_volume, band.pressure)
+    mean = float(window.quantities(setups)[name]["mean"].iloc[0])
+    if np.isnan(mean):  # known from counts alone
+        return ""
+    return "too small" if mean - limit.least < limit.most - mean else "too large"
+
+
 def _end_words(limiting: str, *, by_trial: bool) -> str:
     return "end of trial" if by_trial else REQUIREMENT_KINDS[limiting].label
 

@@ -1,6 +1,7 @@
 """Speed bands: inside the trial region, assured to their ends, and not a step too short."""
 
 import dataclasses
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,16 @@ import pytest
 import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.study import Roll, Study
-from pwindow.window.bands import Row, band_columns, bands_at, bands_of, limited_by, speed_bands
+from pwindow.window.bands import (
+    Row,
+    SpeedBand,
+    band_columns,
+    bands_at,
+    bands_of,
+    limited_by,
+    side_missed,
+    speed_bands,
+)
 from pwindow.window.search.recommendation import recommend
 from tests.helpers.products import without_tolerances
 from tests.helpers.trials import read_frame
@@ -242,3 +252,14 @@ def test_nothing_is_recommended_where_nothing_is_assured(demo_surfaces, tag, stu
     window = pw.find_window(demo_surfaces, tag.with_assurance(0.999999), study)
     assert window.speed_bands().empty
     assert window.recommended() is None
+
+
+def test_a_limit_with_two_sides_says_on_which_prints_miss(tag_window):
+    """At low speed lines are high and wide and gaps narrow; at high speed resistance has one side."""
+    table = tag_window.speed_bands([50.0])
+    band = SpeedBand.of(table[table["roll"] == "2047"].iloc[0], tag_window)
+    assert (band.limiting_low, band.limiting_high) == ("gap", "line_resistance")
+    assert (side_missed(tag_window, band, "low"), side_missed(tag_window, band, "high")) == ("too small", "")
+    other = replace(band, high=120.0, limiting_high="gap")
+    gap = tag_window.quantities(tag_window.setups("laser-imaged", 120.0, 7.2, 50.0))["gap"]["mean"].iloc[0]
+    assert side_missed(tag_window, other, "high") == ("too small" if gap < 29.0 else "too large")

@@ -14,7 +14,7 @@ from pwindow.panels.shared.question import Question
 from pwindow.panels.shared.words import link
 from pwindow.product import REQUIREMENT_KINDS, Requirement
 from pwindow.surfaces.findings import Finding
-from pwindow.window.bands import limited_by
+from pwindow.window.bands import limited_by, side_missed
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
@@ -43,11 +43,13 @@ def answer_card(question: Question, units: Units) -> Markup:
     said = {"product": question.product.name, "assumption": _assumption(question), "units": units}
     if question.recommended is not None:
         best = question.recommended
-        band = best.band.to_dict(question.window.surfaces.trial.pressure_key)
         return _part(
             "recommended",
             best=best,
-            limited={end: limited_by(band, end) for end in ("low", "high")},
+            limited={
+                end: f"{words} {side_missed(question.window, best.band, end)}".rstrip()
+                for end, words in (("low", best.band.slow_end), ("high", best.band.fast_end))
+            },
             level=question.window.level,
             **said,
         )
