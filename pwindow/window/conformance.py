@@ -120,7 +120,7 @@ class Conformance:
         DataFrame
             ``joint`` and one column for each requirement, between 0 and 1.
         """
-        limits = self._limits_for(setups)
+        limits = self.limits_for(setups)
         predictive = self.predictive(setups)
         columns = {"joint": conformance_probability(predictive, limits, None, points)}
         for name in limits.requirements:
@@ -129,7 +129,7 @@ class Conformance:
 
     def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS) -> np.ndarray:
         """Joint conformance probability alone, shape (m,); see `rectangle_probability`."""
-        return conformance_probability(self.predictive(setups), self._limits_for(setups), None, points)
+        return conformance_probability(self.predictive(setups), self.limits_for(setups), None, points)
 
     def margin_of_means(self, plate: str, mean: np.ndarray) -> np.ndarray:
         """How far inside every limit the predicted means are, in standard deviations; shape (m,).
@@ -163,7 +163,7 @@ class Conformance:
         dict of str to DataFrame
             By requirement: columns as of `intervals`.
         """
-        return self.predict(self._limits_for(setups).quantities, setups, level)
+        return self.predict(self.limits_for(setups).quantities, setups, level)
 
     def predict(
         self,
@@ -214,7 +214,7 @@ class Conformance:
         A tolerance is a rectangular distribution, whose standard deviation is its half-width over √3
         (JCGM 100:2008, 4.3.7).
         """
-        limits = self._limits_for(setups)
+        limits = self.limits_for(setups)
         found = self.joint.predict(setups)
         mean = found.mean @ limits.forms.T
         scale = limits.forms @ found.scale @ limits.forms.T + limits.errors
@@ -223,7 +223,7 @@ class Conformance:
             scale += moved[:, :, None] * moved[:, None, :]
         return LimitPredictive(mean, scale, found.df)
 
-    def _limits_for(self, setups: pd.DataFrame) -> Limits:
+    def limits_for(self, setups: pd.DataFrame) -> Limits:
         """Limits at the plate gap of the set-ups, which is the product's unless they say another."""
         plate, gap = str(setups["plate"].iloc[0] or ""), float(setups["plate_gap"].iloc[0])
         if np.isclose(gap, self.patterns[plate]["plate_gap"], equal_nan=True):

@@ -13,6 +13,7 @@ import pytest
 import pwindow as pw
 from pwindow.trials.archive import Archive
 from tests.helpers.commands import answer, misused, refused, run
+from tests.helpers.words import plain
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +44,7 @@ def test_the_report_prints_what_the_commands_print(asked, tmp_path):
     result = run("review", *asked, "-o", file)
     assert result.exit_code == 0 and str(file) in result.stdout
     words = re.sub(r"<script>.*?</script>|<[^>]+>", "", file.read_text(encoding="utf-8"), flags=re.S)
-    words = re.sub("[\u2007\u2008]", "", words)  # which align the columns of a table
+    words = plain(re.sub("[\u2007\u2008]", "", words))  # the former align the columns of a table
     text = run("speeds", *asked).stdout
     for band in re.findall(r"[\d.]+ – [\d.]+", text):
         assert band in words

@@ -61,6 +61,27 @@ class Predictive:
     df: float
 
 
+@dataclass(frozen=True, eq=False)
+class ClosedForm:
+    """What the closed form stands on.
+
+    Attributes
+    ----------
+    measured : ndarray, shape (q, q)
+        Scale matrix of a print's measured means about the surfaces.
+    unscaled_cov : ndarray, shape (p, p)
+        (X'X)⁻¹.
+    """
+
+    measured: np.ndarray
+    unscaled_cov: np.ndarray
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Terms and responses."""
+        return len(self.unscaled_cov), len(self.measured)
+
+
 @dataclass(frozen=True, kw_only=True)
 class JointSurfaces:
     """What the joint predictive needs, worked out once per fit.
@@ -84,8 +105,8 @@ class JointSurfaces:
         Whether any print had two features to compare; where none had, `spread` holds what varies
         between features too.
     df : float
-    draws : Draws or None
-        What it was matched to; None for the closed form.
+    posterior : Draws or ClosedForm
+        What it was matched to, or worked out from.
     misses : mapping of str to Misfit
         Responses whose second-order form fails, and what says by how much.
     """
@@ -99,8 +120,13 @@ class JointSurfaces:
     between_variance: tuple[float, ...]
     features_compared: tuple[bool, ...]
     df: float
-    draws: Draws | None = None
+    posterior: Draws | ClosedForm
     misses: Mapping[str, Misfit] = field(default_factory=dict)
+
+    @property
+    def draws(self) -> Draws | None:
+        """What it was matched to; None for the closed form."""
+        return self.posterior if isinstance(self.posterior, Draws) else None
 
     @property
     def correlation(self) -> np.ndarray:
@@ -114,13 +140,11 @@ class JointSurfaces:
         The worst of many features is then the worst it can be.
         """
         at = self.names.index(name)
-        total = self.spread[at, at]
-        spread = self.spread.copy()
-        spread[at, :] = spread[:, at] = 0.0
-        spread[at, at] = _NEGLIGIBLE**2 * total
+        spread, own = _without(self.spread, at)
         between = list(self.between)
-        between[at] = float(np.hypot(between[at], total**0.5))
-        return replace(self, spread=spread, between=tuple(between))
+        between[at] = float(np.hypot(between[at], own**0.5))
+        posterior = self.posterior if self.draws is None else _between_features(self.draws, at)
+        return replace(self, spread=spread, between=tuple(between), posterior=posterior)
 
     def means(self, setups: pd.DataFrame) -> np.ndarray:
         """Predicted means on the modelled scale, shape (len(setups), q)."""
@@ -256,7 +280,25 @@ def _closed_form(responses: Mapping[str, ResponseData], designs: Mapping[str, De
         between_variance=(0.0,) * count,
         features_compared=tuple(data.feature_df > 0 for data in members),
         df=df,
+        posterior=ClosedForm(measured, fits[0].unscaled_cov),
     )
+
+
+def _without(spread: np.ndarray, at: int) -> tuple[np.ndarray, np.ndarray]:
+    """Covariances, shape (..., q, q), with next to nothing left of one response, and its variance before."""
+    own = spread[..., at, at].copy()
+    left = spread.copy()
+    left[..., at, :] = left[..., :, at] = 0.0
+    left[..., at, at] = _NEGLIGIBLE**2 * own
+    return left, own
+
+
+def _between_features(draws: Draws, at: int) -> Draws:
+    make_ready, of_ready = _without(draws.make_ready, at)
+    print_, of_print = _without(draws.print_, at)
+    feature = draws.feature.copy()
+    feature[:, at] += of_ready + of_print
+    return replace(draws, make_ready=make_ready, print_=print_, feature=feature)
 
 
 def _readies(prints: pd.Series) -> np.ndarray | None:
@@ -326,7 +368,7 @@ def _matched(
         between_variance=tuple(between.var(axis=0)),
         features_compared=features_compared,
         df=df,
-        draws=draws,
+        posterior=draws,
     )
 
 

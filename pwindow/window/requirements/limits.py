@@ -49,6 +49,11 @@ class Limits:
     errors: np.ndarray
     rows: tuple[int, ...]
 
+    @property
+    def line_errors(self) -> tuple[str, ...]:
+        """The part of e that each line carries, shape (k,)."""
+        return tuple(self.limits[self.rows.index(row)].quantity.error for row in range(len(self.forms)))
+
     def bounds(self, requirement: str | None = None) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Tightest bounds on a'Y + e of one requirement, or of all.
 

@@ -63,11 +63,11 @@ class Quantity:
     error: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Errors:
-    """Covariances of the parts of e, by their names."""
+    """Covariances of the parts of e, by their names: numbers, or arrays of one shape."""
 
-    covariances: Mapping[tuple[str, str], float]
+    covariances: Mapping[tuple[str, str], float | np.ndarray]
 
     @classmethod
     def of(cls, joint: JointSurfaces, ink: Ink, gaps: float) -> Errors:
@@ -80,22 +80,43 @@ class Errors:
         gaps : float
             As `gap_count` gives it.
         """
-        found = {("ink", "ink"): ink.resistivity_spread**2}
-        if "gap_closure" in joint.names:
-            at = joint.names.index("gap_closure")
-            shift, own, shared = extreme_moments(gaps)
-            # what is not known of the spread between gaps moves largest and smallest apart
-            apart = shift**2 * joint.between_variance[at]
-            square = joint.between[at] ** 2 + joint.between_variance[at]
-            found |= dict.fromkeys([("largest",) * 2, ("smallest",) * 2], own * square + apart)
-            found |= dict.fromkeys(
-                [("largest", "smallest"), ("smallest", "largest")], shared * square - apart
-            )
-        return cls(found)
+        if "gap_closure" not in joint.names:
+            return cls(_of_ink(ink))
+        at = joint.names.index("gap_closure")
+        return cls.at_spread(joint.between[at], ink, gaps, joint.between_variance[at])
+
+    @classmethod
+    def at_spread(
+        cls, spread: float | np.ndarray, ink: Ink, gaps: float, variance: float = 0.0
+    ) -> Errors:
+        """The parts where the spread between gaps is given.
+
+        Parameters
+        ----------
+        spread : float or ndarray, µm
+            Standard deviation of closure between the gaps of a print.
+        ink : Ink
+        gaps : float
+            As `gap_count` gives it.
+        variance : float, default 0, µm²
+            Of what is known of `spread`.
+        """
+        shift, own, shared = extreme_moments(gaps)
+        # what is not known of the spread between gaps moves largest and smallest apart
+        apart, square = shift**2 * variance, spread**2 + variance
+        extremes = dict.fromkeys([("largest",) * 2, ("smallest",) * 2], own * square + apart)
+        both = dict.fromkeys([("largest", "smallest"), ("smallest", "largest")], shared * square - apart)
+        return cls(_of_ink(ink) | extremes | both)
 
     def covariance(self, names: list[str]) -> np.ndarray:
-        """Covariance matrix of the named parts, shape (len(names), len(names))."""
-        return np.array([[self.covariances.get((one, other), 0.0) for other in names] for one in names])
+        """Covariance matrix of the named parts, shape (..., len(names), len(names))."""
+        rows = [[self.covariances.get((one, other), 0.0) for other in names] for one in names]
+        every = np.broadcast_arrays(*(value for row in rows for value in row))
+        return np.stack(every, axis=-1).reshape(*every[0].shape, len(names), len(names))
+
+
+def _of_ink(ink: Ink) -> dict[tuple[str, str], float | np.ndarray]:
+    return {("ink", "ink"): ink.resistivity_spread**2}
 
 
 def quantity(
