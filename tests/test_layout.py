@@ -38,6 +38,7 @@ ROOMS = {
     "window": [
         {"requirements", "probability"},
         {"conformance"},
+        {"confidence"},
         {"bands"},
         {"setup"},
         {"search"},

@@ -10,7 +10,9 @@ from contourpy import contour_generator
 from pwindow.window.search.maps import WindowMap
 
 
-def isolines(shown: WindowMap, values: np.ndarray, levels: Iterable[float]) -> dict[str, np.ndarray]:
+def isolines(
+    shown: WindowMap, values: np.ndarray, levels: Iterable[float]
+) -> dict[str, np.ndarray | list[float]]:
     """Lines at which values of a map reach levels, found between its set-ups.
 
     A browser that is sent them need not look for them each time a slider moves.
@@ -26,12 +28,15 @@ def isolines(shown: WindowMap, values: np.ndarray, levels: Iterable[float]) -> d
     Returns
     -------
     dict
-        `x`, `y`: speeds and volumes in the units of the map, lines parted by NaN; float32.
+        `x`, `y`: speeds and volumes in the units of the map, lines parted by NaN; float32. Lists where there is no line:
+        a page that is sent an empty array shows nothing at all.
     """
     lines = contour_generator(
         shown.speeds, shown.volumes, np.ma.masked_invalid(values), line_type="ChunkCombinedNan"
     )
     found = [points for level in levels for points in lines.lines(level)[0] if points is not None]
+    if not found:
+        return {"x": [], "y": []}
     parted = [part for points in found for part in (points, np.full((1, 2), np.nan))][:-1]
-    x, y = np.concatenate(parted).T.astype(np.float32) if parted else np.empty((2, 0), np.float32)
+    x, y = np.concatenate(parted).T.astype(np.float32)
     return {"x": x, "y": y}

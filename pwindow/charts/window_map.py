@@ -14,12 +14,11 @@ from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
 from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, Palette, placed_title
 from pwindow.window.search.maps import WindowMap
-from pwindow.wording import asked, percent, speed, volume
+from pwindow.wording import asked, listed, percent, speed, volume
 
 (
     MAP,
     LINES,
-    LEVELS,
     ASSURED,
     NOMINAL,
     ELSEWHERE,
@@ -33,7 +32,6 @@ from pwindow.wording import asked, percent, speed, volume
 ) = (
     "map",
     "lines",
-    "levels",
     "assured",
     "nominal",
     "elsewhere",
@@ -98,7 +96,6 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None
             mode="lines+text", textposition="middle right", textfont={"size": 12, "color": palette.ink}
         )
     )
-    figure.add_trace(_labels(LEVELS, palette))
     figure.add_trace(_lines(ROLLS, {"color": palette.roll, "width": 1.2}))
     figure.add_trace(_labels(ROLL_NAMES, palette).update(cliponaxis=False))
     figure.add_trace(
@@ -143,7 +140,6 @@ def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None
     place = f"%{{x:.1f}} {content.units.speed.name}, %{{y:.2f}} {content.units.volume.name}"
     _set_colours(trace[MAP], colours, place)
     _set_hovers(trace, place, content.units.speed.name)
-    _set_changed(trace[LEVELS], **_level_labels(content, colours))
     _set_changed(trace[ELSEWHERE], **_outlines(content))
     _set_changed(trace[ROLLS], **_roll_lines(content))
     _set_changed(trace[ROLL_NAMES], **_roll_names(content, palette))
@@ -158,7 +154,7 @@ def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None
             y=[] if spot is None else [spot[1]],
             text=[] if spot is None else [f"{name} {speed(spot[0])} {content.units.speed.name}"],
         )
-    _set_axes(figure, content, palette)
+    _set_axes(figure, content, palette, colours)
 
 
 def _set_colours(painted: go.Heatmap, colours: Colours, place: str) -> None:
@@ -240,20 +236,6 @@ def _halo(palette: Palette) -> go.Scatter:
     )
 
 
-def _level_labels(content: MapContent, colours: Colours) -> dict[str, list]:
-    """The level of each thin line, on the line."""
-    taken = _volumes(content)
-    x, y, text = [], [], []
-    for level in colours.lines:
-        spot = _label_spot(content.window_map, level, taken)
-        if spot is not None:
-            x.append(spot[0])
-            y.append(spot[1])
-            text.append(f"{100 * level:.{colours.decimals}f} %")
-            taken.append(spot[1])
-    return {"x": x, "y": y, "text": text}
-
-
 def _label_spot(shown: WindowMap, level: float, taken: Sequence[float]) -> Spot | None:
     """A place on the line of a level that is as far as any from volumes where something else is."""
     for ends in reversed(shown.edges(level)):
@@ -279,9 +261,9 @@ def _outlines(content: MapContent) -> dict[str, list]:
         if spot is None:
             continue
         line = isolines(shown, shown.joint, [content.level])
-        x += [*line["x"].tolist(), None, spot[0], None]
-        y += [*line["y"].tolist(), None, spot[1], None]
-        text += [""] * (len(line["x"]) + 1) + [name, ""]
+        x += [*line["x"], None, spot[0], None]
+        y += [*line["y"], None, spot[1], None]
+        text += [""] * (len(line["x"]) + 1) + [2 * _GAP + name, ""]
     return {"x": x, "y": y, "text": text}
 
 
@@ -341,7 +323,7 @@ def _layout(palette: Palette, height: int | None) -> dict:
     }
 
 
-def _set_axes(figure: go.Figure, content: MapContent, palette: Palette) -> None:
+def _set_axes(figure: go.Figure, content: MapContent, palette: Palette, colours: Colours) -> None:
     shown = content.window_map
     title = as_text(content.title) + f'<br><span style="font-size:12px">{_subtitle(content)}</span>'
     if figure.layout.title.text != title:
@@ -354,7 +336,7 @@ def _set_axes(figure: go.Figure, content: MapContent, palette: Palette) -> None:
             axis.title.text = words
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
-    notes = [_key_note(content), *_spot_note(content, palette)]
+    notes = [_key_note(content, colours), *_spot_note(content, palette)]
     row_notes = [(note.text, note.y) for note in figure.layout.annotations]
     if row_notes != [(note["text"], note["y"]) for note in notes]:
         figure.layout.annotations = notes
@@ -379,7 +361,7 @@ def _roll_names(content: MapContent, palette: Palette) -> dict[str, list]:
     }
 
 
-def _key_note(content: MapContent) -> dict:
+def _key_note(content: MapContent, colours: Colours) -> dict:
     return {
         "xref": "paper",
         "x": 0,
@@ -391,7 +373,7 @@ def _key_note(content: MapContent) -> dict:
         "yshift": -_KEY_BELOW,
         "showarrow": False,
         "align": "left",
-        "text": _key(content),
+        "text": _key(content, colours),
         "font": {"size": 12},
     }
 
@@ -405,7 +387,7 @@ def _subtitle(content: MapContent) -> str:
     return f"<b>{best}</b>" + f" · {fit}" * bool(fit)
 
 
-def _key(content: MapContent) -> str:
+def _key(content: MapContent, colours: Colours) -> str:
     """What the marks stand for, each beside a sign like it."""
     some, lines = content.nearest is None, "⋯⋯ averages meet every limit"
     if some:
@@ -413,7 +395,9 @@ def _key(content: MapContent) -> str:
         others = f"╌╌ {level} at other pressures" if content.elsewhere else ""
         lines = _apart(f"<b>━━</b> {level} probability", others, lines)
     marks = ("▬▬ speed band of a roll", "◇ recommended") if some else ("◇ closest",)
-    return f"{lines}<br>" + _apart(*marks, "○ selected", "▨ not tried")
+    levels = listed([f"{100 * level:.{colours.decimals}f} %" for level in colours.lines])
+    thin = f"── {levels}" * bool(levels)
+    return f"{lines}<br>" + _apart(*marks, "○ selected", "▨ not tried", thin)
 
 
 def _apart(*words: str) -> str:

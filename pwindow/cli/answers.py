@@ -22,6 +22,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.calibration import Calibration
+from pwindow.window.confidence import conformance_interval
 from pwindow.window.search.recommendation import recommend
 from pwindow.window.search.starting import starting_setup
 from pwindow.window.setup import Setup, planned_rolls
@@ -89,7 +90,7 @@ def speeds_answer(
     }
     if bands.empty:
         found = shortfall(window, pressures)
-        answer["closest"] = None if found is None else _closest(found, window.surfaces.trial)
+        answer["closest"] = None if found is None else _closest(found, window)
         answer["shortfall"] = None if found is None else shortfall_dict(found, units)
     if limits:
         start = starting_setup(window, best, pressures)
@@ -103,11 +104,13 @@ def _limits(window: Window, setup: Setup, pressures: Sequence[float] | None) -> 
     return found.to_frame().to_dict("records")
 
 
-def _closest(found: Shortfall, trial: Trial) -> dict:
+def _closest(found: Shortfall, window: Window) -> dict:
     """The set-up that comes closest, and how close for each requirement."""
+    setup = found.closest.setup
     return {
-        "at": found.closest.setup.to_dict(trial.pressure_key),
+        "at": setup.to_dict(window.surfaces.trial.pressure_key),
         "joint": found.closest.joint,
+        "conformance_interval": conformance_interval(window, setup.frame(window)).to_dict(),
         "requirements": {
             one.requirement.name: {
                 "conformance": one.conformance,
@@ -155,6 +158,7 @@ def predict_answer(
         if window is not None:
             table = window.conformance(setup)
             point["conformance"] = {name: float(table[name].iloc[0]) for name in table}
+            point["conformance_interval"] = conformance_interval(window, setup).to_dict()
         points.append(point)
     answer = {**_planned(planned), "points": points, "trial": evidence(surfaces)}
     return plain(answer if window is None else answer | {"assurance": window.level})

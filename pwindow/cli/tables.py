@@ -195,6 +195,7 @@ def predict_text(answer: Mapping, units: Units = METRIC) -> str:
                 for name, value in point["conformance"].items()
             )
             lines.append(f"conformance probability of the next run: {shares}")
+            lines.append(_how_sure(point["conformance_interval"], point["conformance"]["joint"]))
         parts.append("\n".join(lines))
     return "\n\n".join(parts)
 
@@ -252,9 +253,15 @@ def speeds_text(answer: Mapping, units: Units = METRIC) -> str:
     chosen = answer["recommended"]
     return (
         f"{head}\n\n{_band_table(answer, units)}\n\nrecommended: {units.speed.words(chosen['speed_m_min'])}{units.speed.beside(chosen['speed_m_min'])}, joint conformance probability "
-        f"{percent(chosen['conformance'], answer['assurance'])}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
+        f"{percent(chosen['conformance'], answer['assurance'])}.\n{_how_sure(chosen['conformance_interval'], chosen['conformance'])}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
         f"{tail}"
     )
+
+
+def _how_sure(interval: Mapping[str, float], stated: float) -> str:
+    from pwindow.window.confidence import ConformanceInterval
+
+    return f"how sure: {ConformanceInterval(**interval).sentence(stated)}"
 
 
 def _roll_label(answer: Mapping, name: str) -> str:
@@ -265,6 +272,7 @@ def _roll_label(answer: Mapping, name: str) -> str:
 def _band_table(answer: Mapping, units: Units) -> str:
     """One line per band: the speeds, the most reliable of them, and what limits the band at either end."""
     from pwindow.window.bands import limited_by
+    from pwindow.window.confidence import CONFIDENCE
 
     level, rows = answer["assurance"], []
     for band in answer["bands"]:
@@ -278,6 +286,9 @@ def _band_table(answer: Mapping, units: Units) -> str:
                 f"pressure, {units.pressure.name}": units.pressure.number(pressure),
                 f"speeds, {units.speed.name}": " – ".join(ends),
                 "probability at top speed": percent(band["conformance_at_fastest"], level),
+                f"at least ({asked(CONFIDENCE)} sure)": percent(
+                    band["conformance_at_fastest_at_least"], level
+                ),
                 "most reliable speed": f"{units.speed.number(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",
                 "limited by (low end / high end)": f"{limited_by(band, 'low')} / {limited_by(band, 'high')}",
             }

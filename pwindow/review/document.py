@@ -40,6 +40,7 @@ def _promise_dict(promise: Promise, report: Report) -> dict:
         "chosen": str(promise.chosen),
         "assured": promise.assured,
         "conformance": {"joint": promise.joint} | each,
+        "conformance_interval": promise.interval.to_dict(),
         "requirements": [asdict(judgement) for judgement in report.judgements],
         "settings": [asdict(setting) for setting in promise.settings],
         "roll_volume": asdict(promise.volume) | {"measured": measured and str(measured)},

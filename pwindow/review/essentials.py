@@ -16,6 +16,7 @@ from pwindow.review.settings import RollVolume, Setting, settings_of
 from pwindow.review.words import at_words
 from pwindow.trials.summary import TrialSummary, summarise
 from pwindow.window.bands import SpeedBand, bands_at
+from pwindow.window.confidence import ConformanceInterval, conformance_interval
 from pwindow.window.run.first_prints import FirstPrint, Stops, first_prints, gaps_to_inspect, stops
 from pwindow.window.search.recommendation import Recommendation, recommend
 from pwindow.window.search.starting import Choice, StartingSetup, starting_setup
@@ -36,6 +37,8 @@ class Promise:
         Whose choice the set-up is; the closest where no set-up is assured.
     joint : float
         Joint conformance probability.
+    interval : ConformanceInterval
+        Where it may lie.
     band : SpeedBand or None
         The speed band that holds the set-up.
     settings : tuple of Setting
@@ -50,6 +53,7 @@ class Promise:
     setup: Setup
     chosen: Choice
     joint: float
+    interval: ConformanceInterval
     band: SpeedBand | None
     settings: tuple[Setting, ...]
     volume: RollVolume
@@ -290,6 +294,7 @@ def _promise(subject: Subject) -> Promise:
         setup=subject.setup,
         chosen=subject.chosen,
         joint=float(subject.conformance["joint"]),
+        interval=conformance_interval(window, subject.frame),
         band=_band_of(subject),
         settings=settings_of(window, subject.setup),
         volume=subject.volumes.get(roll.id, RollVolume(roll.cell_volume)),

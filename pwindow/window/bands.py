@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from pwindow.errors import WindowProblem
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.study import Roll
+from pwindow.window.confidence import conformance_intervals
 from pwindow.window.conformance import Conformance
 
 SPEED_STEP = 0.1
@@ -53,6 +54,8 @@ class SpeedBand:
         probability; m/min.
     conformance_at_fastest, conformance_at_safest : float
         Joint conformance probability there.
+    fastest_at_least, safest_at_least : float
+        What it is at least there, with the confidence of `pwindow.window.confidence`.
     limiting_low, limiting_high : str
         The requirement with the lowest conformance probability at each end.
     trial_ends_low, trial_ends_high : bool
@@ -67,6 +70,8 @@ class SpeedBand:
     safest: float
     conformance_at_fastest: float
     conformance_at_safest: float
+    fastest_at_least: float
+    safest_at_least: float
     limiting_low: str
     limiting_high: str
     trial_ends_low: bool
@@ -108,6 +113,8 @@ def band_columns(pressure_key: str) -> dict[str, str]:
         "safest_speed_m_min": "safest",
         "conformance_at_fastest": "conformance_at_fastest",
         "conformance_at_safest": "conformance_at_safest",
+        "conformance_at_fastest_at_least": "fastest_at_least",
+        "conformance_at_safest_at_least": "safest_at_least",
         "limiting_low": "limiting_low",
         "limiting_high": "limiting_high",
         "trial_ends_low": "trial_ends_low",
@@ -287,6 +294,7 @@ def _assured(window: Conformance, row: Row, *steps: int) -> np.ndarray:
 def _describe(window: Conformance, row: Row, low: float, high: float, safest: float) -> SpeedBand:
     table = window.conformance(_at(window, row, [low, high, safest, row.slowest, row.fastest]))
     joint, limiting = table["joint"], table.drop(columns="joint").idxmin(axis=1)
+    fastest, steadiest = conformance_intervals(window, _at(window, row, [high, safest]))
     trial_ends = _ends_with_trial(row, low, high, (joint[3:] >= window.level).tolist())
     return SpeedBand(
         roll=row.roll,
@@ -297,6 +305,8 @@ def _describe(window: Conformance, row: Row, low: float, high: float, safest: fl
         safest=safest,
         conformance_at_fastest=float(joint[1]),
         conformance_at_safest=float(joint[2]),
+        fastest_at_least=fastest.at_least,
+        safest_at_least=steadiest.at_least,
         limiting_low=str(limiting[0]),
         limiting_high=str(limiting[1]),
         trial_ends_low=trial_ends[0],

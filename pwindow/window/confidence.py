@@ -6,7 +6,7 @@ conforms, if all of the process were known. How far p(θ) may lie from it is wha
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 import pandas as pd
@@ -25,7 +25,9 @@ CONFIDENCE = 0.95
 """Of lower bounds."""
 DRAWS = 1920
 """Processes that are drawn for an interval."""
-_POINTS, _SETTLED = 99, 1e-3
+_WIDE = 0.02
+"""A width of the interval from which on a trial is called small."""
+_POINTS, _SETTLED = 49, 2e-3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +61,27 @@ class ConformanceInterval:
             low=float(low), high=float(high), level=LEVEL, at_least=float(at_least), confidence=CONFIDENCE
         )
 
+    def sentence(self, stated: float) -> str:
+        """What the stated conformance and the bound mean, in words; counts are cut, so that they never promise too much.
+
+        Examples
+        --------
+        >>> sure = ConformanceInterval(low=0.83, high=0.99, level=0.9, at_least=0.83, confidence=0.95)
+        >>> sure.sentence(0.951)
+        'of 100 prints, each from a new make-ready, about 95 would conform; the trial is small: with 95 % confidence at least 83'
+        """
+        prints = 100 if stated < 0.99 else 1000
+        about, sure = (int(prints * round(value, 3) + 1e-9) for value in (stated, self.at_least))
+        small = "the trial is small: " if self.high - self.low > _WIDE else ""
+        return (
+            f"of {prints} prints, each from a new make-ready, about {about} would conform; "
+            f"{small}with {100 * self.confidence:g} % confidence at least {sure}"
+        )
+
+    def to_dict(self) -> dict[str, float]:
+        """As JSON has it."""
+        return asdict(self)
+
 
 def conformance_interval(window: Conformance, setup: pd.DataFrame) -> ConformanceInterval:
     """Where the joint conformance probability of one set-up may lie.
@@ -69,7 +92,19 @@ def conformance_interval(window: Conformance, setup: pd.DataFrame) -> Conformanc
     setup : DataFrame
         One row, as `Conformance.setups` makes it.
     """
-    return ConformanceInterval.of(conformance_by_process(window, setup)[0])
+    return conformance_intervals(window, setup)[0]
+
+
+def conformance_intervals(window: Conformance, setups: pd.DataFrame) -> list[ConformanceInterval]:
+    """Where the joint conformance probability of each of some set-ups may lie.
+
+    Parameters
+    ----------
+    window : Conformance
+    setups : DataFrame
+        As `Conformance.setups` makes them, all of one plate process.
+    """
+    return [ConformanceInterval.of(each) for each in conformance_by_process(window, setups)]
 
 
 def conformance_by_process(

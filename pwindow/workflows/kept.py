@@ -334,5 +334,6 @@ def _judged(window: Window) -> dict:
             "pressure": best.setup.pressure,
             "speed_m_min": best.setup.speed,
             "conformance": best.conformance,
+            "conformance_interval": best.interval.to_dict(),
         },
     }

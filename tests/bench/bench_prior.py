@@ -114,7 +114,9 @@ def main() -> None:
             continue
         for ratio, truth in processes(window):
             own = trial.prints["make_ready"].astype(str)
-            print(f"\n{layout}: {len(trial.prints)} prints in {own.nunique()} make-readies, their variance × {ratio:g}")
+            print(
+                f"\n{layout}: {len(trial.prints)} prints in {own.nunique()} make-readies, their variance × {ratio:g}"
+            )
             for name, plan in PRIORS.items():
                 start = time.perf_counter()
                 work = (

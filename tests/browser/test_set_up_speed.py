@@ -92,6 +92,19 @@ def _speed(text: str) -> float:
 
 
 @pytest.mark.slow
+def test_where_nothing_is_assured_the_page_stays_whole(opened):
+    fields = opened.locator(".pw-number input:visible").count()
+    field = opened.get_by_label("line resistance at most")
+    field.fill("150")
+    field.press("Enter")
+    opened.get_by_role("heading", name="What would help").wait_for(timeout=PATIENCE)
+    assert opened.locator(".pw-number input:visible").count() == fields >= 5
+    assert opened.get_by_role("button", name="Go to its most reliable speed").count() == 0
+    field.fill("330")
+    field.press("Enter")
+    opened.get_by_role("button", name="Go to its most reliable speed").wait_for(timeout=PATIENCE)
+
+
 def test_a_broken_upload_shows_its_reason_and_the_page_lives_on(opened, tmp_path):
     broken = tmp_path / "broken.csv"
     broken.write_text(

@@ -75,13 +75,14 @@ def test_the_assured_region_is_outlined_at_other_pressures_too():
     figure = window_figure(content(elsewhere=(("35 µm", other),)))
     outline = next(trace for trace in figure.data if trace.name == "elsewhere")
     assert outline.x[:3] == pytest.approx([57.0] * 3), "0.9 is reached where 1 - (speed - 30) / 90 + 0.2 is"
-    assert [word for word in outline.text if word] == ["35 µm"] and len(outline.text) == len(outline.x)
+    assert [word.strip() for word in outline.text if word] == ["35 µm"] and len(outline.text) == len(
+        outline.x
+    )
     assert any("at other pressures" in note.text for note in figure.layout.annotations)
     update_figure(figure, content())
     assert figure.to_json() == window_figure(content()).to_json()
 
 
-def test_levels_are_written_on_their_lines_apart_from_one_another():
-    labels = next(trace for trace in window_figure(content()).data if trace.name == "levels")
-    assert labels.text == ("25 %", "75 %")
-    assert labels.x == pytest.approx([97.5, 52.5]) and labels.y[0] != labels.y[1]
+def test_the_key_names_the_levels_of_the_thin_lines():
+    (key,) = (note.text for note in window_figure(content()).layout.annotations if "not tried" in note.text)
+    assert "── 25 % and 75 %" in key

@@ -4,6 +4,7 @@ import pytest
 
 import pwindow as pw
 from tests.helpers.commands import answer, misused, refused, run
+from tests.helpers.words import plain
 
 BCM = 1 / 0.64516
 """cm³/m²"""
@@ -67,7 +68,7 @@ def test_documents_state_planned_rolls(judged, tmp_path):
     options = (*judged, "--planned-roll", "6.6 cm³/m²", "--at", "roll=new 1, speed=60 m/min")
     said = run("review", *options, "-o", file).stdout
     assert "roll new 1 (planned)" in said
-    html = file.read_text(encoding="utf-8")
+    html = plain(file.read_text(encoding="utf-8"))
     for words in (
         "Roll new 1 is planned and does not exist yet",
         "Slower and faster with roll new 1 (planned)",

@@ -20,6 +20,8 @@ BAND = [
     "safest_speed_m_min",
     "conformance_at_fastest",
     "conformance_at_safest",
+    "conformance_at_fastest_at_least",
+    "conformance_at_safest_at_least",
     "limiting_low",
     "limiting_high",
     "trial_ends_low",
@@ -42,7 +44,7 @@ def test_document(speeds, demo_trial, demo_surfaces):
     assert speeds["findings"] == []
     assert (speeds["product"], speeds["assurance"]) == ("Grain moisture tag", 0.95)
     assert [list(band) for band in speeds["bands"]] == [BAND] * len(speeds["bands"])
-    assert list(speeds["recommended"]) == [*BAND, "speed_m_min", "conformance", "why"]
+    assert list(speeds["recommended"]) == [*BAND, "speed_m_min", "conformance", "conformance_interval", "why"]
     assert speeds["trial"] == {
         "files": ["trial_first.csv"],
         "prints": 65,

@@ -51,7 +51,7 @@ def test_the_order_of_the_story(page):
         "Why this speed",
         "Limiting requirement",
         "If run faster",
-        "How sure Expect about 95 of 100 such runs to meet every limit",
+        "How sure Of 100 prints, each from a new make-ready, about 95 would conform; the trial is small: with 95 % confidence at least 83",
         "Based on",
     ):
         assert words in lead
@@ -136,7 +136,7 @@ def test_without_an_assured_set_up(demo_surfaces, tag, study, read_page):
     assert "No speed is assured" in text and "99.999 %" in text
     assert found.shortfall.closest.setup == subject.setup
     assert text.index("The product and its requirements") < text.index("The window")
-    assert "Expect only about 99 of 100 such runs" in text
+    assert "How sure Of 1000 prints, each from a new make-ready, about 99" in text
     assert document_dict(found, sheet)["shortfall"]["remedies"]
     for sentence in (promise(found.shortfall), *conflicts(found.shortfall), *remedies(found.shortfall)):
         assert sentence in text

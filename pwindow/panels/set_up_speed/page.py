@@ -63,7 +63,9 @@ class SetUpSpeed(QuestionPage):
             choice.observe(self._choose_fit, "value")
         self.back = widgets.Button(description="Go to the recommended set-up", layout=full_width())
         self.back.on_click(self.frame.guard(lambda _button: self._ask(self.asked, self.asked.start())))
-        self.steady = widgets.Button(description="Go to its most reliable speed", layout=full_width())
+        self.steady = widgets.Button(
+            description="Go to its most reliable speed", layout=widgets.Layout(width="100%")
+        )
         self.steady.on_click(self.frame.guard(lambda _button: self._go_to_most_reliable()))
         self.busy = widgets.HTML()
         self.shortfall, self.setup, self.neighbours, self.bands = (

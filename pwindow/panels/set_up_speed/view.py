@@ -15,6 +15,7 @@ from pwindow.panels.shared.words import link
 from pwindow.product import REQUIREMENT_KINDS, Requirement
 from pwindow.surfaces.findings import Finding
 from pwindow.window.bands import limited_by, side_missed
+from pwindow.window.confidence import conformance_interval
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
@@ -109,6 +110,7 @@ def setup_card(question: Question, setup: Setup, units: Units) -> Markup:
         "predicted",
         name=name,
         joint=conformance["joint"],
+        interval_of=conformance_interval(window, frame),
         level=window.level,
         requirements=_requirements(question, frame, conformance, units),
         others=_others(question, frame, units),

@@ -15,6 +15,7 @@ from pwindow.outputs import csv_of
 from pwindow.panels.shared.words import link, note, table
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.study import Roll
+from pwindow.window.confidence import conformance_interval
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, LimitTrades, PlatesCompared, Then
 from pwindow.window.window import Window
@@ -62,6 +63,7 @@ def chosen_card(window: Window, setup: Setup, steps: pd.DataFrame, units: Units)
         name=name,
         product=window.product.name,
         joint=chances["joint"],
+        sure=conformance_interval(window, frame).sentence(chances["joint"]),
         limiting=REQUIREMENT_KINDS[limiting].label,
         conformance=each[limiting],
         level=window.level,

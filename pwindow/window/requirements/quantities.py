@@ -86,9 +86,7 @@ class Errors:
         return cls.at_spread(joint.between[at], ink, gaps, joint.between_variance[at])
 
     @classmethod
-    def at_spread(
-        cls, spread: float | np.ndarray, ink: Ink, gaps: float, variance: float = 0.0
-    ) -> Errors:
+    def at_spread(cls, spread: float | np.ndarray, ink: Ink, gaps: float, variance: float = 0.0) -> Errors:
         """The parts where the spread between gaps is given.
 
         Parameters

@@ -9,6 +9,7 @@ import pandas as pd
 
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.window.bands import SpeedBand
+from pwindow.window.confidence import ConformanceInterval, conformance_interval
 from pwindow.window.conformance import Conformance
 from pwindow.window.setup import Setup
 from pwindow.wording import METRIC, Units, asked
@@ -26,11 +27,14 @@ class Recommendation:
         What sets its roll apart from the other rolls that qualify.
     level : float
         Assurance level.
+    interval : ConformanceInterval
+        Of its conformance.
     """
 
     band: SpeedBand
     among: str
     level: float
+    interval: ConformanceInterval
 
     @property
     def why(self) -> str:
@@ -63,9 +67,13 @@ class Recommendation:
         return self.band.conformance_at_fastest
 
     def to_dict(self, pressure_key: str) -> dict:
-        """The row of its band with ``speed_m_min``, ``conformance`` and ``why``."""
-        chosen = {"speed_m_min": self.band.high, "conformance": self.conformance, "why": self.why}
-        return self.band.to_dict(pressure_key) | chosen
+        """The row of its band with ``speed_m_min``, ``conformance``, its interval, and ``why``."""
+        return self.band.to_dict(pressure_key) | {
+            "speed_m_min": self.band.high,
+            "conformance": self.conformance,
+            "conformance_interval": self.interval.to_dict(),
+            "why": self.why,
+        }
 
 
 def recommend(window: Conformance, bands: pd.DataFrame) -> Recommendation | None:
@@ -88,7 +96,9 @@ def recommend(window: Conformance, bands: pd.DataFrame) -> Recommendation | None
         return None
     best = bands.sort_values(["fastest_speed_m_min", "conformance_at_fastest"], kind="stable").iloc[-1]
     band = SpeedBand.of(best.to_dict(), window)
-    return Recommendation(band, _among(window, bands, band), window.level)
+    setup = window.setups(band.plate, band.high, band.roll.cell_volume, band.pressure)
+    interval = conformance_interval(window, setup)
+    return Recommendation(band, _among(window, bands, band), window.level, interval)
 
 
 def _among(window: Conformance, bands: pd.DataFrame, best: SpeedBand) -> str:
