@@ -146,26 +146,21 @@ def limit_table(trades: LimitTrades, units: Units) -> Markup:
         "limits",
         unit=units.speed.name,
         at=mounting_words(at.roll.label, at.pressure, units, at.plate),
-        kept=_limit_rows(trades, _speed_or_none(trades.fastest, units), fastest, trades.change, units),
+        declared=None if trades.fastest is None else units.speed.words(trades.fastest),
+        kept=_limit_rows(trades, fastest, trades.change, units),
         recommended=None if best is None else setup_name(best, units),
-        best=_limit_rows(trades, _chosen_again(best, best, units), chosen_again, trades.best_change, units),
+        best=_limit_rows(trades, chosen_again, trades.best_change, units),
     )
 
 
 def _limit_rows(
-    trades: LimitTrades,
-    declared: str,
-    told: Callable[[Then], str],
-    change: Callable[[Then], float],
-    units: Units,
+    trades: LimitTrades, told: Callable[[Then], str], change: Callable[[Then], float], units: Units
 ) -> list[tuple]:
-    """For each limit its words, the speed as declared, and what it gives tighter and looser.
+    """For each limit its words, and what it gives tighter and looser.
 
     Parameters
     ----------
     trades : LimitTrades
-    declared : str
-        The fastest assured speed as declared.
     told : callable
         The fastest assured speed of a moved limit, in words.
     change : callable
@@ -185,7 +180,7 @@ def _limit_rows(
         return then.moved.after_words(units), told(then), words, 100.0 * abs(gain) / largest
 
     return [
-        (tighter.moved.words(units), declared, moved(tighter), moved(looser))
+        (tighter.moved.words(units), moved(tighter), moved(looser))
         for tighter, looser in trades.limits
     ]
 
