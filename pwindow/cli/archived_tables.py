@@ -11,7 +11,7 @@ import pandas as pd
 from pwindow.cli.tables import table
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.trials.archive import Standing
-from pwindow.wording import METRIC, Units, counted, metric, percent
+from pwindow.wording import METRIC, Units, bound, counted, metric, percent
 
 
 def added_text(answer: Mapping) -> str:
@@ -108,7 +108,7 @@ def _run(best: Mapping | None, units: Units, *, judged: bool = True) -> str:
     return (
         f"{units.speed.words(best['speed_m_min'])} with roll {best['roll']}, pressure {units.pressure.words(best['pressure'])}".rstrip()
         + (f", plate {best['plate']}" if best["plate"] else "")
-        + f" (joint conformance {percent(best['conformance'])})"
+        + f" (joint conformance {percent(best['conformance'])}{bound(best.get('conformance_interval'))})"
     )
 
 

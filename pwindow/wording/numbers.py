@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 SPEED_DECIMALS = 1
 """Of speeds in m/min, which speed bands are searched to."""
@@ -43,6 +43,24 @@ def asked(level: float) -> str:
     ('95 %', '99.99 %')
     """
     return f"{100 * level:.10g} %"
+
+
+def bound(interval: Mapping[str, float] | None) -> str:
+    """The lower bound of a probability, to stand behind it; "" where none was kept.
+
+    Parameters
+    ----------
+    interval : mapping or None
+        With ``at_least`` and its ``confidence``, both between 0 and 1.
+
+    Examples
+    --------
+    >>> bound({"at_least": 0.8298, "confidence": 0.95}), bound(None)
+    (', with 95 % confidence at least 83.0 %', '')
+    """
+    if interval is None:
+        return ""
+    return f", with {asked(interval['confidence'])} confidence at least {percent(interval['at_least'])}"
 
 
 def points(gain: float) -> str:

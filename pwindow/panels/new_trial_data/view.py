@@ -17,7 +17,7 @@ from pwindow.product import REQUIREMENT_KINDS
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.surfaces.checks.verdict import RULE, Verdict
 from pwindow.trials.trial import Trial
-from pwindow.wording import Unit, Units, percent
+from pwindow.wording import Unit, Units, bound, percent
 from pwindow.workflows.adding import NewTrial, comparison_of
 from pwindow.workflows.confirm import Confirmation
 from pwindow.workflows.desk import Compared, Comparison, Decided, Standing
@@ -412,4 +412,4 @@ def _run(kept: KeptFit | None, name: str, units: Units) -> str:
         return "no assured speed"
     plate = f", {best['plate']}" if best["plate"] else ""
     nip = units.pressure.words(best["pressure"])
-    return f"{units.speed.words(best['speed_m_min'])}, roll {best['roll']}, {nip}{plate}\n{percent(best['conformance'])} probability"
+    return f"{units.speed.words(best['speed_m_min'])}, roll {best['roll']}, {nip}{plate}\n{percent(best['conformance'])} probability{bound(best.get('conformance_interval'))}"

@@ -179,10 +179,7 @@ def _limit_rows(
         words = speed_change(units.speed.of(gain))
         return then.moved.after_words(units), told(then), words, 100.0 * abs(gain) / largest
 
-    return [
-        (tighter.moved.words(units), moved(tighter), moved(looser))
-        for tighter, looser in trades.limits
-    ]
+    return [(tighter.moved.words(units), moved(tighter), moved(looser)) for tighter, looser in trades.limits]
 
 
 def _speed_or_none(fastest: float | None, units: Units) -> str:
