@@ -1,4 +1,5 @@
-"""Correct digits of least squares on the certified regressions of NIST, by method.
+"""Correct digits of least squares on the certified regressions of NIST, by method; of variance components on
+balanced split plots; and how far probabilities of rectangles are off where responses are all but one.
 
 Run as ``python tests/bench/bench_digits.py``. Norris, Pontius, NoInt1, NoInt2 and Filip are read from
 the folder that PWINDOW_REFERENCE_DIR names and are left out where it is not set. Nothing is asserted.
@@ -10,9 +11,13 @@ import os
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import statsmodels.api as sm
 
+from pwindow.surfaces.model.responses import ResponseData, ResponseKind
 from pwindow.surfaces.single.least_squares import least_squares
+from pwindow.surfaces.single.variance import Groups, estimate_components
+from pwindow.window.probability.rectangle import rectangle_probability
 
 BESIDE = Path(__file__).parent.parent / "reference"
 OUTSIDE = ("Norris", "Pontius", "NoInt1", "NoInt2", "Filip")
@@ -99,7 +104,71 @@ def print_table(title, names, rows):
         print(f"| {method} | " + " | ".join(f"{v:.1f}" for v in values) + " |")
 
 
+def split_plot(readies, prints, ratio, seed):
+    """Balanced prints of make-readies that differ `ratio` times as much as prints, as one response without features."""
+    rng = np.random.default_rng(seed)
+    effects = np.repeat(rng.normal(0.0, ratio**0.5, readies), prints) + rng.normal(size=readies * prints)
+    return pd.DataFrame(
+        {
+            "print": [f"P{at:03d}" for at in range(len(effects))],
+            "make_ready": [f"M{at // prints}" for at in range(len(effects))],
+            "count": 1,
+            "value": 100.0 + effects,
+        }
+    )
+
+
+def reml_digits():
+    """Smallest digits of both components against those of the analysis of variance, over ten split plots a kind."""
+    kind = ResponseKind(name="response", label="response", unit="", key="response", log=False, covariates=())
+    found = {}
+    for readies, prints, ratio in ((6, 4, 1.0), (12, 3, 5.0), (18, 4, 0.1), (6, 4, 100.0), (5, 2, 1000.0)):
+        worst = 15.0
+        for seed in range(10):
+            cells = split_plot(readies, prints, ratio, seed)
+            value = cells["value"].to_numpy().reshape(readies, prints)
+            within = value.var(axis=1, ddof=1).mean()
+            between = value.mean(axis=1).var(ddof=1) - within / prints
+            if between <= 0.0:
+                continue
+            groups = Groups.of(cells)
+            data = ResponseData(kind=kind, cells=cells)
+            ordered = cells["value"].to_numpy()[groups.order]
+            parts = estimate_components(data, groups, np.ones((len(cells), 1)), ordered)
+            worst = min(worst, digits([parts.make_ready, parts.print_], [between, within]))
+        found[f"{readies} × {prints}, ratio {ratio:g}"] = worst
+    return found
+
+
+def rectangle_errors(df=2.0, points=50_021):
+    """Largest error of a probability over boxes, by how many quantities, their correlation and the points taken."""
+    rng = np.random.default_rng(4)
+    for size in (2, 3, 5):
+        boxes = [np.sort(rng.normal(0.0, 1.5, (2, size)), axis=0) for _ in range(20)]
+        for correlation in (0.9, 0.99, 0.999):
+            scale = np.full((1, size, size), correlation) + (1.0 - correlation) * np.eye(size)
+            errors = {}
+            for low, high in boxes:
+                ask = (low, high, np.zeros((1, size)), scale, df)
+                exact = rectangle_probability(*ask, points=points, settled=0.0)[0]
+                for count in (199, 499, 2039):
+                    off = abs(rectangle_probability(*ask, points=count)[0] - exact)
+                    errors[count] = max(errors.get(count, 0.0), off)
+            yield size, correlation, errors
+
+
 def main():
+    print(
+        "Correct digits of make-ready and print variances, REML against a balanced split plot's closed form"
+    )
+    for name, score in reml_digits().items():
+        print(f"  {name:24s} {score:.1f}")
+    print("\nLargest error of rectangles, 2 degrees of freedom, by points of the lattice")
+    for size, correlation, errors in rectangle_errors():
+        print(
+            f"  {size} quantities, ρ {correlation:<6g} "
+            + "  ".join(f"{count}: {off:.1e}" for count, off in errors.items())
+        )
     table = {method: {} for method in METHODS}
     for name, x, y, certified in problems():
         for method, solve in METHODS.items():
