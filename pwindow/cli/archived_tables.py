@@ -26,7 +26,7 @@ def _added_text(one: Mapping, archive: str) -> str:
         f"{one['fingerprint']})"
     )
     if one["known"]:
-        return f"{what} is already in the archive; nothing was changed: {_status(one['standing'])}"
+        return f"{what} is already in the archive ({_status(one['standing'])}); nothing was changed"
     lines = [*(f"WARNING: {warning}" for warning in one["warnings"]), what]
     if one["agreement"] is not None:
         lines.append(f"compared with the fit of the earlier trials, it {one['agreement']['verdict']}:")

@@ -236,8 +236,8 @@ def us_customary(kind: str = "µm") -> Units:
 
 PERCENT = Unit("1", "%", 100.0)
 """Of a probability between 0 and 1."""
-METRIC_NAME, US_NAME = "metric", "us"
-"""Names of the two systems in addresses and commands."""
+METRIC_NAME, PRESS_NAME, US_NAME = "metric", "metric, ft/min, BCM", "us"
+"""Names in addresses and commands: of the two systems, and of the first with speeds and volumes of the second."""
 
 
 def chosen_units(text: str, of_file: Units) -> Units:
@@ -246,7 +246,7 @@ def chosen_units(text: str, of_file: Units) -> Units:
     Parameters
     ----------
     text : str
-        Names of units, which take the place of those of the file; or the name of a system.
+        Names of units, which take the place of those of the file, or of a system that is named before them.
     of_file : Units
         The trial file's.
 
@@ -262,10 +262,11 @@ def chosen_units(text: str, of_file: Units) -> Units:
     """
     kind = of_file.pressure.kept
     systems = {METRIC_NAME: metric(kind), US_NAME: us_customary(kind)}
-    if text.strip().lower() in systems:
-        return systems[text.strip().lower()]
     found = of_file
     for name in filter(None, (part.strip() for part in text.split(","))):
+        if name.lower() in systems:
+            found = systems[name.lower()]
+            continue
         fitting = {
             quantity: unit
             for system in systems.values()
@@ -282,7 +283,8 @@ def chosen_units(text: str, of_file: Units) -> Units:
 
 
 def offered_units(of_file: Units) -> dict[str, Units]:
-    """The units that a page offers, each once: as in the trial file, metric, and those of the United States.
+    """The units that a page offers, each once: as in the trial file, metric, those of the United States, and speeds and
+    volumes alone in these, since few presses are set to thousandths of an inch.
 
     Returns
     -------
@@ -290,5 +292,10 @@ def offered_units(of_file: Units) -> dict[str, Units]:
         By the name that `chosen_units` reads; "" is the trial file's.
     """
     kind = of_file.pressure.kept
-    systems = {METRIC_NAME: metric(kind), US_NAME: us_customary(kind)}
-    return {"": of_file} | {name: one for name, one in systems.items() if one != of_file}
+    us = us_customary(kind)
+    press = replace(metric(kind), speed=us.speed, volume=us.volume)
+    offered = {"": of_file}
+    for name, units in ((METRIC_NAME, metric(kind)), (PRESS_NAME, press), (US_NAME, us)):
+        if units not in offered.values():
+            offered[name] = units
+    return offered

@@ -44,6 +44,12 @@ def test_units_that_a_trial_does_not_have_are_refused(text):
 
 
 def test_a_page_offers_each_choice_once():
-    assert list(offered_units(METRIC)) == ["", "us"]
-    assert list(offered_units(us_customary())) == ["", "metric"]
-    assert list(offered_units(chosen_units("ft/min", METRIC))) == ["", "metric", "us"]
+    assert list(offered_units(METRIC)) == ["", "metric, ft/min, BCM", "us"]
+    assert list(offered_units(us_customary())) == ["", "metric", "metric, ft/min, BCM"]
+    assert list(offered_units(chosen_units("ft/min", METRIC))) == ["", "metric", "metric, ft/min, BCM", "us"]
+
+
+@pytest.mark.parametrize("of_file", [METRIC, us_customary("kPa"), chosen_units("thou", metric("N/mm"))])
+def test_each_offered_name_reads_as_the_units_it_was_offered_for(of_file):
+    for name, units in offered_units(of_file).items():
+        assert chosen_units(name, of_file) == units
