@@ -110,7 +110,7 @@ def setup_card(question: Question, setup: Setup, units: Units) -> Markup:
         "predicted",
         name=name,
         joint=conformance["joint"],
-        interval_of=conformance_interval(window, frame),
+        sure=conformance_interval(window, frame),
         level=window.level,
         requirements=_requirements(question, frame, conformance, units),
         others=_others(question, frame, units),
