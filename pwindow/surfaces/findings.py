@@ -12,17 +12,23 @@ from threadpoolctl import threadpool_limits
 from pwindow.surfaces.checks.checked import Judged
 from pwindow.surfaces.checks.curvature_check import FormCheck, stretch
 from pwindow.surfaces.checks.diagnostics import RARE, normality
+from pwindow.surfaces.checks.directions import Unexpected, unexpected
 from pwindow.surfaces.checks.outliers import Apart, most_influential
 from pwindow.surfaces.checks.residual_patterns import OffLevel, Uneven, numbers, uneven_spread
 from pwindow.surfaces.model.responses import FACTORS
+from pwindow.surfaces.posterior.joint import JointSurfaces
 from pwindow.surfaces.posterior.make_readies import Mountings
+from pwindow.surfaces.posterior.processes import Processes
+from pwindow.surfaces.posterior.sampler import MIXED
 from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
+from pwindow.wording import percent
 
 _CURE = "print a set-up there before relying on it, or fit with a smooth correction"
 _ALLOWED = f"intervals and probabilities allow for this; {_CURE}"
 _LONE = 0.99  # leverage of a print that a surface goes through
+_DIRECTION_DRAWS = 960
 _Weight = Literal["serious", "mind"]
 
 
@@ -79,10 +85,12 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     every = [
         *(Finding("", sentence, "serious") for sentence in surfaces.trial.warnings),
         *_of_mountings(surfaces.mountings),
+        *_of_draws(surfaces.joint),
         *_of_outliers(outliers, surfaces.trial),
         *of_form,
         *_of_influence(leaned_on),
         *alone,
+        *_of_directions(surfaces),
         *_of_make_readies(surfaces),
     ]
     return tuple(sorted(every, key=lambda finding: finding.weight != "serious"))
@@ -94,6 +102,40 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
 def _of_mountings(found: Mountings) -> list[Finding]:
     """What probabilities assume where the trial does not show how much make-readies differ."""
     return [] if found.measured else [Finding("", f"{found.sentence}; {found.cure}", "serious")]
+
+
+# posterior --------------------------------------------------------------------------------------
+
+
+def _of_draws(joint: JointSurfaces) -> list[Finding]:
+    """Draws that still depend on where they started."""
+    if joint.draws is None or joint.draws.mixing < MIXED:
+        return []
+    what = (
+        f"the draws behind every probability have not settled (potential scale reduction {joint.draws.mixing:.2f}, where less "
+        f"than {MIXED:g} is asked for): probabilities may be off by one or two percentage points for that alone; measure gaps "
+        "instead of only counting bridged ones, or print more make-readies"
+    )
+    return [Finding("", what, "mind")]
+
+
+def _of_directions(surfaces: Surfaces) -> list[Finding]:
+    """Responses that go the other way with a setting than printing shows."""
+    cells = {name: surface.cells for name, surface in surfaces.by_name.items()}
+    return [
+        _of_direction(surfaces.by_name[one.response], one)
+        for one in unexpected(Processes.of(surfaces.joint, _DIRECTION_DRAWS), cells)
+    ]
+
+
+def _of_direction(surface: Surface, found: Unexpected) -> Finding:
+    does, should = ("rises", "falls") if found.rises else ("falls", "rises")
+    what = (
+        f"{surface.kind.label} {does} with {_word(found.setting)} on average over the tried set-ups (posterior probability "
+        f"{percent(found.probability)}), where it {should} in printing (common practice, no source): check that setting and "
+        "its unit in the file, and what else changed with it; do not rely on probabilities away from the tried set-ups"
+    )
+    return Finding(surface.kind.name, what, "mind")
 
 
 # prints -----------------------------------------------------------------------------------------

@@ -24,7 +24,7 @@ from pwindow.surfaces.posterior.statistics import ByFeatureCount, Completed, Pri
 
 _EFFECTS = 12_000
 """Print effects that all chains together draw of one response, unless that leaves fewer than 8."""
-_MIXED = 1.2
+MIXED = 1.2
 """Potential scale reduction that short chains of one distribution stay below."""
 
 
@@ -150,7 +150,7 @@ def draw_posterior(sources: Sequence[Source], readies: np.ndarray | None, plan: 
     chain.run(plan.warm)
     draws = _gather(chain.run(plan.kept), split=chain.readies.split)
     for doubling in range(1, plan.doublings + 1):
-        if draws.mixing < _MIXED:
+        if draws.mixing < MIXED:
             break
         draws = _gather(chain.run(plan.kept * 2**doubling), split=chain.readies.split)
     return draws
