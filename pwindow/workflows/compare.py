@@ -117,7 +117,13 @@ _PRINTED = 4  # digits that a fit is reproduced to, those that are printed
 
 
 def differences(answer: Mapping, other: Mapping) -> list[str]:
-    """Numbers of two answers that do not print alike, by their place."""
+    """Numbers of an answer that another does not print alike, by their place; what only the other tells is no difference.
+
+    Parameters
+    ----------
+    answer, other : mapping
+        As stored, and as worked out again, perhaps by a version that tells more.
+    """
     return [
         f"{place}: {one} and {another}"
         for place, one, another in _leaves(answer, other)
@@ -127,8 +133,8 @@ def differences(answer: Mapping, other: Mapping) -> list[str]:
 
 def _leaves(one: object, other: object, place: str = "") -> Iterator[tuple[str, object, object]]:
     if isinstance(one, Mapping) and isinstance(other, Mapping):
-        for key in dict.fromkeys([*one, *other]):
-            yield from _leaves(one.get(key), other.get(key), f"{place}, {key}" if place else str(key))
+        for key in one:
+            yield from _leaves(one[key], other.get(key), f"{place}, {key}" if place else str(key))
     elif isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
         for at, (first, second) in enumerate(zip(one, other), start=1):
             yield from _leaves(first, second, f"{place} {at}")

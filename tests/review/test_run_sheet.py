@@ -97,7 +97,7 @@ def test_two_outcomes_are_told_apart(sheet, edge):
 
 def test_less_than_asked_for_is_said_in_runs(edge, sheet):
     assert (
-        "in only about 7 of 100 runs (by what the trial tells it may be fewer than 1 of 100), even while the press prints as it did"
+        "in only about 7 of 100 runs (perhaps fewer than 1), even while the press prints as it did"
         in edge.text
     )
     assert "engineer: may be run" in edge.text and "engineer: may be run" not in sheet.text

@@ -92,7 +92,10 @@ def test_surfaces_that_bend_are_not_told_to(simulate):
 @pytest.mark.slow
 def test_a_second_order_truth_mostly_raises_no_objection(simulate):
     """Of 40 trials, where about a tenth is objected to: a tenth passes in nine cases of ten, a quarter in one of ten."""
-    objected = [bool(told(simulate(seed), NO_DRAWS)) for seed in range(400, 440)]
+    objected = [
+        any("have not settled" not in one.sentence for one in told(simulate(seed), NO_DRAWS))
+        for seed in range(400, 440)
+    ]
     assert sum(objected) <= 6
 
 
