@@ -206,6 +206,10 @@ def test_steps_are_taken_with_the_keyboard(opened):
     opened.keyboard.press("Enter")
     marked(opened, "3 · Decide")
     assert opened.locator("h2[aria-current=step]").inner_text().endswith("Chosen step")
+    opened.wait_for_function(
+        "[...document.querySelectorAll('button')].some(one => one.textContent === 'Set aside' && !one.disabled)",
+        timeout=PATIENCE,
+    )
     opened.get_by_label("Reason").focus()
     opened.keyboard.type("worn doctor blade")
     for _ in range(3):
