@@ -70,6 +70,10 @@ def wait_for(address, process, log):
 
 def run_all(page, address, name):
     page.set_viewport_size({"width": 1500, "height": 950})
+    # the laboratory may ask for a kernel, or whether to read a file again: what it offers is taken
+    page.add_locator_handler(
+        page.locator("dialog.jp-Dialog"), lambda asked: asked.locator(".jp-mod-accept").click()
+    )
     page.goto(f"{address}/lab/tree/{name}.ipynb?reset")
     page.locator('.jp-Notebook-ExecutionIndicator[data-status="idle"]').wait_for(timeout=PATIENCE)
     for _ in range(5):  # what is asked of a kernel that is still connecting is lost
