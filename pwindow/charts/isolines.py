@@ -28,8 +28,7 @@ def isolines(
     Returns
     -------
     dict
-        `x`, `y`: speeds and volumes in the units of the map, lines parted by NaN; float32. Lists where there is no line:
-        a page that is sent an empty array shows nothing at all.
+        `x`, `y`: speeds and volumes in the units of the map, lines parted by NaN; float32, and empty lists where there is no line.
     """
     lines = contour_generator(
         shown.speeds, shown.volumes, np.ma.masked_invalid(values), line_type="ChunkCombinedNan"
