@@ -28,7 +28,8 @@ def isolines(
     Returns
     -------
     dict
-        `x`, `y`: speeds and volumes in the units of the map, lines parted by NaN; float32, and empty lists where there is no line.
+        `x`, `y`: speeds and volumes in the units of the map, lines parted by NaN; float32, and empty
+        lists where there is no line.
     """
     lines = contour_generator(
         shown.speeds, shown.volumes, np.ma.masked_invalid(values), line_type="ChunkCombinedNan"
