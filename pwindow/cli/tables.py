@@ -16,6 +16,7 @@ from pwindow.wording import (
     Units,
     amount,
     asked,
+    at_least,
     counted,
     mounting_words,
     percent,
@@ -286,7 +287,7 @@ def _band_table(answer: Mapping, units: Units) -> str:
                 f"pressure, {units.pressure.name}": units.pressure.number(pressure),
                 f"speeds, {units.speed.name}": " – ".join(ends),
                 "probability at top speed": percent(band["conformance_at_fastest"], level),
-                f"at least ({asked(CONFIDENCE)} sure)": percent(
+                f"at least ({asked(CONFIDENCE)} sure)": at_least(
                     band["conformance_at_fastest_at_least"], level
                 ),
                 "most reliable speed": f"{units.speed.number(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",

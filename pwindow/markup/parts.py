@@ -13,6 +13,7 @@ from markupsafe import Markup
 from pwindow.wording import (
     amount,
     asked,
+    at_least,
     listed,
     percent,
     points,
@@ -24,7 +25,7 @@ from pwindow.wording import (
 )
 
 _SHARED = "pwindow.markup"
-_FILTERS = (amount, asked, listed, percent, points, pressure, signed, speed, speed_change, volume)
+_FILTERS = (amount, asked, at_least, listed, percent, points, pressure, signed, speed, speed_change, volume)
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|µm|BCM|thou|pli|kPa|psi|Ω|mm|[a-zA-ZΩ]{1,2}[³]?/[a-z²]+)(?!\w))")
 
 

@@ -71,7 +71,7 @@ class ConformanceInterval:
         'of 100 prints, each from a new make-ready, about 95 would conform; the trial is small: with 95 % confidence at least 83'
         """
         prints = 100 if stated < 0.99 else 1000
-        about, sure = (int(prints * round(value, 3) + 1e-9) for value in (stated, self.at_least))
+        about, sure = (int(prints * value + 1e-9) for value in (stated, self.at_least))
         small = "the trial is small: " if self.high - self.low > _WIDE else ""
         return (
             f"of {prints} prints, each from a new make-ready, about {about} would conform; "

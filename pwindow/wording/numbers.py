@@ -27,11 +27,15 @@ def percent(value: float, level: float = 0.95) -> str:
     >>> percent(0.99987, level=0.9999), percent(0.9999995, level=0.9999)
     ('99.987 %', 'over 99.999 %')
     """
-    decimals = max(1, math.ceil(-math.log10(1.0 - level) - 1e-9) - 1)
+    decimals = _decimals(level)
     most = 1.0 - 10.0 ** -(decimals + 2)
     if value > most:
         return f"over {100 * most:.{decimals}f} %"
     return "under 0.1 %" if value < 0.001 else f"{100 * value:.{decimals}f} %"
+
+
+def _decimals(level: float) -> int:
+    return max(1, math.ceil(-math.log10(1.0 - level) - 1e-9) - 1)
 
 
 def asked(level: float) -> str:
@@ -45,6 +49,24 @@ def asked(level: float) -> str:
     return f"{100 * level:.10g} %"
 
 
+def at_least(value: float, level: float = 0.95) -> str:
+    """A lower bound of a probability, cut and not rounded, so that it never promises too much.
+
+    Parameters
+    ----------
+    value : float
+    level : float
+        The probability asked for, as in `percent`.
+
+    Examples
+    --------
+    >>> at_least(0.82998), at_least(0.83), at_least(0.99995)
+    ('82.9 %', '83.0 %', 'over 99.9 %')
+    """
+    steps = 10.0 ** (_decimals(level) + 2)
+    return percent(value if value > 1.0 - 1.0 / steps else math.floor(value * steps + 1e-9) / steps, level)
+
+
 def bound(interval: Mapping[str, float] | None) -> str:
     """The lower bound of a probability, to stand behind it; "" where none was kept.
 
@@ -56,11 +78,11 @@ def bound(interval: Mapping[str, float] | None) -> str:
     Examples
     --------
     >>> bound({"at_least": 0.8298, "confidence": 0.95}), bound(None)
-    (', with 95 % confidence at least 83.0 %', '')
+    (', with 95 % confidence at least 82.9 %', '')
     """
     if interval is None:
         return ""
-    return f", with {asked(interval['confidence'])} confidence at least {percent(interval['at_least'])}"
+    return f", with {asked(interval['confidence'])} confidence at least {at_least(interval['at_least'])}"
 
 
 def points(gain: float) -> str:

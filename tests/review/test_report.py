@@ -51,7 +51,7 @@ def test_the_order_of_the_story(page):
         "Why this speed",
         "Limiting requirement",
         "If run faster",
-        "How sure Of 100 prints, each from a new make-ready, about 95 would conform; the trial is small: with 95 % confidence at least 83",
+        "How sure Of 100 prints, each from a new make-ready, about 95 would conform; the trial is small: with 95 % confidence at least 82",
         "Based on",
     ):
         assert words in lead

@@ -10,6 +10,7 @@ from pwindow.window.confidence import (
     conformance_by_process,
     conformance_interval,
 )
+from pwindow.wording import bound
 
 
 @pytest.fixture(scope="module", params=["tag", "mesh"])
@@ -86,3 +87,12 @@ def test_of_a_large_share_counts_are_of_a_thousand_and_a_sure_one_is_not_called_
     assert sure.sentence(0.998) == (
         "of 1000 prints, each from a new make-ready, about 998 would conform; with 95 % confidence at least 995"
     )
+
+
+def test_a_bound_reads_the_same_wherever_it_stands(tag_window):
+    """0.8296 is 82.9 % and 82 of 100: cut in words, in tables and on the run sheet alike."""
+    found = conformance_interval(tag_window, tag_window.recommended().setup.frame(tag_window))
+    assert found.sentence(0.951).endswith("at least 82")
+    assert bound(found.to_dict()).endswith("at least 82.9 %")
+    sheet = pw.review.run_sheet_html(pw.review.run_sheet_of(tag_window))
+    assert "about 95 of 100 runs (perhaps as few as 82)" in sheet
