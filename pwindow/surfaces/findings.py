@@ -11,10 +11,11 @@ from threadpoolctl import threadpool_limits
 
 from pwindow.surfaces.checks.checked import Judged
 from pwindow.surfaces.checks.curvature_check import FormCheck, stretch
-from pwindow.surfaces.checks.diagnostics import RARE, normality
+from pwindow.surfaces.checks.diagnostics import RARE, residual_shape
 from pwindow.surfaces.checks.directions import Unexpected, unexpected
 from pwindow.surfaces.checks.outliers import Apart, most_influential
 from pwindow.surfaces.checks.residual_patterns import OffLevel, Uneven, numbers, uneven_spread
+from pwindow.surfaces.checks.shape import Shape
 from pwindow.surfaces.model.responses import FACTORS
 from pwindow.surfaces.posterior.joint import JointSurfaces
 from pwindow.surfaces.posterior.make_readies import Mountings
@@ -260,13 +261,13 @@ def _of_lack(surface: Surface, p: float, trial: Trial) -> Finding:
 
 def _of_spread(surface: Surface) -> list[Finding]:
     """An uneven spread, or one of another shape: an uneven one has another shape for that alone."""
-    normal = normality(surface)
-    if normal is None:
+    shape = residual_shape(surface)
+    if shape is None:
         return []
     uneven = uneven_spread(surface)
     if uneven.p < RARE:
         return [_of_uneven_spread(surface, uneven)]
-    return [_of_shape(surface, normal[1])] if normal[1] < RARE else []
+    return [_of_shape(surface, shape)] if shape.p < RARE else []
 
 
 def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
@@ -280,19 +281,14 @@ def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
     return Finding(surface.kind.name, sentence, "mind")
 
 
-def _of_shape(surface: Surface, p: float) -> Finding:
-    from scipy import stats
-
-    rest = surface.solution.residuals
-    lean = stats.skew(rest) / np.sqrt(6.0 / len(rest))
-    tails = stats.kurtosis(rest) / np.sqrt(24.0 / len(rest))
-    shape = f"extreme prints are {'more' if tails > 0 else 'less'} frequent than normal errors give"
-    if abs(lean) > abs(tails):
-        side, other = ("above", "below") if lean > 0 else ("below", "above")
+def _of_shape(surface: Surface, found: Shape) -> Finding:
+    shape = f"extreme prints are {'more' if found.kurtosis > 0 else 'less'} frequent than normal errors give"
+    if abs(found.skewness) > abs(found.kurtosis):
+        side, other = ("above", "below") if found.skewness > 0 else ("below", "above")
         shape = f"prints {side} it lie farther out than prints {other} it"
     what = (
-        f"the scatter of {surface.kind.label} about its surface is not normal (Shapiro-Wilk, p {p:.1g}): {shape}; "
-        f"do not rely on probabilities below 1 % or above 99 %"
+        f"the scatter of {surface.kind.label} about its surface is not normal (Shapiro-Francia, p {found.p:.1g}): "
+        f"{shape}; do not rely on probabilities below 1 % or above 99 %"
     )
     return Finding(surface.kind.name, what, "mind")
 

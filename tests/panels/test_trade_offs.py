@@ -80,7 +80,7 @@ def test_a_relaxed_limit_moves_everything(page):
     field, note = limit_field(page, "resistance")
     field.value = "400"
     assert "400 Ω" in text(page.steps) and page.frontier.children[0] is not before
-    assert page.question.recommended.setup.speed > 98.8
+    assert page.question.recommended.setup.speed > 97.9
     field.value = "−1"
     assert "line resistance at most: −1 Ω is not above zero. The page still uses 400 Ω." in plain(note.value)
     assert field.value == "−1" and "400 Ω" in text(page.steps), "what was there stays"
@@ -108,9 +108,9 @@ def test_an_assurance_beyond_the_slider_is_shown_as_it_is(demo_surfaces, study, 
 def test_pinned_set_ups_stand_side_by_side(page):
     page.pin.click()
     page.controls.speed.value = 90.0
-    assert "first: roll 2047, 50 µm, 98.8 m/min" in text(page.beside)
+    assert "first: roll 2047, 50 µm, 97.9 m/min" in text(page.beside)
     assert "roll 2047, 50 µm, 90 m/min" in text(page.beside) and "points" in text(page.beside)
-    page.controls.speed.value = 98.8
+    page.controls.speed.value = 97.9
     page.pin.click()
     assert "already pinned" in plain(page.frame.problem.value)
     page.section.value = Section.BESIDE.value
@@ -386,8 +386,8 @@ def test_limits_are_moved_when_they_are_first_shown(page):
     trades = limit_trades(page.question.window, page.question.start())
     _, looser = trades.limits[0]
     kept, best = cells(plain(page.limits.value), "line resistance at most 330 Ω")
-    told = f"{looser.fastest:g}", speed_change(looser.fastest - 98.8)
-    assert "As declared: 98.8 m/min" in text(page.limits)
+    told = f"{looser.fastest:g}", speed_change(looser.fastest - 97.9)
+    assert "As declared: 97.9 m/min" in text(page.limits)
     assert [cell.strip() for cell in kept[3:6]] == [cell.strip() for cell in best[3:6]] == ["363 Ω", *told]
     kept, best = cells(plain(page.limits.value), "line width at most 70 µm")
     assert kept[1].strip() == "none" and kept[2].strip() == "–"

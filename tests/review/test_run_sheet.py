@@ -53,12 +53,12 @@ def test_settings_with_their_tolerances(sheet):
     assert sheet.tables["settings"][0] == ["", "roll", "plate", "pressure", "press speed", "ink, film, dryer"]
     rows = {row[0]: row[1:] for row in sheet.rows("settings")}
     assert "allows for drift within “hold within”" in sheet.text
-    assert rows["set to"][:4] == ["2047", "laser-imaged", "50 µm", "98.8 m/min"]
+    assert rows["set to"][:4] == ["2047", "laser-imaged", "50 µm", "97.9 m/min"]
     assert "as in the trial" in rows["set to"][4]
     volume, plate, *held = rows["hold within"]
     assert "7.2 cm³/m²" in volume and "measurement date unknown" in volume
     assert plate == "lines 30 µm, gaps 60 µm wide on the plate"
-    assert held == ["45 to 55 µm", "96.8 to 100.8 m/min"]
+    assert held == ["45 to 55 µm", "95.9 to 99.9 m/min"]
     assert rows["tried"] == ["20 to 80 µm", "30 to 120 m/min"]
     assert rows["as set"] == [""] * 5
 
@@ -97,7 +97,7 @@ def test_two_outcomes_are_told_apart(sheet, edge):
 
 def test_less_than_asked_for_is_said_in_runs(edge, sheet):
     assert (
-        "in only about 7 of 100 runs (perhaps fewer than 1), even while the press prints as it did"
+        "in only about 8 of 100 runs (perhaps fewer than 1), even while the press prints as it did"
         in edge.text
     )
     assert "engineer: may be run" in edge.text and "engineer: may be run" not in sheet.text
@@ -151,12 +151,12 @@ def test_every_gap_must_hold_and_not_their_average_alone(sheet):
 def test_never_beyond_what_was_tried(sheet):
     """The only other speeds on the sheet are those of the assured band and of the trial."""
     speeds = {float(one) for one in re.findall(r"([\d.]+) m/min", sheet.text)}
-    assert speeds <= {98.8, 100.8, 120.0, 83.9}
+    assert speeds <= {97.9, 99.9, 120.0, 83.9}
 
 
 @pytest.fixture(scope="module")
 def edge(tag_window, read_page):
-    """A set-up at the end of the trial, which conforms in 7 of 100 runs."""
+    """A set-up at the end of the trial, which conforms in 8 of 100 runs."""
     return read_page(
         run_sheet_html(
             run_sheet(subject_of(tag_window, Setup("laser-imaged", tag_window.rolls[0], 80.0, 30.0)))

@@ -165,7 +165,7 @@ def test_a_spread_of_another_shape_is_said(simulate, sign, shape):
     def lopsided(rng, prints):
         return sign * 0.22 * (rng.random(len(prints)) < 0.2)
 
-    found = about(told(scatter(simulate(6), lopsided, seed=2)), "Shapiro-Wilk")
+    found = about(told(scatter(simulate(6), lopsided, seed=2)), "Shapiro-Francia")
     (finding,) = [finding for finding in found if finding.response == "line_height"]
     assert shape in finding.sentence and "below 1 % or above 99 %" in finding.sentence
 

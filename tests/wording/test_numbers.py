@@ -78,7 +78,7 @@ def test_the_page_and_the_command_tell_a_height_alike(tag_window):
     """One line height was 0.77 in one table and 0.768 in another."""
     from pwindow.cli.tables import _response_table
 
-    frame = tag_window.setups("laser-imaged", 98.8, 7.2, 50.0)
+    frame = tag_window.setups("laser-imaged", 97.9, 7.2, 50.0)
     found = tag_window.surfaces.predict("line_height", frame).iloc[0]
     value, low, high = with_interval(*found[["mean", "obs_ci_low", "obs_ci_high"]])
     command = _response_table({"line_height_um": found.to_dict()}, METRIC)

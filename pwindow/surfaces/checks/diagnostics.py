@@ -11,10 +11,10 @@ from scipy import linalg
 from scipy.special import fdtrc, stdtr
 from threadpoolctl import threadpool_limits
 
+from pwindow.surfaces.checks.shape import Shape
 from pwindow.surfaces.single.surface import Surface
 
-NORMALITY, EVEN_SPREAD = "normality (Shapiro-Wilk)", "even spread (Breusch-Pagan)"
-_MOST_NORMAL = 4000  # values: of more the p of the test of normality is not known well
+NORMALITY, EVEN_SPREAD = "normality (Shapiro-Francia)", "even spread (Breusch-Pagan)"
 RARE = 0.01
 """A check raises a warning below this probability."""
 
@@ -225,16 +225,12 @@ def _prints(surface: Surface) -> pd.DataFrame:
     return worst.join(table.groupby("print")["leverage"].max()).sort_index()
 
 
-def normality(surface: Surface) -> tuple[float, float] | None:
-    """Statistic and p of Shapiro and Wilk's test of the residuals; None of a surface without any."""
-    from scipy import stats
-
-    residuals = surface.solution.residuals
+def residual_shape(surface: Surface) -> Shape | None:
+    """How the residuals are shaped; None of a surface without any, or too few."""
     spread = np.sqrt(surface.solution.ssr / surface.solution.df)
     if spread < 1e-12 * max(np.abs(surface.white_values).max(), 1.0):
         return None
-    statistic, p = stats.shapiro(residuals[:: len(residuals) // _MOST_NORMAL + 1])
-    return float(statistic), float(p)
+    return Shape.of(surface.solution.residuals)
 
 
 def residual_checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
@@ -253,11 +249,11 @@ def residual_checks(surface: Surface, prints: pd.DataFrame) -> pd.DataFrame:
     """
     from statsmodels.stats.diagnostic import het_breuschpagan
 
-    normal = normality(surface)
-    if normal is None:
+    shape = residual_shape(surface)
+    if shape is None:
         return pd.DataFrame(columns=["statistic", "p", "meaning"])
     residuals, fitted = surface.solution.residuals, surface.mean(surface.cells)
-    rows = {NORMALITY: (*normal, "intervals and probabilities assume normal errors")}
+    rows = {NORMALITY: (shape.straightness, shape.p, "intervals and probabilities assume normal errors")}
     if np.ptp(fitted) > 0.0:  # not where the surface is one number
         statistic, p = het_breuschpagan(residuals, np.column_stack([np.ones_like(fitted), fitted]))[:2]
         rows[EVEN_SPREAD] = (statistic, p, "the spread changes with the predicted value")

@@ -110,9 +110,9 @@ class Plan:
     freedom : float
         ν of the half-t prior of standard deviations.
     width : float
-        Scale of that prior, in residual standard deviations of the response. Of 0.25, 0.5 and 1 the
-        one whose stated probabilities came true the nearest, and often enough where it mattered
-        (`calibrate`, 200 trials of the demo's layout and of half of it).
+        Scale of that prior, in residual standard deviations of the response. Of 0.25, 0.5 and 0.7 the
+        smallest that loses no true spread more often than its interval says, and overstates no
+        conformance at the fastest assured set-up (320 trials of eight kinds; tests/bench/bench_prior.py).
     scales : tuple of float, optional
         Scale of that prior by response, in place of `width`.
     hierarchical : bool
@@ -128,7 +128,7 @@ class Plan:
     kept: int = 60
     doublings: int = 4
     freedom: float = 2.0
-    width: float = 0.25
+    width: float = 0.5
     scales: tuple[float, ...] | None = None
     hierarchical: bool = True
     between: Between | None = None

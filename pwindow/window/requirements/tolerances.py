@@ -27,11 +27,6 @@ class Tolerance:
         """The most that settings deviate, in their own unit."""
         return self.share * values + self.step
 
-    def ends(self, setups: pd.DataFrame) -> list[pd.DataFrame]:
-        """Set-ups with the setting as low and as high as it may drift."""
-        setting, half = setups[self.setting], self.half_width(setups[self.setting])
-        return [setups.assign(**{self.setting: setting + sign * half}) for sign in (-1.0, 1.0)]
-
 
 def drifts(tolerances: Sequence[Tolerance], joint: JointSurfaces, setups: pd.DataFrame) -> np.ndarray:
     """Change of the responses' means when each setting deviates by all of its tolerance.
@@ -48,8 +43,12 @@ def drifts(tolerances: Sequence[Tolerance], joint: JointSurfaces, setups: pd.Dat
     """
     if not tolerances:
         return np.zeros((0, len(setups), len(joint.names)))
-    ends = [end for tolerance in tolerances for end in tolerance.ends(setups)]
-    means = joint.means(pd.concat(ends)).reshape(len(tolerances), 2, len(setups), -1)
+    copies = {name: np.tile(setups[name].to_numpy(), 2 * len(tolerances)) for name in setups}
+    for at, tolerance in enumerate(tolerances):
+        half, moved = tolerance.half_width(setups[tolerance.setting]), np.zeros((len(tolerances), 2, len(setups)))
+        moved[at] = -half, half
+        copies[tolerance.setting] = copies[tolerance.setting] + moved.ravel()
+    means = joint.means(pd.DataFrame(copies)).reshape(len(tolerances), 2, len(setups), -1)
     return (means[:, 1] - means[:, 0]) / 2
 
 
