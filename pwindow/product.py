@@ -134,6 +134,9 @@ class Assurance:
     ----------
     level : float
         Joint conformance probability that the assured window must reach.
+    confidence : float or None
+        How sure the trial must make it that a set-up reaches the level; where None, it is enough that the stated
+        conformance does, which is the average over all that the trial leaves open.
     speed_tolerance, volume_tolerance : float
         Largest relative deviation from the setting.
     pressure_tolerance : str or None
@@ -145,6 +148,23 @@ class Assurance:
     speed_tolerance: float = 0.0
     pressure_tolerance: str | None = None
     volume_tolerance: float = 0.0
+    confidence: float | None = None
+
+    @property
+    def words(self) -> str:
+        """What is asked for.
+
+        Examples
+        --------
+        >>> Assurance(0.95).words, Assurance(0.95, confidence=0.9).words
+        ('95 %', '95 % with 90 % confidence')
+        """
+        return f"{asked(self.level)}{self.sure}"
+
+    @property
+    def sure(self) -> str:
+        """The confidence that is asked for, to stand behind the level; "" without one."""
+        return "" if self.confidence is None else f" with {asked(self.confidence)} confidence"
 
     @property
     def tolerances(self) -> Mapping[str, str]:
@@ -178,7 +198,7 @@ class Product(Viewed):
         >>> pw.read_product(pw.demo("tag.toml"))
         <Product Grain moisture tag: plate laser-imaged, 3 requirements, assurance 95 %>
         """
-        plate, level = self.pattern.plate, asked(self.assurance.level)
+        plate, level = self.pattern.plate, self.assurance.words
         number = counted(len(self.requirements), "requirement", "requirements")
         rows = {
             "Plate": plate or "any",
@@ -195,6 +215,11 @@ class Product(Viewed):
         return dataclasses.replace(
             self, assurance=dataclasses.replace(self.assurance, level=_checked_level(level, "assurance"))
         )
+
+    def with_confidence(self, confidence: float | None) -> Product:
+        """The same product held to its level with another confidence (from 0.5 to below 1), or with none."""
+        checked = _checked_confidence(confidence, "assurance")
+        return dataclasses.replace(self, assurance=dataclasses.replace(self.assurance, confidence=checked))
 
 
 def read_product(source: str | Path | InputFile) -> Product:
@@ -331,17 +356,40 @@ def _read_assurance(table: Table) -> Assurance:
         speed_tolerance=table.quantity("speed_tolerance", "1", 0.0, least=0.0, below=1.0),
         pressure_tolerance=_checked_pressure(table.take("pressure_tolerance"), table.where),
         volume_tolerance=table.quantity("volume_tolerance", "1", 0.0, least=0.0, below=1.0),
+        confidence=_checked_confidence(table.take("confidence"), table.where),
     )
-    table.close("level, speed_tolerance, pressure_tolerance, volume_tolerance")
+    table.close("level, confidence, speed_tolerance, pressure_tolerance, volume_tolerance")
     return assurance
 
 
 def _checked_level(level: object, where: str) -> float:
-    if isinstance(level, bool) or not isinstance(level, (int, float)) or not 0 < level < 1:
+    value = _share(level)
+    if value is None or not 0.0 < value < 1.0:
         raise DeclarationProblem(
             f"{where}: level “{shown(level)}” must be a probability between 0 and 1, for example 0.95"
         )
-    return float(level)
+    return value
+
+
+def _checked_confidence(confidence: object, where: str) -> float | None:
+    if confidence is None:
+        return None
+    value = _share(confidence)
+    if value is None or not 0.5 <= value < 1.0:
+        raise DeclarationProblem(
+            f"{where}: confidence “{shown(confidence)}” must be from 50 % to below 100 %, for example “90 %”"
+        )
+    return value
+
+
+def _share(stated: object) -> float | None:
+    """A share as a number or as a text in percent; None of what is neither."""
+    if isinstance(stated, (int, float)) and not isinstance(stated, bool):
+        return float(stated)
+    try:
+        return read_quantity(stated, "1")
+    except UnitProblem:
+        return None
 
 
 def _checked_pressure(text: object, where: str) -> str | None:

@@ -30,15 +30,16 @@ def before_after_figure(shown: SideBySide, palette: Palette = LIGHT, units: Unit
     for roll in shown.rolls:
         _draw_roll(figure, roll, (low, high), palette, units)
     pale = {"color": palette.quiet, "width": 2, "dash": "dash"}
-    _draw_outline(figure, shown.before, shown.level, "before", pale, units)
-    _draw_outline(figure, shown.after, shown.level, "after", {"color": palette.ink, "width": 4}, units)
+    level = shown.assurance.level
+    _draw_outline(figure, shown.before, level, "before", pale, units)
+    _draw_outline(figure, shown.after, level, "after", {"color": palette.ink, "width": 4}, units)
     for spot, name, fill in zip(shown.recommended, ("before", "after"), (palette.paper, palette.mark)):
         if spot is not None:
             _draw_recommended(figure, spot, name, fill, palette, units)
     axis = {"gridcolor": palette.paper, "zeroline": False, "showline": True, "linecolor": palette.quiet}
     (before, after), elsewhere = shown.fits, _elsewhere(shown, units)
     title = (
-        f"{as_text(_heading(shown, units))}<br><sub>outlines: {asked(shown.level)} probability<br>dashed: before (fit {before}), "
+        f"{as_text(_heading(shown, units))}<br><sub>outlines: {asked(level)} probability{shown.assurance.sure}<br>dashed: before (fit {before}), "
         f"heavy: after (fit {after}){'<br>' * bool(elsewhere)}{as_text(elsewhere)}</sub>"
     )
     figure.update_layout(
@@ -91,7 +92,7 @@ def _draw_outline(
     figure.add_contour(
         x=units.speed.of(window.speeds),
         y=units.volume.of(window.volumes),
-        z=window.joint,
+        z=window.held,
         name=name,
         contours={"start": level, "end": level, "size": 1, "coloring": "none", "showlabels": False},
         line=line,

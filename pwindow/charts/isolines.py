@@ -7,11 +7,12 @@ from collections.abc import Iterable
 import numpy as np
 from contourpy import contour_generator
 
+from pwindow.window.search.inner import InnerSet
 from pwindow.window.search.maps import WindowMap
 
 
 def isolines(
-    shown: WindowMap, values: np.ndarray, levels: Iterable[float]
+    shown: WindowMap | InnerSet, values: np.ndarray, levels: Iterable[float]
 ) -> dict[str, np.ndarray | list[float]]:
     """Lines at which values of a map reach levels, found between its set-ups.
 
@@ -19,7 +20,7 @@ def isolines(
 
     Parameters
     ----------
-    shown : WindowMap
+    shown : WindowMap or InnerSet
     values : ndarray, shape (v, s)
         Over volumes and speeds; NaN where nothing is known.
     levels : iterable of float

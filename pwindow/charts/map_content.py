@@ -4,28 +4,41 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
+from pwindow.product import Assurance
 from pwindow.study import Roll
+from pwindow.window.search.inner import InnerSet
 from pwindow.window.search.maps import WindowMap
 from pwindow.window.search.starting import StartingSetup
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
-from pwindow.wording import METRIC, Units, metric
+from pwindow.wording import METRIC, Units, at_least, metric, percent
 
 _PRODUCT, _PLATE = 36, 22  # characters of their names that the line of the title holds
+Shown = TypeVar("Shown", WindowMap, InnerSet)
 Spot = tuple[float, float]
 """Speed and cell volume, in the units of the picture."""
 
 
 @dataclass(frozen=True)
 class Nearest:
-    """The closest set-up where none is assured: its joint conformance, and its spot where it lies on this map."""
+    """The closest set-up where none is assured: its joint conformance, and its spot where it lies on this map.
+
+    Where a confidence is asked for, also what the joint conformance is at least with that.
+    """
 
     joint: float
     spot: Spot | None = None
+    at_least: float | None = None
+
+    def words(self, level: float) -> str:
+        """How close it comes."""
+        sure = "" if self.at_least is None else f", at least {at_least(self.at_least, level)}"
+        return f"{percent(self.joint, level)}{sure}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,8 +49,8 @@ class MapContent:
     ----------
     window_map : WindowMap
         Its speeds and volumes in `units`, as are those of `elsewhere` and all spots.
-    level : float
-        Assurance level.
+    assurance : Assurance
+        What is asked for.
     rolls : sequence of Roll
     bands : DataFrame
         Speed bands of the plate and pressure shown.
@@ -55,10 +68,12 @@ class MapContent:
         Of what the picture is, as `map_title` makes it.
     elsewhere : tuple of (str, WindowMap)
         Maps of the same plate at other pressures, each with its pressure in words.
+    inner : InnerSet or None
+        Set-ups that reach the level all at once, where they are to be outlined; in `units`.
     """
 
     window_map: WindowMap
-    level: float
+    assurance: Assurance
     rolls: tuple[Roll, ...]
     bands: pd.DataFrame
     chosen: Spot
@@ -67,7 +82,13 @@ class MapContent:
     nearest: Nearest | None = None
     title: str = ""
     elsewhere: tuple[tuple[str, WindowMap], ...] = ()
+    inner: InnerSet | None = None
     units: Units = METRIC
+
+    @property
+    def level(self) -> float:
+        """The joint conformance probability that is asked for."""
+        return self.assurance.level
 
     @property
     def along(self) -> str | None:
@@ -86,6 +107,7 @@ def content_at(
     start: StartingSetup | None,
     elsewhere: Mapping[float, WindowMap] | None = None,
     units: Units | None = None,
+    inner: InnerSet | None = None,
 ) -> MapContent:
     """What the picture shows at the plate and pressure of a set-up.
 
@@ -103,16 +125,18 @@ def content_at(
         By pressure, maps whose assured region is outlined too.
     units : Units, optional
         Of the picture; metric unless given.
+    inner : InnerSet, optional
+        Set-ups that reach the level all at once.
     """
     units = units or metric(window.surfaces.trial.pressure_unit)
     spot = nearest = None
     if start is not None:
         here = start.setup.plate == setup.plate and np.isclose(start.setup.pressure, setup.pressure)
         spot = _spot(start.setup, units) if here else None
-        nearest = None if start.assured else Nearest(start.joint, spot)
+        nearest = None if start.assured else Nearest(start.joint, spot, start.at_least)
     return MapContent(
         window_map=_in_units(shown, units),
-        level=window.level,
+        assurance=window.product.assurance,
         rolls=window.rolls,
         bands=bands,
         chosen=_spot(setup, units),
@@ -124,6 +148,7 @@ def content_at(
             (units.pressure.words(pressure), _in_units(at, units))
             for pressure, at in (elsewhere or {}).items()
         ),
+        inner=None if inner is None else _in_units(inner, units),
         units=units,
     )
 
@@ -132,7 +157,7 @@ def _spot(setup: Setup, units: Units) -> Spot:
     return units.speed.of(setup.speed), units.volume.of(setup.roll.cell_volume)
 
 
-def _in_units(shown: WindowMap, units: Units) -> WindowMap:
+def _in_units(shown: Shown, units: Units) -> Shown:
     return replace(shown, speeds=units.speed.of(shown.speeds), volumes=units.volume.of(shown.volumes))
 
 

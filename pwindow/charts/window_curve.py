@@ -97,7 +97,7 @@ def _along(content: MapContent) -> str:
 
 def _curve(content: MapContent) -> tuple[np.ndarray, np.ndarray]:
     shown = content.window_map
-    return (shown.volumes if content.along == "cell_volume" else shown.speeds), shown.joint.ravel()
+    return (shown.volumes if content.along == "cell_volume" else shown.speeds), shown.held.ravel()
 
 
 def _hover_texts(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
@@ -250,7 +250,7 @@ def _notes(content: MapContent, palette: Palette) -> list[dict]:
     level = {
         "xref": "paper", "x": 1.0, "xanchor": "left", "xshift": 6, "yref": "y2", "y": content.level,
         "yanchor": "middle", "showarrow": False, "align": "left",
-        "text": f"<b>assurance<br>asked for:<br>{asked(content.level)}</b>",
+        "text": f"<b>assurance<br>asked for:<br>{asked(content.level)}</b>{content.assurance.sure.replace(' with', '<br>with', 1)}",
         "font": {"size": 12, "color": palette.mark},
     }  # fmt: skip
     notes = [top, level, *_band_notes(content, palette), *_closest_note(content, palette)]
@@ -300,7 +300,7 @@ def _closest_note(content: MapContent, palette: Palette) -> list[dict]:
             "ay": -34 if place[1] < 0.5 else 70, "xanchor": "right" if left else "left", "showarrow": True, "arrowhead": 0,
             "standoff": 11, "arrowcolor": palette.ink, "font": {"size": 13, "color": palette.ink},
             "bgcolor": palette.veil, "borderpad": 3,
-            "text": f"<b>closest: {place_words}, {percent(nearest.joint, content.level)}</b>",
+            "text": f"<b>closest: {place_words}, {nearest.words(content.level)}</b>",
         }
     ]  # fmt: skip
 
@@ -316,7 +316,7 @@ def _legend(content: MapContent) -> str:
     if content.nearest is None:
         state = "<b>thick along the axis</b> assured"
     else:
-        state = f"<b>no roll reaches {asked(content.level)}</b>"
+        state = f"<b>no roll reaches {content.assurance.words}</b>"
         state += "" if content.nearest.spot else ", closest at another plate or pressure"
     fit = f" · fit {content.fit}" * bool(content.fit)
     nor = _untried(content, tried)

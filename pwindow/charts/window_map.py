@@ -14,12 +14,14 @@ from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
 from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, Palette, placed_title
 from pwindow.window.search.maps import WindowMap
-from pwindow.wording import asked, listed, percent, speed, volume
+from pwindow.wording import asked, listed, speed, volume
 
 (
     MAP,
     LINES,
     ASSURED,
+    STATED,
+    INNER,
     NOMINAL,
     ELSEWHERE,
     ROLLS,
@@ -33,6 +35,8 @@ from pwindow.wording import asked, listed, percent, speed, volume
     "map",
     "lines",
     "assured",
+    "stated",
+    "inner",
     "nominal",
     "elsewhere",
     "rolls",
@@ -50,7 +54,7 @@ _KEY_BELOW = 52  # px from the map
 _SPECK = 0.006  # half a bar that stands for one speed, as a share of it
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 _GAP = "\u00a0"  # from the axis to the names of rolls
-_DOTTED, _DASHED = "2px,4px", "7px,4px"
+_DOTTED, _DASHED, _MIXED = "2px,4px", "7px,4px", "9px,3px,2px,3px"
 
 
 def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None = HEIGHT) -> go.Figure:
@@ -90,6 +94,8 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None
     ink = {"color": palette.ink}
     figure.add_trace(_lines(LINES, ink | {"width": 1}))
     figure.add_trace(_lines(NOMINAL, ink | {"width": 2.5, "dash": _DOTTED}))
+    figure.add_trace(_lines(STATED, ink | {"width": 2, "dash": _MIXED}))
+    figure.add_trace(_lines(INNER, {"color": palette.paper, "width": 2.5}))
     figure.add_trace(_lines(ASSURED, ink | {"width": 4}))
     figure.add_trace(
         _lines(ELSEWHERE, ink | {"width": 1.8, "dash": _DASHED}).update(
@@ -133,10 +139,12 @@ def update_map(figure: go.Figure, content: MapContent, palette: Palette) -> None
     _set_changed(trace[MAP], **_columns(shown), z=painted)
     for name, values, levels in (
         (LINES, colours.values, colours.lines),
-        (ASSURED, shown.joint, [content.level]),
+        (ASSURED, shown.held, [content.level]),
+        (STATED, shown.joint, [] if shown.at_least is None else [content.level]),
         (NOMINAL, shown.margin, [0.0]),
     ):
         _set_changed(trace[name], **isolines(shown, values, levels))
+    _set_changed(trace[INNER], **_inner_line(content))
     place = f"%{{x:.1f}} {content.units.speed.name}, %{{y:.2f}} {content.units.volume.name}"
     _set_colours(trace[MAP], colours, place)
     _set_hovers(trace, place, content.units.speed.name)
@@ -236,6 +244,14 @@ def _halo(palette: Palette) -> go.Scatter:
     )
 
 
+def _inner_line(content: MapContent) -> dict:
+    """Round the set-ups that reach the level all at once."""
+    inner = content.inner
+    if inner is None or inner.least is None:
+        return {"x": [], "y": []}
+    return isolines(inner, inner.share, [inner.least])
+
+
 def _label_spot(shown: WindowMap, level: float, taken: Sequence[float]) -> Spot | None:
     """A place on the line of a level that is as far as any from volumes where something else is."""
     for ends in reversed(shown.edges(level)):
@@ -260,7 +276,7 @@ def _outlines(content: MapContent) -> dict[str, list]:
         spot = _label_spot(shown, content.level, taken)
         if spot is None:
             continue
-        line = isolines(shown, shown.joint, [content.level])
+        line = isolines(shown, shown.held, [content.level])
         x += [*line["x"], None, spot[0], None]
         y += [*line["y"], None, spot[1], None]
         text += [""] * (len(line["x"]) + 1) + [2 * _GAP + name, ""]
@@ -383,21 +399,30 @@ def _subtitle(content: MapContent) -> str:
     if content.nearest is None:
         return fit or " "
     away = "" if content.nearest.spot else ", at another plate or pressure"
-    best = f"no roll reaches {asked(content.level)}; closest {percent(content.nearest.joint, content.level)}{away}"
+    best = f"no roll reaches {content.assurance.words}; closest {content.nearest.words(content.level)}{away}"
     return f"<b>{best}</b>" + f" · {fit}" * bool(fit)
 
 
 def _key(content: MapContent, colours: Colours) -> str:
     """What the marks stand for, each beside a sign like it."""
-    some, lines = content.nearest is None, "⋯⋯ averages meet every limit"
-    if some:
-        level = asked(content.level)
-        others = f"╌╌ {level} at other pressures" if content.elsewhere else ""
-        lines = _apart(f"<b>━━</b> {level} probability", others, lines)
-    marks = ("▬▬ speed band of a roll", "◇ recommended") if some else ("◇ closest",)
     levels = listed([f"{100 * level:.{colours.decimals}f} %" for level in colours.lines])
-    thin = f"── {levels}" * bool(levels)
-    return f"{lines}<br>" + _apart(*marks, "○ selected", "▨ not tried", thin)
+    thin, some = f"── {levels}" * bool(levels), content.nearest is None
+    if content.inner is not None:
+        thin = "white: all at once" if content.inner.least is not None else "none all at once"
+    marks = ("▬▬ speed band of a roll", "◇ recommended") if some else ("◇ closest",)
+    return f"{_outline_key(content)}<br>" + _apart(*marks, "○ selected", "▨ not tried", thin)
+
+
+def _outline_key(content: MapContent) -> str:
+    level, sure = asked(content.level), content.assurance.sure
+    if sure:
+        others = "╌╌ other pressures" * bool(content.elsewhere)
+        return _apart(f"<b>━━</b> {level}{sure}", others, f"─·─ {level} stated", "⋯⋯ averages")
+    averages = "⋯⋯ averages meet every limit"
+    if content.nearest is not None:
+        return averages
+    others = f"╌╌ {level} at other pressures" * bool(content.elsewhere)
+    return _apart(f"<b>━━</b> {level} probability", others, averages)
 
 
 def _apart(*words: str) -> str:
@@ -416,7 +441,7 @@ def _spot_note(content: MapContent, palette: Palette) -> list[dict]:
     words = (
         f"{speed(x)} {content.units.speed.name}"
         if nearest is None
-        else f"closest: {speed(x)} {content.units.speed.name}, {percent(nearest.joint, content.level)}"
+        else f"closest: {speed(x)} {content.units.speed.name}, {nearest.words(content.level)}"
     )
     return [
         {

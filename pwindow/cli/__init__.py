@@ -189,6 +189,7 @@ def speeds(
     planned: Sequence[str],
     pressures: Sequence[str],
     assurance: float | None,
+    confidence: float | None,
     limits: bool,
     picture: Path | None,
     terms: Form,
@@ -207,7 +208,7 @@ def speeds(
     from pwindow.wording import metric
 
     surfaces, declared = fitted(files, archive, study, terms, leave_out, planned)
-    window = window_of(surfaces, product, declared, assurance)
+    window = window_of(surfaces, product, declared, assurance, confidence)
     try:
         asked = sorted({read_quantity(text, surfaces.trial.pressure_unit) for text in pressures})
     except UnitProblem as problem:

@@ -80,7 +80,7 @@ def speeds_answer(
     best = recommend(window, bands)
     answer = {
         "product": window.product.name,
-        "assurance": window.level,
+        **assurance_dict(window),
         **_planned(planned_rolls(window.study)),
         "bands": bands.to_dict("records"),
         "recommended": best
@@ -96,6 +96,12 @@ def speeds_answer(
         start = starting_setup(window, best, pressures)
         answer["limits"] = [] if start is None else _limits(window, start.setup, pressures)
     return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces)]})
+
+
+def assurance_dict(window: Window) -> dict:
+    """What is asked for."""
+    confidence = {} if window.confidence is None else {"confidence": window.confidence}
+    return {"assurance": window.level} | confidence
 
 
 def _limits(window: Window, setup: Setup, pressures: Sequence[float] | None) -> list[dict]:
@@ -161,7 +167,7 @@ def predict_answer(
             point["conformance_interval"] = conformance_interval(window, setup).to_dict()
         points.append(point)
     answer = {**_planned(planned), "points": points, "trial": evidence(surfaces)}
-    return plain(answer if window is None else answer | {"assurance": window.level})
+    return plain(answer if window is None else answer | assurance_dict(window))
 
 
 def _at(setup: pd.DataFrame, trial: Trial) -> dict:

@@ -139,6 +139,7 @@ def _subject(
     study: Path | None,
     planned: Sequence[str],
     assurance: float | None,
+    confidence: float | None,
     at: str | None,
     terms: Form,
     leave_out: Sequence[str],
@@ -151,7 +152,7 @@ def _subject(
 
     wanted = None if at is None else _point(at)
     surfaces, declared = fitted(files, archive, study, terms, leave_out, planned)
-    window = window_of(surfaces, product, declared, assurance)
+    window = window_of(surfaces, product, declared, assurance, confidence)
     return subject_of(
         window,
         None if wanted is None else _setup(window, wanted),

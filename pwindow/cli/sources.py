@@ -76,11 +76,23 @@ PRODUCTS = click.option(
     type=click.Path(path_type=Path),
     help="Product file; may be repeated.",
 )
-ASSURANCE = click.option(
+_LEVEL = click.option(
     "--assurance",
     type=click.FloatRange(0, 1, min_open=True, max_open=True),
     help="Assurance level instead of the product's own.",
 )
+_CONFIDENCE = click.option(
+    "--confidence",
+    type=click.FloatRange(0.5, 1, max_open=True),
+    help="How sure the trial must make it that the level is reached, such as 0.9; instead of the product's own.",
+)
+
+
+def ASSURANCE(command: Callable[..., None]) -> Callable[..., None]:
+    """What is asked for, instead of what the product file asks for."""
+    return _LEVEL(_CONFIDENCE(command))
+
+
 UNITS = click.option(
     "--units",
     metavar="UNITS",
@@ -200,8 +212,14 @@ def archive_of(address: str | None, *, there: bool = False) -> Archive:
     return Archive(address)
 
 
-def window_of(surfaces: Surfaces, product: Path, study: Study, assurance: float | None = None) -> Window:
-    """The window of a product file on surfaces, held to another assurance level where one is given.
+def window_of(
+    surfaces: Surfaces,
+    product: Path,
+    study: Study,
+    assurance: float | None = None,
+    confidence: float | None = None,
+) -> Window:
+    """The window of a product file on surfaces, held to another assurance level or confidence where one is given.
 
     Parameters
     ----------
@@ -210,9 +228,15 @@ def window_of(surfaces: Surfaces, product: Path, study: Study, assurance: float 
     study : Study
     assurance : float, optional
         Joint conformance probability between 0 and 1; the product's own unless given.
+    confidence : float, optional
+        That the level is reached with; the product's own unless given.
     """
     from pwindow.product import read_product
     from pwindow.window import find_window
 
     wanted = read_product(product)
-    return find_window(surfaces, wanted if assurance is None else wanted.with_assurance(assurance), study)
+    if assurance is not None:
+        wanted = wanted.with_assurance(assurance)
+    if confidence is not None:
+        wanted = wanted.with_confidence(confidence)
+    return find_window(surfaces, wanted, study)

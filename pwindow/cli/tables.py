@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from pwindow.product import REQUIREMENT_KINDS
+from pwindow.product import REQUIREMENT_KINDS, Assurance
 from pwindow.study import Roll
 from pwindow.window.setup import planned_notes
 from pwindow.wording import (
@@ -243,7 +243,7 @@ def speeds_text(answer: Mapping, units: Units = METRIC) -> str:
     trial = answer["trial"]
     head = (
         f"{answer['product']}: speeds at which all requirements are met with a probability of at least "
-        f"{asked(answer['assurance'])}\n{counted(trial['prints'], 'print', 'prints')} of {', '.join(trial['files'])} "
+        f"{_asked_for(answer)}\n{counted(trial['prints'], 'print', 'prints')} of {', '.join(trial['files'])} "
         f"(data {trial['fingerprint']}, fit {trial['fit']})"
     )
     serious = [finding["sentence"] for finding in answer["findings"] if finding["weight"] == "serious"]
@@ -257,6 +257,10 @@ def speeds_text(answer: Mapping, units: Units = METRIC) -> str:
         f"{percent(chosen['conformance'], answer['assurance'])}.\n{_how_sure(chosen['conformance_interval'], chosen['conformance'])}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
         f"{tail}"
     )
+
+
+def _asked_for(answer: Mapping) -> str:
+    return Assurance(answer["assurance"], confidence=answer.get("confidence")).words
 
 
 def _how_sure(interval: Mapping[str, float], stated: float) -> str:
@@ -287,7 +291,7 @@ def _band_table(answer: Mapping, units: Units) -> str:
                 f"pressure, {units.pressure.name}": units.pressure.number(pressure),
                 f"speeds, {units.speed.name}": " – ".join(ends),
                 "probability at top speed": percent(band["conformance_at_fastest"], level),
-                f"at least ({asked(CONFIDENCE)} sure)": at_least(
+                f"at least ({asked(answer.get('confidence', CONFIDENCE))} sure)": at_least(
                     band["conformance_at_fastest_at_least"], level
                 ),
                 "most reliable speed": f"{units.speed.number(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",
@@ -418,5 +422,5 @@ def _recommended_text(best: Mapping, trials: int) -> str:
     )
     return (
         f"at the recommended set-up of {best['trials']} of {trials} trials: stated {best['stated']:.3f}, observed "
-        f"{best['realised']:.3f}{error}{lowest}"
+        f"{best['realised']:.3f}{error}; the level is really reached in {best['share_reaching_level']:.0%} of them{lowest}"
     )

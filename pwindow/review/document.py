@@ -36,6 +36,11 @@ def _promise_dict(promise: Promise, report: Report) -> dict:
     return {
         "product": promise.product.name,
         "assurance": promise.level,
+        **(
+            {}
+            if promise.product.assurance.confidence is None
+            else {"confidence": promise.product.assurance.confidence}
+        ),
         "setup": promise.setup.to_dict(promise.pressure_key),
         "chosen": str(promise.chosen),
         "assured": promise.assured,

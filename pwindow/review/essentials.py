@@ -68,8 +68,9 @@ class Promise:
 
     @property
     def assured(self) -> bool:
-        """Whether the set-up reaches it."""
-        return self.joint >= self.level
+        """Whether the set-up reaches it, and with the confidence that is asked for."""
+        held = self.joint if self.product.assurance.confidence is None else self.interval.at_least
+        return held >= self.level
 
     @property
     def shown_settings(self) -> tuple[Setting, ...]:

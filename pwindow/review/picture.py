@@ -16,6 +16,7 @@ from pwindow.charts.window_picture import window_figure
 from pwindow.errors import WindowProblem, expect, first_few, shown
 from pwindow.review.essentials import started
 from pwindow.window.bands import bands_at
+from pwindow.window.search.inner import inner_set
 from pwindow.window.search.maps import window_map
 from pwindow.window.search.recommendation import recommend
 from pwindow.window.search.starting import StartingSetup
@@ -57,7 +58,8 @@ def around(
         Of the picture; metric unless given.
     """
     shown = window_map(window, setup.plate, setup.pressure)
-    return content_at(window, setup, shown, bands, start, units=units)
+    inner = None if window.confidence is None else inner_set(window, setup.plate, setup.pressure)
+    return content_at(window, setup, shown, bands, start, units=units, inner=inner)
 
 
 def start_of(

@@ -7,7 +7,7 @@ from pwindow.review.essentials import Promise
 from pwindow.review.pages import Paper, page
 from pwindow.review.run_sheet import RunSheet
 from pwindow.window.search.starting import Choice
-from pwindow.wording import asked, percent
+from pwindow.wording import percent
 
 
 def run_sheet_html(sheet: RunSheet, paper: Paper | None = None) -> str:
@@ -31,7 +31,7 @@ def run_sheet_html(sheet: RunSheet, paper: Paper | None = None) -> str:
 def _refuse_what_cannot_run(promise: Promise) -> None:
     if promise.chosen is Choice.CLOSEST:
         raise WindowProblem(
-            f"no set-up reaches {asked(promise.level)}, so there is none for a run sheet; choose one that is "
+            f"no set-up reaches {promise.product.assurance.words}, so there is none for a run sheet; choose one that is "
             f"not assured, or set a lower assurance: the closest reaches {percent(promise.joint, promise.level)}"
         )
     if promise.setup.roll.planned:

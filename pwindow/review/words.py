@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pwindow.product import REQUIREMENT_KINDS, Pattern, Product, Requirement
 from pwindow.study import Ink, MakeReadies, Study
 from pwindow.window.setup import Setup
-from pwindow.wording import METRIC, Units, asked
+from pwindow.wording import METRIC, Units
 
 SOURCE = "from source"
 
@@ -65,7 +65,7 @@ def in_full(product: Product, study: Study) -> dict[str, str]:
         "cell volume": f"{100 * assurance.volume_tolerance:g} %",
     }
     terms["asked for"] = "; ".join(
-        [asked(assurance.level), *(f"{name} tolerance {value}" for name, value in drifts.items())]
+        [assurance.words, *(f"{name} tolerance {value}" for name, value in drifts.items())]
     )
     terms["inventory"] = "; ".join(f"{roll.label} {roll.cell_volume:g} cm³/m²" for roll in study.rolls)
     terms["ink"] = "; ".join(_of_ink(study.ink))

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from pwindow.errors import WindowProblem
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.study import Roll
-from pwindow.window.confidence import conformance_intervals
+from pwindow.window.confidence import conformance_intervals, reached
 from pwindow.window.conformance import Conformance
 
 SPEED_STEP = 0.1
@@ -50,8 +50,7 @@ class SpeedBand:
     pressure : float
         In the trial's unit of pressure.
     low, high, safest : float
-        Its ends, of which the high one is the fastest speed, and the speed of the highest joint conformance
-        probability; m/min.
+        Its ends, of which the high one is the fastest speed, and the most reliable speed; m/min.
     conformance_at_fastest, conformance_at_safest : float
         Joint conformance probability there.
     fastest_at_least, safest_at_least : float
@@ -226,13 +225,13 @@ def _refuse_untried(window: Conformance, pressures: Sequence[float] | None) -> N
 def bands_of(window: Conformance, row: Row) -> list[SpeedBand]:
     """The speed bands of one row, the slowest first."""
     speeds = row.speeds()
-    joint = window.joint_conformance(_at(window, row, speeds), _COARSE_POINTS)
+    held = reached(window, _at(window, row, speeds), _COARSE_POINTS)
     bands = []
-    for first, last in _runs(joint >= window.level):
-        crossings = (_crossing(speeds, joint, at, step, window) for at, step in ((first, -1), (last, 1)))
-        ends = _round_inward(window, row, *crossings)
+    for first, last in _runs(held >= window.level):
+        crossings = (_crossing(speeds, held, at, step, window) for at, step in ((first, -1), (last, 1)))
+        ends = _to_the_step(window, row, *crossings)
         if ends is not None:
-            safest = speeds[first + int(np.argmax(joint[first : last + 1]))]
+            safest = speeds[first + int(np.argmax(held[first : last + 1]))]
             bands.append(_describe(window, row, *ends, float(np.clip(round(safest, 1), *ends))))
     return bands
 
@@ -247,31 +246,38 @@ def _runs(assured: np.ndarray) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2])]
 
 
-def _crossing(speeds: np.ndarray, joint: np.ndarray, at: int, step: int, window: Conformance) -> float:
-    """Speed at which the joint conformance crosses the level, between a grid point and the next."""
+def _crossing(speeds: np.ndarray, held: np.ndarray, at: int, step: int, window: Conformance) -> float:
+    """Speed at which what is held against the level crosses it, between a grid point and the next."""
     beyond = at + step
     if not 0 <= beyond < len(speeds):
         return float(speeds[at])
-    inside, outside = joint[at], joint[beyond]
+    inside, outside = held[at], held[beyond]
     share = (inside - window.level) / (inside - outside)
     return float(speeds[at] * (speeds[beyond] / speeds[at]) ** share)
 
 
-def _round_inward(window: Conformance, row: Row, low: float, high: float) -> tuple[float, float] | None:
-    """Ends to the speed step, each still assured; None where no such speed is left."""
+def _to_the_step(window: Conformance, row: Row, low: float, high: float) -> tuple[float, float] | None:
+    """Ends to the speed step, the last ones that are assured; None where no such speed is left."""
     if row.slowest == row.fastest:  # the one speed that was tried, whether it is a step or not
-        assured = window.joint_conformance(_at(window, row, row.slowest))[0] >= window.level
+        assured = reached(window, _at(window, row, row.slowest))[0] >= window.level
         return (row.slowest, row.fastest) if assured else None
     first, last = _steps_inside(low, high)
     if first > last:
         return None
+    slowest, fastest = _steps_inside(row.slowest, row.fastest)
+    tried = [max(first - 1, slowest), first, last, min(last + 1, fastest)]
+    before, at_first, at_last, after = _assured(window, row, *tried)
     lowest: int | None = first
     highest: int | None = last
-    if not _assured(window, row, first, last).all():  # they mostly are
+    if not (at_first and at_last):  # they mostly are, and the steps beyond them mostly not
         lowest = _assured_from(window, row, first, last, 1)
         highest = None if lowest is None else _assured_from(window, row, last, lowest, -1)
     if lowest is None or highest is None:
         return None
+    if before and at_first:
+        lowest = _assured_up_to(window, row, first, slowest, -1)
+    if after and at_last:
+        highest = _assured_up_to(window, row, last, fastest, 1)
     return round(lowest * SPEED_STEP, 1), round(highest * SPEED_STEP, 1)
 
 
@@ -281,21 +287,30 @@ def _steps_inside(low: float, high: float) -> tuple[int, int]:
 
 
 def _assured_from(window: Conformance, row: Row, start: int, end: int, step: int) -> int | None:
-    """First step from `start` towards `end` whose accurately computed conformance is assured."""
+    """First step from `start` towards `end` that is assured, accurately computed."""
     return next((at for at in range(start, end + step, step) if _assured(window, row, at)[0]), None)
 
 
+def _assured_up_to(window: Conformance, row: Row, start: int, end: int, step: int) -> int:
+    """Last step from `start` towards `end` before one that is not assured, accurately computed."""
+    while start != end and _assured(window, row, start + step)[0]:
+        start += step
+    return start
+
+
 def _assured(window: Conformance, row: Row, *steps: int) -> np.ndarray:
-    """Whether the accurately computed conformance at speed steps reaches the level."""
+    """Whether speed steps are assured, accurately computed."""
     speeds = np.round(np.array(steps) * SPEED_STEP, 1)
-    return window.joint_conformance(_at(window, row, speeds)) >= window.level
+    return reached(window, _at(window, row, speeds)) >= window.level
 
 
 def _describe(window: Conformance, row: Row, low: float, high: float, safest: float) -> SpeedBand:
-    table = window.conformance(_at(window, row, [low, high, safest, row.slowest, row.fastest]))
+    setups = _at(window, row, [low, high, safest, row.slowest, row.fastest])
+    table = window.conformance(setups)
     joint, limiting = table["joint"], table.drop(columns="joint").idxmin(axis=1)
-    fastest, steadiest = conformance_intervals(window, _at(window, row, [high, safest]))
-    trial_ends = _ends_with_trial(row, low, high, (joint[3:] >= window.level).tolist())
+    fastest, steadiest = conformance_intervals(window, setups.iloc[1:3])
+    ends = reached(window, setups.iloc[3:], stated=joint[3:].to_numpy())
+    trial_ends = _ends_with_trial(row, low, high, (ends >= window.level).tolist())
     return SpeedBand(
         roll=row.roll,
         plate=row.plate,

@@ -31,7 +31,7 @@ _AT_ONCE = 10
 """Set-ups whose runs are in memory together."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class AtRecommended:
     """Conformance at the set-ups that simulated trials recommend; None where there is nothing to say.
 
@@ -44,6 +44,8 @@ class AtRecommended:
     realised_std_error : float or None
     realised_lowest_tenth : float or None
         The realised conformance that nine tenths of them exceed.
+    share_reaching_level : float or None
+        Of those trials, whose set-up really reaches the assurance level.
     """
 
     trials: int = 0
@@ -51,6 +53,7 @@ class AtRecommended:
     realised: float | None = None
     realised_std_error: float | None = None
     realised_lowest_tenth: float | None = None
+    share_reaching_level: float | None = None
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,8 @@ class Calibration:
     judged : DataFrame
         One row per simulated trial × set-up: ``trial``, ``stated``, ``realised``.
     recommended : DataFrame
-        One row per simulated trial that recommends a set-up: ``trial``, ``stated``, ``realised``.
+        One row per simulated trial that recommends a set-up: ``trial``, ``stated``, ``realised``, and whether that
+        ``reaches`` the assurance level.
     trials : int
     unusable : tuple of str
         Why simulated trials could not be fitted or judged.
@@ -112,6 +116,7 @@ class Calibration:
             realised=float(best["realised"].mean()),
             realised_std_error=float(best["realised"].std() / np.sqrt(len(best))) if len(best) > 1 else None,
             realised_lowest_tenth=float(best["realised"].quantile(0.1)),
+            share_reaching_level=float(best["reaches"].mean()),
         )
 
 
@@ -160,7 +165,7 @@ def calibrate(
         raise WindowProblem(f"no simulated trial could be judged; the first failed with: {found[0][2]}")
     return Calibration(
         pd.concat(judged, ignore_index=True)[["trial", "stated", "realised"]],
-        pd.DataFrame(best, columns=["trial", "stated", "realised"]),
+        pd.DataFrame(best, columns=["trial", "stated", "realised", "reaches"]),
         trials,
         tuple(reason for _, _, reason in found if reason),
     )
@@ -197,8 +202,8 @@ class _Study:
         best = window.recommended()
         if best is None:
             return None
-        realised = self.runs.conformance(best.setup.frame(self.window))
-        return {"stated": best.conformance, "realised": float(realised[0])}
+        realised = float(self.runs.conformance(best.setup.frame(self.window))[0])
+        return {"stated": best.conformance, "realised": realised, "reaches": realised >= window.level}
 
 
 def _setups(window: Window, count: int, rng: np.random.Generator) -> dict[str, pd.DataFrame]:

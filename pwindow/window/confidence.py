@@ -6,14 +6,16 @@ conforms, if all of the process were known. How far p(θ) may lie from it is wha
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtr
 
 from pwindow.surfaces.posterior.processes import Processes
 from pwindow.window.conformance import Conformance
-from pwindow.window.probability.rectangle import rectangle_probability
+from pwindow.window.probability.rectangle import POINTS, rectangle_probability
 from pwindow.window.requirements.extremes import extreme_moments
 from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Errors, gap_count
@@ -22,12 +24,14 @@ from pwindow.window.requirements.tolerances import drifts
 LEVEL = 0.9
 """Of equal-tailed intervals of a conformance probability."""
 CONFIDENCE = 0.95
-"""Of lower bounds."""
+"""Of lower bounds, unless the product asks for another."""
 DRAWS = 1920
 """Processes that are drawn for an interval."""
 _WIDE = 0.02
 """A width of the interval from which on a trial is called small."""
 _POINTS, _SETTLED = 49, 2e-3
+_NEAR, _AT_ONCE = 0.04, 120_000
+"""How near the level all processes are looked at; set-ups times processes in memory together."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,12 +57,12 @@ class ConformanceInterval:
     confidence: float
 
     @classmethod
-    def of(cls, probabilities: np.ndarray) -> ConformanceInterval:
+    def of(cls, probabilities: np.ndarray, confidence: float = CONFIDENCE) -> ConformanceInterval:
         """Of conformance probabilities under processes that are each as probable, shape (s,)."""
         tail = (1.0 - LEVEL) / 2.0
-        low, high, at_least = np.quantile(probabilities, [tail, 1.0 - tail, 1.0 - CONFIDENCE])
+        low, high, at_least = np.quantile(probabilities, [tail, 1.0 - tail, 1.0 - confidence])
         return cls(
-            low=float(low), high=float(high), level=LEVEL, at_least=float(at_least), confidence=CONFIDENCE
+            low=float(low), high=float(high), level=LEVEL, at_least=float(at_least), confidence=confidence
         )
 
     def sentence(self, stated: float) -> str:
@@ -83,6 +87,11 @@ class ConformanceInterval:
         return asdict(self)
 
 
+def bound_confidence(window: Conformance) -> float:
+    """The confidence with which lower bounds are stated: the product's, or 95 %."""
+    return CONFIDENCE if window.confidence is None else window.confidence
+
+
 def conformance_interval(window: Conformance, setup: pd.DataFrame) -> ConformanceInterval:
     """Where the joint conformance probability of one set-up may lie.
 
@@ -104,7 +113,8 @@ def conformance_intervals(window: Conformance, setups: pd.DataFrame) -> list[Con
     setups : DataFrame
         As `Conformance.setups` makes them, all of one plate process.
     """
-    return [ConformanceInterval.of(each) for each in conformance_by_process(window, setups)]
+    confidence = bound_confidence(window)
+    return [ConformanceInterval.of(each, confidence) for each in conformance_by_process(window, setups)]
 
 
 def conformance_by_process(
@@ -128,35 +138,183 @@ def conformance_by_process(
         Absolute error of each about 1e-3, by the integration; the mean over processes is that of `joint_conformance`
         but for what its multivariate t does not follow.
     """
-    processes, limits = Processes.of(window.joint, draws), window.limits_for(setups)
-    lines, lower, upper = limits.bounds(requirement)
-    shift, errors = _errors(window, limits, processes)
-    mean = (processes.means(setups) @ limits.forms.T + shift)[..., lines]
-    scale = limits.forms @ processes.spread @ limits.forms.T + errors
-    scale = np.broadcast_to(scale, (len(setups), *scale.shape)).copy()
-    for drift in drifts(window.tolerances, window.joint, setups):
-        moved = drift @ limits.forms.T / np.sqrt(3.0)
-        scale += (moved[:, :, None] * moved[:, None, :])[:, None]
-    scale = scale[..., lines, :][..., lines]
-    found = rectangle_probability(
-        lower,
-        upper,
-        mean.reshape(-1, len(lines)),
-        scale.reshape(-1, len(lines), len(lines)),
-        np.inf,
-        _POINTS,
-        _SETTLED,
+    found = _Rectangles.of(window, setups, draws, requirement)
+    shape = found.mean.shape[1:]
+    return found.probability(np.ones(shape, bool)).reshape(shape)
+
+
+def reached(
+    window: Conformance, setups: pd.DataFrame, points: int = POINTS, stated: np.ndarray | None = None
+) -> np.ndarray:
+    """What is held against the assurance level at set-ups of one plate process, shape (m,).
+
+    The joint conformance; where the product asks for a confidence, what it is at least with that.
+
+    Parameters
+    ----------
+    window : Conformance
+    setups : DataFrame
+        As `Conformance.setups` makes them.
+    points : int
+        Points of the integration lattice of the joint conformance.
+    stated : ndarray, shape (m,), optional
+        The joint conformance, where it is known already.
+    """
+    if window.confidence is not None:
+        return conformance_at_least(window, setups, window.confidence, window.level)
+    return window.joint_conformance(setups, points) if stated is None else stated
+
+
+def conformance_at_least(
+    window: Conformance,
+    setups: pd.DataFrame,
+    confidence: float,
+    level: float | None = None,
+    draws: int = DRAWS,
+) -> np.ndarray:
+    """What the joint conformance of set-ups is at least, shape (m,); as of `ConformanceInterval`.
+
+    Only the processes of which elementary bounds leave open on which side of the answer they lie are integrated.
+
+    Parameters
+    ----------
+    window : Conformance
+    setups : DataFrame
+        As `Conformance.setups` makes them, all of one plate process.
+    confidence : float
+    level : float, optional
+        Where all that matters is on which side of it the answers lie: those that an eighth of the processes puts more
+        than 0.04 away from it are left at that, 0.02 off at most (`tests/bench/bench_confidence`).
+    draws : int
+        Processes, at most.
+    """
+    if level is None:
+        return _at_least(window, setups, confidence, draws)
+    found = _at_least(window, setups, confidence, draws // 8, level / 2.0)
+    near = np.flatnonzero(np.abs(found - level) < _NEAR)
+    if len(near):
+        found[near] = _at_least(window, setups.iloc[near], confidence, draws)
+    return found
+
+
+def _at_least(
+    window: Conformance, setups: pd.DataFrame, confidence: float, draws: int, worth: float = 0.0
+) -> np.ndarray:
+    found = (_Rectangles.of(window, part, draws) for part in _parts(setups, draws))
+    return np.concatenate([part.quantile(1.0 - confidence, worth) for part in found])
+
+
+def _parts(setups: pd.DataFrame, draws: int) -> Iterator[pd.DataFrame]:
+    count = max(_AT_ONCE // draws, 1)
+    return (setups.iloc[at : at + count] for at in range(0, len(setups), count))
+
+
+def reach_under_each(window: Conformance, setups: pd.DataFrame) -> np.ndarray:
+    """Whether each set-up reaches the assurance level under each process, shape (m, s).
+
+    Parameters
+    ----------
+    window : Conformance
+    setups : DataFrame
+        As `Conformance.setups` makes them, all of one plate process.
+    """
+    return np.concatenate(
+        [_Rectangles.of(window, part).reach(window.level) for part in _parts(setups, DRAWS)]
     )
-    return found.reshape(mean.shape[:2])
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Rectangles:
+    """Limits of set-ups under each process: rectangles of a multivariate normal.
+
+    Attributes
+    ----------
+    lower, upper : ndarray, shape (k,)
+    mean : ndarray, shape (k, m, s)
+    spread : ndarray, shape (s, k, k)
+        Covariance of what a process varies by.
+    drift : ndarray, shape (m, k, k)
+        Covariance of what settings drift by.
+    """
+
+    lower: np.ndarray
+    upper: np.ndarray
+    mean: np.ndarray
+    spread: np.ndarray
+    drift: np.ndarray
+
+    @classmethod
+    def of(
+        cls, window: Conformance, setups: pd.DataFrame, draws: int = DRAWS, requirement: str | None = None
+    ) -> _Rectangles:
+        processes, limits = Processes.of(window.joint, draws), window.limits_for(setups)
+        lines, lower, upper = limits.bounds(requirement)
+        shift, errors = _errors(window, limits, processes)
+        forms, means = limits.forms[lines], processes.means(setups)
+        of_lines = (forms @ means.reshape(-1, means.shape[-1]).T).reshape(len(forms), *means.shape[:2])
+        moved = drifts(window.tolerances, window.joint, setups) @ forms.T / np.sqrt(3.0)
+        return cls(
+            lower=lower,
+            upper=upper,
+            mean=of_lines + shift[:, lines].T[:, None],
+            spread=forms @ processes.spread @ forms.T + errors[:, lines][:, :, lines],
+            drift=np.einsum("tmi,tmj->mij", moved, moved),
+        )
+
+    def probability(self, where: np.ndarray) -> np.ndarray:
+        """Of set-ups under processes; `where` is a mask of shape (m, s), answers are in its order."""
+        setup, process = np.nonzero(where)
+        scale = self.spread[process] + self.drift[setup]
+        return rectangle_probability(
+            self.lower, self.upper, self.mean[:, where].T, scale, np.inf, _POINTS, _SETTLED
+        )
+
+    def quantile(self, share: float, worth: float) -> np.ndarray:
+        """Of the probabilities at each set-up, shape (m,); roughly where it is surely below `worth`."""
+        values, least, most = self._bounded()
+        below = int(share * (values.shape[1] - 1))
+        above = min(below + 1, values.shape[1] - 1)
+        from_ = np.partition(least, below, axis=1)[:, below, None]
+        to = np.partition(most, above, axis=1)[:, above, None]
+        open_ = (to >= worth) & (most >= from_) & (least <= to) & (most - least > _SETTLED)
+        values[open_] = self.probability(open_)
+        return np.quantile(values, share, axis=1)
+
+    def reach(self, level: float) -> np.ndarray:
+        """Whether the probabilities reach a level, shape (m, s)."""
+        values, least, most = self._bounded()
+        open_ = (least < level) & (most >= level) & (most - least > _SETTLED)
+        values[open_] = self.probability(open_)
+        return values >= level
+
+    def _bounded(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Probabilities as if nothing were correlated, and Boole's and Fréchet's bounds, each of shape (m, s).
+
+        Where the bounds are close together their middle is the first.
+        """
+        alone = np.array([self._alone(line) for line in range(len(self.mean))])
+        least, most = np.clip(alone.sum(axis=0) - (len(alone) - 1.0), 0.0, None), alone.min(axis=0)
+        return np.where(most - least > _SETTLED, alone.prod(axis=0), (least + most) / 2.0), least, most
+
+    def _alone(self, line: int) -> np.ndarray:
+        """Probability of one line by itself, shape (m, s)."""
+        each, shared = self.spread[:, line, line], self.drift[:, line, line]
+        deviation, inside = np.sqrt(shared[:, None] + each), np.ones(self.mean.shape[1:])
+        for bound, sign in ((self.lower[line], 1.0), (self.upper[line], -1.0)):
+            if np.isfinite(bound):
+                inside -= ndtr(sign * (bound - self.mean[line]) / deviation)
+        return inside.clip(min=0.0)
 
 
 def _errors(window: Conformance, limits: Limits, processes: Processes) -> tuple[np.ndarray, np.ndarray]:
     """Shift, shape (s, k), and covariance, shape (s, k, k), of what the responses do not hold."""
-    names = limits.line_errors
+    names, count = limits.line_errors, len(processes.spread)
+    shape = count, len(names), len(names)
     if "gap_closure" not in window.joint.names:
-        return np.zeros((1, len(names))), limits.errors[None]
+        return np.zeros((count, len(names))), np.broadcast_to(limits.errors, shape)
     at = window.joint.names.index("gap_closure")
     spread, gaps = processes.between[:, at], gap_count(window.product, window.surfaces)
     side = np.array([{"largest": 1.0, "smallest": -1.0}.get(name, 0.0) for name in names])
     beyond = extreme_moments(gaps)[0] * (spread - window.joint.between[at])
-    return beyond[:, None] * side, Errors.at_spread(spread, window.study.ink, gaps).covariance(list(names))
+    errors = Errors.at_spread(spread, window.study.ink, gaps).covariance(list(names))
+    return beyond[:, None] * side, np.broadcast_to(errors, shape)

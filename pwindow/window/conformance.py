@@ -74,6 +74,19 @@ class Conformance:
         return self.product.assurance.level
 
     @property
+    def confidence(self) -> float | None:
+        """How sure the trial must make it that a set-up reaches the level; None where that is not asked for."""
+        return self.product.assurance.confidence
+
+    @property
+    def least_stated(self) -> float:
+        """The joint conformance below which no set-up is assured.
+
+        What reaches the level under a share of all possible processes averages at least that share of it.
+        """
+        return self.level if self.confidence is None else self.level * self.confidence
+
+    @property
     def plates(self) -> tuple[str, ...]:
         """Plate processes the product can be judged for; "" where the trial names none."""
         return tuple(self.patterns)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pwindow.errors import UnusableInput
-from pwindow.product import Product, read_product
+from pwindow.product import Assurance, Product, read_product
 from pwindow.study import Roll
 from pwindow.trials.archive import Archive
 from pwindow.window.search.maps import WindowMap, window_map
@@ -27,7 +27,7 @@ class SideBySide:
         In `pressure_unit`.
     pressure_unit : str
         The unit that pressures are kept in.
-    level : float
+    assurance : Assurance
     rolls : tuple of Roll
     before, after : WindowMap
     recommended : pair of (speed, cell volume) or None
@@ -42,7 +42,7 @@ class SideBySide:
     plate: str
     pressure: float
     pressure_unit: str
-    level: float
+    assurance: Assurance
     rolls: tuple[Roll, ...]
     before: WindowMap
     after: WindowMap
@@ -103,7 +103,7 @@ def windows_side_by_side(
         plate=plate,
         pressure=pressure,
         pressure_unit=trial.pressure_unit,
-        level=other.level,
+        assurance=other.product.assurance,
         rolls=other.rolls,
         before=earlier,
         after=later,

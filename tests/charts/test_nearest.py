@@ -9,6 +9,7 @@ import pytest
 from pwindow.charts.map_content import MapContent, Nearest
 from pwindow.charts.palette import DARK, LIGHT
 from pwindow.charts.window_picture import same_form, update_figure, window_figure
+from pwindow.product import Assurance
 from pwindow.study import Roll
 from pwindow.window.search.maps import WindowMap
 
@@ -20,7 +21,7 @@ def content(top=0.6, speeds=6, volumes=5, **changes) -> MapContent:
     joint = top * (1 - (speed[None, :] - 30) / 120) * np.ones((volumes, 1))
     values = dict(
         window_map=WindowMap(speed, volume, joint, joint - 3.0),
-        level=0.95,
+        assurance=Assurance(0.95),
         rolls=(Roll("A", 2.0), Roll("B", 4.0)),
         bands=pd.DataFrame(columns=BANDS),
         chosen=(60.0, 2.0),
@@ -132,7 +133,10 @@ def test_the_closest_is_marked_on_a_curve():
 
 
 def test_a_curve_is_repainted_as_it_would_be_drawn():
-    figure, other = window_figure(one_volume(), DARK), one_volume(chosen=(80.0, 2.0), level=0.9)
+    figure, other = (
+        window_figure(one_volume(), DARK),
+        one_volume(chosen=(80.0, 2.0), assurance=Assurance(0.9)),
+    )
     assert same_form(figure, other) and not same_form(figure, content())
     assert not same_form(window_figure(content()), other)
     assert not same_form(figure, content(speeds=1))

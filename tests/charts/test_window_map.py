@@ -7,6 +7,7 @@ import pytest
 from pwindow.charts.isolines import isolines
 from pwindow.charts.map_content import MapContent, map_title
 from pwindow.charts.window_picture import update_figure, window_figure
+from pwindow.product import Assurance
 from pwindow.study import Roll
 from pwindow.window.search.maps import WindowMap
 from pwindow.wording import metric
@@ -21,7 +22,7 @@ def content(level=0.9, shift=0.0, **changes) -> MapContent:
     )
     values = dict(
         window_map=WindowMap(speeds, volumes, joint, joint - 0.5),
-        level=level,
+        assurance=Assurance(level),
         rolls=(Roll("A", 4.0),),
         bands=bands,
         chosen=(60.0, 4.0),

@@ -37,7 +37,13 @@ def test_text(asked):
 
 
 def test_the_least_fortunate_tenth_needs_ten_trials():
-    best = {"stated": 0.95, "realised": 0.94, "realised_std_error": 0.01, "realised_lowest_tenth": 0.9}
+    best = {
+        "stated": 0.95,
+        "realised": 0.94,
+        "realised_std_error": 0.01,
+        "realised_lowest_tenth": 0.9,
+        "share_reaching_level": 0.6,
+    }
     assert "tenth of trials at most 0.900" in _recommended_text(best | {"trials": 10}, 12)
     assert "tenth" not in _recommended_text(best | {"trials": 9}, 12)
 

@@ -292,6 +292,18 @@ def test_a_square_can_be_left_out(first):
     assert "pressure²" not in left and "pressure" in left and "speed²" in left
 
 
+def test_a_confidence_is_asked_for():
+    asked = ("speeds", pw.demo("trial_first.csv"), "--product", pw.demo("tag.toml"), "--confidence", "0.9")
+    found = answer(*asked)
+    assert (found["assurance"], found["confidence"]) == (0.95, 0.9)
+    assert all(band["conformance_at_fastest_at_least"] >= 0.95 for band in found["bands"])
+    assert found["recommended"]["conformance_interval"]["confidence"] == 0.9
+    text = run(*asked).output
+    assert "at least 95 % with 90 % confidence" in text and "at least (90 % sure)" in text
+    assert "confidence" not in answer(*asked[:-2])
+    assert "--confidence" in misused(*asked[:-1], "0.3")
+
+
 def test_an_answer_is_in_the_units_asked_for_and_json_stays_metric():
     asked = ("speeds", pw.demo("trial_first.csv"), "--product", pw.demo("tag.toml"), "--units", "ft/min, BCM")
     text = run(*asked).output

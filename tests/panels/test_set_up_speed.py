@@ -120,7 +120,7 @@ def test_an_unforeseen_fault_is_told_and_logged(page, monkeypatch, caplog):
     def broken(_setup):
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr(type(page.question), "content", lambda self, setup, units: broken(setup))
+    monkeypatch.setattr(type(page.question), "content", lambda self, setup, units, at_once: broken(setup))
     page.controls.pressure.value = page.controls.pressure.value - 5
     assert "RuntimeError" in page.frame.problem.value and "secret" not in page.frame.problem.value
     assert "secret detail" in caplog.text
@@ -307,6 +307,36 @@ def test_what_a_trial_does_not_record_can_be_stated_on_the_page(page, demo_rows)
     assert "ake_ready is not recorded" not in plain(page.answer.value)
     assert page.question.recommended.setup.speed > before + 5.0
     assert "unrecorded=each%20print" in page.frame._query.value
+
+
+def test_a_confidence_moves_the_set_up_and_adds_outlines(page):
+    lines = {one.name: one for one in page.figure.data}
+    assert page.controls.confidence.label == "not asked for" and page.at_once.layout.display == "none"
+    assert len(lines["stated"].x) == len(lines["inner"].x) == 0
+    page.controls.confidence.value = 0.9
+    assert page.question.recommended.setup.speed < 97.9 and "confidence=0.9" in page.frame._query.value
+    assert "95 % with 90 % confidence" in plain(page.answer.value) and page.at_once.layout.display is None
+    assert "with 90 % confidence" in plain(page.bands.value)
+    assert len(lines["stated"].x) and not len(lines["inner"].x)
+    assert np.nanmax(lines["assured"].x) < np.nanmax(lines["stated"].x)
+    page.at_once.value = True
+    assert 0 < np.nanmax(lines["inner"].x) < np.nanmax(lines["assured"].x)
+    assert "white: all at once" in page.figure.layout.annotations[0].text
+    page.controls.confidence.value = 0.0
+    assert "97.9 m/min" in plain(page.answer.value) and "confidence=" not in page.frame._query.value
+    assert len(lines["stated"].x) == len(lines["inner"].x) == 0
+
+
+def test_a_confidence_that_is_declared_can_be_left_away(evidence):
+    declared = {name: one.with_confidence(0.85) for name, one in evidence.products.items()}
+    evidence = replace(evidence, products=declared)
+    page = SetUpSpeed(evidence)
+    assert page.controls.confidence.label == "85 %"
+    page.controls.confidence.value = 0.0
+    assert "confidence=0" in page.frame._query.value and "97.9 m/min" in plain(page.answer.value)
+    page = SetUpSpeed(evidence)
+    page.open_at("confidence=0.2")
+    assert page.controls.confidence.label == "85 %" and "kept as declared" in page.frame._notices.value
 
 
 def test_numbers_are_shown_in_the_units_of_the_address(page):

@@ -49,7 +49,10 @@ def test_a_share_is_that_of_prints_drawn_one_by_one(tag_window):
     drift = [
         (window.joint.means(high) - window.joint.means(low))[0] / 2
         for low, high in (
-            [setup.assign(**{one.setting: setup[one.setting] + sign * one.half_width(setup[one.setting])}) for sign in (-1, 1)]
+            [
+                setup.assign(**{one.setting: setup[one.setting] + sign * one.half_width(setup[one.setting])})
+                for sign in (-1, 1)
+            ]
             for one in window.tolerances
         )
     ]

@@ -8,6 +8,7 @@ from dataclasses import replace
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
+from pwindow.charts.map_content import MapContent
 from pwindow.charts.palette import Palette
 from pwindow.charts.window_map import HEIGHT
 from pwindow.charts.window_picture import same_form, update_figure, window_figure
@@ -67,6 +68,12 @@ class SetUpSpeed(QuestionPage):
             description="Go to its most reliable speed", layout=widgets.Layout(width="100%")
         )
         self.steady.on_click(self.frame.guard(lambda _button: self._go_to_most_reliable()))
+        self.at_once = widgets.Checkbox(
+            description="Outline where all reach it at once",
+            indent=False,
+            layout=widgets.Layout(width="100%"),
+        )
+        self.at_once.observe(self.frame.guard(lambda _change: self._draw(self._setup())), "value")
         self.busy = widgets.HTML()
         self.shortfall, self.setup, self.neighbours, self.bands = (
             widgets.HTML(layout=full_width()) for _ in range(4)
@@ -79,6 +86,7 @@ class SetUpSpeed(QuestionPage):
         self._choices = [
             heading("Set-up"),
             *self.controls.box,
+            self.at_once,
             self.back,
             self.steady,
             heading("Requirements"),
@@ -177,6 +185,7 @@ class SetUpSpeed(QuestionPage):
     def _show_answers(self, setup: Setup) -> None:
         question = self.asked
         self.steady.layout.display = "none" if question.recommended is None else None
+        self.at_once.layout.display = "none" if question.window.confidence is None else None
         self._show_fit()
         self._show_setup(setup)
         self.answer.value = (
@@ -195,14 +204,15 @@ class SetUpSpeed(QuestionPage):
         self.neighbours.value = view.neighbour_card(self.asked, setup, self.units)
         self._tell_address(setup)
 
+    def _content(self, setup: Setup) -> MapContent:
+        return self.asked.content(setup, self.units, at_once=self.at_once.value)
+
     def _draw(self, setup: Setup) -> None:
         """Repaint the picture, or draw it where it has another form."""
-        content = self.asked.content(setup, self.units)
+        content = self._content(setup)
         if self.figure is None or not same_form(self.figure, content):
             self.place.show(
-                lambda palette: window_figure(
-                    self.asked.content(self._setup(), self.units), palette, height_in_place(HEIGHT)
-                )
+                lambda palette: window_figure(self._content(self._setup()), palette, height_in_place(HEIGHT))
             )
         else:
             with self.figure.batch_update():

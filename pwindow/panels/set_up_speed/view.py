@@ -61,7 +61,14 @@ def answer_card(question: Question, units: Units) -> Markup:
         (one.requirement.wording(units), *_ends(one.mean, one.low, one.high, units.of(one.requirement.kind.unit)), one.conformance)
         for one in found.missed
     ]  # fmt: skip
-    return _part("closest", promise=promise(found, units), missed=missed, level=found.level, **said)
+    return _part(
+        "closest",
+        promise=promise(found, units),
+        missed=missed,
+        level=found.level,
+        sure=found.assurance.sure,
+        **said,
+    )
 
 
 def _assumption(question: Question) -> str:
@@ -214,7 +221,8 @@ def band_table(question: Question, units: Units) -> Markup | str:
         _band(question, band, best.setup, units, several=several) | dict(zip(numbers, texts))
         for (_, band), texts in zip(bands.iterrows(), zip(*numbers.values()))
     ]
-    return _part("bands", level=question.window.level, names=names, rows=rows)
+    asked_for = question.product.assurance
+    return _part("bands", level=asked_for.level, sure=asked_for.sure, names=names, rows=rows)
 
 
 def _band_numbers(bands: pd.DataFrame, key: str, units: Units) -> dict[str, list[str]]:

@@ -18,7 +18,7 @@ from pwindow.workflows.evidence import Evidence, replaced_product, reshaped, wit
 from pwindow.workflows.uploads import is_id
 
 _TEXTS = ("product", "plate", "roll")
-_NUMBERS = ("pressure", "speed", "assurance")
+_NUMBERS = ("pressure", "speed", "assurance", "confidence")
 _SIDES = ("least", "most", "count")
 FORMS: tuple[Form, ...] = ("all", "bending")
 """Forms of the surfaces that a page offers, as `fit` names them."""
@@ -40,6 +40,8 @@ class Address:
         m/min.
     assurance : float or None
         Between 0 and 1.
+    confidence : float or None
+        That the assurance level is reached with; 0 where none is asked for.
     limits : mapping of str to float
         Changed limits of the product, such as ``line_width.most`` in the requirement's unit, or ``gap.count``.
     planned : tuple of float
@@ -62,6 +64,7 @@ class Address:
     pressure: float | None = None
     speed: float | None = None
     assurance: float | None = None
+    confidence: float | None = None
     limits: Mapping[str, float] = field(default_factory=dict)
     planned: tuple[float, ...] = ()
     data: str | None = None
@@ -245,6 +248,11 @@ def _edited(address: Address, product: Product, left_out: list[str]) -> Product:
             product = product.with_assurance(address.assurance)
         except UnusableInput as problem:
             left_out.append(f"assurance: {problem}; kept as declared")
+    if address.confidence is not None:
+        try:
+            product = product.with_confidence(address.confidence or None)
+        except UnusableInput as problem:
+            left_out.append(f"{problem}; kept as declared")
     return product
 
 
@@ -318,13 +326,13 @@ def address_of(question: Question, setup: Setup, declared: Product, data: str | 
         if (value := _limit(product, requirement.name, side)) is not None
         and value != _limit(declared, requirement.name, side)
     }
-    level = product.assurance.level
-    assurance = None if level == declared.assurance.level else level
+    asked, before = product.assurance, declared.assurance
     shown = {} if setup == question.start() else _named(setup)
     evidence = question.evidence
     return Address(
         product=product.name,
-        assurance=assurance,
+        assurance=None if asked.level == before.level else asked.level,
+        confidence=None if asked.confidence == before.confidence else asked.confidence or 0.0,
         limits=limits,
         planned=tuple(roll.cell_volume for roll in planned_rolls(evidence.study)),
         data=data,

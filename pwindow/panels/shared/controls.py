@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from typing import TypeVar
 
 import ipywidgets as widgets
 
@@ -15,21 +16,23 @@ from pwindow.product import REQUIREMENT_KINDS, Product, RequirementKind
 from pwindow.study import Roll
 from pwindow.window.bands import SPEED_STEP
 from pwindow.window.setup import Setup
-from pwindow.wording import METRIC, PERCENT, Units
+from pwindow.wording import METRIC, PERCENT, Units, asked
 from pwindow.workflows.evidence import Evidence
 
+Value = TypeVar("Value", str, float)
 WIDE = {"description_width": "102px"}
 """Style of menus, whose names stand above one another."""
 _MOST_ASSURED = 0.99
 """End of the assurance slider, but for products that ask for more."""
+_CONFIDENCES = (0.0, 0.8, 0.9, 0.95)
 
 
 class SetupControls:
-    """Choose product, plate, roll, pressure, speed and assurance.
+    """Choose product, plate, roll, pressure, speed, assurance, and the confidence that it is reached with.
 
     Parameters
     ----------
-    on_product, on_level, on_setup : callable
+    on_product, on_level, on_confidence, on_setup : callable
         Are told of what the visitor changes.
     guard : callable
         Wraps handlers of what is typed.
@@ -39,6 +42,7 @@ class SetupControls:
         self,
         on_product: Callable[[str], None],
         on_level: Callable[[float], None],
+        on_confidence: Callable[[float | None], None],
         on_setup: Callable[[], None],
         guard: Callable,
     ):
@@ -50,7 +54,9 @@ class SetupControls:
         self.level = SlidingNumber(
             "Assurance", guard, lambda: on_level(self.level.value), continuous_update=False
         )
+        self.confidence = widgets.Dropdown(description="Confidence", style=WIDE, layout=full_width())
         self._telling = True
+        self.confidence.observe(self._tell(lambda: on_confidence(self.confidence.value or None)), "value")
         self.product.observe(self._tell(lambda: on_product(self.product.value)), "value")
         for control in (self.plate, self.roll):
             control.observe(self._tell(on_setup), "value")
@@ -65,7 +71,7 @@ class SetupControls:
     @property
     def box(self) -> list[widgets.Widget]:
         sliding = [one.box for one in (self.pressure, self.speed, self.level)]
-        return [self.product, self.plate, self.roll, *sliding]
+        return [self.product, self.plate, self.roll, *sliding, self.confidence]
 
     def setup(self, question: Question) -> Setup:
         """The set-up that the controls show."""
@@ -95,6 +101,13 @@ class SetupControls:
                 for roll in question.window.rolls
             ]
             offer(self.roll, rolls, setup.roll.id)
+            confidence = question.window.confidence or 0.0
+            offered = sorted({*_CONFIDENCES, confidence})
+            offer(
+                self.confidence,
+                [(asked(one) if one else "not asked for", one) for one in offered],
+                confidence,
+            )
         finally:
             self._telling = True
         whole = all(float(pressure).is_integer() for pressure in trial.pressures)
@@ -110,15 +123,16 @@ def _volume(roll: Roll, units: Units) -> str:
     return units.volume.number(roll.cell_volume) if roll.planned else units.volume.words(roll.cell_volume)
 
 
-def offer(menu: widgets.Dropdown, options: list[tuple[str, str]], chosen: str) -> None:
+def offer(menu: widgets.Dropdown, options: list[tuple[str, Value]], chosen: Value) -> None:
     """Offer options, of which one is chosen.
 
     Parameters
     ----------
     menu : Dropdown
-    options : list of (str, str)
+    options : list of (str, object)
         What each is called, and its value.
-    chosen : str
+    chosen : object
+        A value.
     """
     if menu.options != tuple(options):
         menu.options = options

@@ -18,6 +18,7 @@ from pwindow.product import Product, Requirement, check_product
 from pwindow.study import Roll
 from pwindow.window import Window
 from pwindow.window.bands import bands_at
+from pwindow.window.search.inner import InnerSet, inner_set
 from pwindow.window.search.maps import WindowMap, window_map
 from pwindow.window.search.recommendation import Recommendation, neighbours, recommend
 from pwindow.window.search.starting import StartingSetup, starting_setup
@@ -80,11 +81,27 @@ class Question:
             ("map", plate, pressure), lambda: window_map(self.window, plate, pressure, MAP_CELLS)
         )
 
-    def content(self, setup: Setup, units: Units | None = None) -> MapContent:
-        """What the picture shows for a set-up; in metric units unless others are given."""
+    def content(self, setup: Setup, units: Units | None = None, *, at_once: bool = False) -> MapContent:
+        """What the picture shows for a set-up.
+
+        Parameters
+        ----------
+        setup : Setup
+        units : Units, optional
+            Metric unless given.
+        at_once : bool, default False
+            Whether to outline the set-ups that reach the level all at once, where a confidence is asked for.
+        """
         shown = self.map(setup.plate, setup.pressure)
         bands = self._bands_drawn(setup, shown)
-        return content_at(self.window, setup, shown, bands, self.starting, self._elsewhere(setup), units)
+        inner = self._inner(setup) if at_once and self.window.confidence is not None else None
+        return content_at(
+            self.window, setup, shown, bands, self.starting, self._elsewhere(setup), units, inner
+        )
+
+    def _inner(self, setup: Setup) -> InnerSet:
+        plate, pressure = setup.plate, setup.pressure
+        return self._kept(("inner", plate, pressure), lambda: inner_set(self.window, plate, pressure))
 
     def _elsewhere(self, setup: Setup) -> dict[float, WindowMap]:
         """Maps at the other pressures that were tried, or at some of many."""

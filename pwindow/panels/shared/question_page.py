@@ -52,7 +52,11 @@ class QuestionPage(ABC):
         self.frame = Frame(title, self._colour)
         guard = self.frame.guard
         self.controls = SetupControls(
-            guard(self._choose_product), guard(self._choose_level), guard(self._show_chosen), guard
+            guard(self._choose_product),
+            guard(self._choose_level),
+            guard(self._choose_confidence),
+            guard(self._show_chosen),
+            guard,
         )
         self.editor = RequirementEditor(self._change_limits, guard)
         self.units_menu = widgets.Dropdown(description="Units", style=WIDE, layout=full_width())
@@ -199,6 +203,9 @@ class QuestionPage(ABC):
 
     def _choose_level(self, level: float) -> None:
         self._ask_again(self.inquiry.asked_with(self.asked.product.with_assurance(round(level, 4))))
+
+    def _choose_confidence(self, confidence: float | None) -> None:
+        self._ask_again(self.inquiry.asked_with(self.asked.product.with_confidence(confidence)))
 
     def _change_limits(self, edited: Product) -> None:
         self._ask_again(self.inquiry.asked_with(edited), limits=False)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.polynomial.chebyshev import chebvander
+from scipy.special import ndtr, ndtri
 
+from pwindow.window.confidence import DRAWS, bound_confidence, conformance_at_least
 from pwindow.window.conformance import Conformance, LimitPredictive
 from pwindow.window.probability.plackett import quick_probability
 
@@ -15,6 +18,8 @@ _SECOND_ORDER, _SMOOTH = 4, 18
 """Degrees of the polynomials: 4 is exact, for scales are made of products of second-order surfaces;
 departures from second order are followed to 1e-5 of a standard deviation."""
 _FINER = 5
+_FEW, _SURE = 15, 1e-12
+"""Settings of each axis at which what is held against the level is worked out, where a confidence is asked for."""
 
 
 @dataclass(frozen=True)
@@ -30,12 +35,21 @@ class WindowMap:
     margin : ndarray, shape (v, s)
         How far inside every limit the predicted means are, in standard deviations of the next print;
         the nominal window is where it is not negative. NaN outside the trial region.
+    at_least : ndarray, shape (v, s), or None
+        What the joint conformance is at least with the confidence that the product asks for, to 0.02 about the
+        assurance level; None where it asks for none. NaN outside the trial region.
     """
 
     speeds: np.ndarray
     volumes: np.ndarray
     joint: np.ndarray
     margin: np.ndarray
+    at_least: np.ndarray | None = None
+
+    @property
+    def held(self) -> np.ndarray:
+        """What is held against the assurance level, shape (v, s)."""
+        return self.joint if self.at_least is None else self.at_least
 
     def edges(self, level: float) -> tuple[np.ndarray, np.ndarray]:
         """Lowest and highest speed of each volume at which a level is reached, between the speeds of the map.
@@ -43,14 +57,14 @@ class WindowMap:
         Parameters
         ----------
         level : float
-            Of joint conformance.
+            Of what is held against it.
 
         Returns
         -------
         low, high : ndarray, shape (v,), m/min
             NaN where the level is not reached, and where what was tried ends before it is lost.
         """
-        reached = self.joint >= level
+        reached = self.held >= level
         rows = np.flatnonzero(reached.any(axis=1))
         low, high = np.full((2, len(self.volumes)), np.nan)
         for ends, last, step in (
@@ -59,7 +73,7 @@ class WindowMap:
         ):
             inner = rows[(last[rows] + step >= 0) & (last[rows] + step < reached.shape[1])]
             at, beyond = last[inner], last[inner] + step
-            inside, outside = self.joint[inner, at], self.joint[inner, beyond]
+            inside, outside = self.held[inner, at], self.held[inner, beyond]
             share = (inside - level) / (inside - outside)
             ends[inner] = self.speeds[at] + share * (self.speeds[beyond] - self.speeds[at])
         return low, high
@@ -72,7 +86,7 @@ class WindowMap:
         cell_volume : float
             cm³/m²
         level : float
-            Of joint conformance.
+            Of what is held against it.
 
         Returns
         -------
@@ -84,20 +98,20 @@ class WindowMap:
         above = max(1, int(np.searchsorted(self.volumes, cell_volume)))
         low, high = self.volumes[above - 1 : above + 1]
         share = (cell_volume - low) / (high - low)
-        joint = (1 - share) * self.joint[above - 1] + share * self.joint[above]
-        reached = np.concatenate([[False], joint >= level, [False]])
+        held = (1 - share) * self.held[above - 1] + share * self.held[above]
+        reached = np.concatenate([[False], held >= level, [False]])
         starts, ends = np.flatnonzero(np.diff(reached)).reshape(-1, 2).T
         return [
-            (self._crossing(joint, first, first - 1, level), self._crossing(joint, last - 1, last, level))
+            (self._crossing(held, first, first - 1, level), self._crossing(held, last - 1, last, level))
             for first, last in zip(starts, ends)
         ]
 
-    def _crossing(self, joint: np.ndarray, inside: int, outside: int, level: float) -> float:
+    def _crossing(self, held: np.ndarray, inside: int, outside: int, level: float) -> float:
         """Where a level is crossed between two speeds; at the inner one where the other was not tried."""
         at = float(self.speeds[inside])
-        if not 0 <= outside < len(joint) or np.isnan(joint[outside]):
+        if not 0 <= outside < len(held) or np.isnan(held[outside]):
             return at
-        share = (joint[inside] - level) / (joint[inside] - joint[outside])
+        share = (held[inside] - level) / (held[inside] - held[outside])
         return at + float(share) * float(self.speeds[outside] - self.speeds[inside])
 
     def to_frame(self) -> pd.DataFrame:
@@ -111,6 +125,8 @@ class WindowMap:
                 "margin_of_means_std_devs": self.margin.ravel(),
             }
         )
+        if self.at_least is not None:
+            table["conformance_at_least"] = self.at_least.ravel()
         return table.dropna().reset_index(drop=True)
 
 
@@ -131,7 +147,7 @@ def window_map(window: Conformance, plate: str, pressure: float, cells: int = 60
     volumes, speeds = (
         _axis(prints[name], _FINER * cells if alone else cells) for name in ("cell_volume", "speed")
     )
-    setups = _setups(window, plate, pressure, volumes, speeds)
+    setups = grid_setups(window, plate, pressure, volumes, speeds)
     inside = window.in_trial_region(setups)
     joint, margin = np.full((2, len(setups)), np.nan)
     if inside.any():
@@ -142,7 +158,61 @@ def window_map(window: Conformance, plate: str, pressure: float, cells: int = 60
         joint[inside] = quick_probability(lower, upper, mean, scale, found.df)
         margin[inside] = window.margin_of_means(plate, mean)
     shape = len(volumes), len(speeds)
-    return WindowMap(speeds, volumes, joint.reshape(shape), margin.reshape(shape))
+    at_least = None
+    if window.confidence is not None:
+        sure = sure_on_grid(window, plate, pressure, volumes, speeds)
+        at_least = np.where(inside, sure, np.nan).reshape(shape)
+    return WindowMap(speeds, volumes, joint.reshape(shape), margin.reshape(shape), at_least)
+
+
+def sure_on_grid(
+    window: Conformance, plate: str, pressure: float, volumes: np.ndarray, speeds: np.ndarray
+) -> np.ndarray:
+    """What is held against the level at every pair of settings, volume by volume, from a few of them.
+
+    Parameters
+    ----------
+    window : Conformance
+        Of a product that asks for a confidence.
+    plate : str
+    pressure : float
+        In the trial's unit of pressure.
+    volumes : ndarray, shape (v,), cm³/m²
+    speeds : ndarray, shape (s,), m/min
+        Ascending, both.
+
+    Returns
+    -------
+    ndarray, shape (v · s,)
+    """
+    few = [_few(axis) for axis in (volumes, speeds)]
+    setups = grid_setups(window, plate, pressure, *few)
+    found = conformance_at_least(window, setups, bound_confidence(window), window.level, DRAWS // 2)
+    return between(found.reshape([len(axis) for axis in few]), few, (volumes, speeds)).ravel()
+
+
+def between(shares: np.ndarray, few: Sequence[np.ndarray], axes: Sequence[np.ndarray]) -> np.ndarray:
+    """Probabilities at a few pairs of settings, continued to many by cubic splines of their normal scores.
+
+    Parameters
+    ----------
+    shares : ndarray, shape (v, s)
+    few : pair of ndarray
+        The v and s settings of either axis where they are known, ascending.
+    axes : pair of ndarray
+        The settings where they are wanted.
+    """
+    from scipy.interpolate import make_interp_spline
+
+    scores = ndtri(shares.clip(_SURE, 1.0 - _SURE))
+    for at, (known, wanted) in enumerate(zip(few, axes)):
+        if len(wanted) > len(known) > 3:
+            scores = make_interp_spline(np.log(known), scores, axis=at)(np.log(wanted))
+    return ndtr(scores)
+
+
+def _few(axis: np.ndarray) -> np.ndarray:
+    return axis if len(axis) <= _FEW else np.geomspace(axis[0], axis[-1], _FEW)
 
 
 def predictive_on_grid(
@@ -170,7 +240,7 @@ def predictive_on_grid(
     """
     degree = _SECOND_ORDER if window.joint.second_order else _SMOOTH
     nodes, spreads = zip(*(_nodes_and_spread(axis, degree) for axis in (volumes, speeds)))
-    found = window.predictive(_setups(window, plate, pressure, *nodes))
+    found = window.predictive(grid_setups(window, plate, pressure, *nodes))
     mean, scale = (_spread_out(values, *spreads) for values in (found.mean, found.scale))
     return LimitPredictive(mean, scale, found.df)
 
@@ -180,9 +250,20 @@ def _axis(tried: pd.Series, cells: int) -> np.ndarray:
     return np.array([low]) if low == high else np.linspace(low, high, cells)
 
 
-def _setups(
+def grid_setups(
     window: Conformance, plate: str, pressure: float, volumes: np.ndarray, speeds: np.ndarray
 ) -> pd.DataFrame:
+    """Set-ups at every pair of settings, volume by volume.
+
+    Parameters
+    ----------
+    window : Conformance
+    plate : str
+    pressure : float
+        In the trial's unit of pressure.
+    volumes : ndarray, shape (v,), cm³/m²
+    speeds : ndarray, shape (s,), m/min
+    """
     volume, speed = (grid.ravel() for grid in np.meshgrid(volumes, speeds, indexing="ij"))
     return window.setups(plate, speed, volume, pressure)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pwindow.product import REQUIREMENT_KINDS
+from pwindow.product import REQUIREMENT_KINDS, Assurance
 from pwindow.window.bands import SpeedBand
 from pwindow.window.confidence import ConformanceInterval, conformance_interval
 from pwindow.window.conformance import Conformance
@@ -25,15 +25,15 @@ class Recommendation:
         At its fastest speed.
     among : str
         What sets its roll apart from the other rolls that qualify.
-    level : float
-        Assurance level.
+    assurance : Assurance
+        What was asked for.
     interval : ConformanceInterval
         Of its conformance.
     """
 
     band: SpeedBand
     among: str
-    level: float
+    assurance: Assurance
     interval: ConformanceInterval
 
     @property
@@ -50,11 +50,13 @@ class Recommendation:
             To write it in.
         """
         limiting = REQUIREMENT_KINDS[self.band.limiting_high].label
-        beyond = (
-            "the trial went no faster there"
-            if self.band.trial_ends_high
-            else f"above {units.speed.words(self.band.high)} {limiting} takes the probability below {asked(self.level)}"
-        )
+        above, level = f"above {units.speed.words(self.band.high)}", asked(self.assurance.level)
+        if self.band.trial_ends_high:
+            beyond = "the trial went no faster there"
+        elif self.assurance.confidence is None:
+            beyond = f"{above} {limiting} takes the probability below {level}"
+        else:
+            beyond = f"{above} {limiting} takes the lower bound of the probability below {level}"
         return f"Roll {self.band.roll.label} is {self.among}; {beyond}."
 
     @property
@@ -98,7 +100,7 @@ def recommend(window: Conformance, bands: pd.DataFrame) -> Recommendation | None
     band = SpeedBand.of(best.to_dict(), window)
     setup = window.setups(band.plate, band.high, band.roll.cell_volume, band.pressure)
     interval = conformance_interval(window, setup)
-    return Recommendation(band, _among(window, bands, band), window.level, interval)
+    return Recommendation(band, _among(window, bands, band), window.product.assurance, interval)
 
 
 def _among(window: Conformance, bands: pd.DataFrame, best: SpeedBand) -> str:
@@ -112,7 +114,7 @@ def _among(window: Conformance, bands: pd.DataFrame, best: SpeedBand) -> str:
         among = f"the most reliable of {rolls} equally fast rolls that reach"
     else:
         among = f"the most reliable of the {level} fastest of {rolls} rolls that reach"
-    return f"{among} {asked(window.level)} at {_which(window, bands)}"
+    return f"{among} {window.product.assurance.words} at {_which(window, bands)}"
 
 
 def _which(window: Conformance, bands: pd.DataFrame) -> str:

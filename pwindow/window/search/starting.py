@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+import pandas as pd
 
 from pwindow.window.bands import SPEED_STEP, Row, rows
+from pwindow.window.confidence import reached
 from pwindow.window.conformance import Conformance, LimitPredictive, conformance_probability
 from pwindow.window.probability.plackett import quick_probability
 from pwindow.window.search.recommendation import Recommendation
@@ -42,11 +44,14 @@ class StartingSetup:
         Recommended, or the closest where no set-up is assured.
     joint : float
         Joint conformance probability of the next run.
+    at_least : float or None
+        What that is at least with the confidence that the product asks for; None where it asks for none.
     """
 
     setup: Setup
     choice: Choice
     joint: float
+    at_least: float | None = None
 
     @property
     def assured(self) -> bool:
@@ -74,7 +79,8 @@ def starting_setup(
     """
     if best is None:
         return closest_setup(window, pressures)
-    return StartingSetup(best.setup, Choice.RECOMMENDED, best.conformance)
+    at_least = None if window.confidence is None else best.interval.at_least
+    return StartingSetup(best.setup, Choice.RECOMMENDED, best.conformance, at_least)
 
 
 def closest_setup(window: Conformance, pressures: Sequence[float] | None = None) -> StartingSetup | None:
@@ -95,7 +101,8 @@ def closest_setup(window: Conformance, pressures: Sequence[float] | None = None)
         return None
     nearest = sorted(ranked, key=lambda one: one[0], reverse=True)[:_REFINED]
     _, setup, joint = max((_best_step(window, *of) for _, of in nearest), key=lambda one: one[0])
-    return StartingSetup(setup, Choice.CLOSEST, joint)
+    at_least = None if window.confidence is None else float(reached(window, setup.frame(window))[0])
+    return StartingSetup(setup, Choice.CLOSEST, joint, at_least)
 
 
 @dataclass(frozen=True)
@@ -125,6 +132,13 @@ class Candidates:
             self.predictive.mean[where], self.predictive.scale[where], self.predictive.df
         )
         return Candidates(self.plate, self.rows, self.at[where], self.speeds[where], predictive)
+
+    def setups(self, window: Conformance) -> pd.DataFrame:
+        """The set-ups, as `Conformance.setups` makes them."""
+        volumes, pressures = (
+            np.array([get(row) for row in self.rows])[self.at] for get in (_volume, _pressure)
+        )
+        return window.setups(self.plate, self.speeds, volumes, pressures)
 
     def quick(self, lower: np.ndarray, upper: np.ndarray) -> np.ndarray:
         """Joint probability of bounds on every line to `QUICK_ERROR`, shape (m,)."""

@@ -11,9 +11,10 @@ import numpy as np
 import pandas as pd
 
 from pwindow.errors import UnusableInput
-from pwindow.product import Product, Requirement
+from pwindow.product import Assurance, Product, Requirement
 from pwindow.study import Roll
 from pwindow.window.bands import Row, SpeedBand, bands_of
+from pwindow.window.confidence import reached
 from pwindow.window.conformance import conformance_probability
 from pwindow.window.probability.plackett import quick_probability
 from pwindow.window.requirements.limits import Limits
@@ -121,8 +122,8 @@ class Shortfall:
 
     Attributes
     ----------
-    level : float
-        Assurance asked for.
+    assurance : Assurance
+        Asked for.
     pressure_unit : str
     closest : StartingSetup
     missed : tuple of Missed
@@ -137,7 +138,7 @@ class Shortfall:
     plates : tuple of OtherPlate
     """
 
-    level: float
+    assurance: Assurance
     pressure_unit: str
     closest: StartingSetup
     missed: tuple[Missed, ...]
@@ -147,6 +148,11 @@ class Shortfall:
     volumes_tried: tuple[float, float]
     volume: Remedy | None
     plates: tuple[OtherPlate, ...]
+
+    @property
+    def level(self) -> float:
+        """Joint conformance probability asked for."""
+        return self.assurance.level
 
     @property
     def out_of_reach(self) -> tuple[Reach, ...]:
@@ -226,7 +232,7 @@ def shortfall(
     }
     volumes = window.surfaces.trial.prints["cell_volume"]
     return Shortfall(
-        level=window.level,
+        assurance=window.product.assurance,
         pressure_unit=window.surfaces.trial.pressure_unit,
         closest=closest,
         missed=_missed(window, closest.setup),
@@ -291,7 +297,7 @@ def _loosening(window: Window, looked_at: Sequence[Candidates], side: Side) -> L
     others = [one for one in _sides(window.product) if one != side]
     able = []
     for each in looked_at:
-        without = each.quick(*_bounds(window.limits[each.plate], others)) >= window.level - QUICK_ERROR
+        without = each.quick(*_bounds(window.limits[each.plate], others)) >= window.least_stated - QUICK_ERROR
         able += [each.chosen(without)] if without.any() else []
     if not able or side.value == 0.0:
         return Loosening(side)
@@ -341,9 +347,11 @@ def _assured_at(
         limits = changed.limits[each.plate]
         quick = each.quick(*_all_bounds(limits))
         surest = np.argsort(-quick, kind="stable")[:_SUREST]
-        joint = conformance_probability(each.chosen(surest).predictive, limits, points=_COARSE_POINTS)
-        assured |= bool((joint >= window.level).any())
-        near = quick >= window.level - QUICK_ERROR
+        few = each.chosen(surest)
+        joint = conformance_probability(few.predictive, limits, points=_COARSE_POINTS)
+        held = reached(changed, few.setups(changed), stated=joint)
+        assured |= bool((held >= window.level).any())
+        near = quick >= window.least_stated - QUICK_ERROR
         found += [each.chosen(near)] if near.any() else []
     return found, assured
 
@@ -389,7 +397,7 @@ def _remedy(window: Window, looked_at: Sequence[Candidates]) -> Remedy | None:
         joint = each.quick(*_all_bounds(window.limits[each.plate]))
         found += [(joint[each.at == at].max(), each.rows[at]) for at in np.unique(each.at)]
     for joint, row in sorted(found, key=lambda one: -one[0]):
-        if joint < window.level - QUICK_ERROR:
+        if joint < window.least_stated - QUICK_ERROR:
             return None
         bands = bands_of(window, row)
         if bands:
@@ -415,7 +423,7 @@ def _other_volume(window: Window, pressures: Sequence[float] | None) -> Remedy |
     ]
     for joint, volume, plate, pressure in sorted(places, key=lambda one: -one[0]):
         ends = window.surfaces.region.speed_range(plate, volume, pressure)
-        if joint < window.level - QUICK_ERROR or ends is None:
+        if joint < window.least_stated - QUICK_ERROR or ends is None:
             continue
         row = Row(Roll("to buy", volume, planned=True), plate, float(pressure), *ends)
         bands = bands_of(window, row)

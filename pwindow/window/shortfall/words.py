@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from pwindow.window.setup import Setup
 from pwindow.window.shortfall.shortfall import Reach, Remedy, Shortfall, Side
-from pwindow.wording import METRIC, Units, asked, listed, metric, percent, setup_words
+from pwindow.wording import METRIC, Units, asked, bound, listed, metric, percent, setup_words
 
 
 def promise(found: Shortfall, units: Units = METRIC) -> str:
@@ -20,9 +20,17 @@ def promise(found: Shortfall, units: Units = METRIC) -> str:
     """
     closest = found.closest
     return (
-        f"No set-up reaches {asked(found.level)} assurance: the closest, {_setup(closest.setup, units)}, reaches "
-        f"{_at_most(closest.joint, found.level)}."
+        f"No set-up reaches {asked(found.level)} assurance{found.assurance.sure}: the closest, {_setup(closest.setup, units)}, reaches "
+        f"{_at_most(closest.joint, found.level)}{_sure(found)}."
     )
+
+
+def _sure(found: Shortfall) -> str:
+    """What the closest set-up reaches with the confidence that was asked for; "" where none was."""
+    at_least, confidence = found.closest.at_least, found.assurance.confidence
+    if at_least is None or confidence is None:
+        return ""
+    return bound({"at_least": at_least, "confidence": confidence})
 
 
 def conflicts(found: Shortfall, units: Units = METRIC) -> tuple[str, ...]:
@@ -34,6 +42,11 @@ def conflicts(found: Shortfall, units: Units = METRIC) -> tuple[str, ...]:
     ]
     if found.conflict is not None:
         sentences.append(_conflict(found, found.conflict, units))
+    elif not sentences and found.closest.joint >= found.level:
+        sentences.append(
+            f"No limits conflict: {percent(found.closest.joint, found.level)} is stated, but the trial is too small to be "
+            f"so sure of {asked(found.level)}; more make-readies would help."
+        )
     elif not sentences and found.pairs:
         lowest = found.pairs[0]
         sentences.append(

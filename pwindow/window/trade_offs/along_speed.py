@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pwindow.study import Roll
+from pwindow.window.confidence import reached
 from pwindow.window.trade_offs.shown import conformances, predict_shown, shown_quantities
 from pwindow.window.window import Window
 
@@ -49,7 +50,7 @@ def along_speed(
     if table.empty:
         return table.reindex(columns=[*columns, *(name for one in shown.values() for name in one.columns)])
     chances = conformances(window, setups)
-    assured = chances["conformance"] >= window.level
+    assured = reached(window, setups, stated=chances["conformance"].to_numpy()) >= window.level
     return pd.concat([table, predict_shown(window, setups, shown), chances], axis=1).assign(assured=assured)
 
 

@@ -50,6 +50,7 @@ def frontier(
         each requirement, as of `Window.conformance`; ``limiting``, ``assured``; and silver use as of
         `predict_shown`, where the trial gives it. Conformances are compared to 0.01 %.
     """
+    bands = window.speed_bands(pressures) if bands is None else bands
     table = runnable(window, pressures, bands)
     if table.empty:
         return pd.DataFrame(columns=["trade", *table.columns])
@@ -57,10 +58,12 @@ def frontier(
     trades = {SPEED_AND_CONFORMANCE: -table["speed_m_min"].to_numpy()}
     if _SILVER_USE in silver:
         trades[SILVER_AND_CONFORMANCE] = silver[_SILVER_USE].to_numpy()
-    asked = _worth_a_look(quick["quick"].to_numpy(), trades, window.level)
+    held = _held(window, table, quick["quick"].to_numpy(), bands)
+    asked = _worth_a_look(quick["quick"].to_numpy(), trades, *held)
     table, silver = table[asked], silver[asked]
     table = table.join(_by_plate(window, table, _conformances)).join(silver)
-    table.insert(list(table.columns).index("limiting") + 1, "assured", table["conformance"] >= window.level)
+    assured = held[0][asked] if window.confidence is not None else table["conformance"] >= window.level
+    table.insert(list(table.columns).index("limiting") + 1, "assured", assured)
     parts = [
         table.iloc[_best(costs[asked], -_compared(table))].assign(trade=name)
         for name, costs in trades.items()
@@ -144,16 +147,31 @@ def _conformances(window: Window, plate: str, setups: pd.DataFrame) -> pd.DataFr
     return named_conformances(window.conformance(setups))
 
 
-def _worth_a_look(quick: np.ndarray, trades: dict[str, np.ndarray], level: float) -> np.ndarray:
+def _held(
+    window: Window, table: pd.DataFrame, quick: np.ndarray, bands: pd.DataFrame
+) -> tuple[np.ndarray, np.ndarray]:
+    """Which set-ups are surely assured, and which may be; where a confidence is asked for the bands tell."""
+    if window.confidence is None:
+        return quick > window.level + _QUICK_ERROR, np.abs(quick - window.level) <= _QUICK_ERROR
+    row = ["roll", "plate", window.surfaces.trial.pressure_key]
+    ends = bands[[*row, "speed_low_m_min", "speed_high_m_min"]]
+    known = table[[*row, "speed_m_min"]].reset_index().merge(ends, on=row)
+    inside = known[known["speed_m_min"].between(known["speed_low_m_min"], known["speed_high_m_min"])]
+    return table.index.isin(inside["index"]), np.zeros(len(table), bool)
+
+
+def _worth_a_look(
+    quick: np.ndarray, trades: dict[str, np.ndarray], surely: np.ndarray, maybe: np.ndarray
+) -> np.ndarray:
     """Set-ups that may be on a frontier once conformance is worked out accurately, shape (m,)."""
     room = 2.0 * _QUICK_ERROR + 10.0**-_DECIMALS
-    asked = np.abs(quick - level) <= _QUICK_ERROR
+    asked = maybe.copy()
     for costs in trades.values():
         asked |= quick >= _best_so_far(costs, quick) - room
     if SILVER_AND_CONFORMANCE in trades:
-        surely = np.flatnonzero(quick > level + _QUICK_ERROR)
-        speed, silver = (trades[name][surely] for name in (SPEED_AND_CONFORMANCE, SILVER_AND_CONFORMANCE))
-        asked[surely[_best(speed, silver)]] = True
+        known = np.flatnonzero(surely)
+        speed, silver = (trades[name][known] for name in (SPEED_AND_CONFORMANCE, SILVER_AND_CONFORMANCE))
+        asked[known[_best(speed, silver)]] = True
     return asked
 
 

@@ -286,7 +286,7 @@ def _rank(band: SpeedBand) -> tuple[float, float]:
 def _reach(window: Window, each: Candidates) -> Iterator[tuple[float, Row]]:
     """For each row that may be assured somewhere a speed, m/min, that it is not assured beyond."""
     _, lower, upper = window.limits[each.plate].bounds()
-    able = each.quick(lower, upper) >= window.level - QUICK_ERROR
+    able = each.quick(lower, upper) >= window.least_stated - QUICK_ERROR
     for at, row in enumerate(each.rows):
         own = np.flatnonzero(each.at == at)
         if able[own].any():
