@@ -179,6 +179,12 @@ def again_text(answer: Mapping) -> str:
     lines = [f"{start}: different"]
     if answer["changed"]:
         lines += ["changed since it was stored:", *(f"  {one}" for one in answer["changed"])]
+    elif answer["versions_then"]["pwindow"] != answer["versions_now"]["pwindow"]:
+        then, now = (answer[f"versions_{when}"]["pwindow"] for when in ("then", "now"))
+        lines += [
+            f"files, rows and decisions are unchanged; it was made with pwindow {then}, and {now} may work out other "
+            "numbers (the list of changes per version says which)"
+        ]
     if answer["differences"]:
         lines += [f"{len(answer['differences'])} numbers differ:"]
         lines += [f"  {one}" for one in answer["differences"]]
