@@ -61,7 +61,9 @@ def inner_set(window: Conformance, plate: str, pressure: float) -> InnerSet:
     few, fine = ([_axis(values, count) for values in tried] for count in (_NODES, _DRAWN))
     setups, drawn = (grid_setups(window, plate, pressure, *axes) for axes in (few, fine))
     reaching = reach_under_each(window, setups)
-    share = between(reaching.mean(axis=1).reshape([len(axis) for axis in few]), few, fine)
+    least_told = 0.5 / reaching.shape[1]
+    known = reaching.mean(axis=1).clip(least_told, 1.0 - least_told)
+    share = between(known.reshape([len(axis) for axis in few]), few, fine)
     inside = window.in_trial_region(drawn).reshape(share.shape)
     return InnerSet(
         volumes=fine[0],
