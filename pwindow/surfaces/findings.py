@@ -91,6 +91,7 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
         *of_form,
         *_of_influence(leaned_on),
         *alone,
+        *_of_gaps(surfaces),
         *_of_directions(surfaces),
         *_of_make_readies(surfaces),
     ]
@@ -291,6 +292,20 @@ def _of_shape(surface: Surface, found: Shape) -> Finding:
         f"{shape}; do not rely on probabilities below 1 % or above 99 %"
     )
     return Finding(surface.kind.name, what, "mind")
+
+
+def _of_gaps(surfaces: Surfaces) -> list[Finding]:
+    """Gaps of one print that are not spread as normal ones."""
+    if "gap_closure" not in surfaces.by_name or surfaces.gap_shape.p >= RARE:
+        return []
+    found = surfaces.gap_shape
+    lean = "close farther" if found.skewness > 0 else "stay open farther"
+    what = (
+        f"the gaps of one print do not vary as normal ones (skewness and kurtosis of {found.inspected} gaps about their "
+        f"prints, p {found.p:.1g}): some {lean} than normal variation gives; what is promised of the worst of many gaps "
+        "allows for it; look for what sets those gaps apart"
+    )
+    return [Finding("gap_closure", what, "mind")]
 
 
 def _of_make_readies(surfaces: Surfaces) -> list[Finding]:

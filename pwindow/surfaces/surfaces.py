@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from types import NoneType
 from typing import Literal, get_args
 
@@ -26,6 +27,7 @@ from pwindow.surfaces.model.responses import (
     section_factor,
 )
 from pwindow.surfaces.model.terms import label, second_order
+from pwindow.surfaces.posterior.gap_shape import GapShape
 from pwindow.surfaces.posterior.joint import JointSurfaces, join_responses
 from pwindow.surfaces.posterior.make_readies import Mountings
 from pwindow.surfaces.posterior.sampler import Plan
@@ -88,6 +90,11 @@ class Surfaces(Viewed):
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits of data, terms and versions."""
         return fit_fingerprint(self.trial, self.terms, self.left_out, self.mountings.declared)
+
+    @cached_property
+    def gap_shape(self) -> GapShape:
+        """How closures vary between the gaps of a print."""
+        return GapShape.of(self.trial)
 
     def overview(self) -> Overview:
         """Responses, form, prints and the fit's fingerprint."""

@@ -16,7 +16,7 @@ from scipy.special import ndtr
 from pwindow.surfaces.posterior.processes import Processes
 from pwindow.window.conformance import Conformance
 from pwindow.window.probability.rectangle import POINTS, rectangle_probability
-from pwindow.window.requirements.extremes import extreme_moments
+from pwindow.window.requirements.extremes import Extremes, extremes_of_each
 from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Errors, gap_count
 from pwindow.window.requirements.tolerances import drifts
@@ -309,12 +309,16 @@ class _Rectangles:
 def _errors(window: Conformance, limits: Limits, processes: Processes) -> tuple[np.ndarray, np.ndarray]:
     """Shift, shape (s, k), and covariance, shape (s, k, k), of what the responses do not hold."""
     names, count = limits.line_errors, len(processes.spread)
-    shape = count, len(names), len(names)
     if "gap_closure" not in window.joint.names:
-        return np.zeros((count, len(names))), np.broadcast_to(limits.errors, shape)
+        return np.zeros((count, len(names))), np.broadcast_to(limits.errors, (count, *limits.errors.shape))
     at = window.joint.names.index("gap_closure")
-    spread, gaps = processes.between[:, at], gap_count(window.product, window.surfaces)
-    side = np.array([{"largest": 1.0, "smallest": -1.0}.get(name, 0.0) for name in names])
-    beyond = extreme_moments(gaps)[0] * (spread - window.joint.between[at])
-    errors = Errors.at_spread(spread, window.study.ink, gaps).covariance(list(names))
-    return beyond[:, None] * side, np.broadcast_to(errors, shape)
+    spread, stated = processes.between[:, at], window.joint.between[at]
+    gaps, shape = gap_count(window.product, window.surfaces), window.surfaces.gap_shape
+    each, together = extremes_of_each(gaps, shape).chosen(shape.drawn(count)), Extremes.of(gaps, shape)
+    beyond = {
+        "largest": each.largest * spread - together.largest * stated,
+        "smallest": each.smallest * spread - together.smallest * stated,
+    }
+    shift = np.stack([beyond.get(name, np.zeros(count)) for name in names], axis=1)
+    errors = Errors.at_spread(spread, window.study.ink, each).covariance(list(names))
+    return shift, np.broadcast_to(errors, (count, len(names), len(names)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from types import NoneType
 
@@ -114,7 +114,12 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
         for plate, pattern in patterns.items()
     }
     tolerances = product_tolerances(product, surfaces)
-    notes = (*passed_over, *without_effect(tolerances, surfaces), *planned_notes(study.rolls))
+    notes = (
+        *passed_over,
+        *without_effect(tolerances, surfaces),
+        *_beyond_inspected(product, surfaces),
+        *planned_notes(study.rolls),
+    )
     return Window(
         surfaces=surfaces,
         product=product,
@@ -125,6 +130,21 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
         tolerances=tolerances,
         notes=notes,
     )
+
+
+def _beyond_inspected(product: Product, surfaces: Surfaces) -> Iterator[str]:
+    """What is said of more gaps than the trial has looked at."""
+    count = gap_count(product, surfaces)
+    if "gap_closure" not in surfaces.joint.names or surfaces.counts_only:
+        return
+    inspected = surfaces.gap_shape.inspected
+    if count > max(inspected, 1):
+        times = f", {count / inspected:.2g} times as many" if inspected else ""
+        yield (
+            f"every one of {count:.4g} gaps must meet its limits{times} as the trial compares within prints ({inspected}): the "
+            "worst of them is extrapolated, over all shapes of their distribution that the trial leaves possible; measure "
+            "more gaps of each print to be surer"
+        )
 
 
 def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:

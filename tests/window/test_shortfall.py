@@ -40,7 +40,7 @@ def test_the_promise_is_that_of_the_closest_set_up(tight, told):
     assert told.closest.joint == pytest.approx(
         tight.joint_conformance(told.closest.setup.frame(tight))[0], abs=1e-12
     )
-    assert "roll 2047, 50 µm" in promise(told) and "at most 81.2 %" in promise(told)
+    assert "roll 2047, 50 µm" in promise(told) and "at most 81.3 %" in promise(told)
     assert [one.requirement.name for one in told.missed] == ["line_resistance", "line_width", "gap"]
     assert all(one.low < one.mean < one.high for one in told.missed)
 

@@ -11,6 +11,7 @@ from pwindow.product import Product, Requirement
 from pwindow.study import Ink
 from pwindow.surfaces.posterior.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
+from pwindow.window.requirements.extremes import Extremes
 from pwindow.window.requirements.quantities import Errors, Quantity, gap_count, quantity, worst_of
 
 
@@ -94,7 +95,8 @@ def product_limits(
     WindowProblem
         If the trial cannot judge a requirement.
     """
-    gaps = gap_count(product, surfaces)
+    count = gap_count(product, surfaces)
+    gaps = Extremes.of(count, surfaces.gap_shape)
     quantities = {
         requirement.name: quantity(requirement, product, surfaces, ink, plate_gap)
         for requirement in product.requirements
@@ -102,7 +104,7 @@ def product_limits(
     limits = [
         limit
         for requirement in product.requirements
-        for limit in _limits_on(requirement, quantities[requirement.name], joint, gaps)
+        for limit in _limits_on(requirement, quantities[requirement.name], joint, count, gaps)
     ]
     lines = {_line(limit.quantity): limit.quantity for limit in limits}
     order = list(lines)
@@ -121,12 +123,14 @@ def _line(item: Quantity) -> tuple:
     return tuple(sorted(item.weights.items())), item.error
 
 
-def _limits_on(requirement: Requirement, item: Quantity, joint: JointSurfaces, gaps: float) -> list[Limit]:
+def _limits_on(
+    requirement: Requirement, item: Quantity, joint: JointSurfaces, count: float, gaps: Extremes
+) -> list[Limit]:
     least = None if requirement.least is None else item.modelled(requirement.least)
     most = None if requirement.most is None else item.modelled(requirement.most)
     if requirement.name == "gap":
         spread = joint.between[joint.names.index("gap_closure")]
-        most_closed, least_closed = worst_of(item, gaps, spread)
+        most_closed, least_closed = worst_of(item, count, gaps, spread)
         found = [] if least is None else [Limit("gap", most_closed, upper=least)]
         return found if most is None else [*found, Limit("gap", least_closed, lower=most)]
     if item.falling:

@@ -28,7 +28,7 @@ from pwindow.product import Product, Requirement
 from pwindow.study import DENSE_SILVER, Ink
 from pwindow.surfaces.posterior.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.window.requirements.extremes import extreme_moments
+from pwindow.window.requirements.extremes import Extremes
 
 Natural = Callable[[Any], Any]
 """From the modelled scale to a requirement's unit, of a number or of an array of them."""
@@ -70,15 +70,15 @@ class Errors:
     covariances: Mapping[tuple[str, str], float | np.ndarray]
 
     @classmethod
-    def of(cls, joint: JointSurfaces, ink: Ink, gaps: float) -> Errors:
+    def of(cls, joint: JointSurfaces, ink: Ink, gaps: Extremes) -> Errors:
         """The parts that a product's requirements can need.
 
         Parameters
         ----------
         joint : JointSurfaces
         ink : Ink
-        gaps : float
-            As `gap_count` gives it.
+        gaps : Extremes
+            Of as many gaps as `gap_count` gives.
         """
         if "gap_closure" not in joint.names:
             return cls(_of_ink(ink))
@@ -86,7 +86,7 @@ class Errors:
         return cls.at_spread(joint.between[at], ink, gaps, joint.between_variance[at])
 
     @classmethod
-    def at_spread(cls, spread: float | np.ndarray, ink: Ink, gaps: float, variance: float = 0.0) -> Errors:
+    def at_spread(cls, spread: float | np.ndarray, ink: Ink, gaps: Extremes, variance: float = 0.0) -> Errors:
         """The parts where the spread between gaps is given.
 
         Parameters
@@ -94,17 +94,23 @@ class Errors:
         spread : float or ndarray, µm
             Standard deviation of closure between the gaps of a print.
         ink : Ink
-        gaps : float
-            As `gap_count` gives it.
+        gaps : Extremes
+            Of as many gaps as `gap_count` gives.
         variance : float, default 0, µm²
             Of what is known of `spread`.
         """
-        shift, own, shared = extreme_moments(gaps)
+        square = spread**2 + variance
         # what is not known of the spread between gaps moves largest and smallest apart
-        apart, square = shift**2 * variance, spread**2 + variance
-        extremes = dict.fromkeys([("largest",) * 2, ("smallest",) * 2], own * square + apart)
-        both = dict.fromkeys([("largest", "smallest"), ("smallest", "largest")], shared * square - apart)
-        return cls(_of_ink(ink) | extremes | both)
+        both = gaps.shared * square + gaps.largest * gaps.smallest * variance
+        return cls(
+            _of_ink(ink)
+            | {
+                ("largest", "largest"): gaps.largest_variance * square + gaps.largest**2 * variance,
+                ("smallest", "smallest"): gaps.smallest_variance * square + gaps.smallest**2 * variance,
+                ("largest", "smallest"): both,
+                ("smallest", "largest"): both,
+            }
+        )
 
     def covariance(self, names: list[str]) -> np.ndarray:
         """Covariance matrix of the named parts, shape (..., len(names), len(names))."""
@@ -262,7 +268,7 @@ def gap_count(product: Product, surfaces: Surfaces) -> float:
     return max(count * length / float(measured), 1)
 
 
-def worst_of(base: Quantity, count: float, spread: float) -> tuple[Quantity, Quantity]:
+def worst_of(base: Quantity, count: float, gaps: Extremes, spread: float) -> tuple[Quantity, Quantity]:
     """The most and the least closed of `count` gaps of a print.
 
     Parameters
@@ -271,15 +277,16 @@ def worst_of(base: Quantity, count: float, spread: float) -> tuple[Quantity, Qua
         Mean closure of the print.
     count : float
         As `gap_count` gives it.
+    gaps : Extremes
+        Of so many gaps.
     spread : float
         Standard deviation of closure between the gaps of a print, µm.
     """
-    shift = extreme_moments(count)[0] * spread
 
-    def moved(by: float, error: str) -> Quantity:
+    def moved(by: np.ndarray, error: str) -> Quantity:
         return Quantity(
             weights=base.weights,
-            constant=base.constant + by,
+            constant=base.constant + float(by),
             natural=base.natural,
             modelled=base.modelled,
             falling=True,
@@ -287,7 +294,8 @@ def worst_of(base: Quantity, count: float, spread: float) -> tuple[Quantity, Qua
         )
 
     # the largest and the smallest of one gap are the same gap
-    return moved(shift, "largest"), moved(-shift, "largest" if count == 1 else "smallest")
+    least = moved(gaps.smallest * spread, "largest" if count == 1 else "smallest")
+    return moved(gaps.largest * spread, "largest"), least
 
 
 def _pitch(product: Product, requirement: Requirement) -> float:

@@ -9,7 +9,8 @@ import pytest
 from scipy import integrate, stats
 from scipy.integrate import trapezoid
 
-from pwindow.window.requirements.extremes import extreme_moments
+from pwindow.surfaces.posterior.gap_shape import GapShape
+from pwindow.window.requirements.extremes import Extremes, extreme_moments, extremes_of_each
 
 COVARIANCE_ERROR = 6e-5  # of the grid, met 5e-5 for every N
 
@@ -95,3 +96,50 @@ def test_more_gaps_spread_further_apart_and_vary_less():
     assert np.all(np.diff(moments[:, 0]) > 0)
     assert np.all(np.diff(moments[:, 1]) < 0)
     assert np.all(np.diff(moments[:, 2]) < 0)
+
+
+def shape(*points):
+    skews, tails, weights = map(np.array, zip(*points))
+    return GapShape(skews=skews, tails=tails, weights=weights, inspected=0, p=1.0, skewness=0.0)
+
+
+@pytest.mark.parametrize("count", [2, 48, 2000, 12.5])
+def test_normal_gaps_have_the_moments_of_normal_ones(count):
+    mean, variance, covariance = extreme_moments(count)
+    found = Extremes.of(count, shape((0.0, 0.0, 1.0)))
+    assert [float(value) for value in vars(found).values()] == pytest.approx(
+        [mean, -mean, variance, variance, covariance], rel=1e-6, abs=1e-9
+    )
+
+
+@pytest.mark.parametrize("count", [5, 48, 400])
+@pytest.mark.parametrize("g, h", [(0.4, 0.0), (-0.2, 0.1), (0.0, 0.15)])
+def test_other_shapes_by_simulation(count, g, h):
+    """20,000 prints of so many gaps, transformed one by one."""
+    rng = np.random.default_rng(count)
+    score = rng.standard_normal((20_000, count))
+    raw = (np.expm1(g * score) / g if g else score) * np.exp(h * score**2 / 2)
+    nodes = rng.standard_normal(4_000_000)
+    every = (np.expm1(g * nodes) / g if g else nodes) * np.exp(h * nodes**2 / 2)
+    gaps = (raw - every.mean()) / every.std()
+    found = extremes_of_each(count, shape((g, h, 1.0)))
+    assert found.largest[0] == pytest.approx(gaps.max(axis=1).mean(), rel=0.02)
+    assert found.smallest[0] == pytest.approx(gaps.min(axis=1).mean(), rel=0.02)
+    assert found.largest_variance[0] == pytest.approx(gaps.max(axis=1).var(), rel=0.12)
+    assert found.smallest_variance[0] == pytest.approx(gaps.min(axis=1).var(), rel=0.12)
+
+
+def test_shapes_that_are_possible_widen_what_is_known():
+    one, other = ((0.3, 0.0, 1.0),), ((-0.3, 0.05, 1.0),)
+    both = Extremes.of(48, shape((0.3, 0.0, 0.25), (-0.3, 0.05, 0.75)))
+    parts = [Extremes.of(48, shape(*each)) for each in (one, other)]
+    drawn = np.array([0.25, 0.75])
+    means = np.array([part.largest for part in parts])
+    assert both.largest == pytest.approx(drawn @ means)
+    inside = drawn @ np.array([part.largest_variance for part in parts])
+    assert both.largest_variance == pytest.approx(inside + drawn @ means**2 - (drawn @ means) ** 2)
+
+
+def test_one_gap_is_the_largest_and_the_smallest():
+    found = Extremes.of(1, shape((0.3, 0.1, 1.0)))
+    assert [float(value) for value in vars(found).values()] == [0.0, 0.0, 1.0, 1.0, 1.0]

@@ -8,7 +8,7 @@ import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.product import Pattern, Product, Requirement
 from pwindow.study import Ink, Study
-from pwindow.window.requirements.extremes import extreme_moments
+from pwindow.window.requirements.extremes import Extremes
 from tests.helpers.products import make_product, without_tolerances
 from tests.helpers.trials import read_frame
 
@@ -82,9 +82,10 @@ def test_one_gap_alone(window_of, places, demo_surfaces):
 
 
 def test_the_worst_of_many_gaps(window_of, places, demo_surfaces):
-    """The largest of 48 normal deviations shifts the mean and adds its own spread."""
+    """The largest of 48 deviations shifts the mean and adds its own spread."""
     window = window_of(gap=(16.0, None, {"count": 48}))
-    (mean, square), (shift, own, _) = between_gaps(demo_surfaces), extreme_moments(48)
+    (mean, square), worst = between_gaps(demo_surfaces), Extremes.of(48, demo_surfaces.gap_shape)
+    shift, own = worst.largest, worst.largest_variance
     setups = window.setups(LASER, **places)
     extra = own * square + shift**2 * (square - mean**2)
     expected = t_below(demo_surfaces, setups, {"gap_closure": 1.0}, 44.0 - shift * mean, extra)
@@ -150,8 +151,8 @@ def test_joint_is_at_most_the_least_of_its_parts(tag_window, mesh_window, places
         for pressure in (20.0, 50.0, 80.0):
             table = window.conformance(window.setups(plate, **places | {"pressure": pressure}))
             parts = table.drop(columns="joint")
-            assert (table["joint"] <= parts.min(axis=1) + 1e-6).all()
-            assert (table["joint"] >= (parts.sum(axis=1) - len(parts.columns) + 1).clip(lower=0) - 1e-6).all()
+            assert (table["joint"] <= parts.min(axis=1) + 2e-5).all()
+            assert (table["joint"] >= (parts.sum(axis=1) - len(parts.columns) + 1).clip(lower=0) - 2e-5).all()
             assert ((table >= 0) & (table <= 1)).all(axis=None)
 
 
