@@ -10,11 +10,19 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from pwindow.surfaces.checks.checked import Judged
+from pwindow.surfaces.checks.copied_rows import copied_rows
 from pwindow.surfaces.checks.curvature_check import FormCheck, stretch
 from pwindow.surfaces.checks.diagnostics import RARE, residual_shape
 from pwindow.surfaces.checks.directions import Unexpected, unexpected
 from pwindow.surfaces.checks.outliers import Apart, most_influential
-from pwindow.surfaces.checks.residual_patterns import OffLevel, Uneven, numbers, uneven_spread
+from pwindow.surfaces.checks.residual_patterns import (
+    OffLevel,
+    SlopesApart,
+    Uneven,
+    numbers,
+    slopes_apart,
+    uneven_spread,
+)
 from pwindow.surfaces.checks.shape import Shape
 from pwindow.surfaces.model.responses import FACTORS
 from pwindow.surfaces.posterior.joint import JointSurfaces
@@ -24,10 +32,11 @@ from pwindow.surfaces.posterior.sampler import MIXED
 from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
-from pwindow.wording import percent
+from pwindow.wording import counted, percent
 
 _CURE = "print a set-up there before relying on it, or fit with a smooth correction"
 _ALLOWED = f"intervals and probabilities allow for this; {_CURE}"
+_NAMED = 3  # prints that are named
 _LONE = 0.99  # leverage of a print that a surface goes through
 _DIRECTION_DRAWS = 960
 _Weight = Literal["serious", "mind"]
@@ -76,16 +85,19 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     leaned_on: list[Apart] = []
     alone: list[Finding] = []
     of_form: list[Finding] = []
+    rare = RARE / max(len(surfaces.by_name), 1)  # each kind of check looks at every response
     with threadpool_limits(1, user_api="blas"):
         for judged in surfaces.judged.values():
             outliers += judged.apart
             # what is missed has a spread of its own
-            of_form += _of_form(judged, surfaces.trial) or _of_spread(judged.cleared)
+            of_form += _of_form(judged, surfaces.trial, rare) or _of_spread(judged.cleared, rare)
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
             alone += _of_lone_prints(judged)
     every = [
         *(Finding("", sentence, "serious") for sentence in surfaces.trial.warnings),
         *_of_mountings(surfaces.mountings),
+        *_of_copies(surfaces.trial),
+        *_of_bridging(surfaces),
         *_of_draws(surfaces.joint),
         *_of_outliers(outliers, surfaces.trial),
         *of_form,
@@ -138,6 +150,40 @@ def _of_direction(surface: Surface, found: Unexpected) -> Finding:
         "its unit in the file, and what else changed with it; do not rely on probabilities away from the tried set-ups"
     )
     return Finding(surface.kind.name, what, "mind")
+
+
+# what was measured ------------------------------------------------------------------------------
+
+
+def _of_copies(trial: Trial) -> list[Finding]:
+    """Rows that were entered more than once."""
+    rows = copied_rows(trial.features)
+    if not rows:
+        return []
+    prints = list(dict.fromkeys(rows))
+    some = f"{_listed(prints[:_NAMED])}{f' and {len(prints) - _NAMED} more' * (len(prints) > _NAMED)}"
+    what = (
+        f"{counted(len(rows), 'row repeats', 'rows repeat')} all measured values of another row of its print ({some}): copies "
+        "count as features that were measured anew, and make the fit look surer than it is; leave them out of the file"
+    )
+    return [Finding("", what, "serious")]
+
+
+def _of_bridging(surfaces: Surfaces) -> list[Finding]:
+    """Counts of bridged gaps that say nothing of how near the others are."""
+    if not surfaces.counts_only:
+        return []
+    cells = surfaces.trial.of_quantity("gap_closure")
+    bridged, inspected = int(cells["bridged"].sum()), int((cells["bridged"] + cells["unmeasured"]).sum())
+    if 0 < bridged < inspected:
+        return []
+    which = "every one" if bridged else "none"
+    what = (
+        f"{which} of the {inspected} gaps that were inspected is bridged: the trial does not show where gaps begin to bridge, so "
+        "probabilities that gaps stay open rest on what is assumed of their spread; print set-ups at which some gaps bridge "
+        "and some do not, or measure gaps"
+    )
+    return [Finding("gap_closure", what, "serious")]
 
 
 # prints -----------------------------------------------------------------------------------------
@@ -201,7 +247,7 @@ def _of_lone_prints(judged: Judged) -> list[Finding]:
 # form -------------------------------------------------------------------------------------------
 
 
-def _of_form(judged: Judged, trial: Trial) -> list[Finding]:
+def _of_form(judged: Judged, trial: Trial, rare: float) -> list[Finding]:
     """What the second-order form misses, by the first of three checks that says something."""
     surface, lack = judged.cleared, judged.cleared_checks.lack_of_fit
     if judged.form is None:  # predictions may bend, and follow it
@@ -210,7 +256,7 @@ def _of_form(judged: Judged, trial: Trial) -> list[Finding]:
         return [_of_bend(surface, judged.form, trial)]
     if judged.level is not None:
         return [_of_level(surface, judged.level, trial)]
-    return [_of_lack(surface, lack.p, trial)] if lack is not None and lack.p < RARE else []
+    return [_of_lack(surface, lack.p, trial)] if lack is not None and lack.p < rare else []
 
 
 def _of_bend(surface: Surface, check: FormCheck, trial: Trial) -> Finding:
@@ -260,15 +306,28 @@ def _of_lack(surface: Surface, p: float, trial: Trial) -> Finding:
 # spread -----------------------------------------------------------------------------------------
 
 
-def _of_spread(surface: Surface) -> list[Finding]:
-    """An uneven spread, or one of another shape: an uneven one has another shape for that alone."""
+def _of_spread(surface: Surface, rare: float) -> list[Finding]:
+    """Slopes that differ or an uneven spread, whichever is clearer, or one of another shape, which both have for that alone."""
     shape = residual_shape(surface)
     if shape is None:
         return []
-    uneven = uneven_spread(surface)
-    if uneven.p < RARE:
+    slopes, uneven = slopes_apart(surface), uneven_spread(surface)
+    is_uneven = uneven.p < rare
+    if slopes is not None and slopes.p < rare and not (is_uneven and uneven.score > slopes.score):
+        return [_of_slopes(surface, slopes)]
+    if is_uneven:
         return [_of_uneven_spread(surface, uneven)]
-    return [_of_shape(surface, shape)] if shape.p < RARE else []
+    return [_of_shape(surface, shape)] if shape.p < rare else []
+
+
+def _of_slopes(surface: Surface, found: SlopesApart) -> Finding:
+    name = _word(found.factor.name)
+    what = (
+        f"the effect of {name} on {surface.kind.label} differs from make-ready to make-ready more than chance (p {found.p:.1g}): "
+        f"over the tried range of {name} it changes by {surface.kind.amount(found.spread)} (one standard deviation), which "
+        f"probabilities do not allow for; they are too optimistic far from the middle of that range"
+    )
+    return Finding(surface.kind.name, what, "mind")
 
 
 def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
@@ -296,7 +355,7 @@ def _of_shape(surface: Surface, found: Shape) -> Finding:
 
 def _of_gaps(surfaces: Surfaces) -> list[Finding]:
     """Gaps of one print that are not spread as normal ones."""
-    if "gap_closure" not in surfaces.by_name or surfaces.gap_shape.p >= RARE:
+    if "gap_closure" not in surfaces.by_name or surfaces.gap_shape.p >= RARE / 4.0:  # its p is rough
         return []
     found = surfaces.gap_shape
     lean = "close farther" if found.skewness > 0 else "stay open farther"

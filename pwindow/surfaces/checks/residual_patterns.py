@@ -103,34 +103,159 @@ class Uneven:
         modelled scale.
     p : float
         Probability that the spread seems to change as much along any of them, if it is even.
+    score : float
+        How far that is from even, in standard deviations.
     """
 
     factor: Factor | None
     low: float
     high: float
     p: float
+    score: float
 
 
 def uneven_spread(surface: Surface) -> Uneven:
-    """Along what the spread changes most, by the correlation of absolute residuals with it.
+    """Along what the spread changes most: by the scores for prints, which see much in many, or by absolute residuals.
 
-    After Glejser (1969, J. Am. Stat. Assoc. 64, 316-323); how large the largest correlation is where
-    the spread is even depends on the layout and is simulated.
+    The latter after Glejser (1969, J. Am. Stat. Assoc. 64, 316-323), which single make-readies mislead less.
     """
-    q = linalg.qr(surface.white_design, mode="economic")[0]
-    drawn = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(q)))
-    rests = np.vstack([surface.solution.residuals, drawn - drawn @ q @ q.T])
-    free = 1.0 - surface.solution.leverage
-    free_enough = free > 1e-6
-    sizes, cells = np.abs(rests[:, free_enough]) / np.sqrt(free[free_enough]), surface.cells[free_enough]
-    factors = numbers(surface)
-    along = np.array([surface.mean(cells), *(f.code(cells[f.name])[:, 0] for f in factors)])
-    sameness = np.abs(_centred(sizes) @ _centred(along).T)
-    most, at = sameness.max(axis=1), int(sameness[0].argmax())
-    low, high = np.quantile(along[at], [1 / 3, 2 / 3])
-    below, above = (np.sqrt(np.mean(sizes[0, part] ** 2)) for part in (along[at] <= low, along[at] >= high))
+    factors, rests = numbers(surface), _Rests.of(surface)
+    along = np.array([surface.mean(surface.cells), *(f.code(surface.cells[f.name])[:, 0] for f in factors)])
+    of_prints = np.concatenate([rests.scores(*_effects(surface, each)) for each in along])
+    scores = np.abs(np.stack([of_prints, rests.sameness(along)])).max(axis=0)
+    most, at = scores.max(axis=0), int(scores[:, 0].argmax())
     factor = factors[at - 1] if at else None
-    return Uneven(factor, float(below), float(above), float((most >= most[0]).mean()))
+    low, high = _in_outer_thirds(surface, along[at])
+    return Uneven(factor, low, high, float((most >= most[0]).mean()), float(most[0]))
+
+
+def _effects(surface: Surface, along: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Whitened rows of the effects whose variance may change, and by how much: prints, or cells where prints have several values."""
+    prints = surface.cells["print"].to_numpy()
+    means = pd.Series(along).groupby(prints).transform("mean").to_numpy()
+    members = prints if np.allclose(means, along) else np.arange(len(along))
+    _, first, member = np.unique(members, return_index=True, return_inverse=True)
+    rows = surface.whitening.apply((member[:, None] == np.arange(len(first))) * 1.0).T
+    return rows, _centred(along[None, first])
+
+
+def _in_outer_thirds(surface: Surface, along: np.ndarray) -> tuple[float, float]:
+    """Spread about the surface where something is low, and where it is high."""
+    free = 1.0 - surface.solution.leverage
+    kept = free > 1e-6
+    sizes, along = np.abs(surface.solution.residuals[kept]) / np.sqrt(free[kept]), along[kept]
+    low, high = np.quantile(along, [1 / 3, 2 / 3])
+    below, above = (float(np.sqrt(np.mean(sizes[part] ** 2))) for part in (along <= low, along >= high))
+    return below, above
+
+
+@dataclass(frozen=True)
+class SlopesApart:
+    """A factor whose effect differs between make-readies.
+
+    Attributes
+    ----------
+    factor : Factor
+    spread : float
+        Standard deviation of the change over the factor's tried range, on the modelled scale; an estimate by
+        moments.
+    p : float
+        Probability that the effects of all factors seem to differ as much if they are the same everywhere.
+    score : float
+        How far that is from the same, in standard deviations.
+    """
+
+    factor: Factor
+    spread: float
+    p: float
+    score: float
+
+
+def slopes_apart(surface: Surface) -> SlopesApart | None:
+    """The factor whose effect differs most between make-readies, by the score for it; None where none varies inside of them."""
+    rests = _Rests.of(surface)
+    tried = [
+        (factor, slopes)
+        for factor in numbers(surface)
+        if (slopes := _by_make_ready(surface, factor)) is not None
+    ]
+    if not tried:
+        return None
+    scores = np.array([rests.scores(slopes, np.ones((1, len(slopes))))[0] for _, slopes in tried])
+    most, at = scores.max(axis=0), int(scores[:, 0].argmax())
+    factor, slopes = tried[at]
+    chance = float((most >= most[0]).mean())
+    return SlopesApart(factor, rests.spread_of(slopes), chance, float(most[0]))
+
+
+@dataclass(frozen=True)
+class _Rests:
+    """Residuals of whitened rows, and those of surfaces of which all that is assumed holds.
+
+    Attributes
+    ----------
+    surface : Surface
+    q : ndarray, shape (n, p)
+        An orthonormal basis of what the surface can follow.
+    lengths : ndarray, shape (1 + draws, n)
+        Residuals divided by their length: the true ones, then those that were drawn.
+    """
+
+    surface: Surface
+    q: np.ndarray
+    lengths: np.ndarray
+
+    @classmethod
+    def of(cls, surface: Surface) -> _Rests:
+        q = linalg.qr(surface.white_design, mode="economic")[0]
+        drawn = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(q)))
+        rests = np.vstack([surface.solution.residuals, drawn - drawn @ q @ q.T])
+        return cls(surface, q, rests / np.linalg.norm(rests, axis=1, keepdims=True).clip(min=1e-300))
+
+    def scores(self, rows: np.ndarray, weights: np.ndarray) -> np.ndarray:
+        """Scores for variances that are not assumed, shape (w, 1 + draws).
+
+        Σ weight · (row'e)² over effects that have a row each (Lin 1997, Biometrika 84, 309-326), in standard deviations of
+        what it is where nothing of the kind is there; how far it then goes depends on the layout and is what was drawn.
+
+        Parameters
+        ----------
+        rows : ndarray, shape (k, n)
+            Whitened.
+        weights : ndarray, shape (w, k)
+            For each kind of variance how it grows from effect to effect.
+        """
+        return _standardised(weights @ ((self.lengths @ rows.T) ** 2).T)
+
+    def sameness(self, along: np.ndarray) -> np.ndarray:
+        """Correlation of absolute residuals with each of some numbers of the cells, as `scores`; `along` of shape (w, n)."""
+        free = 1.0 - self.surface.solution.leverage
+        kept = free > 1e-6
+        sizes = np.abs(self.lengths[:, kept]) / np.sqrt(free[kept])
+        return _standardised(_centred(along[:, kept]) @ _centred(sizes).T)
+
+    def spread_of(self, slopes: np.ndarray) -> float:
+        """Standard deviation of slopes, by what their scores exceed those of slopes that agree; the code runs from -1 to 1."""
+        left, solution = slopes - (slopes @ self.q) @ self.q.T, self.surface.solution
+        score = ((slopes @ solution.residuals) ** 2).sum()
+        expected, gain = solution.ssr / solution.df * (left * left).sum(), ((left @ slopes.T) ** 2).sum()
+        return 2.0 * float(np.sqrt(max(score - expected, 0.0) / max(gain, 1e-300)))
+
+
+def _by_make_ready(surface: Surface, factor: Factor) -> np.ndarray | None:
+    """Whitened rows of the factor about its mean in each make-ready, shape (g, n); None where it hardly varies in any."""
+    code = factor.code(surface.cells[factor.name])[:, 0]
+    inside = np.zeros((len(code), len(surface.groups.blocks)))
+    for at, (block, _) in enumerate(surface.groups.blocks):
+        inside[block, at] = code[block] - code[block].mean()
+    varied = np.ptp(inside, axis=0) > 0.0
+    return surface.whitening.apply(inside[:, varied]).T if varied.sum() >= _FEWEST else None
+
+
+def _standardised(totals: np.ndarray) -> np.ndarray:
+    """About the mean of what was drawn, all but the first of each row, in its standard deviation."""
+    drawn = totals[:, 1:]
+    return (totals - drawn.mean(axis=1, keepdims=True)) / drawn.std(axis=1, keepdims=True)
 
 
 def _centred(rows: np.ndarray) -> np.ndarray:
