@@ -100,10 +100,15 @@ def _curve(content: MapContent) -> tuple[np.ndarray, np.ndarray]:
     return (shown.volumes if content.along == "cell_volume" else shown.speeds), shown.held.ravel()
 
 
+def _bounded(content: MapContent) -> str:
+    """That the curve is what the probability is at least, where a confidence is asked for."""
+    return f", at least{content.assurance.sure}" if content.assurance.sure else ""
+
+
 def _hover_texts(content: MapContent, x: np.ndarray, joint: np.ndarray) -> list[str]:
     unit = _unit(content)
     return [
-        f"{unit.write(at)} {unit.name}<br>all requirements met: {percent(share, content.level)}"
+        f"{unit.write(at)} {unit.name}<br>all requirements met{_bounded(content)}: {percent(share, content.level)}"
         if np.isfinite(share)
         else ""
         for at, share in zip(x, joint)
@@ -208,7 +213,10 @@ def _layout(content: MapContent, palette: Palette, height: int | None) -> dict:
         | {"title": {"text": axis_title(content)}, "overlaying": "x", "anchor": "y2", "range": _padded(x)},
         "yaxis2": axis
         | {
-            "title": {"text": "probability that all requirements are met", "standoff": 16},
+            "title": {
+                "text": f"probability that all requirements are met{_bounded(content)}",
+                "standoff": 16,
+            },
             "overlaying": "y",
             "anchor": "x2",
             "range": list(_SHARES),

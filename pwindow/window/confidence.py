@@ -16,7 +16,7 @@ from scipy.special import ndtr
 from pwindow.surfaces.posterior.processes import Processes
 from pwindow.window.conformance import Conformance
 from pwindow.window.probability.rectangle import POINTS, rectangle_probability
-from pwindow.window.requirements.extremes import Extremes, extremes_of_each
+from pwindow.window.requirements.extremes import ONE_GAP, Extremes, extremes_of_each
 from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Errors, gap_count
 from pwindow.window.requirements.tolerances import drifts
@@ -313,8 +313,10 @@ def _errors(window: Conformance, limits: Limits, processes: Processes) -> tuple[
         return np.zeros((count, len(names))), np.broadcast_to(limits.errors, (count, *limits.errors.shape))
     at = window.joint.names.index("gap_closure")
     spread, stated = processes.between[:, at], window.joint.between[at]
-    gaps, shape = gap_count(window.product, window.surfaces), window.surfaces.gap_shape
-    each, together = extremes_of_each(gaps, shape).chosen(shape.drawn(count)), Extremes.of(gaps, shape)
+    each = together = ONE_GAP
+    if (gaps := gap_count(window.product, window.surfaces)) != 1:
+        shape = window.surfaces.gap_shape
+        each, together = extremes_of_each(gaps, shape).chosen(shape.drawn(count)), Extremes.of(gaps, shape)
     beyond = {
         "largest": each.largest * spread - together.largest * stated,
         "smallest": each.smallest * spread - together.smallest * stated,

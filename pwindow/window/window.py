@@ -135,7 +135,7 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
 def _beyond_inspected(product: Product, surfaces: Surfaces) -> Iterator[str]:
     """What is said of more gaps than the trial has looked at."""
     count = gap_count(product, surfaces)
-    if "gap_closure" not in surfaces.joint.names or surfaces.counts_only:
+    if count == 1 or "gap_closure" not in surfaces.joint.names or surfaces.counts_only:
         return
     inspected = surfaces.gap_shape.inspected
     if count > max(inspected, 1):

@@ -255,7 +255,8 @@ def _by_make_ready(surface: Surface, factor: Factor) -> np.ndarray | None:
 def _standardised(totals: np.ndarray) -> np.ndarray:
     """About the mean of what was drawn, all but the first of each row, in its standard deviation."""
     drawn = totals[:, 1:]
-    return (totals - drawn.mean(axis=1, keepdims=True)) / drawn.std(axis=1, keepdims=True)
+    spread = drawn.std(axis=1, keepdims=True).clip(min=1e-300)  # none where nothing changes
+    return (totals - drawn.mean(axis=1, keepdims=True)) / spread
 
 
 def _centred(rows: np.ndarray) -> np.ndarray:

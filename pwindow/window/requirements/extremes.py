@@ -33,7 +33,7 @@ class Extremes:
 
     @classmethod
     def of(cls, count: float, shape: GapShape) -> Extremes:
-        """Of the shape that the trial leaves open, shapes weighed by their probability."""
+        """Of several gaps of the shapes that the trial leaves open, weighed by their probability."""
         each, weights = extremes_of_each(count, shape), shape.weights
 
         def over_shapes(inside: np.ndarray, one: np.ndarray, other: np.ndarray) -> np.ndarray:
@@ -52,6 +52,10 @@ class Extremes:
         return Extremes(*(values[shapes] for values in vars(self).values()))
 
 
+ONE_GAP = Extremes(*map(np.array, (0.0, 0.0, 1.0, 1.0, 1.0)))
+"""A single gap is the largest and the smallest, whatever its shape."""
+
+
 @lru_cache(maxsize=64)
 def extremes_of_each(count: float, shape: GapShape) -> Extremes:
     """Under each of some shapes.
@@ -59,9 +63,6 @@ def extremes_of_each(count: float, shape: GapShape) -> Extremes:
     The largest of N is the shape's transform of the largest of N normals. How the smallest goes with it is taken as for
     normals, which matters for few gaps only.
     """
-    if count == 1:  # one gap is the largest and the smallest
-        ones = np.ones(len(shape.weights))
-        return Extremes(0.0 * ones, 0.0 * ones, ones, ones, ones)
     density = _density(count)
     moments = []
     for side in (1.0, -1.0):

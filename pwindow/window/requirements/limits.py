@@ -11,7 +11,7 @@ from pwindow.product import Product, Requirement
 from pwindow.study import Ink
 from pwindow.surfaces.posterior.joint import JointSurfaces
 from pwindow.surfaces.surfaces import Surfaces
-from pwindow.window.requirements.extremes import Extremes
+from pwindow.window.requirements.extremes import ONE_GAP, Extremes
 from pwindow.window.requirements.quantities import Errors, Quantity, gap_count, quantity, worst_of
 
 
@@ -96,7 +96,7 @@ def product_limits(
         If the trial cannot judge a requirement.
     """
     count = gap_count(product, surfaces)
-    gaps = Extremes.of(count, surfaces.gap_shape)
+    gaps = ONE_GAP if count == 1 else Extremes.of(count, surfaces.gap_shape)
     quantities = {
         requirement.name: quantity(requirement, product, surfaces, ink, plate_gap)
         for requirement in product.requirements

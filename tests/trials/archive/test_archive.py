@@ -13,6 +13,7 @@ from pwindow.errors import TrialProblem, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.study import MakeReadies
 from pwindow.surfaces.fingerprint import fit_fingerprint
+from pwindow.surfaces.posterior.gap_shape import GapShape
 from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.trials.archive import Archive, Comparison
 
@@ -46,9 +47,17 @@ def test_a_fit_from_the_archive_is_the_same_to_the_last_digit(filled, demo_surfa
 
 @pytest.mark.slow
 def test_a_fit_fetches_no_features(filled, monkeypatch):
+    """Nor does a window of a product that asks nothing of the worst of many gaps."""
     monkeypatch.setattr(Archive, "_features", lambda *_: pytest.fail("features were fetched"))
     surfaces = pw.fit(filled.trial(), plan=SHORT)
-    pw.find_window(surfaces, pw.read_product(pw.demo("tag.toml"))).speed_bands([50.0])
+    pw.find_window(surfaces, pw.read_product(pw.demo("mesh.toml"))).speed_bands([50.0])
+
+
+@pytest.mark.slow
+def test_gaps_vary_alike_from_an_archive_and_from_a_file(filled, first):
+    one, other = GapShape.of(filled.trial()), GapShape.of(pw.read_trial(first))
+    assert one.p == other.p and one.inspected == other.inspected
+    np.testing.assert_array_equal(one.weights, other.weights)
 
 
 @pytest.mark.slow
