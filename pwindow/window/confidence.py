@@ -184,7 +184,7 @@ def conformance_at_least(
     confidence : float
     level : float, optional
         Where all that matters is on which side of it the answers lie: those that an eighth of the processes puts more
-        than 0.04 away from it are left at that, 0.02 off at most (`tests/bench/bench_confidence`).
+        than 0.04 away from it are left at that, 0.035 off at most (`tests/bench/bench_confidence`).
     draws : int
         Processes, at most.
     """

@@ -36,7 +36,7 @@ class WindowMap:
         How far inside every limit the predicted means are, in standard deviations of the next print;
         the nominal window is where it is not negative. NaN outside the trial region.
     at_least : ndarray, shape (v, s), or None
-        What the joint conformance is at least with the confidence that the product asks for, to 0.02 about the
+        What the joint conformance is at least with the confidence that the product asks for, to 0.025 about the
         assurance level; None where it asks for none. NaN outside the trial region.
     """
 
