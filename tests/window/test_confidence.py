@@ -31,7 +31,7 @@ def test_the_mean_over_processes_is_the_stated_conformance(window):
 
 
 def test_the_demo_is_less_sure_than_it_looks(tag_window):
-    """Median and lower bound of p(θ) stand apart from the 95.1 % that is stated."""
+    """Median and lower bound of p(θ) stand apart from the 95.0 % that is stated."""
     setup = tag_window.recommended().setup.frame(tag_window)
     shares = conformance_by_process(tag_window, setup)[0]
     assert np.median(shares) == pytest.approx(0.976, abs=1e-3)

@@ -98,13 +98,13 @@ def _transformed(scores: np.ndarray, skews: np.ndarray, tails: np.ndarray) -> np
 def _about_prints(features: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Measured gaps, print after print and plate gap after plate gap, and how many each has.
 
-    Left out are those with a single gap, which compares with none, and with bridged ones, whose closures are cut off.
+    Left out are those with a single gap, which compares with none, with bridged ones, whose closures are cut off, and with
+    gaps that are all the same, which are copies of one.
     """
-    gaps = features[features["gap"].notna()]
     of_cell = features.groupby(GAP_KEYS, sort=False, dropna=False)
-    bridged = of_cell["gaps_bridged"].transform("sum")[gaps.index]
-    count = of_cell["gap"].transform("count")[gaps.index]
-    gaps = gaps[(bridged == 0) & (count > 1)]
+    whole = of_cell["gaps_bridged"].transform("sum") == 0
+    apart = of_cell["gap"].transform("max") > of_cell["gap"].transform("min")
+    gaps = features[features["gap"].notna() & whole & apart]
     cell = gaps.groupby(GAP_KEYS, sort=False, dropna=False).ngroup().to_numpy()
     order = np.argsort(cell, kind="stable")
     return (gaps["plate_gap"] - gaps["gap"]).to_numpy(float)[order], np.bincount(cell)
