@@ -9,12 +9,23 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts.labels import LETTER, LINE, Box, Labels, as_text, covered, moved_apart, overlap, title
+from pwindow.charts.labels import (
+    LETTER,
+    LINE,
+    Box,
+    Labels,
+    as_text,
+    asked_for,
+    covered,
+    moved_apart,
+    overlap,
+    title,
+)
 from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
-from pwindow.wording import Units, asked, metric, percent, with_interval
+from pwindow.wording import Units, metric, percent, with_interval
 
 MEETS_ALL = "probability that all requirements are met"
 """The joint conformance probability in words."""
@@ -192,7 +203,7 @@ def _hover_texts(members: pd.DataFrame, shown: Shown | None, level: float) -> li
 def _limits(window: Window, plate: str, shown: Shown | None, units: Units) -> list[tuple[float, str]]:
     """Limits of what is drawn, and their words; where what is drawn is a mean, limits of the mean."""
     if shown is None:
-        return [(window.level, f"assurance<br>asked for:<br>{asked(window.level)}")]
+        return [(window.level, asked_for(window.product.assurance))]
     if shown.requirement is None:
         return []
     at = limits_of_mean(window, plate, shown.requirement.name)
@@ -367,7 +378,7 @@ def _lay_out(
     where = pressure + (f" · plate {as_text(plate)}" if plate else "")
     lines = (
         f"{where} · fit {window.surfaces.fingerprint}",
-        f"thick: assured at {asked(window.level)} · thin: not assured"
+        f"thick: assured at {window.product.assurance.words} · thin: not assured"
         + ("" if shown is None else " · bands: 95 % prediction intervals"),
         _unlabelled(window, shown, by_roll),
     )

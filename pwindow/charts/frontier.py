@@ -8,12 +8,12 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pwindow.charts.along_speed import MEETS_ALL
-from pwindow.charts.labels import Labels, as_text, title
+from pwindow.charts.labels import Labels, as_text, asked_for, title
 from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
 from pwindow.window.trade_offs import SPEED_AND_CONFORMANCE, SPEED_AND_SILVER
 from pwindow.window.window import Window
-from pwindow.wording import Units, asked, metric, percent
+from pwindow.wording import Units, metric, percent
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
 _PLOT = (430, 330)  # px of a pane, at the least
@@ -68,11 +68,10 @@ def frontier_figure(
         figure.update_yaxes(range=_silver_range(table, panels[1]), row=2, col=1)
     for trade, x, y, pane in panels:
         _draw_frontier(figure, window, table[table["trade"] == trade], (x, y), shapes, pane, palette, units)
-    level = f"assurance<br>asked for:<br>{asked(window.level)}"
     figure.add_hline(y=window.level, line={"color": palette.mark, "width": 2}, row=1, col=1)
     figure.add_annotation(
         x=1.0, xref="x domain", xanchor="left", xshift=6, y=window.level, yanchor="middle", align="left",
-        text=f"<b>{level}</b>", showarrow=False, font={"size": 13, "color": palette.mark}, row=1, col=1,
+        text=f"<b>{asked_for(window.product.assurance)}</b>", showarrow=False, font={"size": 13, "color": palette.mark}, row=1, col=1,
     )  # fmt: skip
     return figure
 

@@ -8,6 +8,8 @@ from html import escape
 
 import numpy as np
 
+from pwindow.product import Assurance
+
 LETTER, LINE = 7.2, 18.0  # px of a label's text at 13 px: width of a letter, height of a line
 Box = tuple[float, float, float, float]
 """Left, right, bottom, top."""
@@ -22,6 +24,17 @@ def as_text(name: object) -> str:
     '&lt;b&gt;2047&lt;/b&gt;'
     """
     return escape(str(name))
+
+
+def asked_for(assurance: Assurance) -> str:
+    """The assurance asked for, beside its line.
+
+    Examples
+    --------
+    >>> asked_for(Assurance(0.95)), asked_for(Assurance(0.95, confidence=0.9))
+    ('assurance<br>asked for:<br>95 %', 'assurance<br>asked for:<br>95 % with<br>90 % confidence')
+    """
+    return f"assurance<br>asked for:<br>{assurance.words.replace(' with ', ' with<br>')}"
 
 
 def title(text: str, *lines: str, width: int = 64) -> str:

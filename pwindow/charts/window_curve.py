@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from pwindow.charts.labels import as_text
+from pwindow.charts.labels import as_text, asked_for
 from pwindow.charts.map_colours import hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
 from pwindow.charts.palette import FONT, HIDDEN_AXIS, Palette, placed_title
 from pwindow.study import Roll
-from pwindow.wording import Unit, asked, listed, percent, speed, volume
+from pwindow.wording import Unit, listed, percent, speed, volume
 
 CURVE, TRIED, BANDS, RECOMMENDED, CLOSEST, CHOSEN = (
     "curve",
@@ -258,7 +258,7 @@ def _notes(content: MapContent, palette: Palette) -> list[dict]:
     level = {
         "xref": "paper", "x": 1.0, "xanchor": "left", "xshift": 6, "yref": "y2", "y": content.level,
         "yanchor": "middle", "showarrow": False, "align": "left",
-        "text": f"<b>assurance<br>asked for:<br>{asked(content.level)}</b>{content.assurance.sure.replace(' with', '<br>with', 1)}",
+        "text": f"<b>{asked_for(content.assurance)}</b>",
         "font": {"size": 12, "color": palette.mark},
     }  # fmt: skip
     notes = [top, level, *_band_notes(content, palette), *_closest_note(content, palette)]
