@@ -69,7 +69,8 @@ def test_before_and_after_are_the_windows_of_both_fits(shown):
     )
     # lower lines conduct less: the window shrinks
     before, after = (
-        np.nanmean(window.joint >= side_by_side.level) for window in (side_by_side.before, side_by_side.after)
+        np.nanmean(window.held >= side_by_side.assurance.level)
+        for window in (side_by_side.before, side_by_side.after)
     )
     assert after < before
 
