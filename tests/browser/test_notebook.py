@@ -70,9 +70,11 @@ def wait_for(address, process, log):
 
 def run_all(page, address, name):
     page.set_viewport_size({"width": 1500, "height": 950})
-    # the laboratory may ask for a kernel, or whether to read a file again: what it offers is taken
+    # the laboratory may ask for a kernel, and whether to read a file again: what it offers is taken, each time
     page.add_locator_handler(
-        page.locator("dialog.jp-Dialog"), lambda asked: asked.locator(".jp-mod-accept").click()
+        page.locator("dialog.jp-Dialog"),
+        lambda asked: asked.locator(".jp-mod-accept").first.click(),
+        no_wait_after=True,
     )
     page.goto(f"{address}/lab/tree/{name}.ipynb?reset")
     page.locator('.jp-Notebook-ExecutionIndicator[data-status="idle"]').wait_for(timeout=PATIENCE)
