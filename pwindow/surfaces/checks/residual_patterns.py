@@ -248,7 +248,7 @@ def _by_make_ready(surface: Surface, factor: Factor) -> np.ndarray | None:
     inside = np.zeros((len(code), len(surface.groups.blocks)))
     for at, (block, _) in enumerate(surface.groups.blocks):
         inside[block, at] = code[block] - code[block].mean()
-    varied = np.ptp(inside, axis=0) > 0.0
+    varied = np.ptp(inside, axis=0) > 1e-9  # not by rounding alone
     return surface.whitening.apply(inside[:, varied]).T if varied.sum() >= _FEWEST else None
 
 
