@@ -95,7 +95,7 @@ def map_figure(content: MapContent, palette: Palette = LIGHT, height: int | None
     figure.add_trace(_lines(LINES, ink | {"width": 1}))
     figure.add_trace(_lines(NOMINAL, ink | {"width": 2.5, "dash": _DOTTED}))
     figure.add_trace(_lines(STATED, ink | {"width": 2, "dash": _MIXED}))
-    figure.add_trace(_lines(INNER, {"color": palette.paper, "width": 2.5}))
+    figure.add_trace(_lines(INNER, {"color": palette.mark, "width": 2.5}))
     figure.add_trace(_lines(ASSURED, ink | {"width": 4}))
     figure.add_trace(
         _lines(ELSEWHERE, ink | {"width": 1.8, "dash": _DASHED}).update(
@@ -352,7 +352,7 @@ def _set_axes(figure: go.Figure, content: MapContent, palette: Palette, colours:
             axis.title.text = words
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
-    notes = [_key_note(content, colours), *_spot_note(content, palette)]
+    notes = [_key_note(content, colours, palette), *_spot_note(content, palette)]
     row_notes = [(note.text, note.y) for note in figure.layout.annotations]
     if row_notes != [(note["text"], note["y"]) for note in notes]:
         figure.layout.annotations = notes
@@ -377,7 +377,7 @@ def _roll_names(content: MapContent, palette: Palette) -> dict[str, list]:
     }
 
 
-def _key_note(content: MapContent, colours: Colours) -> dict:
+def _key_note(content: MapContent, colours: Colours, palette: Palette) -> dict:
     return {
         "xref": "paper",
         "x": 0,
@@ -389,7 +389,7 @@ def _key_note(content: MapContent, colours: Colours) -> dict:
         "yshift": -_KEY_BELOW,
         "showarrow": False,
         "align": "left",
-        "text": _key(content, colours),
+        "text": _key(content, colours, palette),
         "font": {"size": 12},
     }
 
@@ -403,12 +403,13 @@ def _subtitle(content: MapContent) -> str:
     return f"<b>{best}</b>" + f" · {fit}" * bool(fit)
 
 
-def _key(content: MapContent, colours: Colours) -> str:
+def _key(content: MapContent, colours: Colours, palette: Palette) -> str:
     """What the marks stand for, each beside a sign like it."""
     levels = listed([f"{100 * level:.{colours.decimals}f} %" for level in colours.lines])
     thin, some = f"── {levels}" * bool(levels), content.nearest is None
     if content.inner is not None:
-        thin = "white: all at once" if content.inner.least is not None else "none all at once"
+        sign = f'<span style="color:{palette.mark}"><b>━━</b></span>'
+        thin = f"{sign} all at once" if content.inner.least is not None else "none all at once"
     marks = ("▬▬ speed band of a roll", "◇ recommended") if some else ("◇ closest",)
     return f"{_outline_key(content)}<br>" + _apart(*marks, "○ selected", "▨ not tried", thin)
 

@@ -422,5 +422,5 @@ def _recommended_text(best: Mapping, trials: int) -> str:
     )
     return (
         f"at the recommended set-up of {best['trials']} of {trials} trials: stated {best['stated']:.3f}, observed "
-        f"{best['realised']:.3f}{error}; the level is really reached in {best['share_reaching_level']:.0%} of them{lowest}"
+        f"{best['realised']:.3f}{error}; the level is really reached in {100 * best['share_reaching_level']:.0f} % of them{lowest}"
     )

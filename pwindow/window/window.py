@@ -137,13 +137,17 @@ def _beyond_inspected(product: Product, surfaces: Surfaces) -> Iterator[str]:
     count = gap_count(product, surfaces)
     if count == 1 or "gap_closure" not in surfaces.joint.names or surfaces.counts_only:
         return
-    inspected = surfaces.gap_shape.inspected
-    if count > max(inspected, 1):
-        times = f", {count / inspected:.2g} times as many" if inspected else ""
+    compared = surfaces.gap_shape.inspected
+    if count > compared:
+        times = count / max(compared, 1)
+        known = (
+            f"{times:.{0 if times >= 10 else 1}f} times as many as the {compared} that the trial can compare within prints"
+            if compared
+            else "but no print of the trial has two measured gaps to compare"
+        )
         yield (
-            f"every one of {count:.4g} gaps must meet its limits{times} as the trial compares within prints ({inspected}): the "
-            "worst of them is extrapolated, over all shapes of their distribution that the trial leaves possible; measure "
-            "more gaps of each print to be surer"
+            f"every one of {count:.0f} gaps must meet its limits, {known}: how far off the worst of them lies is "
+            "extrapolated; measure more gaps on each print to be surer"
         )
 
 

@@ -321,7 +321,7 @@ def test_a_confidence_moves_the_set_up_and_adds_outlines(page):
     assert np.nanmax(lines["assured"].x) < np.nanmax(lines["stated"].x)
     page.at_once.value = True
     assert 0 < np.nanmax(lines["inner"].x) < np.nanmax(lines["assured"].x)
-    assert "white: all at once" in page.figure.layout.annotations[0].text
+    assert "</span> all at once" in page.figure.layout.annotations[0].text
     page.controls.confidence.value = 0.0
     assert "97.9 m/min" in plain(page.answer.value) and "confidence=" not in page.frame._query.value
     assert len(lines["stated"].x) == len(lines["inner"].x) == 0

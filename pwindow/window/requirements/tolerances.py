@@ -45,10 +45,8 @@ def drifts(tolerances: Sequence[Tolerance], joint: JointSurfaces, setups: pd.Dat
         return np.zeros((0, len(setups), len(joint.names)))
     copies = {name: np.tile(setups[name].to_numpy(), 2 * len(tolerances)) for name in setups}
     for at, tolerance in enumerate(tolerances):
-        half, moved = (
-            tolerance.half_width(setups[tolerance.setting]),
-            np.zeros((len(tolerances), 2, len(setups))),
-        )
+        half = tolerance.half_width(setups[tolerance.setting])
+        moved = np.zeros((len(tolerances), 2, len(setups)))
         moved[at] = -half, half
         copies[tolerance.setting] = copies[tolerance.setting] + moved.ravel()
     means = joint.means(pd.DataFrame(copies)).reshape(len(tolerances), 2, len(setups), -1)

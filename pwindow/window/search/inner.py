@@ -40,7 +40,7 @@ class InnerSet:
 
 
 def inner_set(window: Conformance, plate: str, pressure: float) -> InnerSet:
-    """The set-ups that reach the level all at once; a second or two of work.
+    """The set-ups that reach the level all at once; half a second of work.
 
     Parameters
     ----------

@@ -289,3 +289,17 @@ def test_a_requirement_on_a_pattern_needs_its_pitch(demo_surfaces, name):
     )
     with pytest.raises(WindowProblem, match="needs the pitch of the pattern"):
         pw.find_window(demo_surfaces, product)
+
+
+@pytest.mark.parametrize(
+    "count, words",
+    [
+        (378, None),
+        (379, "379 gaps must meet its limits, 1.0 times as many as the 378"),
+        (2000, "2000 gaps must meet its limits, 5.3 times as many as the 378"),
+        (40_000, "40000 gaps must meet its limits, 106 times as many as the 378"),
+    ],
+)
+def test_more_gaps_than_the_trial_compares_are_said_to_be_extrapolated(window_of, count, words):
+    notes = [one for one in window_of(gap=(16.0, None, {"count": count})).notes if "extrapolated" in one]
+    assert len(notes) == (words is not None) and all(words in one for one in notes)
