@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -21,16 +22,15 @@ from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
-from pwindow.window.calibration import Calibration
 from pwindow.window.confidence import conformance_interval
 from pwindow.window.search.recommendation import recommend
-from pwindow.window.search.starting import starting_setup
 from pwindow.window.setup import Setup, planned_rolls
-from pwindow.window.shortfall.shortfall import Shortfall, shortfall
-from pwindow.window.shortfall.words import shortfall_dict
-from pwindow.window.trade_offs import limit_trades, move_limits
 from pwindow.window.window import Window
 from pwindow.wording import Units
+
+if TYPE_CHECKING:  # loaded by the answers that need them
+    from pwindow.window.calibration import Calibration
+    from pwindow.window.shortfall.shortfall import Shortfall
 
 _KEYS = {
     "speed": "speed_m_min",
@@ -89,10 +89,15 @@ def speeds_answer(
         "notes": list(window.notes),
     }
     if bands.empty:
+        from pwindow.window.shortfall.shortfall import shortfall
+        from pwindow.window.shortfall.words import shortfall_dict
+
         found = shortfall(window, pressures)
         answer["closest"] = None if found is None else _closest(found, window)
         answer["shortfall"] = None if found is None else shortfall_dict(found, units)
     if limits:
+        from pwindow.window.search.starting import starting_setup
+
         start = starting_setup(window, best, pressures)
         answer["limits"] = [] if start is None else _limits(window, start.setup, pressures)
     return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces)]})
@@ -106,6 +111,8 @@ def assurance_dict(window: Window) -> dict:
 
 def _limits(window: Window, setup: Setup, pressures: Sequence[float] | None) -> list[dict]:
     """What limits would give, with the roll, plate and pressure of a set-up and with any."""
+    from pwindow.window.trade_offs import limit_trades, move_limits
+
     found = limit_trades(window, setup, move_limits(window, pressures))
     return found.to_frame().to_dict("records")
 

@@ -17,6 +17,7 @@ from pwindow.surfaces.checks.directions import Unexpected, unexpected
 from pwindow.surfaces.checks.outliers import Apart, most_influential
 from pwindow.surfaces.checks.residual_patterns import (
     OffLevel,
+    Rests,
     SlopesApart,
     Uneven,
     numbers,
@@ -311,7 +312,8 @@ def _of_spread(surface: Surface, rare: float) -> list[Finding]:
     shape = residual_shape(surface)
     if shape is None:
         return []
-    slopes, uneven = slopes_apart(surface), uneven_spread(surface)
+    rests = Rests.of(surface)
+    slopes, uneven = slopes_apart(rests), uneven_spread(rests)
     is_uneven = uneven.p < rare
     if slopes is not None and slopes.p < rare and not (is_uneven and uneven.score > slopes.score):
         return [_of_slopes(surface, slopes)]

@@ -20,6 +20,8 @@ SPEED_STEP = 0.1
 """Speeds are stated to this step, m/min, rounded towards the inside of a band."""
 _GRID = 121
 _COARSE_POINTS = 499
+_NEAR = 0.05
+"""How far below the level a probability still tells where the level is crossed."""
 
 
 @dataclass(frozen=True)
@@ -225,7 +227,7 @@ def _refuse_untried(window: Conformance, pressures: Sequence[float] | None) -> N
 def bands_of(window: Conformance, row: Row) -> list[SpeedBand]:
     """The speed bands of one row, the slowest first."""
     speeds = row.speeds()
-    held = reached(window, _at(window, row, speeds), _COARSE_POINTS)
+    held = reached(window, _at(window, row, speeds), _COARSE_POINTS, least=window.level - _NEAR)
     bands = []
     for first, last in _runs(held >= window.level):
         crossings = (_crossing(speeds, held, at, step, window) for at, step in ((first, -1), (last, 1)))

@@ -144,7 +144,11 @@ def conformance_by_process(
 
 
 def reached(
-    window: Conformance, setups: pd.DataFrame, points: int = POINTS, stated: np.ndarray | None = None
+    window: Conformance,
+    setups: pd.DataFrame,
+    points: int = POINTS,
+    stated: np.ndarray | None = None,
+    least: float = 0.0,
 ) -> np.ndarray:
     """What is held against the assurance level at set-ups of one plate process, shape (m,).
 
@@ -159,10 +163,12 @@ def reached(
         Points of the integration lattice of the joint conformance.
     stated : ndarray, shape (m,), optional
         The joint conformance, where it is known already.
+    least : float
+        Of joint conformances: what is surely lower need not be exact.
     """
     if window.confidence is not None:
         return conformance_at_least(window, setups, window.confidence, window.level)
-    return window.joint_conformance(setups, points) if stated is None else stated
+    return window.joint_conformance(setups, points, least) if stated is None else stated
 
 
 def conformance_at_least(

@@ -140,9 +140,20 @@ class Conformance:
             columns[name] = conformance_probability(predictive, limits, name, points)
         return pd.DataFrame(columns)
 
-    def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS) -> np.ndarray:
-        """Joint conformance probability alone, shape (m,); see `rectangle_probability`."""
-        return conformance_probability(self.predictive(setups), self.limits_for(setups), None, points)
+    def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS, least: float = 0.0) -> np.ndarray:
+        """Joint conformance probability alone, shape (m,).
+
+        Parameters
+        ----------
+        setups : DataFrame
+            As `setups` makes them, all of one plate process.
+        points : int
+            Points of the integration lattice.
+        least : float
+            What is surely lower need not be exact; see `rectangle_probability`.
+        """
+        found, limits = self.predictive(setups), self.limits_for(setups)
+        return conformance_probability(found, limits, None, points, least)
 
     def margin_of_means(self, plate: str, mean: np.ndarray) -> np.ndarray:
         """How far inside every limit the predicted means are, in standard deviations; shape (m,).
@@ -245,7 +256,11 @@ class Conformance:
 
 
 def conformance_probability(
-    predictive: LimitPredictive, limits: Limits, requirement: str | None = None, points: int = POINTS
+    predictive: LimitPredictive,
+    limits: Limits,
+    requirement: str | None = None,
+    points: int = POINTS,
+    least: float = 0.0,
 ) -> np.ndarray:
     """Probability that one requirement, or all of them, hold at each of m set-ups, shape (m,).
 
@@ -259,6 +274,8 @@ def conformance_probability(
         All together unless one is named.
     points : int
         Points of the integration lattice; see `rectangle_probability`.
+    least : float
+        What is surely lower need not be exact.
     """
     lines, lower, upper = limits.bounds(requirement)
     return rectangle_probability(
@@ -268,4 +285,5 @@ def conformance_probability(
         predictive.scale[:, lines][:, :, lines],
         predictive.df,
         points,
+        least=least,
     )

@@ -11,7 +11,7 @@ import pwindow as pw
 from pwindow.surfaces.checks.copied_rows import copied_rows
 from pwindow.surfaces.checks.diagnostics import diagnose
 from pwindow.surfaces.checks.outliers import without
-from pwindow.surfaces.checks.residual_patterns import slopes_apart, uneven_spread, worst_level
+from pwindow.surfaces.checks.residual_patterns import Rests, slopes_apart, uneven_spread, worst_level
 from pwindow.surfaces.findings import findings
 from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.posterior.sampler import Plan
@@ -245,14 +245,15 @@ def test_a_spread_that_grows_is_found_along_its_factor():
     cells = make_cells(SET_UPS * 2)
     pressure = DESIGN.coded(cells)["pressure"]
     cells["value"] += np.random.default_rng(2).normal(0.0, 0.3, len(cells)) * (pressure > 0)
-    found = uneven_spread(fit_surface(line_height(cells), DESIGN))
+    found = uneven_spread(Rests.of(fit_surface(line_height(cells), DESIGN)))
     assert found.factor.name == "pressure" and found.p < 0.01 and found.high > 2.0 * found.low
 
 
 @pytest.mark.slow
 def test_even_spreads_seem_uneven_as_often_as_stated():
     chances = [
-        uneven_spread(fit_surface(line_height(make_cells(NINE, seed)), DESIGN)).p for seed in range(200)
+        uneven_spread(Rests.of(fit_surface(line_height(make_cells(NINE, seed)), DESIGN))).p
+        for seed in range(200)
     ]
     assert 8 <= np.sum(np.array(chances) <= 0.1) <= 34
 
@@ -332,13 +333,13 @@ def test_slopes_that_differ_between_make_readies_are_said():
     found = about(findings(surfaces), "differs from make-ready to make-ready")
     (finding,) = [one for one in found if one.response == "line_height"]
     assert "the effect of speed" in finding.sentence
-    found = slopes_apart(surfaces.by_name["line_height"])
+    found = slopes_apart(Rests.of(surfaces.by_name["line_height"]))
     assert 0.1 < found.spread < 0.4 and found.p <= 0.001
 
 
 def test_no_slopes_to_compare_where_each_make_ready_has_one_print(simulate, make_demo):
     surface = fit_surface(line_height(make_cells(SET_UPS)), DESIGN)
-    assert slopes_apart(surface) is None
+    assert slopes_apart(Rests.of(surface)) is None
 
 
 def test_one_per_cent_of_even_trials_are_called_uneven():
@@ -347,5 +348,5 @@ def test_one_per_cent_of_even_trials_are_called_uneven():
     rng, p = np.random.default_rng(2), []
     for _ in range(200):
         drawn = cells.assign(value=rng.normal(0.0, 0.05, len(cells)))
-        p.append(uneven_spread(fit_surface(line_height(drawn), DESIGN)).p)
+        p.append(uneven_spread(Rests.of(fit_surface(line_height(drawn), DESIGN))).p)
     assert np.mean(np.array(p) < 0.05) < 0.11 and 0.4 < np.mean(np.array(p) < 0.5) < 0.6

@@ -114,12 +114,12 @@ class Uneven:
     score: float
 
 
-def uneven_spread(surface: Surface) -> Uneven:
+def uneven_spread(rests: Rests) -> Uneven:
     """Along what the spread changes most: by the scores for prints, which see much in many, or by absolute residuals.
 
     The latter after Glejser (1969, J. Am. Stat. Assoc. 64, 316-323), which single make-readies mislead less.
     """
-    factors, rests = numbers(surface), _Rests.of(surface)
+    surface, factors = rests.surface, numbers(rests.surface)
     along = np.array([surface.mean(surface.cells), *(f.code(surface.cells[f.name])[:, 0] for f in factors)])
     of_prints = np.concatenate([rests.scores(*_effects(surface, each)) for each in along])
     scores = np.abs(np.stack([of_prints, rests.sameness(along)])).max(axis=0)
@@ -131,10 +131,10 @@ def uneven_spread(surface: Surface) -> Uneven:
 
 def _effects(surface: Surface, along: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Whitened rows of the effects whose variance may change, and by how much: prints, or cells where prints have several values."""
-    prints = surface.cells["print"].to_numpy()
-    means = pd.Series(along).groupby(prints).transform("mean").to_numpy()
-    members = prints if np.allclose(means, along) else np.arange(len(along))
-    _, first, member = np.unique(members, return_index=True, return_inverse=True)
+    _, first, member = np.unique(surface.cells["print"].to_numpy(), return_index=True, return_inverse=True)
+    means = np.bincount(member, along) / np.bincount(member)
+    if not np.allclose(means[member], along):
+        first = member = np.arange(len(along))
     rows = surface.whitening.apply((member[:, None] == np.arange(len(first))) * 1.0).T
     return rows, _centred(along[None, first])
 
@@ -171,9 +171,9 @@ class SlopesApart:
     score: float
 
 
-def slopes_apart(surface: Surface) -> SlopesApart | None:
+def slopes_apart(rests: Rests) -> SlopesApart | None:
     """The factor whose effect differs most between make-readies, by the score for it; None where none varies inside of them."""
-    rests = _Rests.of(surface)
+    surface = rests.surface
     tried = [
         (factor, slopes)
         for factor in numbers(surface)
@@ -189,7 +189,7 @@ def slopes_apart(surface: Surface) -> SlopesApart | None:
 
 
 @dataclass(frozen=True)
-class _Rests:
+class Rests:
     """Residuals of whitened rows, and those of surfaces of which all that is assumed holds.
 
     Attributes
@@ -206,7 +206,7 @@ class _Rests:
     lengths: np.ndarray
 
     @classmethod
-    def of(cls, surface: Surface) -> _Rests:
+    def of(cls, surface: Surface) -> Rests:
         q = linalg.qr(surface.white_design, mode="economic")[0]
         drawn = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(q)))
         rests = np.vstack([surface.solution.residuals, drawn - drawn @ q @ q.T])

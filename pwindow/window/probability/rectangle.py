@@ -53,6 +53,7 @@ def rectangle_probability(
     df: float,
     points: int = POINTS,
     settled: float = 1e-5,
+    least: float = 0.0,
 ) -> np.ndarray:
     """P(lower ≤ Y ≤ upper) for Y multivariate t at each of m locations.
 
@@ -68,6 +69,8 @@ def rectangle_probability(
         Points of the lattice.
     settled : float
         Where elementary bounds are this close together their middle is the answer.
+    least : float
+        Where the upper one of these bounds is lower than this, it is the answer.
 
     Returns
     -------
@@ -82,9 +85,9 @@ def rectangle_probability(
     if alone.shape[1] == 1:
         return alone[:, 0]
     # Boole's and Fréchet's bounds settle what is nearly certain without integration
-    least, most = np.clip(alone.sum(axis=1) - alone.shape[1] + 1.0, 0.0, 1.0), alone.min(axis=1)
-    result = (least + most) / 2
-    open_ = np.flatnonzero(most - least > settled)
+    below, above = np.clip(alone.sum(axis=1) - alone.shape[1] + 1.0, 0.0, 1.0), alone.min(axis=1)
+    result = np.where(above < least, above, (below + above) / 2)
+    open_ = np.flatnonzero((above - below > settled) & (above >= least))
     if len(open_) == 0:
         return result
     # the tightest bound first, each location by itself: its answer must not depend on its company
@@ -97,7 +100,7 @@ def rectangle_probability(
     for start in range(0, len(open_), rows):
         part = slice(start, start + rows)
         result[open_[part]] = _separated(low[part], high[part], correlation[part], df, points)
-    return np.clip(result, least, most)
+    return np.clip(result, below, above)
 
 
 def _t_cdf(values: np.ndarray, df: float) -> np.ndarray:
