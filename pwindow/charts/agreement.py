@@ -3,33 +3,39 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
+import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from pwindow.charts.labels import as_text
 from pwindow.charts.palette import FONT, LIGHT, Palette, placed_title
 from pwindow.surfaces.agreement.new_trial import Agreement, ResponseAgreement
+from pwindow.wording import METRIC, Units
 
 
-def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
+def agreement_figure(found: Agreement, palette: Palette = LIGHT, units: Units = METRIC) -> go.Figure:
     """Draw measured against predicted means of every response, each with its 95 % interval.
 
     Parameters
     ----------
     found : Agreement
     palette : Palette
+    units : Units
+        That lengths are shown in.
     """
     names = list(found.by_name)
     columns = min(2, max(len(names), 1))
     rows = max(math.ceil(len(names) / columns), 1)
-    titles = [_title(found.by_name[name]) for name in names]
+    titles = [_title(found.by_name[name], units) for name in names]
     figure = make_subplots(
         rows, columns, subplot_titles=titles, vertical_spacing=0.22 / rows + 0.04, horizontal_spacing=0.12
     )
     for at, name in enumerate(names):
-        _draw(figure, found.by_name[name], palette, at // columns + 1, at % columns + 1)
+        cells = _shown(found.by_name[name], units)
+        _draw(figure, cells, palette, {"row": at // columns + 1, "col": at % columns + 1})
     figure.update_layout(
         palette.look,
         font={"family": FONT, "size": 13, "color": palette.ink},
@@ -44,21 +50,23 @@ def agreement_figure(found: Agreement, palette: Palette = LIGHT) -> go.Figure:
     return figure
 
 
-def _title(one: ResponseAgreement) -> str:
-    unit = one.surface.kind.unit
-    return f"{one.surface.kind.label}, {'10⁻⁸ ' * (_scale(one) != 1.0)}{unit}"
+_NUMBERS = ["measured", "predicted", "low", "high"]
 
 
-def _scale(one: ResponseAgreement) -> float:
-    """What values are multiplied by, so that they read without an exponent."""
-    return 1e8 if one.surface.kind.name == "resistivity" else 1.0
+def _title(one: ResponseAgreement, units: Units) -> str:
+    kind = one.surface.kind
+    return f"{kind.label}, {'10⁻⁸ ' * (kind.name == 'resistivity')}{units.of(kind.unit).name}"
 
 
-def _draw(figure: go.Figure, one: ResponseAgreement, palette: Palette, row: int, column: int) -> None:
-    numbers = ["measured", "predicted", "low", "high"]
-    cells = one.cells.assign(**(one.cells[numbers] * _scale(one)))
+def _shown(one: ResponseAgreement, units: Units) -> pd.DataFrame:
+    """The cells in the units of the title, which resistivities need to read without an exponent."""
+    kind = one.surface.kind
+    scale = 1e8 if kind.name == "resistivity" else 1.0
+    return one.cells.assign(**units.of(kind.unit).of(one.cells[_NUMBERS] * scale))
+
+
+def _draw(figure: go.Figure, cells: pd.DataFrame, palette: Palette, place: Mapping[str, int]) -> None:
     ends = [cells[["measured", "low"]].min().min(), cells[["measured", "high"]].max().max()]
-    place = {"row": row, "col": column}
     figure.add_scatter(
         x=ends,
         y=ends,
@@ -91,7 +99,7 @@ def _draw(figure: go.Figure, one: ResponseAgreement, palette: Palette, row: int,
         hovertemplate="print %{customdata}<br>predicted %{x:.3g}, measured %{y:.3g}<extra></extra>",
         **place,
     )
-    values = cells[["measured", "predicted", "low", "high"]].to_numpy(float)
+    values = cells[_NUMBERS].to_numpy(float)
     room = 0.06 * (np.ptp(values) or abs(values.max()) or 1.0)
     ends = [values.min() - room, values.max() + room]  # on one scale: a run is often at one set-up
     axis = {"gridcolor": palette.faint, "zeroline": False, "range": ends, **place}

@@ -100,7 +100,7 @@ def speeds_answer(
 
         start = starting_setup(window, best, pressures)
         answer["limits"] = [] if start is None else _limits(window, start.setup, pressures)
-    return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces)]})
+    return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces, units)]})
 
 
 def assurance_dict(window: Window) -> dict:

@@ -42,7 +42,7 @@ def agreement_answer(found: Agreement) -> dict:
         "degree": str(found.degree) if found.compared else None,
         "verdict": found.verdict,
         "against": found.against,
-        "sentences": list(found.sentences_and_rule),
+        "sentences": list(found.sentences_and_rule()),
         "responses": {
             name: {
                 "verdict": str(one.verdict),

@@ -78,23 +78,32 @@ class Evidence:
     calibration: Calibration | None
 
 
-def evidence_of(surfaces: Surfaces, calibration: Calibration | None) -> Evidence:
-    """What the probabilities of surfaces rest on."""
+def evidence_of(surfaces: Surfaces, calibration: Calibration | None, units: Units) -> Evidence:
+    """What the probabilities of surfaces rest on.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    calibration : Calibration or None
+    units : Units
+        That findings and spreads are written in.
+    """
     return Evidence(
         fit=tuple(
-            _surface_fit(surface, surfaces.judged.get(name)) for name, surface in surfaces.by_name.items()
+            _surface_fit(surface, surfaces.judged.get(name), units)
+            for name, surface in surfaces.by_name.items()
         ),
-        findings=tuple(findings(surfaces)),
+        findings=findings(surfaces, units),
         fit_notes=gathered(surfaces.notes),
         calibration=calibration,
     )
 
 
-def _surface_fit(surface: Surface, judged: Judged | None) -> SurfaceFit:
+def _surface_fit(surface: Surface, judged: Judged | None, units: Units) -> SurfaceFit:
     checks, response, parts = checks_of(surface, judged), surface.kind, surface.components
 
     def spread(variance: float, *, known: bool) -> str:
-        return response.amount(math.sqrt(variance)) if known else ""
+        return response.amount(math.sqrt(variance), units) if known else ""
 
     return SurfaceFit(
         name=response.name,

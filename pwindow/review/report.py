@@ -105,7 +105,7 @@ def report(subject: Subject, *, calibration: Calibration | None = None) -> Repor
         judgements=judgements,
         recommended=subject.recommended,
         alternatives=alternatives_to(window, setup, bands, promise.band),
-        evidence=evidence_of(window.surfaces, calibration),
+        evidence=evidence_of(window.surfaces, calibration, subject.units),
         notes=window.notes,
         untried=not_tried(window, setup, promise.settings, subject.units),
         shortfall=None if start.assured else shortfall(window, closest=start),

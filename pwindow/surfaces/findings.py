@@ -33,7 +33,7 @@ from pwindow.surfaces.posterior.sampler import MIXED
 from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
-from pwindow.wording import counted, percent
+from pwindow.wording import Unit, Units, counted, percent
 
 _CURE = "print a set-up there before relying on it, or fit with a smooth correction"
 _ALLOWED = f"intervals and probabilities allow for this; {_CURE}"
@@ -62,7 +62,44 @@ class Finding:
     weight: _Weight
 
 
-def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
+@dataclass(frozen=True)
+class _Words:
+    """Settings and responses of a trial in words, in units that are asked for."""
+
+    trial: Trial
+    units: Units
+
+    def unit(self, name: str) -> Unit:
+        """The unit of a setting."""
+        return self.units.of_column(name, self.trial.unit_of(name))
+
+    def amount(self, surface: Surface, shift: float) -> str:
+        """How large a shift of a response is."""
+        return surface.kind.amount(shift, self.units)
+
+    def off(self, surface: Surface, missed: float) -> str:
+        """How high or low predictions are that are off by an amount."""
+        return f"{self.amount(surface, -missed)} {'low' if missed > 0 else 'high'}"
+
+    def setup(self, setup: pd.Series) -> str:
+        words = [self.unit(name).words(setup[name]) for name in FACTORS]
+        if self.trial.prints["plate"].nunique() > 1:
+            words.append(str(setup["plate"]))
+        if not pd.isna(setup.get("plate_gap", np.nan)):
+            words.append(f"plate gap {self.units.length.words(setup['plate_gap'])}")
+        return ", ".join(words)
+
+    def level(self, found: OffLevel) -> str:
+        """At which level of a factor something was found: by their rolls where it is a cell volume."""
+        name, prints = found.factor.name, self.trial.prints
+        if name == "cell_volume":
+            rolls = prints.loc[np.isclose(prints["cell_volume"], found.level), "roll"].dropna().unique()
+            if len(rolls):
+                return f"with roll {' and '.join(map(str, rolls))}"
+        return f"at {_word(name)} {self.unit(name).words(found.level)}"
+
+
+def findings(surfaces: Surfaces, units: Units | None = None) -> tuple[Finding, ...]:
     """Warnings about the surfaces of a trial, serious ones first.
 
     An outlying print is reported once, and everything else is judged without it.
@@ -70,6 +107,8 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     Parameters
     ----------
     surfaces : Surfaces
+    units : Units, optional
+        That sentences are written in; those of the trial file unless given.
 
     Returns
     -------
@@ -86,12 +125,13 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
     leaned_on: list[Apart] = []
     alone: list[Finding] = []
     of_form: list[Finding] = []
+    words = _Words(surfaces.trial, units or surfaces.trial.units)
     rare = RARE / max(len(surfaces.by_name), 1)  # each kind of check looks at every response
     with threadpool_limits(1, user_api="blas"):
         for judged in surfaces.judged.values():
             outliers += judged.apart
             # what is missed has a spread of its own
-            of_form += _of_form(judged, surfaces.trial, rare) or _of_spread(judged.cleared, rare)
+            of_form += _of_form(judged, words, rare) or _of_spread(judged.cleared, words, rare)
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
             alone += _of_lone_prints(judged)
     every = [
@@ -100,9 +140,9 @@ def findings(surfaces: Surfaces) -> tuple[Finding, ...]:
         *_of_copies(surfaces.trial),
         *_of_bridging(surfaces),
         *_of_draws(surfaces.joint),
-        *_of_outliers(outliers, surfaces.trial),
+        *_of_outliers(outliers, words),
         *of_form,
-        *_of_influence(leaned_on),
+        *_of_influence(leaned_on, words),
         *alone,
         *_of_gaps(surfaces),
         *_of_directions(surfaces),
@@ -190,21 +230,21 @@ def _of_bridging(surfaces: Surfaces) -> list[Finding]:
 # prints -----------------------------------------------------------------------------------------
 
 
-def _of_outliers(outliers: list[Apart], trial: Trial) -> list[Finding]:
+def _of_outliers(outliers: list[Apart], words: _Words) -> list[Finding]:
     """One sentence a print, whatever responses it is about."""
     names = dict.fromkeys(one.print_ for one in outliers)
-    return [_of_outlier([one for one in outliers if one.print_ == name], trial) for name in names]
+    return [_of_outlier([one for one in outliers if one.print_ == name], words) for name in names]
 
 
-def _of_outlier(found: list[Apart], trial: Trial) -> Finding:
+def _of_outlier(found: list[Apart], words: _Words) -> Finding:
     offs, moves = [], []
     for one in found:
         kind, side = one.surface.kind, "above" if one.off > 0 else "below"
-        offs.append(f"{kind.label} is {one.surface.kind.amount(one.off)} {side}")
-        moves.append(f"{one.surface.kind.amount(one.moved)} in {kind.label}")
+        offs.append(f"{kind.label} is {words.amount(one.surface, one.off)} {side}")
+        moves.append(f"{words.amount(one.surface, one.moved)} in {kind.label}")
     print_ = found[0].print_
     what = (
-        f"print {print_} ({_setup_words(trial.prints.loc[[print_]].iloc[0], trial)}) does not fit the others: its "
+        f"print {print_} ({words.setup(words.trial.prints.loc[[print_]].iloc[0])}) does not fit the others: its "
         f"{_listed(offs)} what they predict; without it predictions at the tried set-ups move by up to {_listed(moves)}: "
         f"measure it again, or leave it out of the file and compare"
     )
@@ -217,12 +257,12 @@ def _about(found: list[Apart]) -> str:
     return names.pop() if len(names) == 1 else ""
 
 
-def _of_influence(found: list[Apart]) -> list[Finding]:
+def _of_influence(found: list[Apart], words: _Words) -> list[Finding]:
     """The most influential prints, in one sentence."""
     moves: dict[str, list[str]] = {}
     for one in found:
         moves.setdefault(one.print_, []).append(
-            f"{one.surface.kind.amount(one.moved)} in {one.surface.kind.label}"
+            f"{words.amount(one.surface, one.moved)} in {one.surface.kind.label}"
         )
     parts = [
         f"without print {name} predictions move by up to {_listed(each)}" for name, each in moves.items()
@@ -248,19 +288,19 @@ def _of_lone_prints(judged: Judged) -> list[Finding]:
 # form -------------------------------------------------------------------------------------------
 
 
-def _of_form(judged: Judged, trial: Trial, rare: float) -> list[Finding]:
+def _of_form(judged: Judged, words: _Words, rare: float) -> list[Finding]:
     """What the second-order form misses, by the first of three checks that says something."""
     surface, lack = judged.cleared, judged.cleared_checks.lack_of_fit
     if judged.form is None:  # predictions may bend, and follow it
         return []
     if judged.form.clearly_better:
-        return [_of_bend(surface, judged.form, trial)]
+        return [_of_bend(surface, judged.form, words)]
     if judged.level is not None:
-        return [_of_level(surface, judged.level, trial)]
-    return [_of_lack(surface, lack.p, trial)] if lack is not None and lack.p < rare else []
+        return [_of_level(surface, judged.level, words)]
+    return [_of_lack(surface, lack.p, words)] if lack is not None and lack.p < rare else []
 
 
-def _of_bend(surface: Surface, check: FormCheck, trial: Trial) -> Finding:
+def _of_bend(surface: Surface, check: FormCheck, words: _Words) -> Finding:
     """Along the factor that shows most of what is missed, or at a set-up where none shows much."""
     tried, missed = check.tried, check.missed(check.tried)
     curves = [(factor, *check.along(factor, tried)) for factor in numbers(surface)]
@@ -270,36 +310,36 @@ def _of_bend(surface: Surface, check: FormCheck, trial: Trial) -> Finding:
     if abs(most) < 0.5 * np.abs(missed).max():
         at = int(np.abs(missed).argmax())
         what = (
-            f"{start} an effect that no single setting explains: predictions are up to {_off(surface, missed[at])}, "
-            f"most at {_setup_words(tried.iloc[at], trial)}; {_ALLOWED}"
+            f"{start} an effect that no single setting explains: predictions are up to {words.off(surface, missed[at])}, "
+            f"most at {words.setup(tried.iloc[at])}; {_ALLOWED}"
         )
         return Finding(surface.kind.name, what, _weight(surface, missed[at]))
-    low, worst, high = (f"{levels[at]:.4g}" for at in stretch(curve))
-    unit = trial.unit_of(factor.name)
+    low, worst, high = (float(levels[at]) for at in stretch(curve))
+    unit = words.unit(factor.name)
     what = (
-        f"{start} curvature in {_word(factor.name)} between {low} and {high} {unit}: predictions there are up to "
-        f"{_off(surface, most)}, most at {worst} {unit}; {_ALLOWED}"
+        f"{start} curvature in {_word(factor.name)} between {unit.number(low)} and {unit.words(high)}: predictions there are up to "
+        f"{words.off(surface, most)}, most at {unit.words(worst)}; {_ALLOWED}"
     )
     return Finding(surface.kind.name, what, _weight(surface, most))
 
 
-def _of_level(surface: Surface, found: OffLevel, trial: Trial) -> Finding:
+def _of_level(surface: Surface, found: OffLevel, words: _Words) -> Finding:
     side = "above" if found.shift > 0 else "below"
     what = (
-        f"{surface.kind.label} {_level_words(found, trial)} lies {surface.kind.amount(found.shift)} {side} what all other "
+        f"{surface.kind.label} {words.level(found)} lies {words.amount(surface, found.shift)} {side} what all other "
         f"prints predict, and no second-order surface follows that: check what was different there; {_ALLOWED}"
     )
     return Finding(surface.kind.name, what, _weight(surface, found.shift))
 
 
-def _of_lack(surface: Surface, p: float, trial: Trial) -> Finding:
+def _of_lack(surface: Surface, p: float, words: _Words) -> Finding:
     names = [factor.name for factor in surface.design.factors]
     rest = surface.cells.assign(rest=surface.cells["value"] - surface.mean(surface.cells))
     setups = rest.groupby(names, dropna=False)["rest"].agg(["mean", "count"]).reset_index()
     worst = setups.loc[(setups["mean"].abs() * np.sqrt(setups["count"])).idxmax()]
     what = (
         f"the {surface.kind.label} surface misses the tried set-ups by more than repeat prints differ (lack of "
-        f"fit, p {p:.1g}): predictions are {_off(surface, worst['mean'])} at {_setup_words(worst, trial)}; {_CURE}"
+        f"fit, p {p:.1g}): predictions are {words.off(surface, worst['mean'])} at {words.setup(worst)}; {_CURE}"
     )
     return Finding(surface.kind.name, what, _weight(surface, worst["mean"]))
 
@@ -307,7 +347,7 @@ def _of_lack(surface: Surface, p: float, trial: Trial) -> Finding:
 # spread -----------------------------------------------------------------------------------------
 
 
-def _of_spread(surface: Surface, rare: float) -> list[Finding]:
+def _of_spread(surface: Surface, words: _Words, rare: float) -> list[Finding]:
     """Slopes that differ or an uneven spread, whichever is clearer, or one of another shape, which both have for that alone."""
     shape = residual_shape(surface)
     if shape is None:
@@ -316,28 +356,28 @@ def _of_spread(surface: Surface, rare: float) -> list[Finding]:
     slopes, uneven = slopes_apart(rests), uneven_spread(rests)
     is_uneven = uneven.p < rare
     if slopes is not None and slopes.p < rare and not (is_uneven and uneven.score > slopes.score):
-        return [_of_slopes(surface, slopes)]
+        return [_of_slopes(surface, slopes, words)]
     if is_uneven:
-        return [_of_uneven_spread(surface, uneven)]
+        return [_of_uneven_spread(surface, uneven, words)]
     return [_of_shape(surface, shape)] if shape.p < rare else []
 
 
-def _of_slopes(surface: Surface, found: SlopesApart) -> Finding:
+def _of_slopes(surface: Surface, found: SlopesApart, words: _Words) -> Finding:
     name = _word(found.factor.name)
     what = (
         f"the effect of {name} on {surface.kind.label} differs from make-ready to make-ready more than chance (p {found.p:.1g}): "
-        f"over the tried range of {name} it changes by {surface.kind.amount(found.spread)} (one standard deviation), which "
+        f"over the tried range of {name} it changes by {words.amount(surface, found.spread)} (one standard deviation), which "
         f"probabilities do not allow for; they are too optimistic far from the middle of that range"
     )
     return Finding(surface.kind.name, what, "mind")
 
 
-def _of_uneven_spread(surface: Surface, uneven: Uneven) -> Finding:
+def _of_uneven_spread(surface: Surface, uneven: Uneven, words: _Words) -> Finding:
     what = "it" if uneven.factor is None else _word(uneven.factor.name)
     more, less = ("high", "low") if uneven.high > uneven.low else ("low", "high")
     sentence = (
-        f"the scatter of {surface.kind.label} about its surface is uneven: {surface.kind.amount(uneven.low)} where {what} is low "
-        f"and {surface.kind.amount(uneven.high)} where {what} is high, but {surface.kind.amount(surface.scale**0.5)} is "
+        f"the scatter of {surface.kind.label} about its surface is uneven: {words.amount(surface, uneven.low)} where {what} is low "
+        f"and {words.amount(surface, uneven.high)} where {what} is high, but {words.amount(surface, surface.scale**0.5)} is "
         f"assumed everywhere: probabilities are too optimistic where {what} is {more} and too cautious where {what} is {less}"
     )
     return Finding(surface.kind.name, sentence, "mind")
@@ -389,29 +429,6 @@ def _word(name: str) -> str:
 
 def _listed(parts: list[str]) -> str:
     return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
-
-
-def _setup_words(setup: pd.Series, trial: Trial) -> str:
-    words = [f"{setup[name]:.4g} {trial.unit_of(name)}" for name in FACTORS]
-    if trial.prints["plate"].nunique() > 1:
-        words.append(str(setup["plate"]))
-    if not pd.isna(setup.get("plate_gap", np.nan)):
-        words.append(f"plate gap {setup['plate_gap']:.4g} µm")
-    return ", ".join(words)
-
-
-def _level_words(found: OffLevel, trial: Trial) -> str:
-    name, prints = found.factor.name, trial.prints
-    if name == "cell_volume":
-        rolls = prints.loc[np.isclose(prints["cell_volume"], found.level), "roll"].dropna().unique()
-        if len(rolls):
-            return f"with roll {' and '.join(map(str, rolls))}"
-    return f"at {_word(name)} {found.level:.4g} {trial.unit_of(name)}"
-
-
-def _off(surface: Surface, missed: float) -> str:
-    """How high or low predictions are that are off by an amount."""
-    return f"{surface.kind.amount(-missed)} {'low' if missed > 0 else 'high'}"
 
 
 def _weight(surface: Surface, missed: float) -> _Weight:

@@ -12,6 +12,7 @@ import pandas as pd
 from pwindow.errors import Problem, at_rows, first_few
 from pwindow.trials.cells import TypedCells
 from pwindow.trials.columns import DOME_SECTION_FACTOR
+from pwindow.wording import Unit, Units
 
 BULK_RESISTIVITY = 1.587e-8
 """Silver without pores, Ω·m at 293 K (handbook value, from memory)."""
@@ -120,14 +121,15 @@ def _outside(
 # doubtful ---------------------------------------------------------------------------------------
 
 
-def doubts(prints: pd.DataFrame, cells: pd.DataFrame, pressure_unit: str) -> tuple[str, ...]:
+def doubts(prints: pd.DataFrame, cells: pd.DataFrame, units: Units) -> tuple[str, ...]:
     """What is possible but so unusual that a wrong unit is likelier, one sentence each.
 
     Parameters
     ----------
     prints, cells : DataFrame
         As `Trial.prints` and `Trial.cells`.
-    pressure_unit : {'µm', 'N/mm', 'kPa'}
+    units : Units
+        Of the trial file, in which a wrong unit is seen best.
     """
     measured = {name: group.set_index("print")["mean"] for name, group in cells.groupby("quantity")}
     none = pd.Series(dtype=float)
@@ -137,21 +139,22 @@ def doubts(prints: pd.DataFrame, cells: pd.DataFrame, pressure_unit: str) -> tup
     resistivity = np.exp(measured.get("per_section", none).dropna()) * typical * 1e-12
     volume = prints["cell_volume"]
     found = [
-        _doubt(factor, SECTION_FACTOR, "section factor (area over height times width)", ""),
-        _doubt(height, _HEIGHT, "line height", "µm"),
-        _doubt(typical * height / volume.reindex(height.index), (0.0, _DRY_SHARE), _SHARE, ""),
-        _doubt(width, _WIDTH, "line width", "µm"),
-        _doubt(_gain(cells), _LINE_GAIN, "line width over its width on the plate", ""),
-        _doubt(_gap_ratio(cells), _GAP_RATIO, "gap over its width on the plate", ""),
-        _doubt(resistivity / BULK_RESISTIVITY, _RESISTIVITY, "resistivity over that of bulk silver", ""),
-        _doubt(prints["speed"], _SPEED, "speed", "m/min"),
-        _doubt(volume, _CELL_VOLUME, "cell volume", "cm³/m²"),
-        _doubt(prints["pressure"], (0.0, _PRESSURE[pressure_unit]), "pressure", pressure_unit),
+        _doubt(factor, SECTION_FACTOR, "section factor (area over height times width)"),
+        _doubt(height, _HEIGHT, "line height", units.length),
+        _doubt(typical * height / volume.reindex(height.index), (0.0, _DRY_SHARE), _SHARE),
+        _doubt(width, _WIDTH, "line width", units.length),
+        _doubt(_gain(cells), _LINE_GAIN, "line width over its width on the plate"),
+        _doubt(_gap_ratio(cells), _GAP_RATIO, "gap over its width on the plate"),
+        _doubt(resistivity / BULK_RESISTIVITY, _RESISTIVITY, "resistivity over that of bulk silver"),
+        _doubt(prints["speed"], _SPEED, "speed", units.speed),
+        _doubt(volume, _CELL_VOLUME, "cell volume", units.volume),
+        _doubt(prints["pressure"], (0.0, _PRESSURE[units.pressure.kept]), "pressure", units.pressure),
     ]
     return tuple(sentence for sentence in found if sentence)
 
 
 _SHARE = "dry height (µm) over cell volume (cm³/m²)"
+_PLAIN = Unit("", "")
 
 
 def _gain(cells: pd.DataFrame) -> pd.Series:
@@ -164,17 +167,18 @@ def _gap_ratio(cells: pd.DataFrame) -> pd.Series:
     return 1.0 - gaps["mean"].astype(float) / gaps["plate_gap"].astype(float)
 
 
-def _doubt(values: pd.Series, usual: tuple[float, float], what: str, unit: str) -> str | None:
+def _doubt(values: pd.Series, usual: tuple[float, float], what: str, unit: Unit = _PLAIN) -> str | None:
     out = values[(values < usual[0]) | (values > usual[1])]
     if out.empty:
         return None
-    low, high = (f"{bound:.3g}" for bound in (out.min(), out.max()))
+    low, high = (f"{unit.of(bound):.3g}" for bound in (out.min(), out.max()))
     span = low if low == high else f"{low} to {high}"
-    limits = f"{usual[0]:g} to {usual[1]:g}" if usual[0] else f"at most {usual[1]:g}"
-    unit = f" {unit}" if unit else ""
+    least, most = (f"{unit.of(bound):.4g}" for bound in usual)
+    limits = f"{least} to {most}" if usual[0] else f"at most {most}"
+    name = f" {unit.name}" if unit.name else ""
     names = list(dict.fromkeys(out.index))
     of = f"print {first_few(names)}" if len(names) == 1 else f"{len(names)} prints ({first_few(names, 3)})"
     return (
-        f"{what} of {of} is {span}{unit}, but {limits}{unit} is typical: "
+        f"{what} of {of} is {span}{name}, but {limits}{name} is typical: "
         "check the units in the file before relying on any result"
     )

@@ -96,7 +96,7 @@ class Trial(Viewed):
     @cached_property
     def warnings(self) -> tuple[str, ...]:
         """What could be true but is more likely a wrong unit, one sentence each."""
-        return doubts(self.prints, self.cells, self.pressure_unit)
+        return doubts(self.prints, self.cells, self.units)
 
     @property
     def make_readies(self) -> int | None:

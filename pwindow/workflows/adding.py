@@ -11,6 +11,7 @@ from pwindow.inputs import InputFile
 from pwindow.study import MakeReadies
 from pwindow.trials.archive import USED, Added, Archive, Comparison, Standing
 from pwindow.trials.trial import Trial, read_trial
+from pwindow.wording import Units
 
 if TYPE_CHECKING:
     from pwindow.surfaces.agreement.new_trial import Agreement
@@ -143,6 +144,6 @@ def _held_against(
     return hold_against(surfaces, new)
 
 
-def comparison_of(agreement: Agreement) -> Comparison:
-    """What an archive keeps of an agreement."""
-    return Comparison(agreement.against, agreement.verdict, agreement.sentences_and_rule)
+def comparison_of(agreement: Agreement, units: Units | None = None) -> Comparison:
+    """What an archive keeps of an agreement; in the trial file's units unless others are given."""
+    return Comparison(agreement.against, agreement.verdict, agreement.sentences_and_rule(units))

@@ -15,6 +15,7 @@ from pwindow.surfaces.findings import Finding, findings
 from pwindow.surfaces.posterior.make_readies import Known
 from pwindow.window import Window, find_window
 from pwindow.window.setup import planned_study, unplanned_study
+from pwindow.wording import Units
 
 ARCHIVED, UPLOADED = "the archive", "uploaded files"
 """Where trials came from that an archive keeps, or that a visitor loaded."""
@@ -52,16 +53,17 @@ class Evidence:
             return None
         return self.study.make_readies.unrecorded
 
-    @property
-    def findings(self) -> tuple[Finding, ...]:
-        """What speaks against the fit."""
-        return () if self.surfaces is None else _findings_of(self.surfaces)
+    def findings(self, units: Units | None = None) -> tuple[Finding, ...]:
+        """What speaks against the fit; in the trial file's units unless others are given."""
+        return (
+            () if self.surfaces is None else _findings_of(self.surfaces, units or self.surfaces.trial.units)
+        )
 
 
 @lru_cache(maxsize=4)
-def _findings_of(surfaces: Surfaces) -> tuple[Finding, ...]:
+def _findings_of(surfaces: Surfaces, units: Units) -> tuple[Finding, ...]:
     """The same fit is asked whatever product is looked at."""
-    return findings(surfaces)
+    return findings(surfaces, units)
 
 
 class NothingToJudge(WindowProblem):

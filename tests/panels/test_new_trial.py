@@ -85,6 +85,35 @@ def said(desk, step):
     return re.sub("<[^>]*>", "", desk.steps[step].said.value)
 
 
+def test_numbers_are_shown_in_the_units_of_the_menu(desk):
+    add(desk, "trial_first.csv")
+    press(desk, "Refit")
+    add(desk, "trial_second.csv")
+    decide(desk, "Same process", "ink lot 7")
+    press(desk, "Refit")
+    press(desk, "Compare")
+    assert "m/min" in desk.results.compared.value and "ft/min" not in desk.results.compared.value
+    desk.units_menu.widget.value = "us"
+    assert "m/min" not in plain(desk.results.compared.value).replace("ft/min", "")
+    assert "ft/min" in desk.results.why.value and desk.frame.units == "us"
+    go_to(desk, Step.AGREE)
+    press(desk, "Compare with the other trials")
+    titles = [one.text for one in desk.results.agreement.figure.layout.annotations]
+    assert "line width, thou" in titles
+    desk.units_menu.widget.value = ""
+    titles = [one.text for one in desk.results.agreement.figure.layout.annotations]
+    assert "line width, µm" in titles
+
+
+def test_the_first_trial_sets_the_units(desk):
+    rows = pd.read_csv(pw.demo("trial_first.csv"))
+    rows = rows.rename(columns={"speed [m/min]": "speed [ft/min]"})
+    rows["speed [ft/min]"] /= 0.3048
+    add(desk, "feet.csv", rows.to_csv(index=False).encode())
+    press(desk, "Refit")
+    assert "ft/min" in desk.results.compared.value and desk.units_menu.widget.label.startswith("ft/min")
+
+
 def test_an_empty_archive_says_so(desk):
     assert "No trials yet" in desk.table.value and "no fit yet" in desk.line.value
     assert current(desk) is Step.ADD and "Next step" in desk.steps[Step.ADD].heading.value

@@ -169,7 +169,9 @@ def test_what_speaks_against_the_surfaces_stands_under_the_answer(page):
 @pytest.mark.slow
 def test_what_speaks_against_a_fit_is_worked_out_once(page, monkeypatch):
     asked = []
-    monkeypatch.setattr("pwindow.workflows.evidence.findings", lambda surfaces: asked.append(surfaces) or ())
+    monkeypatch.setattr(
+        "pwindow.workflows.evidence.findings", lambda surfaces, units: asked.append(surfaces) or ()
+    )
     upload(page, "spoilt.csv", spoilt_trial("A-033"))
     page.controls.level.value = 0.8
     page.controls.speed.value = page.controls.speed.value - 5
@@ -345,13 +347,13 @@ def test_numbers_are_shown_in_the_units_of_the_address(page):
     assert "m/min" not in page.setup.value + page.bands.value + page.neighbours.value
     assert page.figure.layout.xaxis2.title.text == "press speed, ft/min"
     assert page.figure.layout.yaxis2.range[1] < 5.0, "BCM"
-    assert "units=us" in page.frame._query.value and page.units_menu.value == "us"
+    assert "units=us" in page.frame._query.value and page.units_menu.widget.value == "us"
     widest = next(one for name, one in page.editor._fields.items() if name == ("line_width", "most"))
     assert (widest.field.description, widest.field.value) == ("line width at most, thou", "2.756")
     widest.field.value = "2.7"
     (limit,) = (one.most for one in page.asked.product.requirements if one.name == "line_width")
     assert limit == pytest.approx(68.58)
-    page.units_menu.value = ""
+    page.units_menu.widget.value = ""
     assert "ft/min" not in page.answer.value and "units=" not in page.frame._query.value
     assert page.figure.layout.xaxis2.title.text == "press speed, m/min"
 

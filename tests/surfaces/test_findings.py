@@ -17,6 +17,7 @@ from pwindow.surfaces.model.terms import Design, Factor, second_order
 from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.single.surface import fit_surface
 from pwindow.trials.trial import MeasuredTrial
+from pwindow.wording import METRIC, us_customary
 from tests.helpers.cells import line_height, make_cells
 from tests.helpers.trials import read_frame
 
@@ -119,6 +120,20 @@ def test_a_misread_print_is_said_once_for_all_it_spoils(simulate):
     for response in ("line height", "resistivity"):
         assert 28.0 < float(re.search(rf"{response} is (\S+) % above", sentence)[1]) < 70.0
         assert 1.0 < float(re.search(rf"(\S+) % in {response}", sentence)[1]) < 20.0
+
+
+def test_findings_are_told_in_the_units_that_are_asked_for(demo_rows):
+    rows = demo_rows.copy()
+    rows.loc[rows["print"] == "A-033", ["gap [um]"]] *= 0.7
+    surfaces = pw.fit(read_frame(rows), plan=SHORT)
+    metric, us = (about(findings(surfaces, units), "does not fit") for units in (METRIC, us_customary()))
+    assert "A-033 (120 m/min, 5.6 cm³/m², 50 µm, laser-imaged)" in metric[0].sentence
+    assert "A-033 (393.7 ft/min, 3.61 BCM, 1.969 thou, laser-imaged)" in us[0].sentence
+    off = [
+        float(re.search(r"gap closure is (\S+) (?:µm|thou) above", one[0].sentence)[1])
+        for one in (metric, us)
+    ]
+    assert off[0] == pytest.approx(25.4 * off[1], rel=0.1)
 
 
 @pytest.mark.slow

@@ -35,6 +35,16 @@ def test_a_slip_of_a_thousand_in_the_heights_is_refused(demo_rows, factor, areas
     assert len(caught.value.reasons) <= 4
 
 
+def test_a_doubt_is_told_in_the_units_of_the_file(demo_rows):
+    rows = demo_rows.rename(columns={"speed [m/min]": "speed [ft/min]"})
+    rows["speed [ft/min]"] *= 0.01
+    (warning,) = [one for one in read_frame(rows).warnings if one.startswith("speed")]
+    assert (
+        re.search(r"is 3000 to 12000|1.2e\+04 ft/min", warning)
+        and "3.281 to 3281 ft/min is typical" in warning
+    )
+
+
 @pytest.mark.parametrize(
     "column", [WIDTH, AREA, "gap [um]", "resistance [ohm]", "cell_volume [cm3/m2]", "speed [m/min]"]
 )

@@ -18,6 +18,7 @@ from pwindow.panels.shared.address import Address
 from pwindow.panels.shared.frame import Frame, made
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.sheets import SheetChoice
+from pwindow.panels.shared.units_menu import UnitsMenu
 from pwindow.panels.shared.work import Tell, Work
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.wording import chosen_units
@@ -45,6 +46,7 @@ class NewTrialData:
         self.frame = Frame(_TITLE, self.results.colour)
         self.problem, self.line = self.frame.problem, self.frame.facts
         self.work = Work(self.frame.guard, self._show_steps)
+        self.units_menu = UnitsMenu(self._take_units, self.frame.guard)
         self.table, self.history = (widgets.HTML(layout=full_width()) for _ in range(2))
         self._last: Step | None = None
         self._asked: Step | None = None
@@ -134,7 +136,8 @@ class NewTrialData:
         return upload
 
     def _arrange(self) -> widgets.Widget:
-        left = widgets.VBox([place.box for place in self.steps.values()]).add_class("pw-controls")
+        steps = [place.box for place in self.steps.values()]
+        left = widgets.VBox([self.units_menu.widget, *steps]).add_class("pw-controls")
         right = widgets.VBox([*self.results.parts, self.table, self.history]).add_class("pw-results")
         body = widgets.HBox([left, right]).add_class("pw-body")
         notes = [widgets.HTML(words.temporary_note(), layout=full_width())] if self.desk.temporary else []
@@ -151,12 +154,15 @@ class NewTrialData:
     def _take_units(self, name: str | None) -> tuple[str, ...]:
         """Show numbers as the address asks, else as in the first trial; gives why not where they cannot be had."""
         of_file = self.desk.units()
+        why: tuple[str, ...] = ()
         try:
-            self.results.units, self.frame.units = chosen_units(name or "", of_file), name
+            shown, self.frame.units = chosen_units(name or "", of_file), name
         except UnitProblem as problem:
-            self.results.units = of_file
-            return (f"units={name}: {problem}; ignored",)
-        return ()
+            shown, self.frame.units = of_file, None
+            why = (f"units={name}: {problem}; ignored",)
+        self.units_menu.offer(of_file, shown, self.frame.units)
+        self.results.in_units(shown)
+        return why
 
     # what is done ----------------------------------------------------------------------------------
 
@@ -179,12 +185,13 @@ class NewTrialData:
         if isinstance(new, str):
             self._show_products({*self._chosen_products(), new})
             self._show(done=Step.ADD)
-            self.results.show(words.product_card(new))
+            self.results.show(lambda _units: words.product_card(new))
             return
         number = new.added.trial
         self._show(number, done=Step.ADD)
-        card = words.added_card(new, self.listed.trials["standing"][number])
-        self.results.show(card + words.read_notes(self.desk.notes(number)), new.agreement)
+        standing, notes = self.listed.trials["standing"][number], words.read_notes(self.desk.notes(number))
+        self._take_units(self.frame.units)  # those of the file where it is the first
+        self.results.show(lambda units: words.added_card(new, standing, units) + notes, new.agreement)
 
     def _hold(self) -> None:
         hold = partial(self.desk.hold, self._chosen())
@@ -192,14 +199,14 @@ class NewTrialData:
 
     def _held(self, found: Agreement) -> None:
         self._show(done=Step.AGREE)
-        self.results.show(words.agreement_card(found), found)
+        self.results.show(partial(words.agreement_card, found), found)
 
     def _decide(self, standing: Standing) -> None:
         number = self._chosen()
         decided = self.desk.decide(number, standing, self.reason.value)
         self.reason.value = ""
         self._show(done=Step.DECIDE)
-        self.results.show(words.decision_card(decided))
+        self.results.show(lambda _units: words.decision_card(decided))
 
     def _refit(self) -> None:
         refit = partial(self.desk.refit, self._chosen_products())
@@ -230,8 +237,10 @@ class NewTrialData:
         fit, confirmation = found
         number = confirmation.added.trial
         self._show(number, done=Step.CONFIRM)
-        card = words.confirmed_card(fit, confirmation, self.results.units)
-        self.results.show(card + words.read_notes(self.desk.notes(number)), confirmation.agreement)
+        notes = words.read_notes(self.desk.notes(number))
+        self.results.show(
+            lambda units: words.confirmed_card(fit, confirmation, units) + notes, confirmation.agreement
+        )
 
     # what is shown of it ---------------------------------------------------------------------------
 
@@ -326,7 +335,8 @@ class NewTrialData:
         number = self.trial.value
         if number is not None and self.situation.awaits:
             name = self.listed.trials["name"][number]
-            self.results.show(words.kept_agreement(name, self.desk.history(number)))
+            kept = words.kept_agreement(name, self.desk.history(number))
+            self.results.show(lambda _units: kept)
 
 
 def _or_sheets(do: Callable[[Tell], Any]) -> Callable[[Tell], Any]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import ipywidgets as widgets
 from markupsafe import Markup
 
@@ -12,7 +15,7 @@ from pwindow.panels.new_trial_data import view
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.pictures import Place
 from pwindow.surfaces.agreement.new_trial import Agreement
-from pwindow.wording import METRIC
+from pwindow.wording import METRIC, Units
 from pwindow.workflows.desk import Compared
 
 
@@ -32,6 +35,7 @@ class Results:
     def __init__(self) -> None:
         self.outcome, self.compared, self.why = (widgets.HTML(layout=full_width()) for _ in range(3))
         self.units = METRIC
+        self._again: Callable[[], None] = self._clear
         self.agreement, self.windows = Place(name="agreement"), Place(name="before-and-after")
 
     @property
@@ -44,15 +48,31 @@ class Results:
         self.agreement.colour(palette)
         self.windows.colour(palette)
 
-    def show(self, card: str | Markup, found: Agreement | None = None) -> None:
-        """Show what came of something, and the picture of an agreement where there is one."""
+    def in_units(self, units: Units) -> None:
+        """Show what is shown in other units."""
+        if units != self.units:
+            self.units = units
+            self._again()
+
+    def show(self, card: Callable[[Units], str | Markup], found: Agreement | None = None) -> None:
+        """Show what came of something, and the picture of an agreement where there is one.
+
+        Parameters
+        ----------
+        card : callable
+            Gives what came of it in the units that numbers are shown in.
+        found : Agreement, optional
+        """
+        self._again = partial(self.show, card, found)
         self._clear()
-        self.outcome.value = card
+        units = self.units
+        self.outcome.value = card(units)
         if found is not None and found.by_name:
-            self.agreement.show(lambda palette: agreement_figure(found, palette))
+            self.agreement.show(lambda palette: agreement_figure(found, palette, units))
 
     def show_compared(self, found: Compared) -> None:
         """Show a fit beside an earlier one."""
+        self._again = partial(self.show_compared, found)
         self._clear()
         units = self.units
         self.compared.value, self.why.value = (

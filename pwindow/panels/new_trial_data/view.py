@@ -157,7 +157,6 @@ def _last_fit(fits: pd.DataFrame) -> dict:
     fit = fits.iloc[-1]
     return {
         "number": fits.index[-1],
-        "fingerprint": fit["fingerprint"],
         "surfaces": json.loads(fit["recipe"]).get("fit", ""),
         "made": fit["made"],
     }
@@ -218,8 +217,16 @@ def product_card(name: str) -> Markup:
     return _part("product_kept", name=name)
 
 
-def added_card(new: NewTrial, standing: str) -> Markup:
-    """What came of adding a trial."""
+def added_card(new: NewTrial, standing: str, units: Units) -> Markup:
+    """What came of adding a trial.
+
+    Parameters
+    ----------
+    new : NewTrial
+    standing : str
+        What was decided about it.
+    units : Units
+    """
     added, agreement = new.added, new.agreement
     said = {
         "trial": added.trial,
@@ -228,7 +235,7 @@ def added_card(new: NewTrial, standing: str) -> Markup:
         "standing": Standing(standing).status,
     }
     card = _part("added", **said, decided=agreement is None)
-    return card if added.known or agreement is None else card + agreement_card(agreement)
+    return card if added.known or agreement is None else card + agreement_card(agreement, units)
 
 
 def read_notes(notes: Sequence[str]) -> Markup:
@@ -236,9 +243,9 @@ def read_notes(notes: Sequence[str]) -> Markup:
     return _part("read_notes", notes=list(dict.fromkeys(notes)))
 
 
-def agreement_card(found: Agreement) -> Markup:
+def agreement_card(found: Agreement, units: Units) -> Markup:
     """Whether a trial agrees with the fit of the others."""
-    return _agreement(found.trial.files, comparison_of(found))
+    return _agreement(found.trial.files, comparison_of(found, units))
 
 
 def kept_agreement(name: str, history: pd.DataFrame) -> Markup | str:
@@ -279,7 +286,7 @@ def confirmed_card(fit: KeptFit, found: Confirmation, units: Units) -> Markup:
         trial=found.added.trial,
         name=found.added.name,
         fit=fit.number,
-        agreement=agreement_card(found.agreement),
+        agreement=agreement_card(found.agreement, units),
         met=[
             _met(str(product), members, units)
             for product, members in found.met.groupby("product", sort=False)
@@ -341,7 +348,6 @@ def compared_card(found: Compared, units: Units) -> Markup:
     return _part(
         "compared",
         number=after.number,
-        fingerprint=after.fingerprint,
         table=_filled(("product", was, f"fit {after.number}"), rows) if rows else None,
         changes=found.tables.get("changes", ()),
     )

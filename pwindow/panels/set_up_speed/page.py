@@ -95,7 +95,7 @@ class SetUpSpeed(QuestionPage):
             self.form,
             self.readies,
             heading("Shown in"),
-            self.units_menu,
+            self.units_menu.widget,
         ]
         self._loading = [heading("Your own data"), self.upload, self.busy, self.sheets.box]
         self.place.add_class("pw-map")
@@ -191,7 +191,7 @@ class SetUpSpeed(QuestionPage):
         self.answer.value = (
             view.answer_card(question, self.units)
             + view.window_notes(question)
-            + view.finding_list(self.evidence.findings)
+            + view.finding_list(self.evidence.findings(self.units))
             + words.trial_notes(self.evidence)
         )
         self.shortfall.value = view.shortfall_list(question, self.units)

@@ -178,7 +178,7 @@ def get_ready() -> None:
         evidence = given_evidence()
         question = first_judgeable(evidence, None)
         question.content(question.start())
-        len(evidence.findings)
+        evidence.findings()
 
 
 def changed_limits(product: Product, limits: Mapping[str, Mapping[str, float]]) -> Product:

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 
 import ipywidgets as widgets
 
 from pwindow.charts.palette import Palette, palette_named
 from pwindow.errors import UnitProblem, UnusableInput
 from pwindow.panels.shared.address import Address, Opened
-from pwindow.panels.shared.controls import WIDE, RequirementEditor, SetupControls, offer
+from pwindow.panels.shared.controls import RequirementEditor, SetupControls
 from pwindow.panels.shared.frame import Frame
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import Question, kept_setup, question_of
 from pwindow.panels.shared.session import Session
+from pwindow.panels.shared.units_menu import UnitsMenu
 from pwindow.panels.shared.words import waiting_card
 from pwindow.product import Product
 from pwindow.window.setup import Setup
-from pwindow.wording import METRIC, Units, chosen_units, offered_units
+from pwindow.wording import METRIC, Units, chosen_units
 from pwindow.workflows.evidence import Evidence
 
 
@@ -59,9 +60,7 @@ class QuestionPage(ABC):
             guard,
         )
         self.editor = RequirementEditor(self._change_limits, guard)
-        self.units_menu = widgets.Dropdown(description="Units", style=WIDE, layout=full_width())
-        self._offering = False
-        self.units_menu.observe(guard(self._choose_units), "value")
+        self.units_menu = UnitsMenu(self._take_units, guard)
         self.answer = widgets.HTML(layout=full_width())
         self.answer.add_class("pw-answer-room")
         self.left, self.right = widgets.VBox(), widgets.VBox()
@@ -151,23 +150,6 @@ class QuestionPage(ABC):
         self.frame.units = name
         return ()
 
-    def _choose_units(self, change: Mapping) -> None:
-        if not self._offering:
-            self._take_units(change["new"] or None)
-
-    def _offer_units(self) -> None:
-        offered = offered_units(self.asked.window.surfaces.trial.units)
-        named = (name for name, units in offered.items() if units == self.units)
-        chosen = next(named, self.frame.units or "")
-        menu = [(", ".join(units.names), name) for name, units in offered.items()]
-        if chosen not in offered:
-            menu.append((", ".join(self.units.names), chosen))
-        self._offering = True
-        try:
-            offer(self.units_menu, menu, chosen)
-        finally:
-            self._offering = False
-
     def _differs(self, opened: Opened) -> bool:
         """Whether an address asks for something else than what is shown."""
         return opened.question is not self.question or opened.setup != self._setup()
@@ -218,7 +200,8 @@ class QuestionPage(ABC):
         """Show everything for a question; without `limits` what is typed as limits stays as it is."""
         self.inquiry = self.inquiry.asking(question)
         self.controls.show(self.evidence, question, setup, self.units)
-        self._offer_units()
+        of_file = question.window.surfaces.trial.units
+        self.units_menu.offer(of_file, self.units, self.frame.units)
         self.frame.stand_on(self.evidence, question.product)
         if limits:
             self.editor.show(question.product, self.units)

@@ -117,7 +117,7 @@ class TradeOffsPage(QuestionPage):
             heading("Requirements"),
             self.editor.box,
             heading("Shown in"),
-            self.units_menu,
+            self.units_menu.widget,
             heading("Try a roll you do not have"),
             self.volume.field,
             self.volume.note,

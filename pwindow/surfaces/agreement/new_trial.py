@@ -13,7 +13,7 @@ nothing of it, and each test takes the milder of the two.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,7 +31,7 @@ from pwindow.surfaces.posterior.make_readies import Mountings
 from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
-from pwindow.wording import counted
+from pwindow.wording import Units, counted
 
 _LEVEL = 0.95
 _UNRECORDED = (
@@ -106,11 +106,14 @@ class ResponseAgreement:
         """Whether the new trial may be more of the same process; also where that is unusual."""
         return self.verdict is not Verdict.DIFFERS
 
-    @property
-    def _reach(self) -> str:
+    def _reach(self, units: Units) -> str:
         """The 95 % interval of the shift, in words."""
-        ends = (f"{self.surface.kind.amount(end)} {_side(end)}" for end in (self.shift_low, self.shift_high))
-        return f"95 % interval {' to '.join(ends)}"
+        return (
+            f"95 % interval {' to '.join(self._off(end, units) for end in (self.shift_low, self.shift_high))}"
+        )
+
+    def _off(self, shift: float, units: Units) -> str:
+        return f"{self.surface.kind.amount(shift, units)} {'high' if shift > 0 else 'low'}"
 
     @property
     def _unlikely(self) -> str:
@@ -127,25 +130,34 @@ class ResponseAgreement:
             if verdict_of(chance) is Verdict.UNUSUAL
         )
 
-    def sentence(self, unit_of: Callable[[str], str]) -> str:
-        """What was found, in plain words; `unit_of` gives the unit of a factor."""
-        kind, trend = self.surface.kind, self.trend
+    def sentence(self, trial: Trial, units: Units) -> str:
+        """What was found, in plain words.
+
+        Parameters
+        ----------
+        trial : Trial
+            The new one.
+        units : Units
+            That the sentence is written in.
+        """
+        trend = self.trend
         if trend is not None and trend.p < RARE:
+            unit = units.of_column(trend.factor, trial.unit_of(trend.factor))
             ends = " and ".join(
-                f"{kind.amount(shift)} {_side(shift)} at {level:.4g} {unit_of(trend.factor)}"
+                f"{self._off(shift, units)} at {unit.words(level)}"
                 for level, shift in ((trend.low, trend.shift_low), (trend.high, trend.shift_high))
             )
             found = f"{ends}: its trend with {trend.factor.replace('_', ' ')} has changed"
         elif self.shift_p < RARE:
             found = (
-                f"consistently {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}): check for another ink batch, a "
+                f"consistently {self._off(self.shift, units)} ({self._reach(units)}): check for another ink batch, a "
                 "worn roll, a new plate, another instrument, or a wrong setting or unit in the file"
             )
         elif self.joint_p < RARE:
             found = "prints scatter more about the predictions than before"
         else:
             found = (
-                f"{self.verdict}; on average {kind.amount(self.shift)} {_side(self.shift)} ({self._reach}); "
+                f"{self.verdict}; on average {self._off(self.shift, units)} ({self._reach(units)}); "
                 f"{self.cells['inside'].sum()} of {counted(len(self.cells), 'mean lies', 'means lie')} inside the 95 % "
                 f"prediction interval{self._unlikely}"
             )
@@ -155,7 +167,7 @@ class ResponseAgreement:
             if out
             else ""
         )
-        return f"{kind.label}: {found}{apart}"
+        return f"{self.surface.kind.label}: {found}{apart}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -221,10 +233,10 @@ class Agreement:
         parts = [one.cells.assign(response=name) for name, one in self.by_name.items()]
         return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
 
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """What was found for each response, and what could not be compared."""
-        sentences = [one.sentence(self.trial.unit_of) for one in self.by_name.values()]
+    def sentences(self, units: Units | None = None) -> tuple[str, ...]:
+        """What was found for each response, and what could not be compared; in the trial file's units unless others are given."""
+        units = units or self.trial.units
+        sentences = [one.sentence(self.trial, units) for one in self.by_name.values()]
         if self.bridging is not None:
             sentences.append(self.bridging.sentence())
         if self.outside:
@@ -235,14 +247,9 @@ class Agreement:
             )
         return (*sentences, *self.notes)
 
-    @property
-    def sentences_and_rule(self) -> tuple[str, ...]:
+    def sentences_and_rule(self, units: Units | None = None) -> tuple[str, ...]:
         """The sentences, and by which rule they judge."""
-        return (*self.sentences, RULE) if self.compared else self.sentences
-
-
-def _side(shift: float) -> str:
-    return "high" if shift > 0 else "low"
+        return (*self.sentences(units), RULE) if self.compared else self.sentences(units)
 
 
 def hold_against(surfaces: Surfaces, trial: Trial) -> Agreement:

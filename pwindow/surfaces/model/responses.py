@@ -18,7 +18,7 @@ from pwindow.surfaces.model.terms import Design, Scale
 from pwindow.trials.columns import DOME_SECTION_FACTOR
 from pwindow.trials.reduction import GAP_KEYS, LINE_KEYS
 from pwindow.trials.trial import Trial
-from pwindow.wording import counted
+from pwindow.wording import METRIC, Units, counted
 
 FACTORS: Mapping[str, Scale] = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
 COVARIATES: Mapping[str, Scale] = MappingProxyType(
@@ -41,11 +41,12 @@ class ResponseKind:
     log: bool
     covariates: tuple[str, ...]
 
-    def amount(self, shift: float) -> str:
-        """A shift in words: in percent where the logarithm is modelled, else in the response's unit."""
-        size = 100.0 * abs(np.expm1(shift)) if self.log else abs(float(shift))
+    def amount(self, shift: float, units: Units = METRIC) -> str:
+        """A shift in words: in percent where the logarithm is modelled, else in the unit the response is shown in."""
+        shown = units.of(self.unit)
+        size = 100.0 * abs(np.expm1(shift)) if self.log else shown.of(abs(float(shift)))
         number = f"{size:.2g}" if size < 99.5 else f"{size:.0f}"
-        return f"{number} %" if self.log else f"{number} {self.unit}"
+        return f"{number} %" if self.log else f"{number} {shown.name}"
 
 
 COUNTS_ONLY = (

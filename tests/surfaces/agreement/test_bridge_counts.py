@@ -67,7 +67,7 @@ def later(make_demo):
 def test_a_trial_like_the_one_before_bridges_as_often(demo_surfaces, later):
     found = hold_against(demo_surfaces, read_frame(later))
     assert found.bridging.agrees
-    assert found.sentences[-1].endswith("expected, 95 % interval 3 to 8): agrees")
+    assert found.sentences()[-1].endswith("expected, 95 % interval 3 to 8): agrees")
 
 
 def test_shorts_that_were_not_expected_are_told(demo_surfaces, later):
@@ -78,7 +78,7 @@ def test_shorts_that_were_not_expected_are_told(demo_surfaces, later):
     assert not found.agrees and not found.bridging.agrees
     names = set(rows.loc[narrow, "print"])
     assert set(found.bridging.standing_out) <= names and found.bridging.standing_out
-    assert "check print" in found.sentences[-1]
+    assert "check print" in found.sentences()[-1]
 
 
 @pytest.mark.parametrize("inspected", [1, 48])

@@ -10,6 +10,7 @@ from pwindow.errors import UnusableInput
 from pwindow.study import EACH_PRINT, MakeReadies
 from pwindow.surfaces.agreement.new_trial import hold_against
 from pwindow.surfaces.posterior.sampler import Plan
+from pwindow.wording import METRIC, us_customary
 from tests.helpers.trials import read_frame
 
 SHORT = Plan(warm=20, kept=20, doublings=0)
@@ -61,17 +62,20 @@ def test_another_ink_batch_is_told_as_a_shift(told, rows_of):
     found = told(rows)
     height = found.by_name["line_height"]
     assert not found.agrees and height.shift_low < np.log(0.85) < height.shift_high
-    assert re.search(r"consistently \d+ % low", height.sentence(found.trial.unit_of))
+    assert re.search(r"consistently \d+ % low", height.sentence(found.trial, METRIC))
     assert found.by_name["line_width"].agrees
 
 
 def test_a_dryer_that_lags_is_told_as_a_trend(told, rows_of):
     rows = rows_of(3)
     rows[HEIGHT] *= (rows["speed [m/min]"] / 30.0) ** -0.2
-    height = told(rows).by_name["line_height"]
+    found = told(rows)
+    height = found.by_name["line_height"]
     assert height.trend.factor == "speed" and height.trend.p < 0.01
     assert height.trend.shift_high == pytest.approx(height.trend.shift_low - 0.2 * np.log(4.0), abs=0.12)
-    assert "its trend with speed has changed" in height.sentence(lambda factor: "m/min")
+    assert "high at 30 m/min and " in height.sentence(found.trial, METRIC)
+    in_feet = height.sentence(found.trial, us_customary())
+    assert "high at 98.4 ft/min and " in in_feet and "its trend with speed has changed" in in_feet
 
 
 def test_a_print_that_stands_out_is_named(told, rows_of):
@@ -80,7 +84,7 @@ def test_a_print_that_stands_out_is_named(told, rows_of):
     rows.loc[rows["print"] == name, HEIGHT] *= 1.6
     found = told(rows)
     assert found.by_name["line_height"].standing_out == [name]
-    assert f"print {name} does not fit" in found.sentences[0]
+    assert f"print {name} does not fit" in found.sentences()[0]
 
 
 def test_prints_outside_what_was_tried_are_not_compared(told, rows_of):
@@ -89,7 +93,7 @@ def test_prints_outside_what_was_tried_are_not_compared(told, rows_of):
     rows.loc[fast, "speed [m/min]"] = 200.0
     found = told(rows)
     assert found.outside == (rows["print"].iloc[0],)
-    assert "1 print lies outside" in found.sentences[-1]
+    assert "1 print lies outside" in found.sentences()[-1]
 
 
 @pytest.mark.slow
@@ -117,7 +121,7 @@ def test_a_response_that_was_not_measured_before(rows_of, demo_rows):
     surfaces = pw.fit(read_frame(demo_rows[lines]), plan=SHORT)
     found = hold_against(surfaces, read_frame(rows_of(3)))
     assert "resistivity" not in found.by_name
-    assert found.sentences[-1] == "resistivity was not measured before, so it cannot be compared"
+    assert found.sentences()[-1] == "resistivity was not measured before, so it cannot be compared"
 
 
 @pytest.mark.slow
@@ -148,5 +152,5 @@ def test_prints_whose_mountings_nobody_recorded_are_no_independent_witnesses(tol
         assert unsaid.by_name[name].shift_high - unsaid.by_name[name].shift_low > 0.999 * (
             one.shift_high - one.shift_low
         )
-    assert any("make_ready is not recorded" in sentence for sentence in unsaid.sentences)
-    assert not any("make_ready" in sentence for sentence in shared.sentences)
+    assert any("make_ready is not recorded" in sentence for sentence in unsaid.sentences())
+    assert not any("make_ready" in sentence for sentence in shared.sentences())

@@ -11,6 +11,7 @@ from pwindow.panels.new_trial_data.view import agreement_card
 from pwindow.surfaces.agreement.bridge_counts import Bridging
 from pwindow.surfaces.agreement.new_trial import hold_against
 from pwindow.surfaces.checks.verdict import RULE, Verdict, least_of, verdict_of
+from pwindow.wording import METRIC
 from pwindow.workflows.adding import comparison_of
 
 
@@ -62,10 +63,10 @@ def with_chances(found, shift=0.6, joint=0.6, trend=0.6):
 def test_what_one_trial_in_a_hundred_does_is_unusual_everywhere(found, chances, words):
     told = with_chances(found, **chances)
     assert told.verdict == comparison_of(told).verdict == "is unusual"
-    sentence = told.sentences_and_rule[0]
+    sentence = told.sentences_and_rule()[0]
     assert "is unusual; " in sentence and words in sentence and "agrees" not in sentence
-    assert told.sentences_and_rule[-1] == comparison_of(told).sentences[-1] == RULE
-    card = agreement_card(told)
+    assert told.sentences_and_rule()[-1] == comparison_of(told).sentences[-1] == RULE
+    card = agreement_card(told, METRIC)
     assert ">Unusual<" in card and "How this is judged" in card
     answer = agreement_answer(told)
     assert (answer["agrees"], answer["degree"], answer["verdict"]) == (False, "is unusual", "is unusual")
@@ -73,9 +74,9 @@ def test_what_one_trial_in_a_hundred_does_is_unusual_everywhere(found, chances, 
 
 def test_the_two_other_degrees(found):
     agrees, differs = with_chances(found), with_chances(found, shift=0.009)
-    assert agrees.verdict == "agrees" and "trials of the same process" not in " ".join(agrees.sentences)
-    assert ">Agrees<" in agreement_card(agrees) and agreement_answer(agrees)["agrees"]
-    assert differs.verdict == "does not agree" and ">Differs<" in agreement_card(differs)
+    assert agrees.verdict == "agrees" and "trials of the same process" not in " ".join(agrees.sentences())
+    assert ">Agrees<" in agreement_card(agrees, METRIC) and agreement_answer(agrees)["agrees"]
+    assert differs.verdict == "does not agree" and ">Differs<" in agreement_card(differs, METRIC)
 
 
 def test_bridged_gaps_by_the_same_rule(found):
