@@ -112,7 +112,7 @@ def test_each_picture_is_saved_by_its_own_buttons(page, served):
 
 def test_moved_limits_are_shown_in_a_section_of_their_own(page, served):
     visit(page, served + PAGE)
-    page.get_by_role("button", name="Limits", exact=True).click()
+    page.get_by_role("button", name="Other limits", exact=True).click()
     table = page.get_by_role("table").filter(has_text="48 gaps on one part").first
     table.wait_for(timeout=PATIENCE)
     row = table.get_by_role("row").filter(has_text="line resistance at most 330 Ω")

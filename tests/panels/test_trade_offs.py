@@ -420,6 +420,15 @@ def test_a_limit_that_cannot_be_moved_says_why(page):
     page.section.value = Section.LIMITS.value
     assert "least (44) is not below most (42)" in plain(page.limits.value)
     assert "As declared, no set-up is assured." in plain(page.limits.value)
+    said = text(page.limits)
+    assert said.index("What would help") < said.index("If a limit were 10 % tighter")
+    setup = page._setup()
+    (tighter, _), *_ = limit_trades(page.question.window, setup).limits
+    (kept, _) = cells(plain(page.limits.value), tighter.moved.words())
+    assert (
+        re.sub(r"\s+", " ", kept[1]).strip()
+        == f"none {percent(tighter.conformance)} at {setup.speed:g} m/min"
+    )
 
 
 def test_moved_limits_have_bars_as_long_as_their_changes(page):

@@ -194,7 +194,7 @@ class SetUpSpeed(QuestionPage):
             + view.finding_list(self.evidence.findings(self.units))
             + words.trial_notes(self.evidence)
         )
-        self.shortfall.value = view.shortfall_list(question, self.units)
+        self.shortfall.value = words.shortfall_list(question.shortfall, self.units)
         self.bands.value = view.band_table(question, self.units)
         self.place.beside(view.downloads(question))
 

@@ -17,7 +17,7 @@ from pwindow.surfaces.findings import Finding
 from pwindow.window.bands import limited_by, side_missed
 from pwindow.window.confidence import conformance_interval
 from pwindow.window.setup import Setup
-from pwindow.window.shortfall.words import conflicts, promise, remedies
+from pwindow.window.shortfall.words import promise
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
 from pwindow.wording import Unit, Units, asked, percent, setup_words, with_interval
 
@@ -85,17 +85,6 @@ def window_notes(question: Question) -> Markup:
 def finding_list(findings: Sequence[Finding]) -> Markup:
     """What speaks against the surfaces; nothing where nothing does."""
     return _part("findings", sentences=[finding.sentence for finding in findings])
-
-
-def shortfall_list(question: Question, units: Units) -> Markup:
-    """Where nothing is assured, what conflicts and what would do; nothing elsewhere."""
-    found = question.shortfall
-    named = (
-        ()
-        if found is None
-        else (("What conflicts", conflicts(found, units)), ("What would help", remedies(found, units)))
-    )
-    return _part("shortfall", named=named)
 
 
 def setup_card(question: Question, setup: Setup, units: Units) -> Markup:

@@ -9,6 +9,9 @@ from functools import partial
 from markupsafe import Markup
 
 from pwindow.markup import part
+from pwindow.window.shortfall.shortfall import Shortfall
+from pwindow.window.shortfall.words import conflicts, remedies
+from pwindow.wording import Units
 from pwindow.workflows.evidence import Evidence
 
 _NOTES = 5  # of a trial that are shown before the others are folded away
@@ -97,3 +100,13 @@ def several_sheets(file: str) -> Markup:
 def saves(name: str, more: str | Markup = "") -> Markup:
     """What saves a picture in files of a name, and what else is said beside it."""
     return _part("saves", name=name, more=more)
+
+
+def shortfall_list(found: Shortfall | None, units: Units) -> Markup:
+    """Where nothing is assured, what conflicts and what would do; nothing elsewhere."""
+    named = (
+        ()
+        if found is None
+        else (("What conflicts", conflicts(found, units)), ("What would help", remedies(found, units)))
+    )
+    return _part("shortfall", named=named)

@@ -53,7 +53,7 @@ class Section(StrEnum):
 
     ALONG = "Along the speed"
     STEPS = "One step"
-    LIMITS = "Limits"
+    LIMITS = "Other limits"
     BEST = "Best trade-offs"
     BESIDE = "Side by side"
     PLATES = "Plates"

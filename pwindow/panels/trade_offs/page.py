@@ -202,7 +202,12 @@ class TradeOffsPage(QuestionPage):
         working = words.working("working out the speeds at other limits")
         self.limits.value = "".join([working, self.limits.value])
         try:
-            shown = view.limit_table(offers.limits(setup), self.units)
+            shown = "".join(
+                [
+                    words.shortfall_list(offers.question.shortfall, self.units),
+                    view.limit_table(offers.limits(setup), offers.window.level, self.units),
+                ]
+            )
             self._limits_of = wanted
         finally:
             self.limits.value = shown

@@ -125,18 +125,22 @@ def _then(step: pd.Series, level: float) -> tuple[str, str]:
     return percent(step["conformance_after"], level), REQUIREMENT_KINDS[step["limiting_after"]].label
 
 
-def limit_table(trades: LimitTrades, units: Units) -> Markup:
+def limit_table(trades: LimitTrades, level: float, units: Units) -> Markup:
     """The fastest assured speed with each limit as declared, tighter and looser.
 
     Parameters
     ----------
     trades : LimitTrades
         At the selected set-up.
+    level : float
+        Asked for.
     units : Units
     """
     at, best = trades.setup, trades.best
 
     def fastest(then: Then) -> str:
+        if then.fastest is None and then.conformance is not None:
+            return f"none\n{percent(then.conformance, level)} at {units.speed.words(at.speed)}"
         return _speed_or_none(then.fastest, units)
 
     def chosen_again(then: Then) -> str:
