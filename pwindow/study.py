@@ -57,6 +57,7 @@ class Ink:
         return (*parts, *([] if density is None else [f"silver density {density:g} g/cm³"]))
 
 
+IN_FILE_ORDER = "as in the file"
 EACH_PRINT = "each print"
 ROLL_AND_PLATE = "each roll and plate"
 _UNRECORDED = (EACH_PRINT, ROLL_AND_PLATE)
@@ -76,6 +77,10 @@ class MakeReadies:
         The same, µm. Common practice, no source.
     known_from : int
         Number of make-readies that the spread was found from, or is as well known as from.
+    press_order : {'', 'as in the file'}
+        In which order prints were made where a trial file tells neither `order` nor `time`; '' where that is not known.
+    drift : bool
+        Whether surfaces follow a drift in that order, so that predictions are for the end of the trial.
     stated : bool
         Whether the study states any of the spread.
     """
@@ -86,7 +91,14 @@ class MakeReadies:
     resistivity: float = 0.04
     gap_closure: float = 2.0
     known_from: int = 7
+    press_order: str = ""
+    drift: bool = False
     stated: bool = False
+
+    @property
+    def in_file_order(self) -> bool:
+        """Whether prints stand in their file in the order they were made in."""
+        return self.press_order == IN_FILE_ORDER
 
     @property
     def spread(self) -> Mapping[str, float]:
@@ -219,11 +231,24 @@ def _read_make_readies(table: Table) -> MakeReadies:
             f"{table.where}, known_from: “{number}” must be a whole number from 2 to 1000: the number of "
             "make-readies behind the spread"
         )
+    order, drift = table.take("press_order", ""), table.take("drift", False)
+    if order not in ("", IN_FILE_ORDER):
+        raise DeclarationProblem(
+            f'{table.where}, press_order: “{shown(order)}” is not recognised; write "{IN_FILE_ORDER}", or give the trial '
+            "file a column order or time"
+        )
+    if not isinstance(drift, bool):
+        raise DeclarationProblem(f"{table.where}, drift: “{shown(drift)}” must be true or false")
     spreads = {
         name: table.quantity(name, "µm" if name == "gap_closure" else "1", above=0.0) for name in usual.spread
     }
-    table.close(f"unrecorded, {', '.join(usual.spread)}, known_from")
+    table.close(f"unrecorded, {', '.join(usual.spread)}, known_from, press_order, drift")
     stated = {name: value for name, value in spreads.items() if value is not None}
     return MakeReadies(
-        unrecorded=unrecorded, **{**usual.spread, **stated}, known_from=number, stated=bool(stated)
+        unrecorded=unrecorded,
+        **{**usual.spread, **stated},
+        known_from=number,
+        press_order=order,
+        drift=drift,
+        stated=bool(stated),
     )

@@ -32,9 +32,9 @@ def asked_for(assurance: Assurance) -> str:
     Examples
     --------
     >>> asked_for(Assurance(0.95)), asked_for(Assurance(0.95, confidence=0.9))
-    ('assurance<br>asked for:<br>95 %', 'assurance<br>asked for:<br>95 % with<br>90 % confidence')
+    ('assurance<br>asked for:<br>95 %', 'assurance<br>asked for:<br>95 % with<br>90 %<br>confidence')
     """
-    return f"assurance<br>asked for:<br>{assurance.words.replace(' with ', ' with<br>')}"
+    return f"assurance<br>asked for:<br>{assurance.words.replace(' with ', ' with<br>').replace(' confidence', '<br>confidence')}"
 
 
 def title(text: str, *lines: str, width: int = 64) -> str:

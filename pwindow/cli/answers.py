@@ -226,6 +226,7 @@ def fit_answer(surfaces: Surfaces) -> dict:
                 for name, surface in surfaces.by_name.items()
             },
             "residual_correlation": _correlation(surfaces),
+            "drift": {name: asdict(one) for name, one in surfaces.drifts.items()},
             "findings": [vars(finding) for finding in findings(surfaces)],
         }
     )

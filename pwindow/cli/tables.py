@@ -92,6 +92,11 @@ def fit_text(answer: Mapping) -> str:
     parts += [_surface_text(surface) for surface in answer["surfaces"].values()]
     correlation = pd.DataFrame(answer["residual_correlation"])
     parts.append("correlation of one print's residuals\n" + table(correlation, index=True))
+    if answer["drift"]:
+        drifts = pd.DataFrame.from_dict(answer["drift"], orient="index")
+        parts.append(
+            "change from the first print to the last, on the modelled scale\n" + table(drifts, index=True)
+        )
     parts.append(_findings_text(answer["findings"]))
     parts.append("\n".join(f"note: {note}" for note in answer["notes"]))
     return "\n\n".join(parts)

@@ -94,6 +94,8 @@ def _of_ink(ink: Ink) -> list[str]:
 
 def _of_make_readies(stated: MakeReadies) -> list[str]:
     parts = [f"where not recorded, {stated.unrecorded} had its own"] if stated.unrecorded else []
+    parts += [f"prints made in the order {stated.press_order}"] * bool(stated.press_order)
+    parts += ["surfaces follow a drift"] * stated.drift
     if not stated.stated:
         return parts
     spreads = [

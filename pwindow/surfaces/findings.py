@@ -142,6 +142,7 @@ def findings(surfaces: Surfaces, units: Units | None = None) -> tuple[Finding, .
         *_of_draws(surfaces.joint),
         *_of_outliers(outliers, words),
         *of_form,
+        *_of_drift(surfaces, words, rare),
         *_of_influence(leaned_on, words),
         *alone,
         *_of_gaps(surfaces),
@@ -333,7 +334,7 @@ def _of_level(surface: Surface, found: OffLevel, words: _Words) -> Finding:
 
 
 def _of_lack(surface: Surface, p: float, words: _Words) -> Finding:
-    names = [factor.name for factor in surface.design.factors]
+    names = surface.design.apart
     rest = surface.cells.assign(rest=surface.cells["value"] - surface.mean(surface.cells))
     setups = rest.groupby(names, dropna=False)["rest"].agg(["mean", "count"]).reset_index()
     worst = setups.loc[(setups["mean"].abs() * np.sqrt(setups["count"])).idxmax()]
@@ -342,6 +343,32 @@ def _of_lack(surface: Surface, p: float, words: _Words) -> Finding:
         f"fit, p {p:.1g}): predictions are {words.off(surface, worst['mean'])} at {words.setup(worst)}; {_CURE}"
     )
     return Finding(surface.kind.name, what, _weight(surface, worst["mean"]))
+
+
+# drift ------------------------------------------------------------------------------------------
+
+
+def _of_drift(surfaces: Surfaces, words: _Words, rare: float) -> list[Finding]:
+    """Responses that changed during the trial, in one sentence; none where surfaces follow that."""
+    followed = surfaces.mountings.declared.drift
+    clear = {name: one for name, one in surfaces.drifts.items() if one.p < rare and not followed}
+    if not clear:
+        return []
+    parts = []
+    for name, one in clear.items():
+        surface = surfaces.by_name[name]
+        ends = " to ".join(words.amount(surface, end) for end in sorted((one.low, one.high), key=abs))
+        verb = "rose" if one.change > 0 else "fell"
+        parts.append(
+            f"{surface.kind.label} {verb} by {words.amount(surface, one.change)} (95 % interval {ends})"
+        )
+    weights = {_weight(surfaces.by_name[name], one.change / 2.0) for name, one in clear.items()}
+    what = (
+        f"from the first print to the last, at the same settings, {_listed(parts)}: probabilities are for the middle of the "
+        "trial, and not for the process as it is now; find the cause and print again, or add drift = true under "
+        "[make_readies] in the study: then they are for the end of the trial"
+    )
+    return [Finding("", what, "serious" if "serious" in weights else "mind")]
 
 
 # spread -----------------------------------------------------------------------------------------

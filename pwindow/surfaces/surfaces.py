@@ -14,19 +14,21 @@ from threadpoolctl import threadpool_limits
 
 from pwindow.errors import SurfaceProblem, expect, shown
 from pwindow.overview import Overview, Viewed
-from pwindow.study import MakeReadies
+from pwindow.study import IN_FILE_ORDER, MakeReadies
 from pwindow.surfaces.checks.checked import Judged, judge
+from pwindow.surfaces.checks.drift import Drift, drift, progress_of
 from pwindow.surfaces.fingerprint import fit_fingerprint
 from pwindow.surfaces.model.departures import bending
 from pwindow.surfaces.model.responses import (
     COVARIATES,
     FACTORS,
+    RESPONSE_KINDS,
     ResponseData,
     complete,
     response_data,
     section_factor,
 )
-from pwindow.surfaces.model.terms import label, second_order
+from pwindow.surfaces.model.terms import Design, label, second_order
 from pwindow.surfaces.posterior.gap_shape import GapShape
 from pwindow.surfaces.posterior.joint import JointSurfaces, join_responses
 from pwindow.surfaces.posterior.make_readies import Mountings
@@ -39,6 +41,7 @@ from pwindow.surfaces.single.term_selection import (
     make_design,
     refuse_without_spread,
 )
+from pwindow.trials.press_order import PROGRESS
 from pwindow.trials.trial import Trial
 from pwindow.wording import counted, listed
 
@@ -69,6 +72,8 @@ class Surfaces(Viewed):
     section_factor : float
         k, area over height times width.
     region : TrialRegion
+    drifts : mapping of str to Drift
+        How responses change during the trial; of those whose drift can be told, where the order of the prints is known.
     notes : tuple of str
     terms : str
         As `fit` was asked for them.
@@ -82,6 +87,7 @@ class Surfaces(Viewed):
     mountings: Mountings
     section_factor: float
     region: TrialRegion
+    drifts: Mapping[str, Drift]
     notes: tuple[str, ...]
     terms: Form = "all"
     left_out: tuple[str, ...] = ()
@@ -213,7 +219,8 @@ def _fit(
 ) -> Surfaces:
     factor, factor_note = section_factor(trial)
     notes, designs, faults = [factor_note], {}, []
-    responses = response_data(trial)
+    progress = progress_of(trial.prints, declared)
+    responses = response_data(trial, factor, progress if declared.drift else None)
     _refuse_unknown(leave_out, responses)
     for name, data in responses.items():
         notes += data.notes
@@ -237,12 +244,14 @@ def _fit(
     mountings = Mountings.of(trial, responses, designs, declared)
     joint = join_responses(responses, shapes, plan, mountings)
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
+    drifts = {} if progress is None else _drifts(responses, designs, members, progress)
     judged = _judged(members, joint, trial)
     joint = replace(joint, misses={name: one.misses for name, one in judged.items() if one.misses})
     notes += [
         _COPIED.format(data.kind.label) for data in responses.values() if data.feature_df and data.copied
     ]
     notes += [_HINTED.format(one.cleared.kind.label) for one in judged.values() if one.only_hinted]
+    notes += _drift_notes(drifts, declared, known=progress is not None)
     region = TrialRegion.of(trial)
     return Surfaces(
         trial=trial,
@@ -252,10 +261,39 @@ def _fit(
         mountings=mountings,
         section_factor=factor,
         region=region,
+        drifts=drifts,
         notes=tuple(notes),
         terms=terms,
         left_out=tuple(leave_out),
     )
+
+
+def _drifts(
+    responses: Mapping[str, ResponseData],
+    designs: Mapping[str, Design],
+    members: Mapping[str, Surface],
+    progress: pd.Series,
+) -> dict[str, Drift]:
+    """Those that surfaces follow, and else what each would follow."""
+    found = {
+        name: Drift.of(members[name])
+        if (PROGRESS,) in design.terms
+        else drift(responses[name], design, progress)
+        for name, design in designs.items()
+    }
+    return {name: one for name, one in found.items() if one is not None}
+
+
+def _drift_notes(drifts: Mapping[str, Drift], declared: MakeReadies, *, known: bool) -> list[str]:
+    if not known:
+        return [_DRIFT_UNCHECKED]
+    if not declared.drift:
+        return []
+    followed = [
+        f"{RESPONSE_KINDS[name].label} {RESPONSE_KINDS[name].amount(one.change)} {'up' if one.change > 0 else 'down'}"
+        for name, one in drifts.items()
+    ]
+    return [_FOLLOWED.format(listed(followed))] if followed else []
 
 
 def _judged(members: Mapping[str, Surface], joint: JointSurfaces, trial: Trial) -> dict[str, Judged]:
@@ -275,6 +313,14 @@ def _counts_only(trial: Trial) -> bool:
 _UNDETERMINED = (
     "the surfaces cannot be computed from these numbers: check the file for a response that hardly varies, or whose "
     "values differ by many orders of magnitude, and correct it or leave its column out"
+)
+_DRIFT_UNCHECKED = (
+    "drift during the trial is not checked: the file tells neither order nor time of its prints; add a column order or time, "
+    f'or, where prints stand in the file as they were made, press_order = "{IN_FILE_ORDER}" under [make_readies] in the study'
+)
+_FOLLOWED = (
+    "surfaces follow a drift from the first print to the last ({}): predictions and probabilities are for the process as it "
+    "was at the end of the trial"
 )
 _COPIED = (
     "{}: the features of each print all have the same value, so the trial does not show how much they vary: where every "

@@ -30,6 +30,7 @@ _MISSING_NUMBERS = MISSING_WORDS | {"nd", "n.d.", "n.d", "not detected", "?", ".
 """The same in a column of numbers; a roll or a plate may well be called ND."""
 
 _NUMBER = re.compile(r"^[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?$")
+_MOMENT = r"\d{4}-\d\d-\d\d[ T]\d\d:\d\d"
 _LONGEST_NUMBER = 60  # characters
 _TOLD_UNKNOWN = 10  # unknown columns that are listed one by one
 
@@ -146,6 +147,8 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
             unknown.append(name)
             continue
         column, raw[name] = COLUMNS[name], cells.iloc[:, at]
+        if name == "time" and unit is None and (elapsed := _elapsed(raw[name])) is not None:
+            raw[name], unit = elapsed, column.unit
         if column.kind == "text":
             table[name], faults[name], words = _texts(raw[name], column)
         else:
@@ -353,6 +356,8 @@ def _kind_of(cell: object) -> str:
 def _mend(what: str, column: Column, unit: str) -> str:
     if "decimal" in what:
         return "use one decimal mark throughout and no thousands separator"
+    if column.name == "time":
+        return f"give minutes since the first print, or date and time as 2026-05-04 14:32{_or_empty(column)}"
     number = f"give a {'count' if column.kind == 'count' else 'number'}{' in ' + unit if unit else ''}"
     return f"{number}{_or_empty(column)}"
 
@@ -360,6 +365,18 @@ def _mend(what: str, column: Column, unit: str) -> str:
 def _or_empty(column: Column) -> str:
     """A cell that every row needs cannot be left empty."""
     return "; every row needs it" if column.name in NEEDED else ", or leave the cell empty"
+
+
+def _elapsed(raw: pd.Series) -> pd.Series | None:
+    """Dates with times of day as minutes since the first; None where the cells are something else."""
+    filled = raw.dropna()
+    texts = filled.map(str).str.strip()
+    if filled.empty or not texts.str.match(_MOMENT).all():
+        return None
+    moments = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True)
+    if moments.isna().any():
+        return None
+    return ((moments - moments.min()).dt.total_seconds() / 60.0).reindex(raw.index)
 
 
 class _Reader:

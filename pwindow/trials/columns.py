@@ -68,6 +68,8 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             _number("cell_volume", "cm³/m²", 0.05, 200.0, "print"),
             _number("pressure", "µm", 0.0, None, "print"),
             Column(name="plate", kind="text", of="print"),
+            Column(name="order", kind="number", of="print", least=0.0, most=1e7),
+            _number("time", "min", 0.0, 1e7, "print"),
             Column(name="direction", kind="number", unit="deg", least=-360.0, most=360.0),
             _number("plate_width", "µm", 1.0, 1e5),
             _number("plate_gap", "µm", 1.0, 1e5),

@@ -21,9 +21,13 @@ from pwindow.trials.checks import find_problems, without_unprinted
 from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS
 from pwindow.trials.files import read_cells
 from pwindow.trials.plausible import doubts
+from pwindow.trials.press_order import IN_FILE, PROGRESS, places
 from pwindow.trials.reduction import reduce_features
 from pwindow.wording import Units, counted, listed, metric, units_of_factors
 
+_OURS = ("state", PROGRESS, IN_FILE)
+"""Columns that are worked out, and not those of a file that happen to have their names."""
+_SINCE = ("order", "time")
 _ROUNDED = 1e-4  # relative difference of one pressure in two units: 50 µm is 1.9685 thou
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 
@@ -42,7 +46,8 @@ class Trial(Viewed):
         What was assumed or left unused.
     prints : DataFrame
         One row per print: its set-up, indexed by print. Of trials that were accepted with an effect of
-        their own, ``state`` names the one since which the process is in its present state.
+        their own, ``state`` names the one since which the process is in its present state. ``progress`` and
+        ``in_file`` are as of `places`.
     cells : DataFrame
         As of `reduce_features`.
     fingerprint : str
@@ -163,7 +168,7 @@ class MeasuredTrial(Trial):
 
     @cached_property
     def prints(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for
-        names = [name for name in (*PRINT_COLUMNS[1:], "state") if name in self.features]
+        names = [name for name in (*PRINT_COLUMNS[1:], *_OURS) if name in self.features]
         return self.features.groupby("print", sort=False)[names].first()
 
     @cached_property
@@ -175,6 +180,8 @@ class MeasuredTrial(Trial):
         digest = hashlib.sha256(self.pressure_unit.encode())
         for name in COLUMNS:
             values = self.features[name]
+            if name in _SINCE and values.isna().all():  # as it was before there was the column
+                continue
             if COLUMNS[name].kind == "text":
                 digest.update("\n".join(values.fillna("")).encode())
             else:
@@ -269,14 +276,15 @@ def _read_file(file: InputFile) -> MeasuredTrial:
         raise TrialProblem(sorted(problems, key=lambda problem: problem.row or 0))
     table = typed.table
     known = {name: table.get(name) for name in COLUMNS}
-    extra = {name: table[name] for name in table if name not in COLUMNS}
+    extra = {name: table[name] for name in table if name not in (*COLUMNS, *_OURS)}
     features = pd.DataFrame(known | extra, index=table.index)
     for name in (*PRINT_COLUMNS, *FEATURE_COLUMNS):
         features[name] = features[name].astype(object if COLUMNS[name].kind == "text" else float)
     for name in PRINT_COLUMNS[1:]:
         features[name] = features.groupby("print")[name].transform("first")
+    placed = places(features.groupby("print", sort=False)[["order", "time"]].first())
     return MeasuredTrial(
-        features.reset_index(drop=True),
+        features.reset_index(drop=True).join(placed, on="print"),
         typed.units["pressure"],
         (file.name,),
         (*typed.notes, *notes),

@@ -32,8 +32,8 @@ class SideBySide:
     before, after : WindowMap
     recommended : pair of (speed, cell volume) or None
         Where the recommended set-ups lie on the maps, m/min and cm³/m².
-    fits : pair of str
-        Fingerprints of the two.
+    fits : pair of int
+        Numbers of the two.
     elsewhere : Setup or None
         What the earlier fit recommends, where that is not on these maps.
     """
@@ -47,7 +47,7 @@ class SideBySide:
     before: WindowMap
     after: WindowMap
     recommended: tuple[tuple[float, float] | None, ...]
-    fits: tuple[str, str]
+    fits: tuple[int, int]
     elsewhere: Setup | None = None
 
     def to_frame(self) -> pd.DataFrame:
@@ -108,7 +108,7 @@ def windows_side_by_side(
         before=earlier,
         after=later,
         recommended=spots,
-        fits=(before.fingerprint, after.fingerprint),
+        fits=(before.number, after.number),
         elsewhere=bests[0].setup if bests[0] and spots[0] is None else None,
     )
 

@@ -107,6 +107,11 @@ def given_archive() -> Archive:
     return _filled(Archive(temporary))
 
 
+def given_beside_archive() -> tuple[str, ...]:
+    """Names of the trial files that pages show though the server was started with an archive too; none where they show that."""
+    return tuple(Path(path).name for path in _given_paths()[0]) if os.environ.get(ARCHIVE) else ()
+
+
 def archive_is_temporary() -> bool:
     """Whether the archive of this server is deleted when it stops."""
     return not os.environ.get(ARCHIVE)

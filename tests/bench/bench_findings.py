@@ -17,10 +17,12 @@ import pandas as pd
 from joblib import Parallel, delayed
 
 import pwindow as pw
+from pwindow.study import IN_FILE_ORDER, MakeReadies
 from pwindow.surfaces.findings import findings
 from pwindow.surfaces.simulation import Truth, simulate_trial
 from pwindow.trials.trial import MeasuredTrial
 
+_ORDERED = MakeReadies(press_order=IN_FILE_ORDER)
 Change = Callable[[pd.DataFrame, np.random.Generator], pd.DataFrame]
 
 
@@ -83,7 +85,7 @@ def _scaled(features: pd.DataFrame, logs: pd.Series | np.ndarray) -> pd.DataFram
 
 KINDS: dict[str, tuple[Change, str]] = {
     "clean": (clean, ""),
-    "drift": (drift, "drift"),
+    "drift": (drift, "from the first print to the last"),
     "twice the spread at high pressure": (more_spread, "is uneven"),
     "slopes differ between make-readies": (slopes, "differs from make-ready"),
     "a corner in speed": (corner, "curvature"),
@@ -98,7 +100,11 @@ def told(trial, truth: Truth, change: Change, seed: int) -> list[str]:
     rng = np.random.default_rng(seed)
     drawn = simulate_trial(trial, truth, rng)
     changed = MeasuredTrial(change(drawn.features, rng), trial.pressure_unit, trial.files)
-    return [one.sentence for one in findings(pw.fit(changed)) if "have not settled" not in one.sentence]
+    return [
+        one.sentence
+        for one in findings(pw.fit(changed, make_readies=_ORDERED))
+        if "have not settled" not in one.sentence
+    ]
 
 
 def main(trials: int) -> None:

@@ -48,7 +48,7 @@ def test_from_a_pinned_set_up_to_its_report_and_a_link(page, context, served):
     with page.expect_download(timeout=PATIENCE) as saved:
         page.get_by_role("link", name="Save the report").click()
     report = Path(saved.value.path()).read_text(encoding="utf-8")
-    assert saved.value.suggested_filename == "review.html"
+    assert saved.value.suggested_filename == "report.html"
     assert "96.9 m/min" in plain(report) and "Grain moisture tag" in report
     other = visit(context.new_page(), page.url)
     other.get_by_text("first: roll 2047, 50 µm, 96.9 m/min").wait_for(timeout=PATIENCE)

@@ -15,6 +15,7 @@ from pwindow.panels.new_trial_data.page import NewTrialData, new_trial_data
 from pwindow.panels.new_trial_data.steps import inputs
 from pwindow.trials.archive import Archive
 from pwindow.workflows.desk import Desk
+from pwindow.workflows.given import given_beside_archive
 from tests.helpers.words import plain
 
 
@@ -236,7 +237,7 @@ def test_from_the_first_trial_to_a_changed_process(desk):
 def test_a_decision_needs_a_reason(desk):
     add(desk, "trial_first.csv")
     press(desk, "Set aside")
-    assert "needs a reason" in desk.problem.value
+    assert "needs a reason" in desk.no_reason.value and desk.problem.value == ""
     assert desk.desk.archive.trials().loc[1, "standing"] == "same process"
 
 
@@ -443,6 +444,24 @@ def test_pressures_of_several_kinds_leave_a_way_out(desk):
     assert current(page) is Step.REFIT and "is now “set aside”" in page.results.outcome.value
 
 
+def test_files_that_the_other_pages_show_beside_the_archive_are_named(monkeypatch, tmp_path):
+    monkeypatch.setenv("PWINDOW_ARCHIVE", str(tmp_path / "kept.db"))
+    monkeypatch.setenv("PWINDOW_TRIAL", str(pw.demo("trial_first.csv")))
+    assert given_beside_archive() == ("trial_first.csv",)
+    page = NewTrialData(Desk(Archive(str(tmp_path / "kept.db"))), given_beside_archive())
+    assert any("The other pages show trial_first.csv" in text for text in texts(page.widget))
+    monkeypatch.setenv("PWINDOW_TRIAL", "")
+    assert given_beside_archive() == ()
+
+
+def texts(box):
+    for part in box.children:
+        if isinstance(part, widgets.Box):
+            yield from texts(part)
+        elif isinstance(part, widgets.HTML):
+            yield part.value
+
+
 def test_a_server_without_an_archive_says_how_to_start_one(monkeypatch):
     for name in ("PWINDOW_ARCHIVE", "PWINDOW_SHARED"):
         monkeypatch.delenv(name, raising=False)
@@ -466,4 +485,5 @@ def test_the_fit_before_is_there_to_compare_with(desk):
 
 def test_what_each_decision_does_stands_below_its_button(desk):
     said = [part.value for part in desk.steps[Step.DECIDE].controls if isinstance(part, widgets.HTML)]
+    said = [text for text in said if text]
     assert len(said) == 3 and "predictions describe the changed process" in said[1]

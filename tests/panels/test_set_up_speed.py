@@ -313,7 +313,7 @@ def test_what_a_trial_does_not_record_can_be_stated_on_the_page(page, demo_rows)
 
 def test_a_confidence_moves_the_set_up_and_adds_outlines(page):
     lines = {one.name: one for one in page.figure.data}
-    assert page.controls.confidence.label == "not asked for" and page.at_once.layout.display == "none"
+    assert page.controls.confidence.label == "none" and page.at_once.layout.display == "none"
     assert len(lines["stated"].x) == len(lines["inner"].x) == 0
     page.controls.confidence.value = 0.9
     assert page.question.recommended.setup.speed < 97.9 and "confidence=0.9" in page.frame._query.value

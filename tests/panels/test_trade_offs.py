@@ -444,3 +444,22 @@ def test_a_step_has_a_bar_as_long_as_its_gain(page):
     bars = [float(width) for width in re.findall(r"width: ([0-9.]+)%", page.steps.value)]
     gains = page.offers.steps(page.question.start())["gain_percentage_points"].dropna().abs()
     assert bars == pytest.approx(50.0 * gains / gains.max(), abs=0.06)
+
+
+def test_a_volume_that_was_shown_in_other_units_is_itself_again(page):
+    before = page.volume.value
+    page.units_menu.widget.value = "us"
+    assert page.volume.value == pytest.approx(before * 0.64516, rel=1e-3)
+    page.units_menu.widget.value = ""
+    assert page.volume.value == before
+
+
+def test_with_a_confidence_moved_limits_say_what_is_held_against_the_level(page):
+    page.controls.confidence.value = 0.9
+    page.section.value = Section.LIMITS.value
+    tighter, _ = limit_trades(page.asked.window, page._setup()).limits[0]
+    assert tighter.held < 0.95 and tighter.held < tighter.conformance - 0.01
+    said = [
+        cell for row in re.findall(r"none at least (\S+) % at", text(page.limits)) for cell in [float(row)]
+    ]
+    assert said and max(said) < 95.0

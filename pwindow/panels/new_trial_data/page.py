@@ -15,6 +15,7 @@ from pwindow.panels.new_trial_data.model import Listed, Situation, Step
 from pwindow.panels.new_trial_data.results import Results
 from pwindow.panels.new_trial_data.steps import StepPlace
 from pwindow.panels.shared.address import Address
+from pwindow.panels.shared.fields import Refusal
 from pwindow.panels.shared.frame import Frame, made
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.sheets import SheetChoice
@@ -25,7 +26,12 @@ from pwindow.wording import chosen_units
 from pwindow.workflows.adding import NewTrial
 from pwindow.workflows.confirm import Confirmation
 from pwindow.workflows.desk import Compared, Desk, Standing
-from pwindow.workflows.given import archive_is_temporary, given_archive, given_declarations
+from pwindow.workflows.given import (
+    archive_is_temporary,
+    given_archive,
+    given_beside_archive,
+    given_declarations,
+)
 from pwindow.workflows.kept import KeptFit
 
 _NARROW = {"description_width": "60px"}
@@ -39,10 +45,17 @@ _TRIALS = ".csv,.txt,.tsv,.xlsx,.parquet"
 
 
 class NewTrialData:
-    """The page; `widget` is what to display."""
+    """The page; `widget` is what to display.
 
-    def __init__(self, desk: Desk):
-        self.desk, self.results = desk, Results()
+    Parameters
+    ----------
+    desk : Desk
+    beside : sequence of str
+        Names of trial files that the other pages show instead of the archive.
+    """
+
+    def __init__(self, desk: Desk, beside: Sequence[str] = ()):
+        self.desk, self.beside, self.results = desk, tuple(beside), Results()
         self.frame = Frame(_TITLE, self.results.colour)
         self.problem, self.line = self.frame.problem, self.frame.facts
         self.work = Work(self.frame.guard, self._show_steps)
@@ -104,7 +117,9 @@ class NewTrialData:
             for text, standing, tooltip in _DECISIONS
         ]
         said = [widgets.HTML(words.what_it_does(tooltip)) for _, _, tooltip in _DECISIONS]
-        return [self.reason, *(part for pair in zip(self.decisions, said) for part in pair)]
+        self.no_reason = Refusal()
+        self.reason.observe(lambda _change: self.no_reason.say(""), "value")
+        return [self.reason, self.no_reason, *(part for pair in zip(self.decisions, said) for part in pair)]
 
     def _make_refit(self) -> list[widgets.Widget]:
         self.products = widgets.VBox(layout=full_width())
@@ -140,7 +155,10 @@ class NewTrialData:
         left = widgets.VBox([self.units_menu.widget, *steps]).add_class("pw-controls")
         right = widgets.VBox([*self.results.parts, self.table, self.history]).add_class("pw-results")
         body = widgets.HBox([left, right]).add_class("pw-body")
-        notes = [widgets.HTML(words.temporary_note(), layout=full_width())] if self.desk.temporary else []
+        told = [words.temporary_note()] * self.desk.temporary + [words.shown_elsewhere(self.beside)] * bool(
+            self.beside
+        )
+        notes = [widgets.HTML(one, layout=full_width()) for one in told]
         return self.frame.around(*notes, body)
 
     def open_at(self, query: str | None) -> None:
@@ -203,6 +221,9 @@ class NewTrialData:
 
     def _decide(self, standing: Standing) -> None:
         number = self._chosen()
+        if not self.reason.value.strip():
+            self.no_reason.say("a decision needs a reason; enter a few words")
+            return
         decided = self.desk.decide(number, standing, self.reason.value)
         self.reason.value = ""
         self._show(done=Step.DECIDE)
@@ -360,7 +381,7 @@ def new_trial_data(query: str | None = None) -> widgets.Widget:
 
     def make() -> widgets.Widget:
         desk = Desk(given_archive(), *given_declarations(), temporary=archive_is_temporary())
-        page = NewTrialData(desk)
+        page = NewTrialData(desk, given_beside_archive())
         page.open_at(query)
         return page.widget
 

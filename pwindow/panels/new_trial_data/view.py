@@ -129,6 +129,11 @@ def temporary_note() -> Markup:
     return _part("temporary")
 
 
+def shown_elsewhere(names: Sequence[str]) -> Markup:
+    """That the other pages show files that the server was started with, and not the archive."""
+    return _part("shown_elsewhere", names=list(names))
+
+
 def loaded_elsewhere() -> Markup:
     """That what a visitor loaded on another page is not in the archive."""
     return _part("loaded_elsewhere")

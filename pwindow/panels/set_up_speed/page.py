@@ -69,7 +69,7 @@ class SetUpSpeed(QuestionPage):
         )
         self.steady.on_click(self.frame.guard(lambda _button: self._go_to_most_reliable()))
         self.at_once = widgets.Checkbox(
-            description="Outline where all reach it at once",
+            description="Outline where all set-ups reach it together",
             indent=False,
             layout=widgets.Layout(width="100%"),
         )
@@ -185,6 +185,8 @@ class SetUpSpeed(QuestionPage):
     def _show_answers(self, setup: Setup) -> None:
         question = self.asked
         self.steady.layout.display = "none" if question.recommended is None else None
+        goal = "closest" if question.recommended is None else "recommended"
+        self.back.description = f"Go to the {goal} set-up"
         self.at_once.layout.display = "none" if question.window.confidence is None else None
         self._show_fit()
         self._show_setup(setup)

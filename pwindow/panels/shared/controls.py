@@ -105,7 +105,7 @@ class SetupControls:
             offered = sorted({*_CONFIDENCES, confidence})
             offer(
                 self.confidence,
-                [(asked(one) if one else "not asked for", one) for one in offered],
+                [(asked(one) if one else "none", one) for one in offered],
                 confidence,
             )
         finally:

@@ -205,7 +205,7 @@ class TradeOffsPage(QuestionPage):
             shown = "".join(
                 [
                     words.shortfall_list(offers.question.shortfall, self.units),
-                    view.limit_table(offers.limits(setup), offers.window.level, self.units),
+                    view.limit_table(offers.limits(setup), offers.window, self.units),
                 ]
             )
             self._limits_of = wanted
@@ -217,7 +217,8 @@ class TradeOffsPage(QuestionPage):
         unit, before = self.units.volume, self._volume_unit
         if unit != before:
             self._volume_unit = unit
-            self.volume.show(unit.typed(before.kept_of(self.volume.value)), unit.name)
+            volume = unit.of(before.kept_of(self.volume.value))
+            self.volume.show(float(f"{volume:.4g}"), unit.name)
 
     def _pin(self) -> None:
         self.pins = pinned(self.pins, self._setup())
@@ -228,7 +229,7 @@ class TradeOffsPage(QuestionPage):
         self._show_setup(self._setup())
 
     def _make_report(self) -> None:
-        self._make("the report", "review.html", self.offers.report)
+        self._make("the report", "report.html", self.offers.report)
 
     def _make_run_sheet(self) -> None:
         self._make("the run sheet", "run-sheet.html", self.offers.run_sheet)

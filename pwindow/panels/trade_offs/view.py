@@ -76,6 +76,8 @@ def _faster(step: pd.Series, unit: Unit) -> str:
     if isnan(gain):
         return f"One {unit.name} more is {step['reason']}."
     size = points(abs(gain)).lstrip("+±")
+    if float(size) == 0.0:
+        return f"One {unit.name} more hardly changes it."
     return f"Each extra {unit.name} {'costs' if gain < 0 else 'gains'} {size} percentage points."
 
 
@@ -125,22 +127,23 @@ def _then(step: pd.Series, level: float) -> tuple[str, str]:
     return percent(step["conformance_after"], level), REQUIREMENT_KINDS[step["limiting_after"]].label
 
 
-def limit_table(trades: LimitTrades, level: float, units: Units) -> Markup:
+def limit_table(trades: LimitTrades, window: Window, units: Units) -> Markup:
     """The fastest assured speed with each limit as declared, tighter and looser.
 
     Parameters
     ----------
     trades : LimitTrades
         At the selected set-up.
-    level : float
-        Asked for.
+    window : Window
+        With the limits as declared.
     units : Units
     """
     at, best = trades.setup, trades.best
+    least = "" if window.confidence is None else "at least "
 
     def fastest(then: Then) -> str:
-        if then.fastest is None and then.conformance is not None:
-            return f"none\n{percent(then.conformance, level)} at {units.speed.words(at.speed)}"
+        if then.fastest is None and then.held is not None:
+            return f"none\n{least}{percent(then.held, window.level)} at {units.speed.words(at.speed)}"
         return _speed_or_none(then.fastest, units)
 
     def chosen_again(then: Then) -> str:

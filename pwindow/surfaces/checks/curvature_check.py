@@ -67,7 +67,7 @@ class FormCheck:
         if self._process is None:
             return pd.DataFrame()
         surface = self._process.contrasts.surface
-        return surface.cells.drop_duplicates([factor.name for factor in surface.design.factors])
+        return surface.cells.drop_duplicates(surface.design.apart)
 
     def missed(self, setups: pd.DataFrame) -> np.ndarray:
         """What the process adds to the surface at set-ups, on the modelled scale, shape (len(setups),).

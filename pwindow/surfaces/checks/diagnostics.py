@@ -13,6 +13,7 @@ from threadpoolctl import threadpool_limits
 
 from pwindow.surfaces.checks.shape import Shape
 from pwindow.surfaces.single.surface import Surface
+from pwindow.trials.press_order import PROGRESS
 
 NORMALITY, EVEN_SPREAD = "normality (Shapiro-Francia)", "even spread (Breusch-Pagan)"
 RARE = 0.01
@@ -115,12 +116,13 @@ def _residual_ss(design: np.ndarray, values: np.ndarray) -> float:
 
 def lack_of_fit(surface: Surface) -> LackOfFit | None:
     """Lack of fit against pure error between prints of one set-up."""
-    names = [factor.name for factor in surface.design.factors]
-    setup = surface.cells.groupby(names, sort=False, dropna=False).ngroup().to_numpy()
+    setup = surface.cells.groupby(surface.design.apart, sort=False, dropna=False).ngroup().to_numpy()
     groups = int(setup.max()) + 1
-    saturated = surface.whitening.apply((setup[:, None] == np.arange(groups)) * 1.0)
-    df_pure = len(setup) - groups
-    df = groups - surface.white_design.shape[1]
+    each = (setup[:, None] == np.arange(groups)) * 1.0
+    along = [coded for name, coded in surface.design.coded(surface.cells).items() if name == PROGRESS]
+    saturated = surface.whitening.apply(np.column_stack([each, *along]))
+    df_pure = len(setup) - saturated.shape[1]
+    df = saturated.shape[1] - surface.white_design.shape[1]
     if df_pure < 1 or df < 1:
         return None
     ss_pure = _residual_ss(saturated, surface.white_values)

@@ -136,7 +136,7 @@ def bending(design: Design, cells: pd.DataFrame) -> Design:
     Design
         A `BendingDesign`, or `design` itself where the tried set-ups leave nothing to depart by.
     """
-    setups = cells.drop_duplicates([factor.name for factor in design.factors])
+    setups = cells.drop_duplicates(design.apart)
     if len(setups) <= len(design.terms) + 1:
         return design
     tried, plain = design.coded(setups), design.matrix(setups)

@@ -16,6 +16,7 @@ import pandas as pd
 from pwindow.surfaces.model.censoring import Censored, expected_closures
 from pwindow.surfaces.model.terms import Design, Scale
 from pwindow.trials.columns import DOME_SECTION_FACTOR
+from pwindow.trials.press_order import PROGRESS
 from pwindow.trials.reduction import GAP_KEYS, LINE_KEYS
 from pwindow.trials.trial import Trial
 from pwindow.wording import METRIC, Units, counted
@@ -155,7 +156,9 @@ def section_factor(trial: Trial) -> tuple[float, str]:
     return DOME_SECTION_FACTOR, "no section area was measured: the section factor is taken as 2/3 (a dome)"
 
 
-def response_data(trial: Trial, factor: float | None = None) -> dict[str, ResponseData]:
+def response_data(
+    trial: Trial, factor: float | None = None, progress: pd.Series | None = None
+) -> dict[str, ResponseData]:
     """Cell means of every response that the trial measured.
 
     Parameters
@@ -163,13 +166,23 @@ def response_data(trial: Trial, factor: float | None = None) -> dict[str, Respon
     trial : Trial
     factor : float, optional
         Section factor of the lines; that of the trial unless given.
+    progress : Series, optional
+        How far through its trial each print was made, from 0 to 1, where surfaces are to follow a drift.
     """
     data = {}
     for name in ("line_height", "line_width"):
         data[name] = _means(trial, RESPONSE_KINDS[name], trial.of_quantity(name))
     data["resistivity"] = _resistivity(trial, section_factor(trial)[0] if factor is None else factor)
     data["gap_closure"] = _closure(trial)
-    return {name: found for name, found in data.items() if found is not None}
+    return {name: _drifting(found, progress) for name, found in data.items() if found is not None}
+
+
+def _drifting(data: ResponseData, progress: pd.Series | None) -> ResponseData:
+    if progress is None:
+        return data
+    return replace(
+        data, cells=data.cells.assign(**{PROGRESS: data.cells["print"].map(progress).to_numpy(float)})
+    )
 
 
 def _means(trial: Trial, kind: ResponseKind, cells: pd.DataFrame) -> ResponseData | None:

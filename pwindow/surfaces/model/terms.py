@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 Term = tuple[str, ...]
 """Coded columns multiplied together: () is the intercept, ("speed", "speed") a square."""
 
-Scale = Literal["log", "linear", "category", "state"]
+Scale = Literal["log", "linear", "category", "state", "progress"]
 """How a factor is coded."""
 
 
@@ -25,13 +25,14 @@ class Factor:
     A number is coded to [-1, 1] over its tried range, after taking the logarithm where `scale` is
     'log'. A category is coded by sum-to-zero contrasts: one column per level but the first. A state of
     the process, which changes for good, is coded by what each earlier one differs by from the last: a
-    set-up that names none is of the last.
+    set-up that names none is of the last. Progress through a trial runs from -1 to 1; a set-up that tells none is at its
+    end.
 
     Attributes
     ----------
     name : str
         Column of the set-up.
-    scale : {'log', 'linear', 'category', 'state'}
+    scale : {'log', 'linear', 'category', 'state', 'progress'}
     low, high : float
         Tried range in the column's unit (numbers).
     levels : tuple of str
@@ -52,7 +53,7 @@ class Factor:
         ----------
         name : str
             Column of the set-up.
-        scale : {'log', 'linear', 'category', 'state'}
+        scale : {'log', 'linear', 'category', 'state', 'progress'}
         values : Series
             In the column's unit; states in their order.
         """
@@ -65,6 +66,11 @@ class Factor:
     @property
     def is_number(self) -> bool:
         return self.scale in ("log", "linear")
+
+    @property
+    def of_process(self) -> bool:
+        """Whether it is no setting, but what has become of the process."""
+        return self.scale in ("state", "progress")
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -88,9 +94,12 @@ class Factor:
         return ((values - (low + high) / 2) / ((high - low) / 2))[:, None]
 
     def columns_of(self, setups: pd.DataFrame) -> dict[str, np.ndarray]:
-        """Coded columns of set-ups by name; a state that they do not tell is the last one."""
-        last = self.scale == "state" and self.name not in setups
-        coded = self.code([None] * len(setups) if last else setups[self.name].to_numpy())
+        """Coded columns of set-ups by name; a state or a progress that they do not tell is the last one."""
+        if not self.of_process or self.name in setups:
+            coded = self.code(setups[self.name].to_numpy())
+        else:
+            last = [None] * len(setups) if self.scale == "state" else np.full(len(setups), self.high)
+            coded = self.code(last)
         return {name: coded[:, at] for at, name in enumerate(self.columns)}
 
     def decode(self, coded: np.ndarray) -> np.ndarray:
@@ -145,7 +154,12 @@ class Design:
     @property
     def needs(self) -> list[str]:
         """What a set-up must tell."""
-        return [factor.name for factor in self.factors if factor.scale != "state"]
+        return [factor.name for factor in self.factors if not factor.of_process]
+
+    @property
+    def apart(self) -> list[str]:
+        """What tells prints apart that are not repeats of one another."""
+        return [factor.name for factor in self.factors if factor.scale != "progress"]
 
     def keeping(self, terms: Sequence[Term]) -> Design:
         """The design with only some terms."""
@@ -198,7 +212,7 @@ def second_order(factors: Sequence[Factor]) -> tuple[Term, ...]:
     squares = [(factor.name, factor.name) for factor in factors if factor.is_number]
     products = [
         (one, other)
-        for first, second in combinations([factor for factor in factors if factor.scale != "state"], 2)
+        for first, second in combinations([factor for factor in factors if not factor.of_process], 2)
         for one in first.columns
         for other in second.columns
     ]

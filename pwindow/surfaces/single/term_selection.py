@@ -12,6 +12,7 @@ from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.model.responses import COVARIATES, FACTORS, STATE, ResponseData
 from pwindow.surfaces.model.terms import Design, Factor, Term, droppable, label, parents, second_order
 from pwindow.surfaces.single.surface import Surface, fit_surface
+from pwindow.trials.press_order import PROGRESS
 from pwindow.wording import counted
 
 _SPARE_PRINTS = 10
@@ -24,10 +25,15 @@ def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
     scales = {**FACTORS, **{name: COVARIATES[name] for name in data.kind.covariates}}
     if STATE in data.cells:
         scales[STATE] = STATE
+    if PROGRESS in data.cells:
+        scales[PROGRESS] = "progress"
     factors = []
     for name, scale in scales.items():
         values = data.cells[name]
         if values.dropna().nunique() < 2:
+            continue
+        if scale == "progress":
+            factors.append(Factor(name, scale, 0.0, 1.0))
             continue
         if values.isna().any():
             notes.append(f"{data.kind.label}: {name} is missing for some prints, so it is not used")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import closing
 
+import numpy as np
 import pandas as pd
 from sqlalchemy import Connection, Select, Table, select
 
@@ -78,8 +79,8 @@ def read_rows(connection: Connection, table: Table, trials: Sequence[int]) -> pd
                 f"table {table.name} of the archive has a value in column {column.name} that is not a number: something other "
                 "than pwindow changed it; restore a backup of the archive"
             ) from problem
-    order = frame["trial"].map({trial: place for place, trial in enumerate(trials)})
-    return frame.assign(order=order).sort_values(["order", "at"], ignore_index=True).drop(columns="order")
+    asked = frame["trial"].map({trial: place for place, trial in enumerate(trials)})
+    return frame.iloc[np.lexsort((frame["at"], asked))].reset_index(drop=True)
 
 
 def read_frame(connection: Connection, asked: Select) -> pd.DataFrame:

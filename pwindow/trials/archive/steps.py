@@ -166,11 +166,18 @@ def _seals(connection: Connection) -> None:
     _add(connection, "fits", "decision", "INTEGER")
 
 
+def _press_order(connection: Connection) -> None:
+    """Prints say when, or as which of their trial, they were made."""
+    for name in ("order", "time"):
+        _add(connection, "prints", name, Double().compile(connection.dialect))
+
+
 def _add(connection: Connection, table: str, column: str, kind: str) -> bool:
     """Add a column; False where the tables were made with it, by a version whose first steps did that."""
     if column in _columns(connection, table):
         return False
-    connection.execute(text(f"ALTER TABLE {table} ADD COLUMN {column} {kind}"))
+    quoted = connection.dialect.identifier_preparer.quote(column)
+    connection.execute(text(f"ALTER TABLE {table} ADD COLUMN {quoted} {kind}"))
     return True
 
 
@@ -186,5 +193,6 @@ STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
         "verdicts": _verdicts,
         "sheets": _sheets,
         "seals": _seals,
+        "press order": _press_order,
     }
 )

@@ -19,6 +19,7 @@ from pwindow.trials.archive.schema import (
     TRIALS,
 )
 from pwindow.trials.archive.standing import Standing
+from pwindow.trials.press_order import places
 from pwindow.trials.trial import Trial, units_of_file
 from pwindow.wording import Units
 
@@ -119,6 +120,7 @@ def read_features(connection: Connection, heads: Sequence[Row], states: Mapping[
 
 def _prints(connection: Connection, heads: Sequence[Row], states: Mapping[int, str]) -> pd.DataFrame:
     rows = read_rows(connection, PRINTS, [head.id for head in heads])
+    rows = rows.join(pd.concat([places(of_trial) for _, of_trial in rows.groupby("trial")]))
     if states:
         rows = rows.assign(state=rows["trial"].map(states))
     return _labelled(rows, _labels(heads), ["print", "make_ready"])

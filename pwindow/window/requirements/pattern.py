@@ -117,7 +117,7 @@ def _value(surfaces: Surfaces, product: Product, plate: str, name: str, *, neede
     if not judged_for_gap and not low - slack <= asked <= high + slack:
         span = f"{low:g} {unit}" if low == high else f"{low:g} to {high:g} {unit}"
         raise WindowProblem(
-            f"product “{product.name}” asks for {name} {asked:g} {unit}, outside the range tried with "
+            f"product “{product.name}” asks for {name.replace('_', ' ')} {asked:g} {unit}, outside the range tried with "
             f"{f'plate “{plate}”' if plate else 'its plate'} ({span}); print a trial with it, or change the product"
         )
     return asked

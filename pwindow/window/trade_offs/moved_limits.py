@@ -11,7 +11,7 @@ import pandas as pd
 from pwindow.errors import UnusableInput
 from pwindow.product import Product, Requirement, check_product
 from pwindow.window.bands import SPEED_STEP, Row, SpeedBand, bands_of
-from pwindow.window.conformance import conformance_probability
+from pwindow.window.confidence import reached
 from pwindow.window.search.starting import QUICK_ERROR, Candidates, candidates
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs.sensitivities import Change, window_with, with_limit
@@ -97,12 +97,15 @@ class Then:
     moved : Moved
     conformance : float or None
         Joint, at the set-up itself; None where it cannot be judged.
+    held : float or None
+        What of it is held against the level; see `reached`.
     fastest : float or None
         Fastest assured speed with the set-up's roll, plate and pressure, m/min; None where none is assured.
     """
 
     moved: Moved
     conformance: float | None
+    held: float | None
     fastest: float | None
 
 
@@ -326,19 +329,23 @@ def limit_trades(window: Window, setup: Setup, moved: MovedLimits | None = None)
 
 def _then(moved: Moved, setup: Setup) -> Then:
     if moved.window is None:
-        return Then(moved=moved, conformance=None, fastest=None)
+        return Then(moved=moved, conformance=None, held=None, fastest=None)
+    conformance, held = _conformance(moved.window, setup)
     return Then(
         moved=moved,
-        conformance=_conformance(moved.window, setup),
+        conformance=conformance,
+        held=held,
         fastest=_fastest_kept(moved.window, setup),
     )
 
 
-def _conformance(window: Window, setup: Setup) -> float | None:
+def _conformance(window: Window, setup: Setup) -> tuple[float | None, float | None]:
+    """The joint conformance at a set-up, and what of it is held against the level."""
     frame = setup.frame(window)
     if not window.in_trial_region(frame)[0]:
-        return None
-    return float(conformance_probability(window.predictive(frame), window.limits[setup.plate])[0])
+        return None, None
+    stated = window.joint_conformance(frame)
+    return float(stated[0]), float(reached(window, frame, stated=stated)[0])
 
 
 def _fastest_kept(window: Window, setup: Setup) -> float | None:

@@ -19,3 +19,5 @@ CREATE TABLE trials ( id INTEGER NOT NULL, name TEXT NOT NULL, file VARCHAR(64) 
 -- seals
 CREATE TABLE decisions ( id INTEGER NOT NULL, trial INTEGER NOT NULL, standing TEXT NOT NULL, reason TEXT NOT NULL, made DATETIME NOT NULL, seal VARCHAR(64) NOT NULL DEFAULT '', PRIMARY KEY (id), FOREIGN KEY(trial) REFERENCES trials (id) )
 CREATE TABLE fits ( id INTEGER NOT NULL, fingerprint VARCHAR(12) NOT NULL, recipe TEXT NOT NULL, answer TEXT NOT NULL, made DATETIME NOT NULL, decision INTEGER, PRIMARY KEY (id), UNIQUE (fingerprint) )
+-- press order
+CREATE TABLE prints ( trial INTEGER NOT NULL, at INTEGER NOT NULL, print TEXT, make_ready TEXT, speed DOUBLE, roll TEXT, cell_volume DOUBLE, pressure DOUBLE, plate TEXT, "order" DOUBLE, time DOUBLE, PRIMARY KEY (trial, at), FOREIGN KEY(trial) REFERENCES trials (id) )

@@ -16,10 +16,10 @@ GAP = {"gap": (16.0, None, {"count": 1})}
     "pattern, words",
     [
         ({"plate": "engraved"}, ["“engraved”", "“film-imaged”", "“laser-imaged”"]),
-        ({"plate_gap": 30.0}, ["plate_gap 30 µm", "45 to 75 µm"]),
-        ({"plate_gap": 200.0}, ["plate_gap 200 µm", "45 to 75 µm"]),
+        ({"plate_gap": 30.0}, ["plate gap 30 µm", "45 to 75 µm"]),
+        ({"plate_gap": 200.0}, ["plate gap 200 µm", "45 to 75 µm"]),
         ({"plate_gap": None}, ["plate_gap", "add plate_gap"]),
-        ({"plate_width": 35.0}, ["plate_width 35 µm", "(30 µm)"]),
+        ({"plate_width": 35.0}, ["plate width 35 µm", "(30 µm)"]),
         ({"direction": 90.0}, ["direction 90 deg", "(0 deg)"]),
     ],
 )
