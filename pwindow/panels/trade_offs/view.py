@@ -143,7 +143,7 @@ def limit_table(trades: LimitTrades, window: Window, units: Units) -> Markup:
 
     def fastest(then: Then) -> str:
         if then.fastest is None and then.held is not None:
-            return f"none\n{least}{percent(then.held, window.level)} at {units.speed.words(at.speed)}"
+            return f"none\n{least}{percent(then.held, window.level)}\nat {units.speed.words(at.speed)}"
         return _speed_or_none(then.fastest, units)
 
     def chosen_again(then: Then) -> str:
