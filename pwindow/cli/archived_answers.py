@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -176,6 +177,9 @@ def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dic
             "archive": archive.address,
             "agreement": agreement_answer(found.agreement),
             "met": found.met.to_dict("records"),
+            "counts": {
+                product: asdict(one) | {"sentence": one.sentence} for product, one in found.counts.items()
+            },
             "not_judged": list(found.not_judged),
             "promises": found.promises.to_dict("records"),
         }

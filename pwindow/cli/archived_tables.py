@@ -197,7 +197,7 @@ def confirmed_text(answer: Mapping, units: Units = METRIC) -> str:
     parts = [
         f"trial {answer['trial']}, {answer['name']}: compared with the predictions of fit {fit['number']} ({fit['fingerprint']}), "
         f"it {answer['agreement']['verdict']}",
-        *_met_text(answer["met"], units),
+        *_met_text(answer["met"], answer["counts"], units),
         *(["\n".join(answer["not_judged"])] if answer["not_judged"] else []),
         "\n".join(answer["agreement"]["sentences"]),
     ]
@@ -214,14 +214,19 @@ def confirmed_text(answer: Mapping, units: Units = METRIC) -> str:
     return "\n\n".join([*parts, _to_decide(answer["trial"], answer["archive"])])
 
 
-def _met_text(rows: Sequence[Mapping], units: Units) -> list[str]:
-    """How many prints met what a product requires, and which did not."""
+def _met_text(rows: Sequence[Mapping], counts: Mapping[str, Mapping], units: Units) -> list[str]:
+    """How many prints met what a product requires, what that shows, and which did not.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+    counts : mapping of str to mapping
+        By product.
+    units : Units
+    """
     parts = []
     for product, members in pd.DataFrame(rows).groupby("product", sort=False) if rows else []:
-        prints = members.groupby("print", sort=False)["met"].all()
-        lines = [
-            f"{product}: {prints.sum()} of {len(prints)} prints meet every requirement that was measured"
-        ]
+        lines = [f"{product}: {counts[str(product)]['sentence']}"]
         for _, one in members[~members["met"].astype(bool)].iterrows():
             unit = units.of(one["unit"])
             low, high = (f"{unit.of(one[end]):.4g}" for end in ("low", "high"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +18,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.archive import USED, Added, Archive, Standing
 from pwindow.trials.trial import Trial, read_trial
 from pwindow.window.run.requirements_met import COLUMNS as MET_COLUMNS
-from pwindow.window.run.requirements_met import not_judged, printable, requirements_met
+from pwindow.window.run.requirements_met import Counted, not_judged, printable, requirements_met
 from pwindow.window.window import Window
 from pwindow.workflows.adding import comparison_of
 from pwindow.workflows.kept import KeptFit, surfaces_of, windows_of
@@ -26,7 +26,7 @@ from pwindow.workflows.kept import KeptFit, surfaces_of, windows_of
 _SETTINGS = ["speed", "cell_volume", "pressure", "plate"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Confirmation:
     """Prints of a run beside the predictions of a fit.
 
@@ -40,6 +40,8 @@ class Confirmation:
         What the prints do not show about a product.
     promises : DataFrame
         As of `promises`.
+    counts : mapping of str to Counted
+        For each product that its prints show something about.
     """
 
     added: Added
@@ -47,6 +49,7 @@ class Confirmation:
     met: pd.DataFrame
     not_judged: tuple[str, ...]
     promises: pd.DataFrame
+    counts: Mapping[str, Counted]
 
 
 def confirm(
@@ -90,7 +93,17 @@ def confirm(
     tell("storing")
     reason = f"confirmation prints of fit {kept.number}"
     added = archive.add(file, Standing.UNDECIDED, reason, trial, comparison_of(agreement))
-    return Confirmation(added, agreement, met, missing, stated)
+    return Confirmation(
+        added=added,
+        agreement=agreement,
+        met=met,
+        not_judged=missing,
+        promises=stated,
+        counts={
+            str(product): Counted.of(rows, trial.prints["make_ready"])
+            for product, rows in met.groupby("product", sort=False)
+        },
+    )
 
 
 def _declared(kept: KeptFit) -> list[str]:

@@ -17,6 +17,7 @@ from pwindow.product import REQUIREMENT_KINDS
 from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.surfaces.checks.verdict import RULE, Verdict
 from pwindow.trials.trial import Trial
+from pwindow.window.run.requirements_met import Counted
 from pwindow.wording import Unit, Units, bound, percent
 from pwindow.workflows.adding import NewTrial, comparison_of
 from pwindow.workflows.confirm import Confirmation
@@ -293,7 +294,7 @@ def confirmed_card(fit: KeptFit, found: Confirmation, units: Units) -> Markup:
         fit=fit.number,
         agreement=agreement_card(found.agreement, units),
         met=[
-            _met(str(product), members, units)
+            _met(found.counts[str(product)], str(product), members, units)
             for product, members in found.met.groupby("product", sort=False)
         ],
         not_judged=found.not_judged,
@@ -301,9 +302,19 @@ def confirmed_card(fit: KeptFit, found: Confirmation, units: Units) -> Markup:
     )
 
 
-def _met(product: str, members: pd.DataFrame, units: Units) -> tuple[str, int, int, Markup | None]:
-    """A product, how many of how many prints met what it requires, and a table of what was missed."""
-    prints = members.groupby("print", sort=False)["met"].all()
+def _met(
+    counts: Counted, product: str, members: pd.DataFrame, units: Units
+) -> tuple[str, str, Markup | None]:
+    """A product, how many prints met what it requires and what that shows, and a table of what was missed.
+
+    Parameters
+    ----------
+    counts : Counted
+    product : str
+    members : DataFrame
+        The rows of the product, as of `requirements_met`.
+    units : Units
+    """
     rows = [
         (
             one["print"],
@@ -314,7 +325,7 @@ def _met(product: str, members: pd.DataFrame, units: Units) -> tuple[str, int, i
         for _, one in members[~members["met"].astype(bool)].iterrows()
     ]  # fmt: skip
     missed = _filled(("print", "missed", "measured", "bridged gaps"), rows) if rows else None
-    return product, prints.sum(), len(prints), missed
+    return product, counts.sentence, missed
 
 
 def _measured(one: pd.Series, unit: Unit) -> str:

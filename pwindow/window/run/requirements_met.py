@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import betaincinv
 
 from pwindow.product import Requirement
 from pwindow.surfaces.model.responses import response_data
@@ -13,9 +15,87 @@ from pwindow.trials.trial import Trial
 from pwindow.window.requirements.pattern import same_on_plate
 from pwindow.window.requirements.quantities import Quantity
 from pwindow.window.window import Window
+from pwindow.wording import asked, counted, percent
 
 COLUMNS = ("print", "requirement", "unit", "low", "high", "bridged", "met")
 _SLACK = 1e-9
+COUNTED = 0.95
+"""Confidence of what counts alone show."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Counted:
+    """What the counts of prints alone show, whatever the surfaces say.
+
+    Attributes
+    ----------
+    prints, conforming : int
+        How many were judged, and how many met every requirement that was measured.
+    make_readies, all_conforming : int
+        The make-readies they are from, and those of which every print conformed. Prints without a make-ready count as
+        one each.
+    share_at_least : float
+        Share of make-readies of which all prints conform, at least, with that `confidence`.
+    recorded : bool
+        Whether make-readies are recorded.
+    confidence : float
+    """
+
+    prints: int
+    conforming: int
+    make_readies: int
+    all_conforming: int
+    share_at_least: float
+    recorded: bool
+    confidence: float = COUNTED
+
+    @classmethod
+    def of(cls, met: pd.DataFrame, make_ready: pd.Series) -> Counted:
+        """Of the rows of one product, as `requirements_met` gives them, and the make-ready of each print."""
+        prints = met.groupby("print", sort=False)["met"].all()
+        own = make_ready.reindex(prints.index)
+        readies = prints.groupby(own.where(own.notna(), prints.index.astype(str)).to_numpy()).all()
+        held, made = int(readies.sum()), len(readies)
+        recorded = bool(own.notna().all())
+        return cls(
+            prints=len(prints),
+            conforming=int(prints.sum()),
+            make_readies=made,
+            all_conforming=held,
+            share_at_least=least_share(held, made, COUNTED),
+            recorded=recorded,
+        )
+
+    @property
+    def sentence(self) -> str:
+        """In words."""
+        told = f"{self.conforming} of {self.prints} prints meet every requirement that was measured"
+        if not self.recorded:
+            return f"{told}; if each had a make-ready of its own, {self._shown('prints')}"
+        readies = counted(self.make_readies, "make-ready", "make-readies")
+        return f"{told}; with {readies}, {self._shown('make-readies')}"
+
+    def _shown(self, of: str) -> str:
+        share = percent(np.floor(1000.0 * self.share_at_least) / 1000.0)
+        return f"these counts alone show with {asked(self.confidence)} confidence that at least {share} of {of} conform"
+
+
+def least_share(conforming: int, made: int, confidence: float) -> float:
+    """The share that conforms at least, by the counts of independent trials alone.
+
+    Clopper and Pearson (1934, Biometrika 26, 404-413), one-sided; without a failure (1 - confidence)^(1/made).
+
+    Parameters
+    ----------
+    conforming, made : int
+    confidence : float
+
+    Examples
+    --------
+    >>> [round(least_share(made, made, confidence), 3) for made, confidence in ((22, 0.9), (29, 0.95), (59, 0.95))]
+    [0.901, 0.902, 0.95]
+    """
+    return float(betaincinv(conforming, made - conforming + 1, 1.0 - confidence)) if conforming else 0.0
 
 
 def requirements_met(window: Window, trial: Trial) -> pd.DataFrame:

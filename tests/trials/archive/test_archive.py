@@ -126,7 +126,7 @@ def test_what_was_found_is_kept_with_a_trial(archive, first, another):
     told = archive.comparisons(number)
     assert list(told["against"]) == ["a1b2c3d4e5f6", "0f0f0f0f0f0f"]
     assert list(told["verdict"]) == ["does not agree", "agrees"]
-    assert told["told"].iloc[0].splitlines() == list(seen.sentences())
+    assert told["told"].iloc[0].splitlines() == list(seen.sentences)
     assert archive.comparisons(archive.add(another(1)).trial).empty
     with pytest.raises(UnusableInput, match="no trial 7"):
         archive.keep_comparison(7, seen)
