@@ -14,7 +14,7 @@ from threadpoolctl import threadpool_limits
 
 from pwindow.errors import SurfaceProblem, expect, shown
 from pwindow.overview import Overview, Viewed
-from pwindow.study import IN_FILE_ORDER, MakeReadies
+from pwindow.study import MakeReadies
 from pwindow.surfaces.checks.checked import Judged, judge
 from pwindow.surfaces.checks.drift import Drift, drift, progress_of
 from pwindow.surfaces.fingerprint import fit_fingerprint
@@ -314,10 +314,7 @@ _UNDETERMINED = (
     "the surfaces cannot be computed from these numbers: check the file for a response that hardly varies, or whose "
     "values differ by many orders of magnitude, and correct it or leave its column out"
 )
-_DRIFT_UNCHECKED = (
-    "drift during the trial is not checked: the file tells neither order nor time of its prints; add a column order or time, "
-    f'or, where prints stand in the file as they were made, press_order = "{IN_FILE_ORDER}" under [make_readies] in the study'
-)
+_DRIFT_UNCHECKED = "drift during the trial is not checked: add a column order or time to the trial file, or state press_order in the study"
 _FOLLOWED = (
     "surfaces follow a drift from the first print to the last ({}): predictions and probabilities are for the process as it "
     "was at the end of the trial"

@@ -139,7 +139,7 @@ REFUSED = {
     "another plate gap": (
         lambda r: r[r[PLATE_GAP].isna() | (r[PLATE_GAP] == 75)],
         TAG,
-        ["plate_gap 60 µm", "75 µm"],
+        ["plate gap 60 µm", "75 µm"],
     ),
     "nip load against µm": (
         lambda r: r.rename(columns={"pressure [um]": "pressure [N/mm]"}),
