@@ -95,6 +95,7 @@ def test_fit_document(first, demo_surfaces, demo_trial):
         "notes",
         "surfaces",
         "residual_correlation",
+        "drift",
         "findings",
     ]
     assert found["findings"] == []

@@ -126,7 +126,7 @@ class Plan:
     chains: int = 32
     warm: int = 40
     kept: int = 60
-    doublings: int = 4
+    doublings: int = 6
     freedom: float = 2.0
     width: float = 0.5
     scales: tuple[float, ...] | None = None
