@@ -22,7 +22,7 @@ from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
-from pwindow.window.confidence import conformance_interval
+from pwindow.window.confidence import conformance_interval, sampling_error
 from pwindow.window.search.recommendation import recommend
 from pwindow.window.setup import Setup, planned_rolls
 from pwindow.window.window import Window
@@ -172,6 +172,7 @@ def predict_answer(
             table = window.conformance(setup)
             point["conformance"] = {name: float(table[name].iloc[0]) for name in table}
             point["conformance_interval"] = conformance_interval(window, setup).to_dict()
+            point["sampling_error"] = sampling_error(window, setup)
         points.append(point)
     answer = {**_planned(planned), "points": points, "trial": evidence(surfaces)}
     return plain(answer if window is None else answer | assurance_dict(window))

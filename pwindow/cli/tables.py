@@ -25,6 +25,9 @@ from pwindow.wording import (
     with_interval,
 )
 
+_TOLD_ERROR = 0.001
+"""Sampling error from which on it is told."""
+
 
 def table(frame: pd.DataFrame, *, index: bool = False) -> str:
     """A table with aligned columns and short numbers."""
@@ -202,6 +205,10 @@ def predict_text(answer: Mapping, units: Units = METRIC) -> str:
             )
             lines.append(f"conformance probability of the next run: {shares}")
             lines.append(_how_sure(point["conformance_interval"], point["conformance"]["joint"]))
+            if point["sampling_error"] >= _TOLD_ERROR:
+                lines.append(
+                    f"how exactly it was worked out: to {100 * point['sampling_error']:.1f} percentage points (standard error)"
+                )
         parts.append("\n".join(lines))
     return "\n\n".join(parts)
 

@@ -5,10 +5,12 @@ import pytest
 
 import pwindow as pw
 from pwindow.surfaces.posterior.processes import Processes
+from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.window.confidence import (
     ConformanceInterval,
     conformance_by_process,
     conformance_interval,
+    sampling_error,
 )
 from pwindow.window.setup import Setup
 from pwindow.wording import bound
@@ -105,3 +107,17 @@ def test_a_bound_reads_the_same_wherever_it_stands(tag_window):
     assert bound(found.to_dict()).endswith("at least 85.5 %")
     sheet = pw.review.run_sheet_html(pw.review.run_sheet_of(tag_window, setup=setup))
     assert "about 95 of 100 runs (perhaps as few as 85)" in sheet
+
+
+@pytest.mark.slow
+def test_the_sampling_error_is_that_from_one_seed_to_the_next(demo_trial):
+    """Standard deviation of the mean over processes among fits that differ by their seed alone."""
+    means, errors = [], []
+    for seed in range(10):
+        surfaces = pw.fit(demo_trial, plan=Plan(seed=seed))
+        window = pw.find_window(surfaces, pw.read_product(pw.demo("tag.toml")))
+        setup = window.setups("laser-imaged", 97.9, 7.2, 50.0)
+        means.append(conformance_by_process(window, setup)[0].mean())
+        errors.append(sampling_error(window, setup))
+    ratio = np.std(means, ddof=1) / np.mean(errors)
+    assert 0.55 < ratio < 1.6, "99 % of ten normal values are within this of their deviation"
