@@ -180,6 +180,9 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
 
 def _header_problems(names: list[tuple[str, str | None]], file: str) -> list[Problem]:
     present = [name for name, _ in names]
+    if not set(COLUMNS) & set(present):
+        mend = f"its header must name {', '.join(NEEDED)} and what was measured, such as {_example_header('line_height')}"
+        return [Problem(file=file, what="no column of a trial was found: this is no trial file", mend=mend)]
     problems = [
         Problem(
             file=file,

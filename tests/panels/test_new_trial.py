@@ -206,7 +206,7 @@ def test_no_column_is_empty(desk):
 @pytest.mark.slow
 def test_from_the_first_trial_to_a_changed_process(desk):
     add(desk, "trial_first.csv")
-    assert "is stored: same process" in plain(desk.results.outcome.value) and desk.upload.value == ()
+    assert "is stored and used in fits" in plain(desk.results.outcome.value) and desk.upload.value == ()
     press(desk, "Refit")
     assert "Fit 1" in plain(desk.results.compared.value) and not desk.results.windows.children
     add(desk, "trial_second.csv")
@@ -415,7 +415,7 @@ def test_a_sheet_is_chosen_on_the_page(desk, monkeypatch):
     desk.sheets.sheet.value = "Friday"
     desk.sheets.read.click()
     assert seen == [None, "Friday"] and desk.sheets.box.layout.display == "none"
-    assert "is stored: same process" in plain(desk.results.outcome.value)
+    assert "is stored and used in fits" in plain(desk.results.outcome.value)
 
 
 def test_what_was_noticed_on_reading_is_told(desk):

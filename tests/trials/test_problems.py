@@ -277,3 +277,10 @@ def test_unknown_columns_change_no_result(demo_rows, demo_trial):
     trial = read_frame(extra)
     assert trial.prints.equals(demo_trial.prints)
     assert np.array_equal(trial.features["gap"], demo_trial.features["gap"], equal_nan=True)
+
+
+def test_a_file_without_any_column_of_a_trial_is_told_in_one_sentence():
+    with pytest.raises(TrialProblem) as caught:
+        read_text("Minutes of the meeting,of Tuesday\nwe agreed,on nothing\n")
+    (problem,) = caught.value.problems
+    assert "this is no trial file" in str(problem) and "line_height [µm]" in str(problem)

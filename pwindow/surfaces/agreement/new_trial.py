@@ -158,7 +158,7 @@ class ResponseAgreement:
         else:
             found = (
                 f"{self.verdict}; on average {self._off(self.shift, units)} ({self._reach(units)}); "
-                f"{self.cells['inside'].sum()} of {counted(len(self.cells), 'mean lies', 'means lie')} inside the 95 % "
+                f"{self.cells['inside'].sum()} of {counted(len(self.cells), 'print average lies', 'print averages lie')} inside the 95 % "
                 f"prediction interval{self._unlikely}"
             )
         out = self.standing_out
