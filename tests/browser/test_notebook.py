@@ -126,7 +126,7 @@ def test_work_is_stopped_in_a_notebook_too(page, lab):
     with page.expect_file_chooser() as waiting:
         page.get_by_role("button", name="Add a trial or product").click()
     waiting.value.set_files(demo("trial_first.csv"))
-    page.get_by_text("is stored: same process").wait_for(timeout=PATIENCE)
+    page.get_by_text("is stored and used in fits").wait_for(timeout=PATIENCE)
     page.get_by_role("button", name="Go to step 4").click()
     page.get_by_role("button", name="Refit", exact=True).click()
     page.get_by_text("fitting the surfaces").wait_for(timeout=PATIENCE)
