@@ -19,7 +19,14 @@ def test_document(first, tag_file):
     found = answer("predict", first, "--at", AT, "--product", tag_file)
     assert list(found) == ["points", "trial", "assurance"]
     (point,) = found["points"]
-    assert list(point) == ["at", "in_trial_region", "responses", "conformance", "conformance_interval"]
+    assert list(point) == [
+        "at",
+        "in_trial_region",
+        "responses",
+        "conformance",
+        "conformance_interval",
+        "sampling_error",
+    ]
     assert point["at"] == {
         "speed_m_min": 60.0,
         "cell_volume_cm3_m2": pytest.approx(5.6),
