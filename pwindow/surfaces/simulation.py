@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pwindow.surfaces.checks.drift import progress_of
 from pwindow.surfaces.model.terms import Design, model_matrices
 from pwindow.surfaces.surfaces import Surfaces
+from pwindow.trials.press_order import PROGRESS
 from pwindow.trials.trial import MeasuredTrial, Trial
 
 
@@ -29,6 +31,8 @@ class Truth:
     section_factor : float
     of_print : Series
         Make-ready of each print of the trial.
+    progress : Series or None
+        How far through its trial each print was made, where that is known: a drift that is followed depends on it.
     """
 
     names: tuple[str, ...]
@@ -39,6 +43,7 @@ class Truth:
     feature: np.ndarray
     section_factor: float
     of_print: pd.Series
+    progress: pd.Series | None
 
     @classmethod
     def of(cls, surfaces: Surfaces) -> Truth:
@@ -57,6 +62,7 @@ class Truth:
             feature=np.array(joint.between),
             section_factor=surfaces.section_factor,
             of_print=surfaces.mountings.of_print,
+            progress=progress_of(surfaces.trial.prints, surfaces.mountings.declared),
         )
 
     def means(self, rows: pd.DataFrame) -> np.ndarray:
@@ -91,7 +97,10 @@ def simulate_trial(trial: Trial, truth: Truth, rng: np.random.Generator) -> Tria
     prints = trial.prints
     ready = pd.factorize(truth.of_print.reindex(prints.index))[0]
     effects = _normal(truth.make_ready, ready.max() + 1, rng)[ready] + _normal(truth.print_, len(prints), rng)
-    values = truth.means(features) + effects[prints.index.get_indexer(pd.Index(features["print"]))]
+    rows = features
+    if truth.progress is not None:
+        rows = features.assign(**{PROGRESS: features["print"].map(truth.progress)})
+    values = truth.means(rows) + effects[prints.index.get_indexer(pd.Index(features["print"]))]
     centre = pd.DataFrame(values, columns=list(truth.names), index=features.index)
     drawn = centre + truth.feature * rng.standard_normal(values.shape)
     _fill_lines(features, centre, drawn, truth.section_factor, rng)

@@ -17,6 +17,7 @@ from pwindow.surfaces.checks.drift import drift, progress_of
 from pwindow.surfaces.findings import findings
 from pwindow.surfaces.model.responses import response_data
 from pwindow.surfaces.posterior.sampler import Plan
+from pwindow.surfaces.simulation import Truth, simulate_trial
 from pwindow.trials.archive import Archive, Standing
 from pwindow.trials.press_order import IN_FILE, PROGRESS
 from tests.helpers.trials import read_frame, read_text
@@ -151,6 +152,20 @@ def test_an_order_is_part_of_the_fingerprint(demo_rows, demo_trial):
     assert read_frame(demo_rows).fingerprint == demo_trial.fingerprint
     place = pd.factorize(demo_rows["print"])[0] + 1.0
     assert read_frame(demo_rows.assign(order=place)).fingerprint != demo_trial.fingerprint
+
+
+def test_simulated_trials_drift_as_the_fit_does(falling):
+    """Also where the study alone states the order, so that the file's own place counts."""
+    trial = read_frame(falling)
+    surfaces = pw.fit(trial, plan=SHORT, make_readies=FOLLOWED)
+    truth = Truth.of(surfaces)
+    found = []
+    for seed in range(8):
+        drawn = simulate_trial(trial, truth, np.random.default_rng(seed))
+        assert drawn.features["line_height"].notna().sum() == trial.features["line_height"].notna().sum()
+        found.append(pw.fit(drawn, plan=SHORT, make_readies=FOLLOWED).drifts["line_height"].change)
+    true, error = surfaces.drifts["line_height"].change, np.std(found, ddof=1) / np.sqrt(len(found))
+    assert np.mean(found) == pytest.approx(true, abs=4.0 * error) and true < -5.0 * error
 
 
 def test_fit_prints_it(tmp_path, falling):
