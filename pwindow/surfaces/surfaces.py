@@ -251,7 +251,8 @@ def _fit(
         _COPIED.format(data.kind.label) for data in responses.values() if data.feature_df and data.copied
     ]
     notes += [_HINTED.format(one.cleared.kind.label) for one in judged.values() if one.only_hinted]
-    notes += _drift_notes(drifts, declared, known=progress is not None)
+    followed = {name: one for name, one in drifts.items() if (PROGRESS,) in designs[name].terms}
+    notes += _drift_notes(followed, known=progress is not None)
     region = TrialRegion.of(trial)
     return Surfaces(
         trial=trial,
@@ -284,16 +285,14 @@ def _drifts(
     return {name: one for name, one in found.items() if one is not None}
 
 
-def _drift_notes(drifts: Mapping[str, Drift], declared: MakeReadies, *, known: bool) -> list[str]:
+def _drift_notes(followed: Mapping[str, Drift], *, known: bool) -> list[str]:
     if not known:
         return [_DRIFT_UNCHECKED]
-    if not declared.drift:
-        return []
-    followed = [
+    changes = [
         f"{RESPONSE_KINDS[name].label} {RESPONSE_KINDS[name].amount(one.change)} {'up' if one.change > 0 else 'down'}"
-        for name, one in drifts.items()
+        for name, one in followed.items()
     ]
-    return [_FOLLOWED.format(listed(followed))] if followed else []
+    return [_FOLLOWED.format(listed(changes))] if changes else []
 
 
 def _judged(members: Mapping[str, Surface], joint: JointSurfaces, trial: Trial) -> dict[str, Judged]:

@@ -76,6 +76,8 @@ class Counted:
         return f"{told}; with {readies}, {self._shown('make-readies')}"
 
     def _shown(self, of: str) -> str:
+        if self.share_at_least < 0.001:
+            return "these counts alone show nothing of how many conform"
         share = percent(np.floor(1000.0 * self.share_at_least) / 1000.0)
         return f"these counts alone show with {asked(self.confidence)} confidence that at least {share} of {of} conform"
 

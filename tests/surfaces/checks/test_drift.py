@@ -154,6 +154,12 @@ def test_an_order_is_part_of_the_fingerprint(demo_rows, demo_trial):
     assert read_frame(demo_rows.assign(order=place)).fingerprint != demo_trial.fingerprint
 
 
+def test_a_drift_that_the_criterion_drops_is_not_said_to_be_followed(demo_trial):
+    surfaces = pw.fit(demo_trial, terms="chosen", plan=SHORT, make_readies=FOLLOWED)
+    assert not any((PROGRESS,) in one.design.terms for one in surfaces.by_name.values())
+    assert not any("surfaces follow a drift" in note for note in surfaces.notes)
+
+
 def test_simulated_trials_drift_as_the_fit_does(falling):
     """Also where the study alone states the order, so that the file's own place counts."""
     trial = read_frame(falling)

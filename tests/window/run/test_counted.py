@@ -44,3 +44,9 @@ def test_a_make_ready_counts_once_and_only_if_all_its_prints_conform():
 def test_prints_whose_make_ready_is_not_recorded_count_by_themselves_and_say_so():
     found = Counted.of(ROWS[1:], pd.Series({"a": None, "b": None, "c": None, "d": None}, dtype=object))
     assert found.make_readies == 4 and "if each had a make-ready of its own" in found.sentence
+
+
+def test_counts_that_show_nothing_say_so():
+    found = Counted.of(ROWS[:2], pd.Series({"a": "M1"}))
+    assert found.share_at_least == 0.0
+    assert found.sentence.endswith("with 1 make-ready, these counts alone show nothing of how many conform")
