@@ -1,0 +1,1 @@
+"""Height profiles measured across prints and plates, and the features they show."""

@@ -1,0 +1,337 @@
+"""Profiles from CSV files: columns with their units, one profile or several in a file, fields before the header."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from types import MappingProxyType
+
+import numpy as np
+import pandas as pd
+
+from pwindow.errors import UnitProblem, UnusableInput, first_few, shown
+from pwindow.inputs import InputFile
+from pwindow.metrology.trace import Trace
+from pwindow.trials.files import decode
+from pwindow.units import factor_between, split_header
+from pwindow.wording import counted, listed
+
+ALONG = ("x", "position", "distance", "lateral")
+HEIGHTS = ("z", "height", "profile")
+NAMES = ("trace", "scan", "profile_id")
+_DELIMITERS = (",", ";", "\t")
+_HEAD = 100  # lines in which the header is looked for
+_FIELD = re.compile(r"^[#;\s]*(?P<key>[\w .-]{1,40}?)\s*[:=,;\t]\s*(?P<value>.{1,200}?)[\s,;]*$")
+_VOID = ("", "nan", "na", "n/a", "***", "bad", "void", "-")
+_FEWEST = 50
+_NOTHING_SEEN = (-9999.0, -99999.0, -999999.0, 9999.0, 99999.0, 999999.0, -32768.0, 32767.0)
+"""Numbers by which instruments say that nothing was seen, in whatever unit (common practice, no source)."""
+_FAR_OFF = 15.0  # usual differences of neighbours
+_ALIKE = 0.25  # share of a spike that the points beside it may differ by
+_REPEATED = 5  # points of one number from which on it is no chance,
+_MOSTLY = 0.8  # and their share of all points of that number
+_LOWEST, _SHORTEST = 0.01, 20.0  # µm: below, a unit is wrong
+PRINTED, RELIEF, _WIDEST_STEP = 200.0, 5_000.0, 50.0
+"""Heights on prints and on plates, and steps of a scan, beyond which a unit is wrong, µm: prints are some micrometres high,
+plates have a relief of some hundred, and lines of 20 µm need steps well below that (common practice, no source)."""
+
+
+def read_traces(source: str | Path | InputFile, highest: float = PRINTED) -> tuple[Trace, ...]:
+    """The profiles of a CSV file.
+
+    A line of the file names the columns with their units, such as ``x [µm], z [nm]``; several columns of heights are
+    several profiles, as are the values of a column ``trace``. Lines before it may hold fields such as ``print: A-001``.
+
+    Parameters
+    ----------
+    source : str, Path or InputFile
+    highest : float
+        Difference of heights from which on a unit must be wrong, µm.
+
+    Returns
+    -------
+    tuple of Trace
+        x in µm, increasing; heights in µm, NaN where a cell is empty or says that nothing was seen.
+
+    Raises
+    ------
+    UnusableInput
+        If it is no table of profiles, names no units, or its numbers are impossible in them.
+    """
+    file = InputFile.of(source)
+    lines = decode(file).splitlines()
+    at, delimiter = _header(file, lines)
+    fields = MappingProxyType(dict(_fields(lines[:at])))
+    names = [cell.strip().strip('"') for cell in lines[at].split(delimiter)]
+    columns = _columns(file, names)
+    table = _numbers(file, "\n".join(lines[at + 1 :]), delimiter, names, columns)
+    digest = hashlib.sha256(file.content).hexdigest()
+    along = columns["along"]
+    found = []
+    for name, rows in _parts(table, columns["name"]):
+        for height in columns["heights"]:
+            label = ", ".join(
+                filter(None, (name, split_header(height)[0] if len(columns["heights"]) > 1 else ""))
+            )
+            x, z, notes = _ordered(rows[along].to_numpy(float), rows[height].to_numpy(float))
+            z, more = _seen_alone(file, z)
+            trace = Trace(
+                name=f"{file.name}: {label}" if label else file.name,
+                x=x * factor_between(split_header(along)[1] or "", "µm"),
+                z=z * factor_between(split_header(height)[1] or "", "µm"),
+                file=file.name,
+                sha256=digest,
+                header=fields,
+                notes=(*notes, *more),
+            )
+            _refuse_implausible(trace, highest)
+            found.append(trace)
+    return tuple(found)
+
+
+def _header(file: InputFile, lines: Sequence[str]) -> tuple[int, str]:
+    """Which line names the columns, and what parts them."""
+    for at, line in enumerate(lines[:_HEAD]):
+        for delimiter in _DELIMITERS:
+            names = [_name(cell) for cell in line.split(delimiter)]
+            if any(name in ALONG for name in names) and any(_is_height(name) for name in names):
+                return at, delimiter
+    raise UnusableInput(
+        f"{file.name}: no line names a column of positions and one of heights; add a header such as “x [µm],z [nm]”"
+    )
+
+
+def _name(cell: str) -> str:
+    try:
+        return split_header(cell.strip().strip('"'))[0].lower()
+    except UnitProblem:
+        return ""
+
+
+def _is_height(name: str) -> bool:
+    return re.sub(r"[\s_]*\d+$", "", name) in HEIGHTS
+
+
+def _fields(lines: Sequence[str]) -> Iterator[tuple[str, str]]:
+    for line in lines:
+        found = _FIELD.match(line)
+        if found:
+            yield found["key"].strip().lower(), found["value"].strip().strip('"')
+
+
+def _columns(file: InputFile, names: Sequence[str]) -> Mapping:
+    """Which columns hold positions, heights and the profile's name; each length has its unit."""
+    along = next(name for name in names if _name(name) in ALONG)
+    heights = [name for name in names if _is_height(_name(name))]
+    for name in (along, *heights):
+        unit = split_header(name)[1]
+        if unit is None:
+            raise UnusableInput(
+                f"{file.name}: column “{shown(name)}” has no unit; write it in the header, such as “{name} [µm]”"
+            )
+        try:
+            factor_between(unit, "µm")
+        except UnitProblem as problem:
+            raise UnusableInput(f"{file.name}: column “{shown(name)}”: {problem}") from problem
+    repeated = sorted({name for name in names if names.count(name) > 1 and name in (along, *heights)})
+    if repeated:
+        raise UnusableInput(f"{file.name}: column “{repeated[0]}” appears twice; rename one of them")
+    return {
+        "along": along,
+        "heights": heights,
+        "name": next((name for name in names if _name(name) in NAMES), None),
+    }
+
+
+def _numbers(
+    file: InputFile, text: str, delimiter: str, names: Sequence[str], columns: Mapping
+) -> pd.DataFrame:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)  # of cells without a column
+            table = pd.read_csv(
+                io.StringIO(text),
+                sep=delimiter,
+                header=None,
+                names=list(names),
+                index_col=False,
+                dtype=str,
+                keep_default_na=False,
+                skip_blank_lines=True,
+                on_bad_lines="error",
+            )
+    except (pd.errors.ParserError, pd.errors.ParserWarning) as problem:
+        raise UnusableInput(
+            f"{file.name}: its rows have more cells than its header has columns ({str(problem)[:80]}); where commas mark decimals, "
+            "separate the columns with semicolons or tabs"
+        ) from problem
+    for name in (columns["along"], *columns["heights"]):
+        table[name] = _as_numbers(file, name, table[name], comma=delimiter != ",")
+    return table
+
+
+def _as_numbers(file: InputFile, name: str, cells: pd.Series, *, comma: bool) -> pd.Series:
+    """Numbers of a column; NaN where a cell says that nothing was seen."""
+    texts = cells.fillna("").str.strip()
+    _refuse_thousands(file, name, texts)
+    if comma:
+        texts = texts.str.replace(",", ".", regex=False)
+    numbers = pd.to_numeric(texts, errors="coerce")
+    wrong = numbers.isna() & ~texts.str.lower().isin(_VOID)
+    if wrong.any():
+        raise UnusableInput(
+            f"{file.name}: column “{shown(name)}”: {first_few([shown(one) for one in texts[wrong].unique()])} "
+            f"{'is' if wrong.sum() == 1 else 'are'} not a number; leave a cell empty where nothing was seen"
+        )
+    return numbers
+
+
+def _refuse_thousands(file: InputFile, name: str, texts: pd.Series) -> None:
+    """Refuse numbers whose marks may part thousands: beside plain ones of three digits, with three after every mark."""
+    marked = texts[texts.str.contains(r"[.,]")]
+    thousands = marked.str.fullmatch(r"[+-]?\d{1,3}([.,]\d{3})+")
+    if len(marked) and thousands.all() and texts.str.fullmatch(r"[+-]?\d{3}").any():
+        raise UnusableInput(
+            f"{file.name}: column “{shown(name)}”: “{shown(marked.iloc[0])}” beside plain numbers of three digits may be "
+            "thousands; write numbers without marks for thousands"
+        )
+
+
+def _parts(table: pd.DataFrame, name: str | None) -> Iterator[tuple[str, pd.DataFrame]]:
+    """The rows of each profile, in the order of the file."""
+    if name is None:
+        yield "", table
+        return
+    for value, rows in table.groupby(table[name].str.strip(), sort=False):
+        yield str(value), rows
+
+
+def _ordered(x: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
+    """Increasing positions, those without a number left out and equal ones as one."""
+    notes = []
+    known = np.isfinite(x)
+    if not known.all():
+        notes.append(f"{int((~known).sum())} points without a position are left out")
+        x, z = x[known], z[known]
+    if len(x) > 1 and x[-1] < x[0]:
+        notes.append("positions run backwards; the profile is turned round")
+        x, z = x[::-1], z[::-1]
+    order = np.argsort(x, kind="stable")
+    if (np.diff(order) < 0).any():
+        notes.append("positions are not in order; they were sorted")
+    x, z = x[order], z[order]
+    places, first, counts = np.unique(x, return_index=True, return_counts=True)
+    if len(places) < len(x):
+        notes.append(f"{len(x) - len(places)} positions are repeated; the mean height is taken")
+        seen = np.isfinite(z)
+        sums = np.add.reduceat(np.where(seen, z, 0.0), first)
+        with np.errstate(invalid="ignore"):
+            z = sums / np.add.reduceat(seen.astype(float), first)
+        x = places
+    return x, z, tuple(notes)
+
+
+def _seen_alone(file: InputFile, z: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:
+    """Heights without numbers that stand for nothing seen, and without points far off all of their neighbours.
+
+    Raises
+    ------
+    UnusableInput
+        If one number stands again and again where heights break off: it may be no height.
+    """
+    notes = []
+    unseen = np.isin(z, _NOTHING_SEEN)
+    if unseen.any():
+        notes.append(f"{int(unseen.sum())} cells of {listed(_said(z[unseen]))} are read as not seen")
+    z = np.where(unseen, np.nan, z)
+    if (found := _repeated_break(z)) is not None:
+        value, count = found
+        raise UnusableInput(
+            f"{file.name}: {count} points are exactly {value:g} where the heights beside them are far from it, which looks "
+            "like points that were not seen; leave those cells empty"
+        )
+    spikes = _spikes(z)
+    if spikes.any():
+        notes.append(
+            counted(
+                int(spikes.sum()),
+                "single point far from its neighbours is left out",
+                "single points far from their neighbours are left out",
+            )
+        )
+    return np.where(spikes, np.nan, z), tuple(notes)
+
+
+def _said(values: np.ndarray) -> list[str]:
+    return [f"{value:g}" for value in np.unique(values)]
+
+
+def _usual_difference(z: np.ndarray) -> float:
+    """Of neighbouring heights: the middle one of those that are not zero."""
+    apart = np.abs(np.diff(z[np.isfinite(z)]))
+    apart = apart[apart > 0.0]
+    return float(np.median(apart)) if len(apart) else 0.0
+
+
+def _repeated_break(z: np.ndarray) -> tuple[float, int] | None:
+    """A number that stands nearly always apart from what is beside it on both sides, and how often it stands."""
+    edges = np.flatnonzero(np.diff(np.r_[np.nan, z, np.nan]) != 0.0)
+    first, length = edges[:-1], np.diff(edges)
+    value, padded = z[first], np.r_[np.nan, z, np.nan]
+    far = _FAR_OFF * _usual_difference(z)
+    with np.errstate(invalid="ignore"):
+        breaks = (np.abs(padded[first] - value) > far) & (np.abs(padded[first + length + 1] - value) > far)
+    runs = pd.DataFrame({"value": value, "length": length, "apart": length * breaks})
+    counts = runs[np.isfinite(value)].groupby("value")[["length", "apart"]].sum()
+    counts = counts[(counts["apart"] >= _REPEATED) & (counts["apart"] > _MOSTLY * counts["length"])]
+    return None if counts.empty else (float(counts["apart"].idxmax()), int(counts["apart"].max()))
+
+
+def _spikes(z: np.ndarray) -> np.ndarray:
+    """Single points far above or far below both neighbours, where these and theirs are alike."""
+    if len(z) < 5:
+        return np.zeros(len(z), bool)
+    far_left, left, own, right, far_right = (z[at : len(z) - 4 + at] for at in range(5))
+    with np.errstate(invalid="ignore"):
+        apart = np.minimum(np.abs(own - left), np.abs(own - right))
+        same_side = (own - left) * (own - right) > 0.0
+        beside = np.max([np.abs(left - right), np.abs(left - far_left), np.abs(right - far_right)], axis=0)
+        found = same_side & (apart > _FAR_OFF * _usual_difference(z)) & (beside < _ALIKE * apart)
+    return np.r_[False, False, found, False, False]
+
+
+def _refuse_implausible(trace: Trace, highest: float) -> None:
+    """Refuse what a wrong unit makes.
+
+    Raises
+    ------
+    UnusableInput
+        If points are too few, heights too far apart, or steps too wide.
+    """
+    if int(trace.seen.sum()) < _FEWEST:
+        raise UnusableInput(
+            f"{trace.name}: {int(trace.seen.sum())} points with a height, and at least {_FEWEST} are needed"
+        )
+    detrended = trace.z[trace.seen] - np.polyval(
+        np.polyfit(trace.x[trace.seen], trace.z[trace.seen], 1), trace.x[trace.seen]
+    )
+    span = float(np.ptp(detrended))
+    if span > highest:
+        raise UnusableInput(
+            f"{trace.name}: heights differ by {span:.4g} µm, which is not plausible; check the unit of the heights"
+        )
+    if 0.0 < span < _LOWEST or np.ptp(trace.x) < _SHORTEST:
+        low, length = span < _LOWEST, np.ptp(trace.x)
+        what = f"heights differ by only {span:.3g} µm" if low else f"it is only {length:.3g} µm long"
+        raise UnusableInput(
+            f"{trace.name}: {what}; check the unit of the {'heights' if low else 'positions'}"
+        )
+    if trace.step > _WIDEST_STEP:
+        raise UnusableInput(
+            f"{trace.name}: neighbouring points are {trace.step:.4g} µm apart, too far for a line to be seen; check the "
+            "unit of the positions"
+        )

@@ -1,0 +1,51 @@
+"""A height profile as it was measured across printed lines."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from types import MappingProxyType
+
+import numpy as np
+
+
+@dataclass(frozen=True, kw_only=True)
+class Trace:
+    """Heights along one line across a print or a plate.
+
+    Attributes
+    ----------
+    name : str
+        Of the trace in its file.
+    x : ndarray, shape (n,), µm
+        Increasing, unequal steps allowed.
+    z : ndarray, shape (n,), µm
+        NaN where the instrument saw nothing.
+    file : str
+        That it came from.
+    sha256 : str
+        Of the file's bytes.
+    header : mapping of str to str
+        What the file says beside the numbers, such as the print.
+    notes : tuple of str
+        What was noticed when it was read.
+    """
+
+    name: str
+    x: np.ndarray
+    z: np.ndarray
+    file: str = ""
+    sha256: str = ""
+    header: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    notes: tuple[str, ...] = ()
+
+    @property
+    def seen(self) -> np.ndarray:
+        """Where the instrument saw something, shape (n,)."""
+        return np.isfinite(self.z)
+
+    @cached_property
+    def step(self) -> float:
+        """Distance of neighbouring points, µm; the middle one where steps differ."""
+        return float(np.median(np.diff(self.x)))
