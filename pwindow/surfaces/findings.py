@@ -30,6 +30,7 @@ from pwindow.surfaces.posterior.joint import JointSurfaces
 from pwindow.surfaces.posterior.make_readies import Mountings
 from pwindow.surfaces.posterior.processes import Processes
 from pwindow.surfaces.posterior.sampler import MIXED
+from pwindow.surfaces.single.spread_growth import SpreadGrowth
 from pwindow.surfaces.single.surface import Surface
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.trial import Trial
@@ -131,12 +132,12 @@ def findings(surfaces: Surfaces, units: Units | None = None) -> tuple[Finding, .
         for judged in surfaces.judged.values():
             outliers += judged.apart
             # what is missed has a spread of its own
-            of_form += _of_form(judged, words, rare) or _of_spread(judged.cleared, words, rare)
+            of_form += _of_form(judged, words, rare) or _of_spread(judged.cleared, surfaces, words, rare)
             leaned_on += most_influential(judged.cleared, judged.cleared_checks)
             alone += _of_lone_prints(judged)
     every = [
         *(Finding("", sentence, "serious") for sentence in surfaces.trial.warnings),
-        *_of_mountings(surfaces.mountings),
+        *_of_mountings(surfaces.mountings, words.units),
         *_of_copies(surfaces.trial),
         *_of_bridging(surfaces),
         *_of_draws(surfaces.joint),
@@ -155,9 +156,9 @@ def findings(surfaces: Surfaces, units: Units | None = None) -> tuple[Finding, .
 # make-readies -----------------------------------------------------------------------------------
 
 
-def _of_mountings(found: Mountings) -> list[Finding]:
+def _of_mountings(found: Mountings, units: Units) -> list[Finding]:
     """What probabilities assume where the trial does not show how much make-readies differ."""
-    return [] if found.measured else [Finding("", f"{found.sentence}; {found.cure}", "serious")]
+    return [] if found.measured else [Finding("", f"{found.sentence_in(units)}; {found.cure}", "serious")]
 
 
 # posterior --------------------------------------------------------------------------------------
@@ -169,7 +170,7 @@ def _of_draws(joint: JointSurfaces) -> list[Finding]:
         return []
     what = (
         f"the draws behind every probability have not settled (potential scale reduction {joint.draws.mixing:.2f}, where less "
-        f"than {MIXED:g} is asked for): probabilities may be off by one or two percentage points for that alone; measure gaps "
+        f"than {MIXED:g} is asked for): for this reason alone, probabilities may be off by one or two percentage points; measure gaps "
         "instead of only counting bridged ones, or print more make-readies"
     )
     return [Finding("", what, "mind")]
@@ -188,7 +189,7 @@ def _of_direction(surface: Surface, found: Unexpected) -> Finding:
     does, should = ("rises", "falls") if found.rises else ("falls", "rises")
     what = (
         f"{surface.kind.label} {does} with {_word(found.setting)} on average over the tried set-ups (posterior probability "
-        f"{percent(found.probability)}), where it {should} in printing (common practice, no source): check that setting and "
+        f"{percent(found.probability)}), but it usually {should} in printing (common practice, no source): check that setting and "
         "its unit in the file, and what else changed with it; do not rely on probabilities away from the tried set-ups"
     )
     return Finding(surface.kind.name, what, "mind")
@@ -206,7 +207,7 @@ def _of_copies(trial: Trial) -> list[Finding]:
     some = f"{_listed(prints[:_NAMED])}{f' and {len(prints) - _NAMED} more' * (len(prints) > _NAMED)}"
     what = (
         f"{counted(len(rows), 'row repeats', 'rows repeat')} all measured values of another row of its print ({some}): copies "
-        "count as features that were measured anew, and make the fit look surer than it is; leave them out of the file"
+        "count as separate measurements and make the fit look more certain than it is; delete them from the file"
     )
     return [Finding("", what, "serious")]
 
@@ -222,7 +223,7 @@ def _of_bridging(surfaces: Surfaces) -> list[Finding]:
     which = "every one" if bridged else "none"
     what = (
         f"{which} of the {inspected} gaps that were inspected is bridged: the trial does not show where gaps begin to bridge, so "
-        "probabilities that gaps stay open rest on what is assumed of their spread; print set-ups at which some gaps bridge "
+        "probabilities that gaps stay open rest on an assumed spread; print set-ups at which some gaps bridge "
         "and some do not, or measure gaps"
     )
     return [Finding("gap_closure", what, "serious")]
@@ -374,7 +375,7 @@ def _of_drift(surfaces: Surfaces, words: _Words, rare: float) -> list[Finding]:
 # spread -----------------------------------------------------------------------------------------
 
 
-def _of_spread(surface: Surface, words: _Words, rare: float) -> list[Finding]:
+def _of_spread(surface: Surface, surfaces: Surfaces, words: _Words, rare: float) -> list[Finding]:
     """Slopes that differ or an uneven spread, whichever is clearer, or one of another shape, which both have for that alone."""
     shape = residual_shape(surface)
     if shape is None:
@@ -385,36 +386,42 @@ def _of_spread(surface: Surface, words: _Words, rare: float) -> list[Finding]:
     if slopes is not None and slopes.p < rare and not (is_uneven and uneven.score > slopes.score):
         return [_of_slopes(surface, slopes, words)]
     if is_uneven:
-        return [_of_uneven_spread(surface, uneven, words)]
+        return [_of_uneven_spread(surface, uneven, surfaces.joint.growths[surface.kind.name], words)]
     return [_of_shape(surface, shape)] if shape.p < rare else []
 
 
 def _of_slopes(surface: Surface, found: SlopesApart, words: _Words) -> Finding:
     name = _word(found.factor.name)
     what = (
-        f"the effect of {name} on {surface.kind.label} differs from make-ready to make-ready more than chance (p {found.p:.1g}): "
+        f"the effect of {name} on {surface.kind.label} differs from make-ready to make-ready by more than chance (p {found.p:.1g}): "
         f"over the tried range of {name} it changes by {words.amount(surface, found.spread)} (one standard deviation), which "
         f"probabilities do not allow for; they are too optimistic far from the middle of that range"
     )
     return Finding(surface.kind.name, what, "mind")
 
 
-def _of_uneven_spread(surface: Surface, uneven: Uneven, words: _Words) -> Finding:
-    what = "it" if uneven.factor is None else _word(uneven.factor.name)
-    more, less = ("high", "low") if uneven.high > uneven.low else ("low", "high")
+def _of_uneven_spread(surface: Surface, uneven: Uneven, growth: SpreadGrowth, words: _Words) -> Finding:
+    name = "" if uneven.factor is None else uneven.factor.name
+    what = _word(name) if name else "it"
+    allowed = "probabilities let it grow with speed, cell volume and pressure, which covers a part of this"
+    if name in growth.ratios:
+        ratio, low, high = growth.ratios[name]
+        allowed = (
+            f"probabilities allow for {ratio:.1f} times as much at the high end as at the low end (95 % interval {low:.1f} to "
+            f"{high:.1f}); prints repeated at both ends would make that surer"
+        )
     sentence = (
         f"the scatter of {surface.kind.label} about its surface is uneven: {words.amount(surface, uneven.low)} where {what} is low "
-        f"and {words.amount(surface, uneven.high)} where {what} is high, but {words.amount(surface, surface.scale**0.5)} is "
-        f"assumed everywhere: probabilities are too optimistic where {what} is {more} and too cautious where {what} is {less}"
+        f"and {words.amount(surface, uneven.high)} where {what} is high; {allowed}"
     )
     return Finding(surface.kind.name, sentence, "mind")
 
 
 def _of_shape(surface: Surface, found: Shape) -> Finding:
-    shape = f"extreme prints are {'more' if found.kurtosis > 0 else 'less'} frequent than normal errors give"
+    shape = f"extreme prints are {'more' if found.kurtosis > 0 else 'less'} frequent than in a normal distribution"
     if abs(found.skewness) > abs(found.kurtosis):
         side, other = ("above", "below") if found.skewness > 0 else ("below", "above")
-        shape = f"prints {side} it lie farther out than prints {other} it"
+        shape = f"prints {side} it scatter farther than prints {other} it"
     what = (
         f"the scatter of {surface.kind.label} about its surface is not normal (Shapiro-Francia, p {found.p:.1g}): "
         f"{shape}; do not rely on probabilities below 1 % or above 99 %"
@@ -429,9 +436,9 @@ def _of_gaps(surfaces: Surfaces) -> list[Finding]:
     found = surfaces.gap_shape
     lean = "close farther" if found.skewness > 0 else "stay open farther"
     what = (
-        f"the gaps of one print do not vary as normal ones (skewness and kurtosis of {found.inspected} gaps about their "
-        f"prints, p {found.p:.1g}): some {lean} than normal variation gives; what is promised of the worst of many gaps "
-        "allows for it; look for what sets those gaps apart"
+        f"the gaps of a print are not normally distributed (skewness and kurtosis of {found.inspected} gaps about their "
+        f"prints, p {found.p:.1g}): some {lean} than in a normal distribution; probabilities for the worst of many gaps "
+        "allow for this; find out what is different about those gaps"
     )
     return [Finding("gap_closure", what, "mind")]
 

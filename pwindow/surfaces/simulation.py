@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ import pandas as pd
 
 from pwindow.surfaces.checks.drift import progress_of
 from pwindow.surfaces.model.terms import Design, model_matrices
+from pwindow.surfaces.posterior.joint import Growth, deviations
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.press_order import PROGRESS
 from pwindow.trials.trial import MeasuredTrial, Trial
@@ -25,7 +27,7 @@ class Truth:
     designs : tuple of Design
     coefficients : tuple of ndarray
     make_ready, print_ : ndarray, shape (q, q)
-        Covariance of the effects.
+        Covariance of the effects, where `growths` do not change it.
     feature : ndarray, shape (q,)
         Standard deviation between features of a print.
     section_factor : float
@@ -33,6 +35,8 @@ class Truth:
         Make-ready of each print of the trial.
     progress : Series or None
         How far through its trial each print was made, where that is known: a drift that is followed depends on it.
+    growths : mapping of str to Growth
+        How the effects on responses grow with the settings; of those without, they do not.
     """
 
     names: tuple[str, ...]
@@ -44,6 +48,7 @@ class Truth:
     section_factor: float
     of_print: pd.Series
     progress: pd.Series | None
+    growths: Mapping[str, Growth]
 
     @classmethod
     def of(cls, surfaces: Surfaces) -> Truth:
@@ -63,6 +68,7 @@ class Truth:
             section_factor=surfaces.section_factor,
             of_print=surfaces.mountings.of_print,
             progress=progress_of(surfaces.trial.prints, surfaces.mountings.declared),
+            growths=joint.growths,
         )
 
     def means(self, rows: pd.DataFrame) -> np.ndarray:
@@ -74,8 +80,12 @@ class Truth:
             columns.append(np.where(known, matrix @ beta, np.nan))
         return np.column_stack(columns)
 
+    def deviations(self, rows: pd.DataFrame) -> np.ndarray:
+        """Size of the effects beside that of `make_ready` and `print_`, shape (len(rows), q)."""
+        return deviations(self.names, self.growths, rows)
+
     def effects(self, count: int, rng: np.random.Generator) -> np.ndarray:
-        """Effects of new prints in new make-readies, shape (count, q)."""
+        """Effects of new prints in new make-readies where they do not grow, shape (count, q)."""
         return _normal(self.make_ready + self.print_, count, rng)
 
 
@@ -100,7 +110,8 @@ def simulate_trial(trial: Trial, truth: Truth, rng: np.random.Generator) -> Tria
     rows = features
     if truth.progress is not None:
         rows = features.assign(**{PROGRESS: features["print"].map(truth.progress)})
-    values = truth.means(rows) + effects[prints.index.get_indexer(pd.Index(features["print"]))]
+    own = effects[prints.index.get_indexer(pd.Index(features["print"]))]
+    values = truth.means(rows) + truth.deviations(rows) * own
     centre = pd.DataFrame(values, columns=list(truth.names), index=features.index)
     drawn = centre + truth.feature * rng.standard_normal(values.shape)
     _fill_lines(features, centre, drawn, truth.section_factor, rng)

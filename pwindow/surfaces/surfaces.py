@@ -34,6 +34,7 @@ from pwindow.surfaces.posterior.joint import JointSurfaces, join_responses
 from pwindow.surfaces.posterior.make_readies import Mountings
 from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.region import TrialRegion
+from pwindow.surfaces.single.spread_growth import SpreadGrowth
 from pwindow.surfaces.single.surface import Surface, fit_surface
 from pwindow.surfaces.single.term_selection import (
     choose_terms,
@@ -43,7 +44,7 @@ from pwindow.surfaces.single.term_selection import (
 )
 from pwindow.trials.press_order import PROGRESS
 from pwindow.trials.trial import Trial
-from pwindow.wording import counted, listed
+from pwindow.wording import Units, counted, listed
 
 Form = Literal["all", "chosen", "bending"]
 """All second-order terms, those chosen from them, or all of them with a smooth correction."""
@@ -73,8 +74,9 @@ class Surfaces(Viewed):
         k, area over height times width.
     region : TrialRegion
     drifts : mapping of str to Drift
-        How responses change during the trial; of those whose drift can be told, where the order of the prints is known.
-    notes : tuple of str
+        How responses change during the trial, where the order of the prints is known and the drift can be estimated.
+    form_notes : tuple of str
+        Which columns and terms were left out, and the section factor used.
     terms : str
         As `fit` was asked for them.
     left_out : tuple of str
@@ -88,7 +90,7 @@ class Surfaces(Viewed):
     section_factor: float
     region: TrialRegion
     drifts: Mapping[str, Drift]
-    notes: tuple[str, ...]
+    form_notes: tuple[str, ...]
     terms: Form = "all"
     left_out: tuple[str, ...] = ()
 
@@ -101,6 +103,20 @@ class Surfaces(Viewed):
     def gap_shape(self) -> GapShape:
         """How closures vary between the gaps of a print."""
         return GapShape.of(self.trial)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Notes on the fit, in the units of the trial file."""
+        return self.notes_in(self.trial.units)
+
+    def notes_in(self, units: Units) -> tuple[str, ...]:
+        """The same in units that are asked for."""
+        followed = {
+            name: self.drifts[name]
+            for name, surface in self.by_name.items()
+            if (PROGRESS,) in surface.design.terms
+        }
+        return (*self.form_notes, *_drift_notes(followed, units))
 
     def overview(self) -> Overview:
         """Responses, form, prints and the fit's fingerprint."""
@@ -170,8 +186,8 @@ def fit(
     ----------
     trial : Trial
     terms : {'all', 'chosen', 'bending'}
-        All second-order terms; those that the corrected Akaike criterion keeps, whose intervals do
-        not know that they were chosen; or all of them and smooth departures from them, for the
+        All second-order terms; those that the corrected Akaike criterion keeps, whose intervals
+        ignore that they were chosen; or all of them and smooth departures from them, for the
         predictions and probabilities.
     leave_out : sequence of str
         Terms to leave out, named as the fit names them, such as ``"pressure²"``.
@@ -246,13 +262,17 @@ def _fit(
     members = {name: fit_surface(data, designs[name]) for name, data in responses.items()}
     drifts = {} if progress is None else _drifts(responses, designs, members, progress)
     judged = _judged(members, joint, trial)
-    joint = replace(joint, misses={name: one.misses for name, one in judged.items() if one.misses})
+    joint = replace(
+        joint,
+        misses={name: one.misses for name, one in judged.items() if one.misses},
+        growths={name: SpreadGrowth.of(surface) for name, surface in members.items()},
+    )
     notes += [
         _COPIED.format(data.kind.label) for data in responses.values() if data.feature_df and data.copied
     ]
+    notes += [_UNSETTLED.format(data.kind.label) for data in responses.values() if not data.settled]
     notes += [_HINTED.format(one.cleared.kind.label) for one in judged.values() if one.only_hinted]
-    followed = {name: one for name, one in drifts.items() if (PROGRESS,) in designs[name].terms}
-    notes += _drift_notes(followed, known=progress is not None)
+    notes += [_DRIFT_UNCHECKED] * (progress is None)
     region = TrialRegion.of(trial)
     return Surfaces(
         trial=trial,
@@ -263,7 +283,7 @@ def _fit(
         section_factor=factor,
         region=region,
         drifts=drifts,
-        notes=tuple(notes),
+        form_notes=tuple(notes),
         terms=terms,
         left_out=tuple(leave_out),
     )
@@ -285,13 +305,11 @@ def _drifts(
     return {name: one for name, one in found.items() if one is not None}
 
 
-def _drift_notes(followed: Mapping[str, Drift], *, known: bool) -> list[str]:
-    if not known:
-        return [_DRIFT_UNCHECKED]
-    changes = [
-        f"{RESPONSE_KINDS[name].label} {RESPONSE_KINDS[name].amount(one.change)} {'up' if one.change > 0 else 'down'}"
-        for name, one in followed.items()
-    ]
+def _drift_notes(followed: Mapping[str, Drift], units: Units) -> list[str]:
+    changes = []
+    for name, one in followed.items():
+        kind = RESPONSE_KINDS[name]
+        changes.append(f"{kind.label} {kind.amount(one.change, units)} {'up' if one.change > 0 else 'down'}")
     return [_FOLLOWED.format(listed(changes))] if changes else []
 
 
@@ -321,6 +339,10 @@ _FOLLOWED = (
 _COPIED = (
     "{}: the features of each print all have the same value, so the trial does not show how much they vary: where every "
     "one of many gaps must meet a limit, all variation is taken to be between gaps"
+)
+_UNSETTLED = (
+    "{}: open and bridged gaps are divided so sharply that the reported surface has not settled; its coefficients and its "
+    "checks are rough, the probabilities do not use them"
 )
 _HINTED = (
     "{} may have more curvature than second order, but not clearly: intervals and probabilities allow for it"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from operator import attrgetter
 
 import numpy as np
@@ -11,15 +12,17 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from pwindow.errors import WindowProblem
-from pwindow.product import REQUIREMENT_KINDS
+from pwindow.product import REQUIREMENT_KINDS, Requirement
 from pwindow.study import Roll
-from pwindow.window.confidence import conformance_intervals, reached
+from pwindow.window.confidence import bound_confidence, conformance_at_least, reached
 from pwindow.window.conformance import Conformance
 
 SPEED_STEP = 0.1
 """Speeds are stated to this step, m/min, rounded towards the inside of a band."""
 _GRID = 121
 _COARSE_POINTS = 499
+_BEYOND = 1.01  # times a speed at an end, where is seen which requirement falls fastest
+_TRIED = {"low": "slowest tried", "high": "fastest tried"}
 _NEAR = 0.05
 """How far below the level a probability still tells where the level is crossed."""
 
@@ -59,6 +62,10 @@ class SpeedBand:
         What it is at least there, with the confidence of `pwindow.window.confidence`.
     limiting_low, limiting_high : str
         The requirement with the lowest conformance probability at each end.
+    falling_low, falling_high : str
+        The requirement whose probability falls fastest beyond each end, which ends the band unless the trial does.
+    missed_low, missed_high : str
+        On which side of that requirement, if it has two, most prints miss there: "too small", "too large" or "".
     trial_ends_low, trial_ends_high : bool
         Whether it is the trial region, and no requirement, that ends the band there.
     """
@@ -75,6 +82,10 @@ class SpeedBand:
     safest_at_least: float
     limiting_low: str
     limiting_high: str
+    falling_low: str
+    falling_high: str
+    missed_low: str
+    missed_high: str
     trial_ends_low: bool
     trial_ends_high: bool
 
@@ -89,12 +100,12 @@ class SpeedBand:
     @property
     def slow_end(self) -> str:
         """What limits the band at its low end, in words."""
-        return _end_words(self.limiting_low, by_trial=self.trial_ends_low)
+        return _end_words("low", self.falling_low, self.missed_low, by_trial=self.trial_ends_low)
 
     @property
     def fast_end(self) -> str:
         """What limits the band at its high end, in words."""
-        return _end_words(self.limiting_high, by_trial=self.trial_ends_high)
+        return _end_words("high", self.falling_high, self.missed_high, by_trial=self.trial_ends_high)
 
     def to_dict(self, pressure_key: str) -> dict:
         """A row of `Window.speed_bands`, by its columns."""
@@ -118,6 +129,10 @@ def band_columns(pressure_key: str) -> dict[str, str]:
         "conformance_at_safest_at_least": "safest_at_least",
         "limiting_low": "limiting_low",
         "limiting_high": "limiting_high",
+        "falling_low": "falling_low",
+        "falling_high": "falling_high",
+        "missed_low": "missed_low",
+        "missed_high": "missed_high",
         "trial_ends_low": "trial_ends_low",
         "trial_ends_high": "trial_ends_high",
     }
@@ -139,31 +154,12 @@ def rows(window: Conformance, pressures: Sequence[float] | None = None) -> list[
 
 def limited_by(band: Mapping | pd.Series, end: str) -> str:
     """What a band is limited by at its 'low' or its 'high' end, in words."""
-    return _end_words(band[f"limiting_{end}"], by_trial=band[f"trial_ends_{end}"])
+    falling, missed, by_trial = (band[f"{what}_{end}"] for what in ("falling", "missed", "trial_ends"))
+    return _end_words(end, falling, missed, by_trial=by_trial)
 
 
-def side_missed(window: Conformance, band: SpeedBand, end: str) -> str:
-    """On which side of a limit with two sides most prints miss at an end of a band: "too small", "too large" or "".
-
-    Parameters
-    ----------
-    window : Conformance
-    band : SpeedBand
-    end : {'low', 'high'}
-    """
-    name = getattr(band, f"limiting_{end}")
-    limit = next(one for one in window.product.requirements if one.name == name)
-    if getattr(band, f"trial_ends_{end}") or limit.least is None or limit.most is None:
-        return ""
-    setups = window.setups(band.plate, getattr(band, end), band.roll.cell_volume, band.pressure)
-    mean = float(window.quantities(setups)[name]["mean"].iloc[0])
-    if np.isnan(mean):  # known from counts alone
-        return ""
-    return "too small" if mean - limit.least < limit.most - mean else "too large"
-
-
-def _end_words(limiting: str, *, by_trial: bool) -> str:
-    return "end of trial" if by_trial else REQUIREMENT_KINDS[limiting].label
+def _end_words(end: str, falling: str, missed: str, *, by_trial: bool) -> str:
+    return _TRIED[end] if by_trial else f"{REQUIREMENT_KINDS[falling].label} {missed}".rstrip()
 
 
 def speed_bands(
@@ -187,7 +183,10 @@ def speed_bands(
     _refuse_untried(window, pressures)
     asked = [row for row in rows(window, pressures) if plates is None or row.plate in plates]
     key = window.surfaces.trial.pressure_key
-    found = [band.to_dict(key) for row in asked for band in bands_of(window, row)]
+    found = []
+    for _, of_plate in groupby(asked, attrgetter("plate")):
+        spans = _spans(window, list(of_plate))
+        found += [band.to_dict(key) for band in _described(window, spans)]
     return pd.DataFrame(found, columns=list(band_columns(key)))
 
 
@@ -226,16 +225,56 @@ def _refuse_untried(window: Conformance, pressures: Sequence[float] | None) -> N
 
 def bands_of(window: Conformance, row: Row) -> list[SpeedBand]:
     """The speed bands of one row, the slowest first."""
-    speeds = row.speeds()
-    held = reached(window, _at(window, row, speeds), _COARSE_POINTS, least=window.level - _NEAR)
-    bands = []
+    return _described(window, _spans(window, [row]))
+
+
+@dataclass(frozen=True)
+class _Span:
+    """Where a band of a row begins, ends and is safest, m/min."""
+
+    row: Row
+    low: float
+    high: float
+    safest: float
+
+    def touches(self, end: str) -> bool:
+        """Whether no speed step lies between its 'low' or 'high' end and the edge of its row."""
+        first, last = _steps_inside(self.row.slowest, self.row.fastest)
+        if end == "low":
+            return self.low <= max(first * SPEED_STEP, self.row.slowest) + 1e-6
+        return self.high >= min(last * SPEED_STEP, self.row.fastest) - 1e-6
+
+    def band(self, known: Mapping) -> SpeedBand:
+        """The band, with what is known at its ends by the name of its attribute."""
+        return SpeedBand(
+            roll=self.row.roll,
+            plate=self.row.plate,
+            pressure=self.row.pressure,
+            low=self.low,
+            high=self.high,
+            safest=self.safest,
+            **known,
+        )
+
+
+def _spans(window: Conformance, of_plate: Sequence[Row]) -> list[_Span]:
+    """Where the bands of rows of one plate process are, of each row the slowest first."""
+    grids = [row.speeds() for row in of_plate]
+    setups = pd.concat([_at(window, row, speeds) for row, speeds in zip(of_plate, grids)], ignore_index=True)
+    held = reached(window, setups, _COARSE_POINTS, least=window.level - _NEAR)
+    parts = np.split(held, np.cumsum([len(speeds) for speeds in grids])[:-1])
+    return [span for each in zip(of_plate, grids, parts) for span in _spans_of(window, *each)]
+
+
+def _spans_of(window: Conformance, row: Row, speeds: np.ndarray, held: np.ndarray) -> list[_Span]:
+    found = []
     for first, last in _runs(held >= window.level):
         crossings = (_crossing(speeds, held, at, step, window) for at, step in ((first, -1), (last, 1)))
         ends = _to_the_step(window, row, *crossings)
         if ends is not None:
             safest = speeds[first + int(np.argmax(held[first : last + 1]))]
-            bands.append(_describe(window, row, *ends, float(np.clip(round(safest, 1), *ends))))
-    return bands
+            found.append(_Span(row, *ends, float(np.clip(round(safest, 1), *ends))))
+    return found
 
 
 def _at(window: Conformance, row: Row, speeds: ArrayLike) -> pd.DataFrame:
@@ -306,38 +345,43 @@ def _assured(window: Conformance, row: Row, *steps: int) -> np.ndarray:
     return reached(window, _at(window, row, speeds)) >= window.level
 
 
-def _describe(window: Conformance, row: Row, low: float, high: float, safest: float) -> SpeedBand:
-    setups = _at(window, row, [low, high, safest, row.slowest, row.fastest])
-    table = window.conformance(setups)
-    joint, limiting = table["joint"], table.drop(columns="joint").idxmin(axis=1)
-    fastest, steadiest = conformance_intervals(window, setups.iloc[1:3])
-    ends = reached(window, setups.iloc[3:], stated=joint[3:].to_numpy())
-    trial_ends = _ends_with_trial(row, low, high, (ends >= window.level).tolist())
-    return SpeedBand(
-        roll=row.roll,
-        plate=row.plate,
-        pressure=row.pressure,
-        low=low,
-        high=high,
-        safest=safest,
-        conformance_at_fastest=float(joint[1]),
-        conformance_at_safest=float(joint[2]),
-        fastest_at_least=fastest.at_least,
-        safest_at_least=steadiest.at_least,
-        limiting_low=str(limiting[0]),
-        limiting_high=str(limiting[1]),
-        trial_ends_low=trial_ends[0],
-        trial_ends_high=trial_ends[1],
-    )
+def _described(window: Conformance, spans: Sequence[_Span]) -> list[SpeedBand]:
+    """The bands of one plate process with what is known at their ends, worked out for all of them at once."""
+    if not spans:
+        return []
+
+    def at(speeds: ArrayLike) -> pd.DataFrame:
+        volumes, pressures = zip(*((span.row.roll.cell_volume, span.row.pressure) for span in spans))
+        return window.setups(spans[0].row.plate, speeds, volumes, pressures)
+
+    columns: dict[str, ArrayLike] = {}
+    for end, edge, beyond in (("low", "slowest", 1.0 / _BEYOND), ("high", "fastest", _BEYOND)):
+        speeds = np.array([getattr(span, end) for span in spans])
+        alone = window.conformance_alone(at(speeds))
+        columns[f"limiting_{end}"] = alone.idxmin(axis=1)
+        falling = (alone - window.conformance_alone(at(speeds * beyond))).idxmax(axis=1)
+        columns[f"falling_{end}"], columns[f"missed_{end}"] = (
+            falling,
+            _sides(window, at(speeds), map(str, falling)),
+        )
+        held = reached(window, at([getattr(span.row, edge) for span in spans]), least=window.level)
+        touched = [span.touches(end) for span in spans]  # else a requirement ends it within that step
+        columns[f"trial_ends_{end}"] = touched & (held >= window.level)
+    for name, of in (("fastest", "high"), ("safest", "safest")):
+        setups = at([getattr(span, of) for span in spans])
+        columns[f"conformance_at_{name}"] = window.joint_conformance(setups)
+        columns[f"{name}_at_least"] = conformance_at_least(window, setups, bound_confidence(window))
+    return [span.band(known) for span, known in zip(spans, pd.DataFrame(columns).to_dict("records"))]
 
 
-def _ends_with_trial(row: Row, low: float, high: float, assured: Sequence[bool]) -> tuple[bool, bool]:
-    """Whether it is the trial region that ends a band at its low and its high end.
+def _sides(window: Conformance, setups: pd.DataFrame, names: Iterable[str]) -> list[str]:
+    """On which side of a requirement with two sides most prints miss, for one requirement at each set-up."""
+    found = window.predict(window.limits_for(setups).quantities, setups, most=False)
+    limits = {one.name: one for one in window.product.requirements}
+    return [_side(limits[name], float(found[name]["mean"].iloc[at])) for at, name in enumerate(names)]
 
-    It is where no speed step lies between the band and the edge of the region and the edge itself is
-    `assured`: else a requirement ends the band within that step.
-    """
-    first, last = _steps_inside(row.slowest, row.fastest)
-    at_slowest = low <= max(first * SPEED_STEP, row.slowest) + 1e-6
-    at_fastest = high >= min(last * SPEED_STEP, row.fastest) - 1e-6
-    return bool(at_slowest and assured[0]), bool(at_fastest and assured[1])
+
+def _side(limit: Requirement, mean: float) -> str:
+    if limit.least is None or limit.most is None or np.isnan(mean):  # it is NaN where known from counts alone
+        return ""
+    return "too small" if mean - limit.least < limit.most - mean else "too large"

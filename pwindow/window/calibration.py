@@ -278,8 +278,11 @@ class _Runs:
         for tolerance in self.window.tolerances:
             own, drift = rows[tolerance.setting], np.tile(self.drifts[tolerance.setting], len(setups))
             rows[tolerance.setting] = own + drift * tolerance.half_width(own)
-        means = self.truth.means(rows)
-        values = means.reshape(len(setups), -1, means.shape[1]) + self.effects
+        means, sizes = (
+            found.reshape(len(setups), -1, len(self.truth.names))
+            for found in (self.truth.means(rows), self.truth.deviations(rows))
+        )
+        values = means + sizes * self.effects
         limits = self.window.limits[str(setups["plate"].iloc[0] or "")]
         met = np.ones(values.shape[:2], dtype=bool)
         for requirement in self.window.product.requirements:

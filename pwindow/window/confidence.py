@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from pwindow.surfaces.posterior.processes import Processes
 from pwindow.window.conformance import Conformance
@@ -33,6 +33,8 @@ _POINTS, _SETTLED = 49, 2e-3
 _BATCHES = 32
 _NEAR, _AT_ONCE = 0.04, 120_000
 """How near the level all processes are looked at; set-ups times processes in memory together."""
+_NEAR_SCORE, _FEWER, _SURE = 0.3, 16, 1e-12
+"""The same in normal scores, and how many times fewer processes are looked at elsewhere; the largest score is told."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,19 +69,21 @@ class ConformanceInterval:
         )
 
     def sentence(self, stated: float) -> str:
-        """What the stated conformance and the bound mean, in words; counts are cut, so that they never promise too much.
+        """What the stated conformance and the bound mean, in words.
+
+        The stated one is rounded, but never up to all; the bound is cut, so that it never promises too much.
 
         Examples
         --------
         >>> sure = ConformanceInterval(low=0.83, high=0.99, level=0.9, at_least=0.83, confidence=0.95)
         >>> sure.sentence(0.951)
-        'of 100 prints, each from a new make-ready, about 95 would conform; the trial is small: with 95 % confidence at least 83'
+        'of 100 prints, each from a new make-ready, about 95 would meet all requirements; the trial is small: with 95 % confidence at least 83'
         """
         prints = 100 if stated < 0.99 else 1000
-        about, sure = (int(prints * value + 1e-9) for value in (stated, self.at_least))
+        about, sure = min(round(prints * stated), prints - 1), int(prints * self.at_least + 1e-9)
         small = "the trial is small: " if self.high - self.low > _WIDE else ""
         return (
-            f"of {prints} prints, each from a new make-ready, about {about} would conform; "
+            f"of {prints} prints, each from a new make-ready, about {about} would meet all requirements; "
             f"{small}with {100 * self.confidence:g} % confidence at least {sure}"
         )
 
@@ -221,6 +225,44 @@ def conformance_at_least(
     return found
 
 
+def conformance_at_least_everywhere(
+    window: Conformance, setups: pd.DataFrame, confidence: float, level: float
+) -> np.ndarray:
+    """What the joint conformance of set-ups is at least, shape (m,), as smooth over set-ups as it is.
+
+    All processes are looked at near the level, and a few elsewhere. What the few are off by changes slowly over
+    set-ups, so that what they are off by near the level, nearest first, is taken from the others too: without that
+    there is a step between both, at which splines through the answers swing.
+
+    Parameters
+    ----------
+    window : Conformance
+    setups : DataFrame
+        As `Conformance.setups` makes them, all of one plate process and pressure.
+    confidence, level : float
+    """
+    scores = _scores(_at_least(window, setups, confidence, DRAWS // _FEWER, level / 2.0))
+    near = np.abs(scores - ndtri(level)) < _NEAR_SCORE
+    if near.any():
+        exact = _scores(_at_least(window, setups[near], confidence, DRAWS))
+        places = _places(setups)
+        apart = ((places[~near, None] - places[None, near]) ** 2).sum(axis=2)
+        scores[~near] += (1.0 / apart) @ (exact - scores[near]) / (1.0 / apart).sum(axis=1)
+        scores[near] = exact
+    return ndtr(scores)
+
+
+def _scores(shares: np.ndarray) -> np.ndarray:
+    return ndtri(shares.clip(_SURE, 1.0 - _SURE))
+
+
+def _places(setups: pd.DataFrame) -> np.ndarray:
+    """Cell volumes and speeds by their logarithms, from 0 to 1, shape (m, 2)."""
+    logs = np.log(setups[["cell_volume", "speed"]].to_numpy(float))
+    spans = np.ptp(logs, axis=0)
+    return (logs - logs.min(axis=0)) / np.where(spans > 0.0, spans, 1.0)
+
+
 def _at_least(
     window: Conformance, setups: pd.DataFrame, confidence: float, draws: int, worth: float = 0.0
 ) -> np.ndarray:
@@ -255,8 +297,14 @@ class _Rectangles:
     ----------
     lower, upper : ndarray, shape (k,)
     mean : ndarray, shape (k, m, s)
-    spread : ndarray, shape (s, k, k)
-        Covariance of what a process varies by.
+    spread : ndarray, shape (s, q, q)
+        Covariance of what a process varies by, where its spread is even.
+    forms : ndarray, shape (k, q)
+        From responses to limited quantities.
+    deviations : ndarray, shape (m, s, q)
+        Standard deviations at the set-ups beside those of `spread`.
+    errors : ndarray, shape (s, k, k)
+        Covariance of what the responses do not hold.
     drift : ndarray, shape (m, k, k)
         Covariance of what settings drift by.
     """
@@ -265,6 +313,9 @@ class _Rectangles:
     upper: np.ndarray
     mean: np.ndarray
     spread: np.ndarray
+    forms: np.ndarray
+    deviations: np.ndarray
+    errors: np.ndarray
     drift: np.ndarray
 
     @classmethod
@@ -281,14 +332,19 @@ class _Rectangles:
             lower=lower,
             upper=upper,
             mean=of_lines + shift[:, lines].T[:, None],
-            spread=forms @ processes.spread @ forms.T + errors[:, lines][:, :, lines],
+            spread=processes.spread,
+            forms=forms,
+            deviations=processes.deviations(setups),
+            errors=errors[:, lines][:, :, lines],
             drift=np.einsum("tmi,tmj->mij", moved, moved),
         )
 
     def probability(self, where: np.ndarray) -> np.ndarray:
         """Of set-ups under processes; `where` is a mask of shape (m, s), answers are in its order."""
         setup, process = np.nonzero(where)
-        scale = self.spread[process] + self.drift[setup]
+        grown = self.forms * self.deviations[where][:, None, :]
+        scale = grown @ self.spread[process] @ grown.swapaxes(1, 2)
+        scale += self.errors[process] + self.drift[setup]
         return rectangle_probability(
             self.lower, self.upper, self.mean[:, where].T, scale, np.inf, _POINTS, _SETTLED
         )
@@ -322,8 +378,11 @@ class _Rectangles:
 
     def _alone(self, line: int) -> np.ndarray:
         """Probability of one line by itself, shape (m, s)."""
-        each, shared = self.spread[:, line, line], self.drift[:, line, line]
-        deviation, inside = np.sqrt(shared[:, None] + each), np.ones(self.mean.shape[1:])
+        used = np.flatnonzero(self.forms[line])
+        grown = self.deviations[:, :, used] * self.forms[line, used]
+        own = np.einsum("msi,sij,msj->ms", grown, self.spread[:, used][:, :, used], grown)
+        variance = own + self.errors[:, line, line] + self.drift[:, line, line, None]
+        deviation, inside = np.sqrt(variance), np.ones(self.mean.shape[1:])
         for bound, sign in ((self.lower[line], 1.0), (self.upper[line], -1.0)):
             if np.isfinite(bound):
                 inside -= ndtr(sign * (bound - self.mean[line]) / deviation)

@@ -75,7 +75,7 @@ class Conformance:
 
     @property
     def confidence(self) -> float | None:
-        """How sure the trial must make it that a set-up reaches the level; None where that is not asked for."""
+        """Confidence with which a set-up must reach the level; None where none is asked for."""
         return self.product.assurance.confidence
 
     @property
@@ -115,8 +115,8 @@ class Conformance:
         pressure : float or array, in the trial's unit of pressure
         """
         numbers = np.broadcast_arrays(*np.atleast_1d(speed, cell_volume, pressure))
-        frame = pd.DataFrame(dict(zip(FACTORS, (np.asarray(values, float) for values in numbers))))
-        return frame.assign(**self.patterns[plate])
+        settings = dict(zip(FACTORS, (np.array(values, float) for values in numbers)))
+        return pd.DataFrame({**settings, **self.patterns[plate]})
 
     def conformance(self, setups: pd.DataFrame, points: int = POINTS) -> pd.DataFrame:
         """Conformance probabilities of the next run at set-ups of one plate process.
@@ -133,12 +133,15 @@ class Conformance:
         DataFrame
             ``joint`` and one column for each requirement, between 0 and 1.
         """
-        limits = self.limits_for(setups)
-        predictive = self.predictive(setups)
-        columns = {"joint": conformance_probability(predictive, limits, None, points)}
-        for name in limits.requirements:
-            columns[name] = conformance_probability(predictive, limits, name, points)
-        return pd.DataFrame(columns)
+        found = self.conformance_alone(setups, points)
+        found.insert(0, "joint", self.joint_conformance(setups, points))
+        return found
+
+    def conformance_alone(self, setups: pd.DataFrame, points: int = POINTS) -> pd.DataFrame:
+        """Conformance probability of each requirement by itself, in a column of its name; as of `conformance`."""
+        limits, found = self.limits_for(setups), self.predictive(setups)
+        names = limits.requirements
+        return pd.DataFrame({name: conformance_probability(found, limits, name, points) for name in names})
 
     def joint_conformance(self, setups: pd.DataFrame, points: int = POINTS, least: float = 0.0) -> np.ndarray:
         """Joint conformance probability alone, shape (m,).
@@ -221,7 +224,7 @@ class Conformance:
             weights = np.array([quantity.weights.get(response, 0.0) for response in joint.names])
             mean = found.mean @ weights + quantity.constant
             total = np.einsum("i,mij,j->m", weights, found.scale, weights)
-            own = weights @ joint.spread @ weights
+            own = np.einsum("i,mij,j->m", weights, found.spread, weights)
             stated = self.study.ink.resistivity_spread**2 if quantity.error == "ink" else 0.0
             of_mean = (total - own).clip(min=0.0)
             columns = intervals(mean, of_mean, own + stated, joint.df, joint.df, level, most=most)

@@ -121,10 +121,10 @@ def planned_notes(rolls: Sequence[Roll]) -> tuple[str, ...]:
     Examples
     --------
     >>> planned_notes([Roll("0412", 2.4), Roll("new 1", 6.3, planned=True)])
-    ('roll new 1 (6.3 cm³/m²) is planned: it does not exist yet',)
+    ('roll new 1 (6.3 cm³/m²) is planned: you do not have it yet',)
     """
     return tuple(
-        f"roll {roll.id} ({volume_words(roll.cell_volume)} cm³/m²) is planned: it does not exist yet"
+        f"roll {roll.id} ({volume_words(roll.cell_volume)} cm³/m²) is planned: you do not have it yet"
         for roll in rolls
         if roll.planned
     )

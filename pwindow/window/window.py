@@ -22,12 +22,13 @@ from pwindow.window.requirements.quantities import gap_count
 from pwindow.window.requirements.tolerances import product_tolerances, without_effect
 from pwindow.window.search.recommendation import Recommendation, recommend
 from pwindow.window.setup import planned_notes
+from pwindow.window.tails import beyond_compared
 from pwindow.wording import asked, counted, listed
 
 
 @dataclass(frozen=True, repr=False)
 class Window(Viewed, Conformance):
-    """Where a product's requirements are met together, for the next run: `Conformance`, its speed bands, and the one to run."""
+    """Where the next run meets all of a product's requirements: `Conformance`, its speed bands, and the one to run."""
 
     def overview(self) -> Overview:
         """Product, fit, plates, rolls and assurance; searches for nothing."""
@@ -134,21 +135,19 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
 
 def _beyond_inspected(product: Product, surfaces: Surfaces) -> Iterator[str]:
     """What is said of more gaps than the trial has looked at."""
-    count = gap_count(product, surfaces)
-    if count == 1 or "gap_closure" not in surfaces.joint.names or surfaces.counts_only:
+    if not beyond_compared(product, surfaces):
         return
-    compared = surfaces.gap_shape.inspected
-    if count > compared:
-        times = count / max(compared, 1)
-        known = (
-            f"{times:.{0 if times >= 10 else 1}f} times as many as the {compared} that the trial can compare within prints"
-            if compared
-            else "but no print of the trial has two measured gaps to compare"
-        )
-        yield (
-            f"every one of {count:.0f} gaps must meet its limits, {known}: how far off the worst of them lies is "
-            "extrapolated; measure more gaps on each print to be surer"
-        )
+    count, compared = gap_count(product, surfaces), surfaces.gap_shape.inspected
+    times = count / max(compared, 1)
+    known = (
+        f"{times:.{0 if times >= 10 else 1}f} times as many as the {compared} that the trial can compare within prints"
+        if compared
+        else "but no print of the trial has two measured gaps to compare"
+    )
+    yield (
+        f"every one of {count:.0f} gaps must meet its limits, {known}: the worst gap is "
+        "extrapolated; to be surer, measure more gaps on each print"
+    )
 
 
 def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:

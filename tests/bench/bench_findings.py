@@ -89,9 +89,9 @@ KINDS: dict[str, tuple[Change, str]] = {
     "twice the spread at high pressure": (more_spread, "is uneven"),
     "slopes differ between make-readies": (slopes, "differs from make-ready"),
     "a corner in speed": (corner, "curvature"),
-    "pressures the wrong way round": (wrong_pressure, "where it rises in printing"),
+    "pressures the wrong way round": (wrong_pressure, "but it usually rises in printing"),
     "copied rows": (copied, "another row of its print"),
-    "lopsided gaps": (lopsided, "do not vary as normal"),
+    "lopsided gaps": (lopsided, "are not normally distributed"),
 }
 
 

@@ -26,8 +26,12 @@ import nbformat
 from playwright.sync_api import sync_playwright
 
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
-PATHS = {"set-up speed": "/voila/render/set-up-speed.ipynb", "trade-offs": "/voila/render/trade-offs.ipynb"}
-FIRST_PICTURE = {"set-up speed": ".heatmaplayer image", "trade-offs": ".js-plotly-plot .scatterlayer .trace"}
+PATHS = {name: f"/voila/render/{name}.ipynb" for name in ("set-up-speed", "trade-offs", "traces")}
+FIRST_PICTURE = {
+    "set-up-speed": ".heatmaplayer image",
+    "trade-offs": ".js-plotly-plot .scatterlayer .trace",
+    "traces": ".js-plotly-plot .scatterlayer .trace",
+}
 WINDOW = {"width": 1280, "height": 900}
 MOVES = 60
 OPENS = 5
@@ -193,7 +197,7 @@ def main() -> None:
                 report(f"{name}: first visit", times["fresh"], "s")
                 report(f"{name}: later visits", times["kept"], "s")
             page = browser.new_context(viewport=WINDOW).new_page()
-            open_page(page, address, "set-up speed")
+            open_page(page, address, "set-up-speed")
             time.sleep(2)
             report("pressure slider to repainted map", moves(page, "Pressure"), "ms")
             report("speed slider to repainted ring", moves(page, "Speed"), "ms")

@@ -123,14 +123,14 @@ def test_covariate_tied_to_the_plate_is_left_out_and_said():
     notes = []
     design = make_design(line_height(cells), notes)
     assert "plate=b" in design.labels and not any("plate_width" in name for name in design.labels)
-    assert any("plate_width cannot be separated" in note for note in notes)
+    assert any("plate width cannot be separated" in note for note in notes)
 
 
 def test_covariate_that_is_missing_for_some_prints_is_not_used():
     cells = make_cells(FULL * 2, plate_width=[30.0, 40.0, np.nan] * 18)
     notes = []
     assert not any("plate_width" in name for name in make_design(line_height(cells), notes).labels)
-    assert any("plate_width is missing for some prints" in note for note in notes)
+    assert any("plate width is missing for some prints" in note for note in notes)
 
 
 def test_prints_to_spare_are_kept():
@@ -177,4 +177,4 @@ def test_what_goes_with_a_term_left_out_is_said(demo_trial):
     surfaces = pw.fit(demo_trial, leave_out=["pressure"])
     notes = [note for note in surfaces.notes if note.startswith("line height: left out with")]
     assert len(notes) == 1
-    assert all(term in notes[0] for term in ("pressure²", "speed × pressure", "cell_volume × pressure"))
+    assert all(term in notes[0] for term in ("pressure²", "speed × pressure", "cell volume × pressure"))

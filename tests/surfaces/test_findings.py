@@ -128,7 +128,7 @@ def test_findings_are_told_in_the_units_that_are_asked_for(demo_rows):
     surfaces = pw.fit(read_frame(rows), plan=SHORT)
     metric, us = (about(findings(surfaces, units), "does not fit") for units in (METRIC, us_customary()))
     assert "A-033 (120 m/min, 5.6 cm³/m², 50 µm, laser-imaged)" in metric[0].sentence
-    assert "A-033 (393.7 ft/min, 3.61 BCM, 1.969 thou, laser-imaged)" in us[0].sentence
+    assert "A-033 (393.7 ft/min, 3.61 BCM, 1.97 thou, laser-imaged)" in us[0].sentence
     off = [
         float(re.search(r"gap closure is (\S+) (?:µm|thou) above", one[0].sentence)[1])
         for one in (metric, us)
@@ -171,11 +171,12 @@ def test_a_very_uneven_spread_is_said(simulate):
     )
     low, high = map(float, re.findall(r"(\S+) % where cell volume", finding.sentence))
     assert finding.response == "line_height" and high > 2.0 * low
-    assert "too optimistic where cell volume is high and too cautious where" in finding.sentence
+    ratio = float(re.search(r"probabilities allow for (\S+) times as much", finding.sentence)[1])
+    assert 1.3 < ratio < high / low
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("sign, shape", [(1, "above it lie farther out"), (-1, "below it lie farther out")])
+@pytest.mark.parametrize("sign, shape", [(1, "above it scatter farther"), (-1, "below it scatter farther")])
 def test_a_spread_of_another_shape_is_said(simulate, sign, shape):
     """One print in five is off by 25 % to the same side."""
 

@@ -7,7 +7,7 @@ import pytest
 
 import pwindow as pw
 from pwindow.errors import DeclarationProblem
-from pwindow.window.bands import SPEED_STEP, SpeedBand, limited_by
+from pwindow.window.bands import SPEED_STEP, SpeedBand
 from pwindow.window.confidence import (
     conformance_at_least,
     conformance_by_process,
@@ -16,7 +16,7 @@ from pwindow.window.confidence import (
     reached,
 )
 from pwindow.window.search.inner import _least, inner_set
-from pwindow.window.search.maps import window_map
+from pwindow.window.search.maps import grid_setups, window_map
 from pwindow.window.search.starting import closest_setup
 from pwindow.window.shortfall.shortfall import shortfall
 from pwindow.window.shortfall.words import conflicts, promise
@@ -52,6 +52,20 @@ def test_a_bound_is_the_quantile_over_all_processes(which, confidence, demo_surf
     assert ((quick >= 0.95) == (brute >= 0.95)).all()
 
 
+def test_the_edge_of_the_map_has_no_kink_of_its_own(demo_surfaces, study, tag):
+    """Up to the roll of most volume: as all processes have it at each volume, and as smooth."""
+    window = held(demo_surfaces, study, tag, 0.9)
+    shown = window_map(window, window.plates[0], 50.0, 80)
+    low, _ = shown.edges(0.95)
+    top = np.arange(80)[-16::3]
+    speeds = np.arange(38.0, 62.0, 0.5)
+    setups = grid_setups(window, window.plates[0], 50.0, shown.volumes[top], speeds)
+    exact = conformance_at_least(window, setups, 0.9).reshape(len(top), len(speeds))
+    edges = [np.interp(0.95, row, speeds) for row in exact]
+    np.testing.assert_allclose(low[top], edges, atol=0.9)
+    np.testing.assert_allclose(np.diff(low[top]), np.diff(edges), atol=1.2)
+
+
 def test_without_a_confidence_the_stated_conformance_decides(tag_window):
     setups = along(tag_window, 50.0, [60.0, 100.0])
     stated = tag_window.joint_conformance(setups)
@@ -69,7 +83,7 @@ def test_bands_end_where_one_step_more_is_not_assured(sure):
             setups = sure.setups(band.plate, [at, at + step], band.roll.cell_volume, band.pressure)
             inside, outside = np.quantile(conformance_by_process(sure, setups), 0.1, axis=1)
             assert inside >= 0.95
-            if limited_by(row, end) != "end of trial":
+            if not row[f"trial_ends_{end}"]:
                 checked += 1
                 assert outside < 0.95
         assert band.fastest_at_least >= 0.95 and band.safest_at_least >= band.fastest_at_least
@@ -155,7 +169,7 @@ def test_the_closest_says_both(beyond):
     found, closest = shortfall(beyond), closest_setup(beyond)
     frame = closest.setup.frame(beyond)
     assert closest.at_least == pytest.approx(conformance_interval(beyond, frame).at_least, abs=1e-9)
-    assert "assurance with 99 % confidence" in promise(found)
+    assert "with 99 % confidence" in promise(found)
     assert promise(found).endswith(
         f", with 99 % confidence at least {100 * closest.at_least // 0.1 / 10:.1f} %."
     )

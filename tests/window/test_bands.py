@@ -17,7 +17,6 @@ from pwindow.window.bands import (
     bands_at,
     bands_of,
     limited_by,
-    side_missed,
     speed_bands,
 )
 from pwindow.window.search.recommendation import recommend
@@ -167,10 +166,10 @@ def test_an_end_is_the_trials_where_no_step_is_left_before_its_edge(window_of):
     window = window_of(line_width=(None, 200.0, {}))
     for _, band in window.speed_bands().iterrows():
         assert (band["speed_low_m_min"], band["speed_high_m_min"]) == (30.0, 120.0)
-        assert limited_by(band, "low") == limited_by(band, "high") == "end of trial"
+        assert (limited_by(band, "low"), limited_by(band, "high")) == ("slowest tried", "fastest tried")
 
 
-@pytest.mark.parametrize("sure, words", [(False, "line width"), (True, "end of trial")])
+@pytest.mark.parametrize("sure, words", [(False, "line width"), (True, "slowest tried")])
 def test_an_end_is_a_requirements_where_it_ends_the_band_within_the_last_step(window_of, sure, words):
     """From 30.04 m/min on the first step is 30.1: whether 30.04 is assured tells what ends the band."""
     window = window_of(line_width=(None, 64.0, {}))
@@ -184,7 +183,7 @@ def test_an_end_is_a_requirements_where_it_ends_the_band_within_the_last_step(wi
     (band,) = bands_of(window, Row(roll, "laser-imaged", 50.0, 30.04, 60.0))
     told = band.to_dict("pressure_um")
     assert band.low == told["speed_low_m_min"] == 30.1
-    assert (limited_by(told, "low"), limited_by(told, "high")) == (words, "end of trial")
+    assert (limited_by(told, "low"), limited_by(told, "high")) == (words, "fastest tried")
 
 
 @pytest.mark.slow
@@ -254,12 +253,22 @@ def test_nothing_is_recommended_where_nothing_is_assured(demo_surfaces, tag, stu
     assert window.recommended() is None
 
 
-def test_a_limit_with_two_sides_says_on_which_prints_miss(tag_window):
-    """At low speed lines are high and wide and gaps narrow; at high speed resistance has one side."""
-    table = tag_window.speed_bands([50.0])
-    band = SpeedBand.of(table[table["roll"] == "2047"].iloc[0], tag_window)
-    assert (band.limiting_low, band.limiting_high) == ("gap", "line_resistance")
-    assert (side_missed(tag_window, band, "low"), side_missed(tag_window, band, "high")) == ("too small", "")
-    other = replace(band, high=120.0, limiting_high="gap")
-    gap = tag_window.quantities(tag_window.setups("laser-imaged", 120.0, 7.2, 50.0))["gap"]["mean"].iloc[0]
-    assert side_missed(tag_window, other, "high") == ("too small" if gap < 29.0 else "too large")
+def test_a_limit_with_two_sides_says_on_which_prints_miss(tag, demo_surfaces, study):
+    """At low speed lines are high and wide and gaps narrow, at high speed gaps are wide; resistance has one side."""
+    requirements = tuple(replace(one, most=34.0) if one.name == "gap" else one for one in tag.requirements)
+    window = pw.find_window(demo_surfaces, replace(tag, requirements=requirements), study)
+    table = window.speed_bands([50.0])
+    narrow, wide = (SpeedBand.of(table.iloc[at], window) for at in (2, 3))
+    assert (narrow.slow_end, narrow.fast_end) == ("gap too small", "gap too large")
+    assert (wide.slow_end, wide.fast_end) == ("gap too small", "line resistance")
+    assert limited_by(table.iloc[3], "low") == wide.slow_end
+
+
+def test_the_reason_names_what_takes_the_probability_below_the_level(tag, demo_surfaces, study):
+    """Of widths at most 60 µm the line width is the least probable there and rises with speed: resistance ends the band."""
+    requirements = tuple(
+        replace(one, most=60.0) if one.name == "line_width" else one for one in tag.requirements
+    )
+    best = pw.find_window(demo_surfaces, replace(tag, requirements=requirements), study).recommended()
+    assert (best.band.limiting_high, best.band.falling_high) == ("line_width", "line_resistance")
+    assert "line resistance takes the probability below 95 %" in best.why

@@ -38,7 +38,7 @@ def test_the_demo_is_less_sure_than_it_looks(tag_window):
     shares = conformance_by_process(tag_window, setup)[0]
     assert np.median(shares) == pytest.approx(0.976, abs=1e-3)
     found = conformance_interval(tag_window, setup)
-    assert found.at_least == pytest.approx(0.832, abs=1e-3) == found.low
+    assert found.at_least == pytest.approx(0.837, abs=1e-3) == found.low
     assert (found.level, found.confidence) == (0.9, 0.95) and found.high > 0.99
 
 
@@ -60,7 +60,8 @@ def test_a_share_is_that_of_prints_drawn_one_by_one(tag_window):
     ]
     order = np.argsort(shares)
     for at in order[[60, 300, 700]]:
-        prints = rng.multivariate_normal(means[at], processes.spread[at], 40_000)
+        size = processes.deviations(setup)[0, at]
+        prints = rng.multivariate_normal(means[at], processes.spread[at] * np.outer(size, size), 40_000)
         prints += sum(rng.uniform(-1, 1, (len(prints), 1)) * each for each in drift)
         value = dict(zip(window.joint.names, prints.T))
         gaps = processes.between[at, window.joint.names.index("gap_closure")] * rng.standard_normal(
@@ -94,19 +95,21 @@ def test_bands_and_the_recommended_set_up_have_the_bound_of_their_set_ups(tag_wi
 def test_of_a_large_share_counts_are_of_a_thousand_and_a_sure_one_is_not_called_small():
     sure = ConformanceInterval(low=0.995, high=0.999, level=0.9, at_least=0.995, confidence=0.95)
     assert sure.sentence(0.998) == (
-        "of 1000 prints, each from a new make-ready, about 998 would conform; with 95 % confidence at least 995"
+        "of 1000 prints, each from a new make-ready, about 998 would meet all requirements; with 95 % confidence at least 995"
     )
 
 
 def test_a_bound_reads_the_same_wherever_it_stands(tag_window):
-    """0.8552 is 85.5 % and 85 of 100: cut in words, in tables and on the run sheet alike."""
+    """0.8634 is 86.3 % and 86 of 100: cut in words, in tables and on the run sheet alike."""
     setup = Setup("laser-imaged", tag_window.roll("1318"), 50.0, 83.1)
     found = conformance_interval(tag_window, setup.frame(tag_window))
-    assert found.at_least == pytest.approx(0.8552, abs=5e-4)
-    assert found.sentence(0.951).endswith("at least 85")
-    assert bound(found.to_dict()).endswith("at least 85.5 %")
+    assert found.at_least == pytest.approx(0.8634, abs=5e-4)
+    assert found.sentence(0.951).endswith("at least 86")
+    assert bound(found.to_dict()).endswith("at least 86.3 %")
     sheet = pw.review.run_sheet_html(pw.review.run_sheet_of(tag_window, setup=setup))
-    assert "about 95 of 100 runs (perhaps as few as 85)" in sheet
+    assert (
+        "About 95 of 100 prints, each from a new make-ready (perhaps as few as 86), meet every limit" in sheet
+    )
 
 
 @pytest.mark.slow
@@ -116,7 +119,7 @@ def test_the_sampling_error_is_that_from_one_seed_to_the_next(demo_trial):
     for seed in range(10):
         surfaces = pw.fit(demo_trial, plan=Plan(seed=seed))
         window = pw.find_window(surfaces, pw.read_product(pw.demo("tag.toml")))
-        setup = window.setups("laser-imaged", 97.9, 7.2, 50.0)
+        setup = window.setups("laser-imaged", 97.8, 7.2, 50.0)
         means.append(conformance_by_process(window, setup)[0].mean())
         errors.append(sampling_error(window, setup))
     ratio = np.std(means, ddof=1) / np.mean(errors)

@@ -67,7 +67,7 @@ def test_tighter_asks_for_more_and_looser_for_less(tag_window):
 
 
 def test_the_frame_has_a_row_for_each_limit_and_way(tag_window):
-    start = Setup(PLATE, tag_window.roll("2047"), 50.0, 97.9)
+    start = Setup(PLATE, tag_window.roll("2047"), 50.0, 97.8)
     trades = limit_trades(tag_window, start)
     frame = trades.to_frame()
     assert len(frame) == 2 * len(trades.limits) == 10
@@ -75,7 +75,7 @@ def test_the_frame_has_a_row_for_each_limit_and_way(tag_window):
     narrower = frame[(frame["requirement"] == "line_width") & (frame["moved"] == "tighter")].iloc[0]
     assert math.isnan(narrower["fastest_speed_m_min"]) and math.isnan(narrower["change_m_min"])
     assert narrower["best_pressure_um"] == 20.0, "another pressure is assured where this one is not"
-    assert narrower["best_change_m_min"] == pytest.approx(narrower["best_speed_m_min"] - 97.9)
+    assert narrower["best_change_m_min"] == pytest.approx(narrower["best_speed_m_min"] - 97.8)
     looser = frame[frame["moved"] == "looser"]
     assert (looser["best_change_m_min"] >= 0).all() and (looser["change_m_min"] >= 0).all()
 

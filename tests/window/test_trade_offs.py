@@ -11,6 +11,8 @@ from scipy import stats
 import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.study import Ink, Roll, Study
+from pwindow.window.confidence import conformance_by_process
+from pwindow.window.search.recommendation import neighbours
 from pwindow.window.setup import planned_notes, planned_rolls, planned_study, unplanned_study
 from pwindow.window.trade_offs import (
     AS_PRINTED,
@@ -215,6 +217,32 @@ def test_limits_moved_by_a_step_are_windows_of_changed_products(which, request, 
     assert (limits.loc[~relaxed, "gain_percentage_points"] <= 0).all()
 
 
+def test_steps_and_speeds_have_the_bound_that_a_confidence_asks_for(tag_window, setup):
+    """By the quantile over all processes of a window that is made anew for each step."""
+    window = pw.find_window(tag_window.surfaces, tag_window.product.with_confidence(0.9), tag_window.study)
+    table = sensitivities(window, setup)
+    faster = dataclasses.replace(setup, speed=setup.speed + 1.0)
+    shorter = dataclasses.replace(
+        window.product.requirements[0], most=window.product.requirements[0].most + 10.0
+    )
+    other = dataclasses.replace(window.product, requirements=(shorter, *window.product.requirements[1:]))
+    eased = pw.find_window(window.surfaces, other, window.study)
+    steps = table["step"] > 0
+    for row, judged, at in (
+        (table[steps & (table["what"] == "speed")].iloc[0], window, faster),
+        (table[steps & (table["requirement"] == "line_resistance")].iloc[0], eased, setup),
+    ):
+        expected = np.quantile(conformance_by_process(judged, at.frame(judged)), 0.1)
+        assert row["at_least_after"] == pytest.approx(expected, abs=1e-9)
+        assert row["at_least_after"] < row["conformance_after"]
+    near = neighbours(window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed)
+    here = near.loc[np.isclose(near["speed_m_min"], setup.speed), "at_least"].item()
+    assert here == pytest.approx(
+        np.quantile(conformance_by_process(window, setup.frame(window)), 0.1), abs=1e-9
+    )
+    assert sensitivities(tag_window, setup)["at_least_after"].isna().all()
+
+
 def test_steps_out_of_the_trial_region_are_not_answered(tag_window, setup):
     """120 m/min, 7.2 cm³/m² and 80 µm are the most that was tried."""
     largest = dataclasses.replace(setup, roll=tag_window.rolls[-1], pressure=80.0, speed=120.0)
@@ -352,7 +380,7 @@ def test_planned_rolls_are_named_in_their_order_and_noted(tag_window, study, dem
     window = pw.find_window(demo_surfaces, tag, planned)
     assert window.notes == (*tag_window.notes, *planned_notes(planned.rolls)) != tag_window.notes
     assert with_planned_roll(tag_window, "new", 6.2).notes[-1] == (
-        "roll new (6.2 cm³/m²) is planned: it does not exist yet"
+        "roll new (6.2 cm³/m²) is planned: you do not have it yet"
     )
 
 
@@ -388,12 +416,12 @@ def test_planned_rolls_that_cannot_be(tag_window, identity, volume, said):
 
 @pytest.fixture(scope="module")
 def beside(tag_window, setup):
-    other = Setup(PLATE, tag_window.rolls[-1], 50.0, 97.9)
+    other = Setup(PLATE, tag_window.rolls[-1], 50.0, 97.8)
     return side_by_side(tag_window, [setup, other]).set_index("what")
 
 
 def test_side_by_side_is_what_each_set_up_is(tag_window, setup, beside):
-    for at, one in ((1, setup), (2, Setup(PLATE, tag_window.rolls[-1], 50.0, 97.9))):
+    for at, one in ((1, setup), (2, Setup(PLATE, tag_window.rolls[-1], 50.0, 97.8))):
         found, told = (
             tag_window.quantities(one.frame(tag_window)),
             tag_window.conformance(one.frame(tag_window)),
@@ -405,7 +433,7 @@ def test_side_by_side_is_what_each_set_up_is(tag_window, setup, beside):
             assert beside.loc[name, f"setup_{at}_obs_ci_high"] == pytest.approx(
                 frame["obs_ci_high"][0], rel=1e-12
             )
-    assert beside.loc["speed", "setup_2_difference"] == pytest.approx(14.8)
+    assert beside.loc["speed", "setup_2_difference"] == pytest.approx(14.7)
     points = 100 * (beside.loc["conformance", "setup_2"] - beside.loc["conformance", "setup_1"])
     assert beside.loc["conformance", "setup_2_difference"] == pytest.approx(points)
     assert np.isnan(beside.loc["roll", "setup_2_difference"])
@@ -414,7 +442,7 @@ def test_side_by_side_is_what_each_set_up_is(tag_window, setup, beside):
 def test_intervals_of_differences_against_the_posterior(tag_window, setup, beside):
     """Percentiles of the differences over the posterior draws of the coefficients."""
     joint = tag_window.joint
-    frames = [one.frame(tag_window) for one in (setup, Setup(PLATE, tag_window.rolls[-1], 50.0, 97.9))]
+    frames = [one.frame(tag_window) for one in (setup, Setup(PLATE, tag_window.rolls[-1], 50.0, 97.8))]
     drawn = dict(zip(joint.names, joint.draws.coefficients))
     designs = dict(zip(joint.names, joint.designs))
     for name in ("line_resistance", "gap", "silver"):
@@ -440,7 +468,7 @@ def test_intervals_of_differences_against_the_posterior(tag_window, setup, besid
 def test_intervals_of_differences_by_all_coefficients_together(tag_window, setup, beside):
     """Slopes by moving each coefficient, covariance of the stacked posterior draws, their t distribution."""
     joint = tag_window.joint
-    frames = [one.frame(tag_window) for one in (setup, Setup(PLATE, tag_window.rolls[-1], 50.0, 97.9))]
+    frames = [one.frame(tag_window) for one in (setup, Setup(PLATE, tag_window.rolls[-1], 50.0, 97.8))]
     edges = np.cumsum([0, *map(len, joint.centres)])
 
     def difference(stacked, quantity):

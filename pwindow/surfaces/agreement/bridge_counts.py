@@ -66,9 +66,7 @@ class Bridging:
         expected = f"{number} expected, 95 % interval {span}"
         found = f"bridged gaps: {bridged} of {inspected} ({expected})"
         if self.verdict is Verdict.UNUSUAL:
-            return (
-                f"{found}: is unusual; {share(self.p)} of trials of the same process are as far off by chance"
-            )
+            return f"{found}: unusual; {share(self.p)} of trials of the same process are as far off by chance"
         if self.agrees:
             return f"{found}: agrees"
         out = self.standing_out

@@ -158,7 +158,7 @@ class ResponseAgreement:
         else:
             found = (
                 f"{self.verdict}; on average {self._off(self.shift, units)} ({self._reach(units)}); "
-                f"{self.cells['inside'].sum()} of {counted(len(self.cells), 'print average lies', 'print averages lie')} inside the 95 % "
+                f"{self.cells['inside'].sum()} of {counted(len(self.cells), 'average lies', 'averages lie')} inside the 95 % "
                 f"prediction interval{self._unlikely}"
             )
         out = self.standing_out
@@ -383,7 +383,7 @@ def _mounted(cells: pd.DataFrame) -> list[pd.Series]:
 def _varied(surface: Surface, cells: pd.DataFrame, mounted: pd.Series, before: Mountings) -> list[np.ndarray]:
     """What make-readies and prints add.
 
-    One where both were told apart, or where the spread between make-readies is not from the trials before. Else
+    One where both were separated, or where the spread between make-readies is not from the trials before. Else
     what varies belongs to the make-ready, the first, or to the print.
     """
     parts = surface.components

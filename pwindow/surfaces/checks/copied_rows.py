@@ -1,4 +1,4 @@
-"""Features of a print that were entered more than once: they count as measured anew, and are not."""
+"""Features of a print that were entered more than once: they count as separate measurements, and are not."""
 
 from __future__ import annotations
 

@@ -128,9 +128,30 @@ def sum_by(values: np.ndarray, member: np.ndarray, count: int) -> np.ndarray:
     return sums
 
 
+@dataclass(frozen=True, kw_only=True)
+class ExpectedClosures:
+    """A censored regression.
+
+    Attributes
+    ----------
+    means : ndarray, shape (m,)
+        Expected mean closure of each cell, µm.
+    coefficients : ndarray, shape (p,)
+    spread : float
+        Standard deviation of a gap about the surface, µm.
+    settled : bool
+        Whether the steps came to their end; where open and bridged gaps are divided without overlap, they need not.
+    """
+
+    means: np.ndarray
+    coefficients: np.ndarray
+    spread: float
+    settled: bool
+
+
 def expected_closures(
     censored: Censored, design: np.ndarray, feature_ss: float, fixed_spread: float | None = None
-) -> tuple[np.ndarray, np.ndarray, float]:
+) -> ExpectedClosures:
     """Maximum likelihood of a censored regression, by expectation and maximisation.
 
     Gaps are taken as independent here: it is where the search for the posterior starts from.
@@ -144,14 +165,6 @@ def expected_closures(
         Sum of squares of measured closures inside cells, µm².
     fixed_spread : float, optional
         Standard deviation between gaps where nothing was measured, µm.
-
-    Returns
-    -------
-    means : ndarray, shape (m,)
-        Expected mean closure of each cell, µm.
-    coefficients : ndarray, shape (p,)
-    spread : float
-        Standard deviation of a gap about the surface, µm.
     """
     counts = censored.counts
     root = np.sqrt(counts)[:, None]
@@ -164,9 +177,10 @@ def expected_closures(
         means, inside = (found[0] for found in censored.complete(expected[None]))
         total = inside + (counts * (means - fitted) ** 2).sum() + censored.times @ variance + feature_ss
         spread = fixed_spread or float(np.sqrt(total / counts.sum()))
-        if np.abs(means - before).max() < 1e-9 * spread:
+        settled = bool(np.abs(means - before).max() < 1e-9 * spread)
+        if settled:
             break
-    return means, beta, spread
+    return ExpectedClosures(means=means, coefficients=beta, spread=spread, settled=settled)
 
 
 def _mean_edges(censored: Censored) -> np.ndarray:

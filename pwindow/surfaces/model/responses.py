@@ -19,7 +19,7 @@ from pwindow.trials.columns import DOME_SECTION_FACTOR
 from pwindow.trials.press_order import PROGRESS
 from pwindow.trials.reduction import GAP_KEYS, LINE_KEYS
 from pwindow.trials.trial import Trial
-from pwindow.wording import METRIC, Units, counted
+from pwindow.wording import METRIC, Units, amount, counted
 
 FACTORS: Mapping[str, Scale] = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
 COVARIATES: Mapping[str, Scale] = MappingProxyType(
@@ -117,6 +117,8 @@ class ResponseData:
     notes : tuple of str
     feature_sd : float or None
         Standard deviation between features where none was measured twice.
+    settled : bool
+        Whether the fit of the censored cells came to its end.
     """
 
     kind: ResponseKind
@@ -125,6 +127,7 @@ class ResponseData:
     feature_df: int = 0
     notes: tuple[str, ...] = ()
     feature_sd: float | None = None
+    settled: bool = True
 
     @property
     def censored(self) -> bool:
@@ -152,8 +155,14 @@ def section_factor(trial: Trial) -> tuple[float, str]:
     ratios = trial.of_quantity("section_ratio")
     if len(ratios):
         middle, areas = float(ratios["mean"].median()), int(ratios["count"].sum())
-        return middle, f"section factor {middle:.3f} from {counted(areas, 'measured area', 'measured areas')}"
-    return DOME_SECTION_FACTOR, "no section area was measured: the section factor is taken as 2/3 (a dome)"
+        return (
+            middle,
+            f"cross-section area is {middle:.3f} of line height times line width, from {counted(areas, 'measured area', 'measured areas')}",
+        )
+    return (
+        DOME_SECTION_FACTOR,
+        "no cross-section area was measured: it is taken as 2/3 of line height times line width (a dome)",
+    )
 
 
 def response_data(
@@ -190,8 +199,32 @@ def _means(trial: Trial, kind: ResponseKind, cells: pd.DataFrame) -> ResponseDat
         return None
     table = cells[LINE_KEYS].assign(value=cells["mean"], count=cells["count"].astype(int))
     variance, df = _pooled_variance(cells)
-    cells = _with_setups(trial, table)
-    return ResponseData(kind=kind, cells=cells, feature_variance=variance, feature_df=df)
+    return ResponseData(
+        kind=kind,
+        cells=_with_setups(trial, table),
+        feature_variance=variance,
+        feature_df=df,
+        notes=_of_measuring(kind, cells, variance),
+    )
+
+
+def _of_measuring(kind: ResponseKind, cells: pd.DataFrame, variance: float) -> tuple[str, ...]:
+    """What of the variance between the features of a print is measuring, where its uncertainty is told."""
+    told = cells[cells["error"].notna() & (cells["count"] > 0)]
+    if told.empty or variance == 0.0:
+        return ()
+    error = float((told["count"] * told["error"]).sum() / told["count"].sum())
+    size = f"{amount(100 * error**0.5)} %" if kind.log else f"{amount(error**0.5)} {kind.unit}"
+    if error >= variance:
+        return (
+            f"{kind.label}: the stated uncertainty of measuring ({size}) is larger than what the features of a print "
+            "differ by; check it",
+        )
+    share = f"{amount(100 * error / variance)} %"
+    return (
+        f"{kind.label}: measuring error (standard uncertainty {size}) is {share} of the variance between the features of a print; "
+        "the fit leaves it in",
+    )
 
 
 def _with_setups(trial: Trial, cells: pd.DataFrame) -> pd.DataFrame:
@@ -222,15 +255,17 @@ def _closure(trial: Trial) -> ResponseData | None:
     if cells.empty:
         return None
     variance, df = _pooled_variance(cells)
+    measuring = _of_measuring(RESPONSE_KINDS["gap_closure"], cells, variance)
     cells = cells.rename(columns={"mean": "value", "count": "measured"})
     cells = cells[[*GAP_KEYS, "value", "measured", "bridged", "unmeasured"]].assign(
         measured_mean=cells["value"], count=cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
     )
     bridged = int(cells["bridged"].sum())
-    gaps = counted(bridged, "bridged gap is", "bridged gaps are")
-    notes = [f"{gaps} taken as closed by at least the plate gap"] if bridged else []
+    gaps = counted(bridged, "bridged gap counts", "bridged gaps count")
+    notes = [f"{gaps} as closed by at least the plate gap"] if bridged else []
     if not cells["measured"].any():
         notes.append(COUNTS_ONLY)
+    notes += measuring
     return ResponseData(
         kind=RESPONSE_KINDS["gap_closure"],
         cells=_with_setups(trial, cells),
@@ -250,9 +285,10 @@ def complete(data: ResponseData, design: Design) -> ResponseData:
         return data
     rows, inside = design.matrix(data.cells), data.feature_variance * data.feature_df
     sd = None if data.cells["measured"].any() else _NOMINAL_SPREAD * float(data.cells["plate_gap"].min())
-    _, beta, spread = expected_closures(Censored.of(data.cells), rows, inside, sd)
-    far = (data.cells["plate_gap"] - rows @ beta > _FAR * spread) & (data.cells["measured"] > 0)
+    first = expected_closures(Censored.of(data.cells), rows, inside, sd)
+    away = data.cells["plate_gap"] - rows @ first.coefficients
+    far = (away > _FAR * first.spread) & (data.cells["measured"] > 0)
     cells = data.cells.assign(unmeasured=data.cells["unmeasured"].mask(far, 0.0))
     cells["count"] = cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
-    means, _, _ = expected_closures(Censored.of(cells), rows, inside, sd)
-    return replace(data, cells=cells.assign(value=means), feature_sd=sd)
+    found = expected_closures(Censored.of(cells), rows, inside, sd)
+    return replace(data, cells=cells.assign(value=found.means), feature_sd=sd, settled=found.settled)

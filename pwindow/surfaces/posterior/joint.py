@@ -25,6 +25,7 @@ from pwindow.surfaces.posterior.sampler import Draws, Plan, Source, draw_posteri
 from pwindow.surfaces.posterior.statistics import PrintStatistics
 from pwindow.surfaces.single.intervals import intervals
 from pwindow.surfaces.single.least_squares import least_squares
+from pwindow.surfaces.single.spread_growth import SpreadGrowth
 from pwindow.surfaces.single.variance import Groups
 
 _NEGLIGIBLE = 1e-3
@@ -40,6 +41,13 @@ class Misfit(Protocol):
         """How much at set-ups, on the modelled scale, shape (len(setups),)."""
 
 
+class Growth(Protocol):
+    """What says how the spread from print to print of a response grows with the settings."""
+
+    def deviation(self, setups: pd.DataFrame) -> np.ndarray:
+        """Standard deviation at set-ups beside that of an even spread, shape (len(setups),)."""
+
+
 @dataclass(frozen=True)
 class Predictive:
     """Multivariate t of the true means of the next print at each of m set-ups.
@@ -52,12 +60,15 @@ class Predictive:
         Location on the modelled scale.
     scale : ndarray, shape (m, q, q)
         Scale matrices.
+    spread : ndarray, shape (m, q, q)
+        What of them varies from print to print.
     df : float
     """
 
     names: tuple[str, ...]
     mean: np.ndarray
     scale: np.ndarray
+    spread: np.ndarray
     df: float
 
 
@@ -109,6 +120,8 @@ class JointSurfaces:
         What it was matched to, or worked out from.
     misses : mapping of str to Misfit
         Responses whose second-order form fails, and what says by how much.
+    growths : mapping of str to SpreadGrowth
+        How the spread of responses grows with the settings; of those without, it is even.
     """
 
     names: tuple[str, ...]
@@ -122,6 +135,7 @@ class JointSurfaces:
     df: float
     posterior: Draws | ClosedForm
     misses: Mapping[str, Misfit] = field(default_factory=dict)
+    growths: Mapping[str, SpreadGrowth] = field(default_factory=dict)
 
     @property
     def draws(self) -> Draws | None:
@@ -144,7 +158,8 @@ class JointSurfaces:
         between = list(self.between)
         between[at] = float(np.hypot(between[at], own**0.5))
         posterior = self.posterior if self.draws is None else _between_features(self.draws, at)
-        return replace(self, spread=spread, between=tuple(between), posterior=posterior)
+        growths = {other: one for other, one in self.growths.items() if other != name}
+        return replace(self, spread=spread, between=tuple(between), posterior=posterior, growths=growths)
 
     def means(self, setups: pd.DataFrame) -> np.ndarray:
         """Predicted means on the modelled scale, shape (len(setups), q)."""
@@ -182,8 +197,8 @@ class JointSurfaces:
             Columns as of `intervals`.
         """
         at, found = self.names.index(name), self.predict(setups)
-        of_mean = found.scale[:, at, at] - self.spread[at, at]
-        spread = self.spread[at, at] + self.between[at] ** 2 / features
+        own = found.spread[:, at, at]
+        of_mean, spread = found.scale[:, at, at] - own, own + self.between[at] ** 2 / features
         return pd.DataFrame(intervals(found.mean[:, at], of_mean, spread, self.df, self.df, level))
 
     def missed(self, setups: pd.DataFrame) -> np.ndarray:
@@ -196,11 +211,17 @@ class JointSurfaces:
             found[:, self.names.index(name)] = _COVER * missing.missed(setups)
         return found
 
+    def deviations(self, setups: pd.DataFrame) -> np.ndarray:
+        """Standard deviations from print to print at set-ups beside those of `spread`, shape (len(setups), q)."""
+        return deviations(self.names, self.growths, setups)
+
     def predict(self, setups: pd.DataFrame) -> Predictive:
         """The predictive distribution at each set-up."""
         matrices = model_matrices(self.designs, setups)
         mean = np.column_stack([x @ centre for x, centre in zip(matrices, self.centres)])
-        scale = np.broadcast_to(self.spread, (len(setups), *self.spread.shape)).copy()
+        deviations = self.deviations(setups)
+        spread = self.spread * deviations[:, :, None] * deviations[:, None, :]
+        scale = spread.copy()
         for (i, j), block in self.coupling.items():
             reach = ((matrices[i] @ block) * matrices[j]).sum(axis=1)
             scale[:, i, j] += reach
@@ -208,7 +229,22 @@ class JointSurfaces:
                 scale[:, j, i] += reach
         diagonal = np.arange(len(self.names))
         scale[:, diagonal, diagonal] += self.missed(setups) ** 2
-        return Predictive(self.names, mean, scale, self.df)
+        return Predictive(self.names, mean, scale, spread, self.df)
+
+
+def deviations(names: tuple[str, ...], growths: Mapping[str, Growth], setups: pd.DataFrame) -> np.ndarray:
+    """Standard deviations from print to print of q responses beside those of even spreads, shape (len(setups), q).
+
+    Parameters
+    ----------
+    names : tuple of str
+        The responses.
+    growths : mapping of str to Growth
+    setups : DataFrame
+    """
+    return np.column_stack(
+        [growths[name].deviation(setups) if name in growths else np.ones(len(setups)) for name in names]
+    )
 
 
 def join_responses(

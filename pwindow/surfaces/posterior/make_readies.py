@@ -20,15 +20,15 @@ from pwindow.surfaces.model.responses import RESPONSE_KINDS, ResponseData, Respo
 from pwindow.surfaces.model.terms import Design
 from pwindow.surfaces.posterior.sampler import Between
 from pwindow.trials.trial import Trial
-from pwindow.wording import counted
+from pwindow.wording import METRIC, PERCENT, Units, counted, span
 
-LEAST_SPARE = 5
+LEAST_SPARE = 3
 """Make-readies that a trial needs beyond those which the terms of its surfaces take up.
 
-On simulated trials of a process whose make-readies differ by 6 % in height, 36 prints on one roll, stated minus
-true conformance at the fastest set-up stated at 0.9 or more was 0.27, 0.11, 0.05, 0.06, 0.05 and 0.04 with 0, 1, 2, 3,
-5 and 8 to spare (16 to 20 trials each, standard error about 0.03); with the stated spread held it was −0.04, −0.02,
-−0.01 and 0.00 with 0 to 3."""
+With three to spare the spread that a trial shows states what comes true, and more, whether make-readies differ as the demo's
+or in variance five times as much; where they differ 15 times as much it still overstates less than the usual spread
+does (tests/bench/bench_spare.py, table in DEVELOPERS.md).
+"""
 _LEVEL = 0.95
 
 
@@ -110,11 +110,15 @@ class Mountings:
 
     @property
     def sentence(self) -> str:
-        """What probabilities assume beside the trial, in words; "" where the trial shows it."""
+        """What probabilities assume beside the trial, in words and metric units; "" where the trial shows it."""
+        return self.sentence_in(METRIC)
+
+    def sentence_in(self, units: Units) -> str:
+        """The same in units that are asked for."""
         if self.measured:
             return ""
         whose = "stated in the study" if self.declared.stated else "common practice, no source"
-        return f"{self.brief} ({whose}): {self._amounts()}, as standard deviations"
+        return f"{self.brief} ({whose}): {self._amounts(units)}, as standard deviations"
 
     @property
     def brief(self) -> str:
@@ -143,15 +147,15 @@ class Mountings:
         taken = self.count - self.spare
         return f"the trial has {self.count} make-readies, of which the terms of the surfaces use up {taken}"
 
-    def _amounts(self) -> str:
+    def _amounts(self, units: Units) -> str:
         freedom = self.declared.known_from - 1
         low, high = np.sqrt(freedom / chdtri(freedom, [0.5 - _LEVEL / 2, 0.5 + _LEVEL / 2]))
         parts = []
         for name, value in self.declared.spread.items():
             kind = RESPONSE_KINDS[name]
-            scale, unit = (100.0, "%") if kind.log else (1.0, kind.unit)
-            ends = f"{scale * value * low:.1f} to {scale * value * high:.1f}"
-            parts.append(f"{kind.label} {scale * value:.3g} {unit} ({ends})")
+            unit = PERCENT if kind.log else units.of(kind.unit)
+            ends = span(unit.of(value * low), unit.of(value * high))
+            parts.append(f"{kind.label} {unit.limit(value)} ({' to '.join(ends)})")
         return ", ".join(parts)
 
 

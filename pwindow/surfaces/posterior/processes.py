@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,8 @@ class Processes:
         Standard deviation between features of a print.
     off : ndarray, shape (s, q)
         How far a response is from its form, in units of `JointSurfaces.missed`: standard normal.
+    slopes : mapping of str to ndarray, shape (s, k)
+        How the spread of responses grows with the settings, as of `SpreadGrowth`.
     """
 
     joint: JointSurfaces
@@ -35,6 +38,7 @@ class Processes:
     spread: np.ndarray
     between: np.ndarray
     off: np.ndarray
+    slopes: Mapping[str, np.ndarray]
 
     @classmethod
     def of(cls, joint: JointSurfaces, count: int) -> Processes:
@@ -62,6 +66,7 @@ class Processes:
             spread=spread,
             between=between,
             off=rng.standard_normal(between.shape),
+            slopes={name: one.drawn(len(between), rng) for name, one in joint.growths.items()},
         )
 
     def means(self, setups: pd.DataFrame) -> np.ndarray:
@@ -69,6 +74,13 @@ class Processes:
         matrices = model_matrices(self.joint.designs, setups)
         means = np.stack([x @ beta.T for x, beta in zip(matrices, self.coefficients)], axis=-1)
         return means + self.joint.missed(setups)[:, None, :] * self.off
+
+    def deviations(self, setups: pd.DataFrame) -> np.ndarray:
+        """Standard deviations from print to print at set-ups beside those of `spread`, shape (m, s, q)."""
+        found = np.ones((len(setups), *self.between.shape))
+        for name, slopes in self.slopes.items():
+            found[:, :, self.joint.names.index(name)] = self.joint.growths[name].deviations(setups, slopes)
+        return found
 
 
 def _from_closed_form(

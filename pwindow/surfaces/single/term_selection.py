@@ -13,7 +13,7 @@ from pwindow.surfaces.model.responses import COVARIATES, FACTORS, STATE, Respons
 from pwindow.surfaces.model.terms import Design, Factor, Term, droppable, label, parents, second_order
 from pwindow.surfaces.single.surface import Surface, fit_surface
 from pwindow.trials.press_order import PROGRESS
-from pwindow.wording import counted
+from pwindow.wording import counted, term_words
 
 _SPARE_PRINTS = 10
 _SAME = 0.9  # share of equal means from which a response counts as constant
@@ -36,7 +36,9 @@ def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
             factors.append(Factor(name, scale, 0.0, 1.0))
             continue
         if values.isna().any():
-            notes.append(f"{data.kind.label}: {name} is missing for some prints, so it is not used")
+            notes.append(
+                f"{data.kind.label}: {term_words(name)} is missing for some prints, so it is not used"
+            )
         elif scale == "log" and values.min() <= 0:
             raise SurfaceProblem(f"{name} must be above zero to be used on a logarithmic scale")
         else:
@@ -69,7 +71,9 @@ def make_design(data: ResponseData, notes: list[str], left_out: Sequence[str] = 
     wanted = [term for term in second_order(factors) if not gone & {term, *parents(term)}]
     along = [label(term) for term in second_order(factors) if term not in gone and gone & parents(term)]
     if along:
-        notes.append(f"{data.kind.label}: left out with the terms they need: {', '.join(along)}")
+        notes.append(
+            f"{data.kind.label}: left out with the terms they need: {', '.join(map(term_words, along))}"
+        )
     main = {name for factor in factors if factor.name in FACTORS for name in factor.columns}
     plates = {name for factor in factors if factor.name in ("plate", STATE) for name in factor.columns}
     needed = [term for term in wanted if set(term) <= main or (len(term) == 1 and set(term) <= plates)]
@@ -113,11 +117,13 @@ def _left_out_notes(data: ResponseData, optional: list[Term], kept: list[Term]) 
     unused = [term[0] for term in gone if len(term) == 1]
     rest = [label(term) for term in gone if not set(term) & set(unused)]
     notes = [
-        f"{data.kind.label}: the effect of {name} cannot be separated from the other settings; it is not used"
+        f"{data.kind.label}: the effect of {term_words(name)} cannot be separated from the other settings; it is not used"
         for name in unused
     ]
     if rest:
-        notes.append(f"{data.kind.label}: too few prints or settings to fit {', '.join(rest)}; left out")
+        notes.append(
+            f"{data.kind.label}: too few prints or settings to fit {', '.join(map(term_words, rest))}; left out"
+        )
     return notes
 
 

@@ -76,7 +76,12 @@ class Limits:
 
 
 def product_limits(
-    product: Product, surfaces: Surfaces, joint: JointSurfaces, ink: Ink, plate_gap: float
+    product: Product,
+    surfaces: Surfaces,
+    joint: JointSurfaces,
+    ink: Ink,
+    plate_gap: float,
+    gaps: Extremes | None = None,
 ) -> Limits:
     """Turn a product's requirements into limits.
 
@@ -89,6 +94,8 @@ def product_limits(
     ink : Ink
     plate_gap : float
         µm; NaN where no gap is required.
+    gaps : Extremes, optional
+        How far off the worst of the product's gaps lies; by what the trial tells unless given.
 
     Raises
     ------
@@ -96,7 +103,8 @@ def product_limits(
         If the trial cannot judge a requirement.
     """
     count = gap_count(product, surfaces)
-    gaps = ONE_GAP if count == 1 else Extremes.of(count, surfaces.gap_shape)
+    if gaps is None:
+        gaps = ONE_GAP if count == 1 else Extremes.of(count, surfaces.gap_shape)
     quantities = {
         requirement.name: quantity(requirement, product, surfaces, ink, plate_gap)
         for requirement in product.requirements

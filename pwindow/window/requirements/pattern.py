@@ -116,8 +116,9 @@ def _value(surfaces: Surfaces, product: Product, plate: str, name: str, *, neede
     judged_for_gap = name == "plate_gap" and not needed
     if not judged_for_gap and not low - slack <= asked <= high + slack:
         span = f"{low:g} {unit}" if low == high else f"{low:g} to {high:g} {unit}"
+        size = name.replace("_", " ")
         raise WindowProblem(
-            f"product “{product.name}” asks for {name.replace('_', ' ')} {asked:g} {unit}, outside the range tried with "
-            f"{f'plate “{plate}”' if plate else 'its plate'} ({span}); print a trial with it, or change the product"
+            f"product “{product.name}” asks for {size} {asked:g} {unit}, outside the range tried with "
+            f"{f'plate “{plate}”' if plate else 'its plate'} ({span}); print a trial at that {size}, or change the product"
         )
     return asked

@@ -1,4 +1,4 @@
-"""How far a setting may drift from what is asked for."""
+"""How far a setting may deviate from what is asked for."""
 
 from __future__ import annotations
 
@@ -74,8 +74,7 @@ def without_effect(tolerances: tuple[Tolerance, ...], surfaces: Surfaces) -> tup
     """A note for each tolerance of a setting that no surface depends on."""
     known = {factor.name for surface in surfaces.by_name.values() for factor in surface.design.factors}
     return tuple(
-        f"the trial did not vary {one.setting.replace('_', ' ')}, so the probabilities do not include drift within its "
-        "tolerance"
+        f"the trial did not vary {one.setting.replace('_', ' ')}, so the probabilities do not allow for its tolerance"
         for one in tolerances
         if one.setting not in known
     )

@@ -28,11 +28,12 @@ from scipy.special import ndtri, stdtrit
 
 from pwindow.conductors.line import log_resistance_constant
 from pwindow.product import Requirement
+from pwindow.surfaces.posterior.joint import Predictive
 from pwindow.window.requirements.limits import Limits
 from pwindow.window.requirements.quantities import Quantity, gap_count
 from pwindow.window.requirements.tolerances import drifts
 from pwindow.window.window import Window
-from pwindow.wording import METRIC, Units, limit_words
+from pwindow.wording import METRIC, Units, counted, limit_words
 
 LEVEL = 0.95
 MAKE_READIES = 3
@@ -134,9 +135,10 @@ class FirstPrint:
         return (low, high) if low <= high else None
 
     @property
-    def every_words(self) -> str:
-        """What each feature must be, in words."""
-        return limit_words(_or(self.least, -np.inf), _or(self.most, np.inf), self.unit)
+    def measured(self) -> str:
+        """How many features of which kind are measured on a print, such as "4 lines"."""
+        of_gaps = self.name == "gap"
+        return counted(self.features, *(("gap", "gaps") if of_gaps else ("line", "lines")))
 
     @property
     def each(self) -> bool:
@@ -376,7 +378,7 @@ def _limits(window: Window, setup: pd.DataFrame, one: _Measure, level: float) ->
     weights = np.array([line.weights.get(name, 0.0) for name in joint.names])
     found = joint.predict(setup)
     mean = float(found.mean[0] @ weights + line.constant)
-    shared, own = _variances(window, setup, one, weights, found.scale[0])
+    shared, own = _variances(window, setup, one, weights, found)
     wide, several = (np.sqrt(shared + own / count) for count in (1, MAKE_READIES))
     reach = stdtrit(joint.df, 0.5 + level / 2)
     low, high = _ends(line, mean, reach * wide)
@@ -472,12 +474,12 @@ def _guard(window: Window, error: float, one: _Measure) -> float:
 
 
 def _variances(
-    window: Window, setup: pd.DataFrame, one: _Measure, weights: np.ndarray, scale: np.ndarray
+    window: Window, setup: pd.DataFrame, one: _Measure, weights: np.ndarray, found: Predictive
 ) -> tuple[float, float]:
     """What all prints of a set-up share, and what each make-ready with one print adds."""
     joint = window.surfaces.joint
-    own = float(weights @ joint.spread @ weights)
-    shared = max(float(weights @ scale @ weights) - own, 0.0)
+    own = float(weights @ found.spread[0] @ weights)
+    shared = max(float(weights @ found.scale[0] @ weights) - own, 0.0)
     if one.quantity.error == "ink":
         shared += window.study.ink.resistivity_spread**2
     for drift in drifts(window.tolerances, joint, setup):

@@ -77,9 +77,9 @@ class Counted:
 
     def _shown(self, of: str) -> str:
         if self.share_at_least < 0.001:
-            return "these counts alone show nothing of how many conform"
+            return "these counts alone do not show how many would meet them"
         share = percent(np.floor(1000.0 * self.share_at_least) / 1000.0)
-        return f"these counts alone show with {asked(self.confidence)} confidence that at least {share} of {of} conform"
+        return f"these counts alone show with {asked(self.confidence)} confidence that at least {share} of {of} would meet them"
 
 
 def least_share(conforming: int, made: int, confidence: float) -> float:
@@ -145,7 +145,7 @@ def not_judged(window: Window, trial: Trial, met: pd.DataFrame) -> tuple[str, ..
     """
     own, there, left_out = set(printable(window, trial.prints).index), len(trial.prints), []
     if len(own) < there:
-        left_out.append(f"{_some(len(own), there)} on a plate for which the product can be judged")
+        left_out.append(f"{_some(len(own), there)} on a plate that suits this product")
     for requirement in window.product.requirements:
         judged = own & set(met.loc[met["requirement"] == requirement.name, "print"])
         if len(judged) < len(own):

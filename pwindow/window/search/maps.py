@@ -10,13 +10,13 @@ import pandas as pd
 from numpy.polynomial.chebyshev import chebvander
 from scipy.special import ndtr, ndtri
 
-from pwindow.window.confidence import DRAWS, bound_confidence, conformance_at_least
+from pwindow.window.confidence import bound_confidence, conformance_at_least_everywhere
 from pwindow.window.conformance import Conformance, LimitPredictive
 from pwindow.window.probability.plackett import quick_probability
 
-_SECOND_ORDER, _SMOOTH = 4, 18
-"""Degrees of the polynomials: 4 is exact, for scales are made of products of second-order surfaces;
-departures from second order are followed to 1e-5 of a standard deviation."""
+_SECOND_ORDER, _SMOOTH = 6, 18
+"""Degrees of the polynomials: means and scales of second-order surfaces are of degree 4, and spreads that grow with the
+settings are followed to 1e-6; departures from second order to 1e-5 of a standard deviation."""
 _FINER = 5
 _FEW, _SURE = 15, 1e-12
 """Settings of each axis at which what is held against the level is worked out, where a confidence is asked for."""
@@ -187,7 +187,7 @@ def sure_on_grid(
     """
     few = [_few(axis) for axis in (volumes, speeds)]
     setups = grid_setups(window, plate, pressure, *few)
-    found = conformance_at_least(window, setups, bound_confidence(window), window.level, DRAWS // 2)
+    found = conformance_at_least_everywhere(window, setups, bound_confidence(window), window.level)
     return between(found.reshape([len(axis) for axis in few]), few, (volumes, speeds)).ravel()
 
 

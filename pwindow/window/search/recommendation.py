@@ -9,7 +9,7 @@ import pandas as pd
 
 from pwindow.product import REQUIREMENT_KINDS, Assurance
 from pwindow.window.bands import SpeedBand
-from pwindow.window.confidence import ConformanceInterval, conformance_interval
+from pwindow.window.confidence import ConformanceInterval, conformance_at_least, conformance_interval
 from pwindow.window.conformance import Conformance
 from pwindow.window.setup import Setup
 from pwindow.wording import METRIC, Units, asked
@@ -49,14 +49,14 @@ class Recommendation:
         units : Units
             To write it in.
         """
-        limiting = REQUIREMENT_KINDS[self.band.limiting_high].label
+        falling = REQUIREMENT_KINDS[self.band.falling_high].label
         above, level = f"above {units.speed.words(self.band.high)}", asked(self.assurance.level)
         if self.band.trial_ends_high:
             beyond = "the trial went no faster there"
         elif self.assurance.confidence is None:
-            beyond = f"{above} {limiting} takes the probability below {level}"
+            beyond = f"{above} {falling} takes the probability below {level}"
         else:
-            beyond = f"{above} {limiting} takes the lower bound of the probability below {level}"
+            beyond = f"{above} {falling} takes the lower bound of the probability below {level}"
         return f"Roll {self.band.roll.label} is {self.among}; {beyond}."
 
     @property
@@ -81,7 +81,7 @@ class Recommendation:
 def recommend(window: Conformance, bands: pd.DataFrame) -> Recommendation | None:
     """The band with the fastest assured speed, and why.
 
-    Bands that are equally fast are told apart by their conformance there.
+    Bands that are equally fast are distinguished by their probability there.
 
     Parameters
     ----------
@@ -121,7 +121,9 @@ def _which(window: Conformance, bands: pd.DataFrame) -> str:
     """What the bands' pressures are: between those that were tried a faster speed may be assured."""
     trial = window.surfaces.trial
     apart = np.subtract.outer(bands[trial.pressure_key].to_numpy(float), np.asarray(trial.pressures, float))
-    return "a pressure of the trial" if np.isclose(apart, 0.0).any(axis=1).all() else "the pressures searched"
+    return (
+        "the pressures of the trial" if np.isclose(apart, 0.0).any(axis=1).all() else "the pressures searched"
+    )
 
 
 def neighbours(
@@ -138,19 +140,23 @@ def neighbours(
     pressure : float
         In the trial's unit of pressure.
     speed : float
-        m/min; speeds from 0.8 to 1.2 times it are judged.
+        m/min; speeds from 0.8 to 1.2 times it are judged, to the ends of what was tried.
 
     Returns
     -------
     DataFrame
-        One row per speed in the trial region: ``speed_m_min``, ``joint``, each requirement, ``limiting``.
+        One row per speed in the trial region: ``speed_m_min``, ``joint``, each requirement, ``limiting``; and
+        ``at_least``, what the joint conformance is at least with the confidence asked for, where one is.
     """
     ends = window.surfaces.region.speed_range(plate, cell_volume, pressure)
     if ends is None:
         return pd.DataFrame(columns=["speed_m_min", "joint", *window.limits[plate].requirements, "limiting"])
-    speeds = np.array([speed * ratio for ratio in (0.8, 0.9, 1.0, 1.1, 1.2)])
-    speeds = speeds[(speeds >= ends[0] - 0.05) & (speeds <= ends[1] + 0.05)]
-    table = window.conformance(window.setups(plate, speeds, cell_volume, pressure))
+    around = [speed * ratio for ratio in (0.8, 0.9, 1.1, 1.2)]
+    speeds = np.unique(np.clip([*around, np.clip(speed, *ends)], *ends).round(6))
+    setups = window.setups(plate, speeds, cell_volume, pressure)
+    table = window.conformance(setups)
     table.insert(0, "speed_m_min", speeds)
     table["limiting"] = table[list(window.limits[plate].requirements)].idxmin(axis=1)
+    if window.confidence is not None:
+        table["at_least"] = conformance_at_least(window, setups, window.confidence)
     return table

@@ -20,8 +20,8 @@ def promise(found: Shortfall, units: Units = METRIC) -> str:
     """
     closest = found.closest
     return (
-        f"No set-up reaches {asked(found.level)} assurance{found.assurance.sure}: the closest, {_setup(closest.setup, units)}, reaches "
-        f"{_at_most(closest.joint, found.level)}{_sure(found)}."
+        f"No set-up reaches {found.assurance.words}. The closest is {_setup(closest.setup, units)}, at "
+        f"{percent(closest.joint, found.level)}{_sure(found)}."
     )
 
 
@@ -36,7 +36,7 @@ def _sure(found: Shortfall) -> str:
 def conflicts(found: Shortfall, units: Units = METRIC) -> tuple[str, ...]:
     """Which limits are out of reach, and which two of the others conflict."""
     sentences = [
-        f"{_first(one.sides[0].words(units))} is out of reach even on its own: the best set-up has "
+        f"{_first(one.sides[0].words(units))} is out of reach even on its own: the best set-up of any cell volume has "
         f"{percent(one.joint, found.level)} probability of meeting it."
         for one in found.out_of_reach
     ]
@@ -60,8 +60,8 @@ def _conflict(found: Shortfall, pair: Reach, units: Units) -> str:
     alone = [one.joint for side in pair.sides for one in found.alone if one.sides == (side,)]
     each = listed([percent(joint, found.level) for joint in alone])
     return (
-        f"{_first(_both(pair, units))} conflict: the best set-ups have {each} probability of meeting each alone, but "
-        f"{_at_most(pair.joint, found.level)} of meeting both in the same print."
+        f"{_first(_both(pair, units))} conflict: the best probability at any cell volume of meeting each alone is {each} respectively, but "
+        f"{_only(pair.joint, found.level)} of meeting both in the same print."
     )
 
 
@@ -107,7 +107,7 @@ def _with(found: Shortfall, remedy: Remedy, units: Units) -> str:
 def _what_would_not(found: Shortfall, units: Units, *, something: bool) -> Iterator[str]:
     """What was tried and is not enough on its own."""
     low, high = found.volumes_tried
-    tried = [f"loosening {one.side.words(units)}" for one in found.loosenings if one.remedy is None]
+    tried = [f"loosening “{one.side.words(units)}”" for one in found.loosenings if one.remedy is None]
     if found.volume is None and low < high:
         tried.append(f"another cell volume from {units.volume.span(low, high)}")
     tried += [f"plate {one.plate}" for one in found.plates if one.remedy is None and not one.why_not]
@@ -116,19 +116,22 @@ def _what_would_not(found: Shortfall, units: Units, *, something: bool) -> Itera
     elif tried:
         yield f"No single change is enough; tried: {', '.join(tried)}."
     if low == high:
-        yield f"Only {units.volume.words(low)} was tried, so no other cell volume can be judged."
+        yield f"Only {units.volume.words(low)} was tried, so nothing is known of other cell volumes."
     for one in found.plates:
         if one.why_not:
-            yield f"Plate {one.plate} cannot be judged: {one.why_not}."
+            yield (
+                f"Plate {one.plate} was not considered: {one.why_not}. “Plates” on the page Trade-offs compares "
+                "plates at one width."
+            )
 
 
 def _setup(setup: Setup, units: Units) -> str:
     return setup_words(setup.roll.label, setup.pressure, units, setup.speed, setup.plate)
 
 
-def _at_most(probability: float, level: float) -> str:
+def _only(probability: float, level: float) -> str:
     words = percent(probability, level)
-    return words.replace("under", "less than") if words.startswith("under") else f"at most {words}"
+    return words.replace("under", "less than") if words.startswith("under") else f"only {words}"
 
 
 def _first(text: str) -> str:

@@ -16,11 +16,10 @@ from pwindow.window.search.starting import QUICK_ERROR, Candidates, candidates
 from pwindow.window.setup import Setup
 from pwindow.window.trade_offs.sensitivities import Change, window_with, with_limit
 from pwindow.window.window import Window, find_window
-from pwindow.wording import METRIC, Units, amount
+from pwindow.wording import METRIC, Units
 
 SHARE = 0.1
 """By which a limit is moved."""
-_DIGITS = 4  # of a limit in words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,18 +52,14 @@ class Moved:
 
     def words(self, units: Units = METRIC) -> str:
         """The limit as declared, in words, such as "gap at least 16 µm"."""
-        before = self._words(self.before, units)
+        before = units.of(self.unit).limit(self.before)
         if self.end == "count":
             return f"{before} gaps on one part"
         return f"{self.requirement.kind.label} at {self.end} {before}"
 
     def after_words(self, units: Units = METRIC) -> str:
         """The moved limit with its unit."""
-        return self._words(self.after, units)
-
-    def _words(self, value: float, units: Units) -> str:
-        unit = units.of(self.unit)
-        return f"{amount(unit.of(value), _DIGITS)} {unit.name}".rstrip()
+        return units.of(self.unit).limit(self.after)
 
     @property
     def unit(self) -> str:

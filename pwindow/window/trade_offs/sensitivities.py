@@ -11,6 +11,7 @@ import pandas as pd
 
 from pwindow.errors import UnusableInput
 from pwindow.product import Product, Requirement, check_product
+from pwindow.window.confidence import conformance_at_least
 from pwindow.window.conformance import LimitPredictive, conformance_probability
 from pwindow.window.requirements.limits import Limits, product_limits
 from pwindow.window.setup import Setup
@@ -29,6 +30,7 @@ STEPS = {
 COLUMNS = (
     "what", "limit", "requirement", "unit", "step", "before", "after",
     "conformance_before", "conformance_after", "gain_percentage_points", "limiting_after", "reason",
+    "at_least_after",
 )  # fmt: skip
 _OUTSIDE = "outside the trial region: not tried"
 
@@ -44,7 +46,14 @@ class Change:
     requirement: str = ""
     limit: str = ""
 
-    def row(self, conformance: float, after: float, limiting: str = "", reason: str = "") -> tuple:
+    def row(
+        self,
+        conformance: float,
+        after: float,
+        limiting: str = "",
+        reason: str = "",
+        at_least: float = np.nan,
+    ) -> tuple:
         """The change as a row of `sensitivities`, in the order of `COLUMNS`.
 
         Parameters
@@ -55,10 +64,12 @@ class Change:
             The requirement with the lowest conformance after it.
         reason : str, optional
             Why it cannot be judged.
+        at_least : float, optional
+            What the joint conformance after it is at least, with the confidence asked for.
         """
         step, gain = self.after - self.before, 100.0 * (after - conformance)
         names = (self.what, self.limit, self.requirement, self.unit)
-        return *names, step, self.before, self.after, conformance, after, gain, limiting, reason
+        return *names, step, self.before, self.after, conformance, after, gain, limiting, reason, at_least
 
 
 def sensitivities(window: Window, setup: Setup) -> pd.DataFrame:
@@ -74,8 +85,10 @@ def sensitivities(window: Window, setup: Setup) -> pd.DataFrame:
     DataFrame
         One row per step, up and down: ``what`` is moved by ``step`` in ``unit`` from ``before`` to
         ``after``; ``limit`` is ``least`` or ``most`` of ``requirement``, or "" for a setting. Conformances
-        are joint, between 0 and 1; ``gain_percentage_points`` is their difference. NaN where the set-up or
-        product cannot be judged; ``reason`` says why, and is "" otherwise.
+        are joint, between 0 and 1; ``gain_percentage_points`` is their difference; ``at_least_after`` is
+        what the joint conformance is then at least with the confidence that the product asks for, NaN where it
+        asks for none. NaN where the set-up or product cannot be judged; ``reason`` says why, and is ""
+        otherwise.
     """
     now = setup.frame(window)
     if not window.in_trial_region(now)[0]:
@@ -100,14 +113,26 @@ def _moved_settings(window: Window, setup: Setup, before: float) -> Iterator[tup
     setups = window.setups(setup.plate, **{name: [one[name] for one in moved] for name in settings})
     inside = (setups[["speed", "cell_volume"]] > 0).all(axis=1).to_numpy(copy=True)
     inside[inside] = window.in_trial_region(setups[inside])
-    table = iter(window.conformance(setups[inside]).to_dict("records") if inside.any() else [])
+    table = iter(_judged(window, setups[inside]) if inside.any() else [])
     for change, reachable in zip(changes, inside):
         if reachable:
             found = next(table)
-            joint = found.pop("joint")
-            yield change.row(before, joint, str(min(found, key=found.__getitem__)))
+            joint, at_least = found.pop("joint"), found.pop("at_least")
+            yield change.row(before, joint, str(min(found, key=found.__getitem__)), at_least=at_least)
         else:
             yield change.row(before, np.nan, reason=_OUTSIDE)
+
+
+def _judged(window: Window, setups: pd.DataFrame) -> list[dict]:
+    """By name the conformances of each set-up, and what the joint one is at least."""
+    return window.conformance(setups).assign(at_least=_at_least(window, setups)).to_dict("records")
+
+
+def _at_least(window: Window, setups: pd.DataFrame) -> np.ndarray:
+    """What the joint conformance is at least with the confidence asked for, shape (m,); NaN where none is."""
+    if window.confidence is None:
+        return np.full(len(setups), np.nan)
+    return conformance_at_least(window, setups, window.confidence)
 
 
 def _setting_changes(window: Window, setup: Setup) -> list[Change]:
@@ -162,12 +187,18 @@ def _moved_limit(
     window: Window, setup: Setup, predictive: LimitPredictive, before: float, change: Change
 ) -> tuple:
     try:
-        limits = limits_of(window, setup.plate, with_limit(window.product, change))
+        moved = _window_at(window, setup.plate, with_limit(window.product, change))
     except UnusableInput as problem:
         return change.row(before, np.nan, reason=str(problem))
+    limits, sure = moved.limits[setup.plate], float(_at_least(moved, setup.frame(window))[0])
     each = {name: float(conformance_probability(predictive, limits, name)[0]) for name in limits.requirements}
     joint = float(conformance_probability(predictive, limits)[0])
-    return change.row(before, joint, min(each, key=each.__getitem__))
+    return change.row(before, joint, min(each, key=each.__getitem__), at_least=sure)
+
+
+def _window_at(window: Window, plate: str, product: Product) -> Window:
+    """The window of a product with other numbers as limits, on one plate."""
+    return replace(window, product=product, limits={plate: limits_of(window, plate, product)})
 
 
 def with_limit(product: Product, change: Change) -> Product:

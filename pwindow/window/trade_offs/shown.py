@@ -19,7 +19,7 @@ INTERVALS = ("mean", "mean_ci_low", "mean_ci_high", "obs_ci_low", "obs_ci_high")
 SILVER, SILVER_OF_AREA = "silver", "silver_of_area"
 CONFORMANCE = "conformance"
 _MEAN_GAP = "average gap on a print"
-_COARSE_POINTS, _COARSE_ERROR, _COARSE_LINES = 499, 1e-4, 4
+_COARSE_POINTS, _COARSE_ERROR, _COARSE_LINES = 499, 2e-4, 4
 _DIGIT = 1e-3  # conformances are printed to a tenth of a per cent
 
 
@@ -129,7 +129,7 @@ def _silver(window: Window) -> dict[str, Shown]:
     per_line = silver_per_line(window.surfaces, window.study.ink)
     found = {
         SILVER: Shown(
-            name=SILVER, label="silver per metre of line", unit="mg/m", key="silver_mg_m", quantity=per_line
+            name=SILVER, label="silver per length of line", unit="mg/m", key="silver_mg_m", quantity=per_line
         )
     }
     pattern = window.product.pattern
@@ -157,8 +157,8 @@ def silver_notes(window: Window) -> tuple[str, ...]:
     pattern = window.product.pattern
     if pattern.pitch is None:
         notes.append(
-            "the product states no pitch, so silver is given per metre of line and not per area: plate width and "
-            "plate gap are of one measured line and gap, which need not fill the part"
+            "the product states no pitch, so silver is given per length of line, not per area: one measured line and "
+            "gap need not be the whole pattern"
         )
     elif pattern.layout == "square mesh":
         notes.append("the crossings of the mesh are counted twice, which overstates silver by a few per cent")

@@ -79,9 +79,9 @@ class _Member:
             if name in self.shown:
                 label, unit = self.shown[name].label, self.shown[name].unit
             elif name == CONFORMANCE:
-                label, unit = "joint conformance probability", "1"
+                label, unit = "all requirements met", "1"
             elif name.startswith(CONFORMANCE):
-                label = f"conformance probability of {REQUIREMENT_KINDS[name.removeprefix(f'{CONFORMANCE}_')].label}"
+                label = f"{REQUIREMENT_KINDS[name.removeprefix(f'{CONFORMANCE}_')].label} met"
                 unit = "1"
             else:
                 label, unit = _WORDS.get(name, name.replace("_", " ")), units.get(name, "")

@@ -109,4 +109,5 @@ def test_closures_known_from_counts_alone_hold_no_measured_gap(demo_rows, later)
     counted = pw.fit(read_frame(rows), plan=Plan(warm=20, kept=20, doublings=0))
     found = hold_against(counted, read_frame(later))
     assert counted.counts_only and "gap_closure" not in found.by_name
+    assert any("reported surface has not settled" in note for note in counted.notes)
     assert found.bridging is not None and "gap widths cannot be compared" in found.notes[-1]

@@ -34,7 +34,7 @@ def test_pressures_the_wrong_way_round_are_noticed(turned):
     sentences = [one.sentence for one in findings(turned) if one.response == "gap_closure"]
     assert any(
         sentence.startswith("gap closure falls with pressure on average over the tried set-ups")
-        and "where it rises in printing" in sentence
+        and "but it usually rises in printing" in sentence
         for sentence in sentences
     )
 

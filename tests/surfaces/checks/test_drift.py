@@ -20,6 +20,7 @@ from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.simulation import Truth, simulate_trial
 from pwindow.trials.archive import Archive, Standing
 from pwindow.trials.press_order import IN_FILE, PROGRESS
+from pwindow.wording import us_customary
 from tests.helpers.trials import read_frame, read_text
 
 HEIGHT, AREA, OHM = "line_height [um]", "section_area [um2]", "resistance [ohm]"
@@ -79,7 +80,8 @@ def test_surfaces_that_follow_it_predict_the_end_of_the_trial(falling, demo_tria
     ratio = followed.predict("line_height", setups)["mean"] / as_ever.predict("line_height", setups)["mean"]
     half = np.exp(followed.drifts["line_height"].change / 2.0)
     assert ratio.mean() == pytest.approx(half, rel=0.03) and half < 0.92
-    assert any("at the end of the trial" in note for note in followed.notes)
+    assert any("at the end of the trial" in note and "µm" in note for note in followed.notes)
+    assert [note for note in followed.notes_in(us_customary()) if "thou" in note and "µm" not in note]
     assert not [one for one in findings(followed) if "first print" in one.sentence]
     assert followed.fingerprint != as_ever.fingerprint
 

@@ -44,17 +44,24 @@ def most_likely(cells, design, inside) -> np.ndarray:
 )
 def test_is_the_maximum_of_the_censored_likelihood(rows, inside):
     cells, design = cells_of(rows), np.column_stack([np.ones(4), [0.2, -0.3, 0.9, -1.0]])
-    means, beta, spread = expected_closures(Censored.of(cells), design, inside)
-    found = most_likely(cells, design, inside)
-    np.testing.assert_allclose(beta, found[:2], atol=2e-4)
-    assert spread == pytest.approx(np.exp(found[2]), abs=2e-4)
-    assert means[2] > 48.0
+    fitted, found = expected_closures(Censored.of(cells), design, inside), most_likely(cells, design, inside)
+    np.testing.assert_allclose(fitted.coefficients, found[:2], atol=2e-4)
+    assert fitted.spread == pytest.approx(np.exp(found[2]), abs=2e-4)
+    assert fitted.means[2] > 48.0 and fitted.settled
+
+
+def test_a_sharp_division_into_open_and_bridged_gaps_is_said_not_to_settle():
+    cells = cells_of([(0, np.nan, 0, 6), (0, np.nan, 0, 6), (0, np.nan, 6, 0), (0, np.nan, 6, 0)])
+    fitted = expected_closures(
+        Censored.of(cells), np.column_stack([np.ones(4), [-1, -0.4, 0.4, 1]]), 0.0, 2.5
+    )
+    assert not fitted.settled
 
 
 def test_nothing_censored_is_the_plain_mean():
     cells = cells_of([(4, 46.5, 0, 0), (3, 41.0, 0, 0), (3, 42.0, 0, 0)])
-    means, _, _ = expected_closures(Censored.of(cells), np.ones((3, 1)), 5.0)
-    np.testing.assert_allclose(means, [46.5, 41.0, 42.0])
+    fitted = expected_closures(Censored.of(cells), np.ones((3, 1)), 5.0)
+    np.testing.assert_allclose(fitted.means, [46.5, 41.0, 42.0])
 
 
 def test_censoring_removes_the_bias_of_dropping_bridged_gaps():
@@ -62,10 +69,10 @@ def test_censoring_removes_the_bias_of_dropping_bridged_gaps():
     closures = np.random.default_rng(3).normal(49.0, 2.0, 20_000)
     open_ = closures[closures < PLATE_GAP]
     cells = cells_of([(len(open_), open_.mean(), len(closures) - len(open_), 0)])
-    _, beta, spread = expected_closures(Censored.of(cells), np.ones((1, 1)), open_.var() * len(open_))
+    fitted = expected_closures(Censored.of(cells), np.ones((1, 1)), open_.var() * len(open_))
     assert open_.mean() < 48.1
-    assert beta[0] == pytest.approx(49.0, abs=4 * 2.0 / np.sqrt(20_000) * 1.1)
-    assert spread == pytest.approx(2.0, rel=0.02)
+    assert fitted.coefficients[0] == pytest.approx(49.0, abs=4 * 2.0 / np.sqrt(20_000) * 1.1)
+    assert fitted.spread == pytest.approx(2.0, rel=0.02)
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])

@@ -6,7 +6,9 @@ import pytest
 
 import pwindow as pw
 from pwindow.errors import SurfaceProblem
+from pwindow.inputs import InputFile
 from pwindow.surfaces.model.responses import response_data, section_factor
+from pwindow.trials.archive import Archive
 from pwindow.trials.columns import DOME_SECTION_FACTOR
 from tests.helpers.trials import read_frame, read_text
 
@@ -95,3 +97,33 @@ def test_too_small_a_trial_names_every_response(three_lines, demo_rows):
         pw.fit(read_frame(demo_rows[demo_rows["print"].isin(demo_rows["print"].unique()[:8])]))
     for label in ("line height", "line width", "resistivity", "gap closure"):
         assert label in str(caught.value)
+
+
+def test_what_of_the_features_is_measuring_is_told_and_left_in(demo_rows, tmp_path):
+    told = demo_rows.assign(**{"u_line_height [nm]": 5.0, "u_gap [um]": 0.8})
+    data, plain = response_data(read_frame(told)), response_data(read_frame(demo_rows))
+    share = 0.8**2 / plain["gap_closure"].feature_variance
+    note = next(one for one in data["gap_closure"].notes if "measuring" in one)
+    assert note.startswith("gap closure: measuring error (standard uncertainty 0.8 µm) is")
+    assert float(note.split(" is ")[1].split(" %")[0]) == pytest.approx(100 * share, rel=0.01)
+    assert note.endswith("of the variance between the features of a print; the fit leaves it in")
+    assert any(
+        one.startswith("line height: measuring error (standard uncertainty 1.")
+        for one in data["line_height"].notes
+    )
+    assert all(data[name].feature_variance == one.feature_variance for name, one in plain.items())
+    assert not any("measuring" in note for one in plain.values() for note in one.notes)
+    file = tmp_path / "told.csv"
+    told.to_csv(file, index=False)
+    archive = Archive(str(tmp_path / "trials.db"))
+    archive.add(InputFile.of(file), "same process", "the first")
+    kept = response_data(archive.trial())
+    assert kept["gap_closure"].notes == data["gap_closure"].notes
+
+
+def test_an_uncertainty_larger_than_the_differences_is_doubted(demo_rows):
+    data = response_data(read_frame(demo_rows.assign(**{"u_line_width [um]": 40.0})))
+    assert any(
+        "larger than what the features of a print differ by; check it" in one
+        for one in data["line_width"].notes
+    )

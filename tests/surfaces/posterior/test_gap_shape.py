@@ -110,6 +110,6 @@ def test_a_finding_says_what_they_do(demo_surfaces, shapes):
     doubted = min(shapes["lopsided"], key=lambda one: one.p)
     surfaces = dataclasses.replace(demo_surfaces)
     surfaces.__dict__["gap_shape"] = doubted
-    (found,) = [one for one in findings(surfaces) if "do not vary as normal" in one.sentence]
+    (found,) = [one for one in findings(surfaces) if "are not normally distributed" in one.sentence]
     assert "some close farther" in found.sentence and found.response == "gap_closure"
     assert isinstance(surfaces, Surfaces)

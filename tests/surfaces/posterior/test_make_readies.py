@@ -15,6 +15,7 @@ from pwindow.surfaces.posterior import make_readies as module
 from pwindow.surfaces.posterior.make_readies import Known
 from pwindow.surfaces.posterior.sampler import Plan
 from pwindow.surfaces.surfaces import setups_frame
+from pwindow.wording import us_customary
 from tests.helpers.products import without_tolerances
 from tests.helpers.trials import read_frame
 
@@ -73,7 +74,12 @@ def test_one_make_ready_is_said_before_anything_else(one):
     first = findings(one)[0]
     assert first.weight == "serious"
     assert "one make-ready" in first.sentence and "common practice, no source" in first.sentence
-    assert "line height 5 %" in first.sentence and "print 5 more make-readies" in first.sentence
+    assert "line height 5 %" in first.sentence and "print 3 more make-readies" in first.sentence
+
+
+def test_the_spread_is_told_in_units_that_are_asked_for(one):
+    told = one.mountings.sentence_in(us_customary())
+    assert "gap closure 0.0787 thou (0.0" in told and "gap closure 2 µm (1." in one.mountings.sentence
 
 
 def test_the_demo_tells_it_itself(demo_surfaces):

@@ -37,7 +37,7 @@ def test_a_make_ready_counts_once_and_only_if_all_its_prints_conform():
     assert found.share_at_least == pytest.approx(1.0 - 0.95**0.5)
     assert found.sentence == (
         "3 of 4 prints meet every requirement that was measured; with 2 make-readies, these counts alone show with 95 % "
-        "confidence that at least 2.5 % of make-readies conform"
+        "confidence that at least 2.5 % of make-readies would meet them"
     )
 
 
@@ -49,4 +49,6 @@ def test_prints_whose_make_ready_is_not_recorded_count_by_themselves_and_say_so(
 def test_counts_that_show_nothing_say_so():
     found = Counted.of(ROWS[:2], pd.Series({"a": "M1"}))
     assert found.share_at_least == 0.0
-    assert found.sentence.endswith("with 1 make-ready, these counts alone show nothing of how many conform")
+    assert found.sentence.endswith(
+        "with 1 make-ready, these counts alone do not show how many would meet them"
+    )

@@ -92,7 +92,7 @@ def test_what_prints_do_not_tell_is_said(run_rows, window_of):
     trial = read_frame(pd.concat([rows, elsewhere]))
     told = not_judged(window, trial, requirements_met(window, trial))
     assert [one.split(": ")[1] for one in told] == [
-        "2 of 3 prints are on a plate for which the product can be judged",
+        "2 of 3 prints are on a plate that suits this product",
         "1 of 2 prints is measured for gap as the product specifies it",
     ]
 

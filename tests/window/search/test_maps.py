@@ -106,9 +106,9 @@ def test_a_trial_of_one_response(demo_rows):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("terms, tolerance", [("all", 1e-9), ("bending", 3e-5)])
+@pytest.mark.parametrize("terms, tolerance", [("all", 3e-6), ("bending", 3e-5)])
 def test_few_set_ups_tell_the_predictive_everywhere(demo_trial, tag, terms, tolerance):
-    """Met: 1e-12 of a standard deviation, and 1e-5 where the surfaces depart from second order."""
+    """Met: 1e-6 of a standard deviation, for spreads that grow, and 1e-5 where the surfaces depart from second order."""
     window = pw.find_window(pw.fit(demo_trial, terms=terms), tag)
     assert len(window.tolerances) == 2
     volumes, speeds = np.linspace(3.0, 6.8, 20), np.linspace(31.0, 118.0, 21)
