@@ -118,8 +118,14 @@ class Table:
             raise DeclarationProblem(f"{self.where}: {names} {verb} not recognised here; choose from {known}")
 
 
-def read_toml(source: str | Path | InputFile) -> Table:
+def read_toml(source: str | Path | InputFile, most_bytes: int = _MOST_BYTES) -> Table:
     """Open a TOML file as a `Table`.
+
+    Parameters
+    ----------
+    source : str, Path or InputFile
+    most_bytes : int
+        That it may have.
 
     Raises
     ------
@@ -127,7 +133,7 @@ def read_toml(source: str | Path | InputFile) -> Table:
         If the file cannot be read, or not as TOML; the message says where.
     """
     file = InputFile.of(source)
-    _check_size(file)
+    _check_size(file, most_bytes)
     try:
         content = tomllib.loads(file.content.decode("utf-8-sig"))
     except RecursionError as problem:
@@ -140,10 +146,10 @@ def read_toml(source: str | Path | InputFile) -> Table:
     return Table(content, file.name)
 
 
-def _check_size(file: InputFile) -> None:
+def _check_size(file: InputFile, most_bytes: int) -> None:
     longest = max(map(len, file.content.splitlines()), default=0)
     for size, most, what in (
-        (len(file.content), _MOST_BYTES, "bytes"),
+        (len(file.content), most_bytes, "bytes"),
         (longest, _MOST_IN_LINE, "bytes in one line"),
     ):
         if size > most:

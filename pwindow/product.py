@@ -21,36 +21,46 @@ LAYOUTS = ("parallel lines", "square mesh")
 CONTACTS = ("one side", "two opposite", "two adjacent", "three", "four")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class RequirementKind:
-    """A kind of requirement: its unit, the words for it, its key in tables, what it needs to know."""
+    """A kind of requirement: its unit, the words for it, its key in tables, what it needs to know.
+
+    Where its words leave open what a prediction is of, ``predicted`` says it.
+    """
 
     unit: str
     label: str
     key: str
     needs: Mapping[str, str] = field(default_factory=dict)
     allows: Mapping[str, str] = field(default_factory=dict)
+    predicted: str = ""
 
 
 REQUIREMENT_KINDS: Mapping[str, RequirementKind] = MappingProxyType(
     {
         "line_resistance": RequirementKind(
-            "Ω", "line resistance", "line_resistance_ohm", needs={"length": "mm"}
+            unit="Ω", label="line resistance", key="line_resistance_ohm", needs={"length": "mm"}
         ),
         "sheet_resistance": RequirementKind(
-            "Ω", "sheet resistance", "sheet_resistance_ohm", allows={"undercoat": "Ω"}
+            unit="Ω", label="sheet resistance", key="sheet_resistance_ohm", allows={"undercoat": "Ω"}
         ),
         "voltage_drop": RequirementKind(
-            "mV",
-            "voltage drop over the tile",
-            "voltage_drop_mv",
+            unit="mV",
+            label="voltage drop over the tile",
+            key="voltage_drop_mv",
             needs={"tile": "mm", "current_density": "A/m²"},
             allows={"contacts": ""},
         ),
-        "open_area": RequirementKind("%", "open area", "open_area_percent"),
-        "line_width": RequirementKind("µm", "line width", "line_width_um"),
-        "line_height": RequirementKind("µm", "line height", "line_height_um"),
-        "gap": RequirementKind("µm", "gap", "gap_um", allows={"count": "", "length": "mm"}),
+        "open_area": RequirementKind(unit="%", label="open area", key="open_area_percent"),
+        "line_width": RequirementKind(unit="µm", label="line width", key="line_width_um"),
+        "line_height": RequirementKind(unit="µm", label="line height", key="line_height_um"),
+        "gap": RequirementKind(
+            unit="µm",
+            label="gap",
+            key="gap_um",
+            allows={"count": "", "length": "mm"},
+            predicted="average gap",
+        ),
     }
 )
 _MOST_COUNT = 1_000_000
@@ -128,15 +138,15 @@ class Pattern:
 
 @dataclass(frozen=True)
 class Assurance:
-    """The conformance probability asked for, and how well the press holds its set-up.
+    """The probability asked for, and how well the press holds its set-up.
 
     Attributes
     ----------
     level : float
         Joint conformance probability that the assured window must reach.
     confidence : float or None
-        How sure the trial must make it that a set-up reaches the level; where None, it is enough that the stated
-        conformance does, which is the average over all that the trial leaves open.
+        Confidence with which a set-up must reach the level; where None, it is enough that the stated probability does,
+        which is the average over all processes that the trial allows.
     speed_tolerance, volume_tolerance : float
         Largest relative deviation from the setting.
     pressure_tolerance : str or None
@@ -165,6 +175,17 @@ class Assurance:
     def sure(self) -> str:
         """The confidence that is asked for, to stand behind the level; "" without one."""
         return "" if self.confidence is None else f" with {asked(self.confidence)} confidence"
+
+    @property
+    def bound(self) -> str:
+        """What the lower bound of a probability is, which is held against the level; "" without a confidence.
+
+        Examples
+        --------
+        >>> Assurance(0.95, confidence=0.9).bound, Assurance(0.95).bound
+        ('at least, with 90 % confidence', '')
+        """
+        return f"at least,{self.sure}" if self.sure else ""
 
     @property
     def tolerances(self) -> Mapping[str, str]:
@@ -211,13 +232,13 @@ class Product(Viewed):
         return Overview("Product", self.name, facts, rows)
 
     def with_assurance(self, level: float) -> Product:
-        """The same product held to another assurance level (between 0 and 1)."""
+        """The same product with another assurance level (between 0 and 1)."""
         return dataclasses.replace(
             self, assurance=dataclasses.replace(self.assurance, level=_checked_level(level, "assurance"))
         )
 
     def with_confidence(self, confidence: float | None) -> Product:
-        """The same product held to its level with another confidence (from 0.5 to below 1), or with none."""
+        """The same product with another confidence (from 0.5 to below 1), or with none."""
         checked = _checked_confidence(confidence, "assurance")
         return dataclasses.replace(self, assurance=dataclasses.replace(self.assurance, confidence=checked))
 

@@ -11,7 +11,7 @@ from pwindow.declarations import Table, read_toml
 from pwindow.errors import DeclarationProblem, shown
 from pwindow.inputs import InputFile, expect_file
 from pwindow.overview import Overview, Viewed
-from pwindow.wording import counted, listed, volume
+from pwindow.wording import METRIC, counted, listed, volume
 
 DENSE_SILVER = 10.49
 """Density of silver without pores, g/cm³, near 20 °C (handbook value)."""
@@ -53,7 +53,7 @@ class Ink:
     def stated(self) -> tuple[str, ...]:
         """What is stated, in words."""
         resistivity, density = self.resistivity, self.silver_density
-        parts = [] if resistivity is None else [f"resistivity {resistivity:g} Ω·m"]
+        parts = [] if resistivity is None else [f"resistivity {METRIC.of('Ω·m').limit(resistivity)}"]
         return (*parts, *([] if density is None else [f"silver density {density:g} g/cm³"]))
 
 

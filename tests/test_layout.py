@@ -16,6 +16,7 @@ ORDER = [
     {"declarations"},
     {"study", "product"},
     {"trials"},
+    {"metrology"},
     {"surfaces", "conductors"},
     {"window"},
     {"workflows"},
@@ -38,7 +39,7 @@ ROOMS = {
     "window": [
         {"requirements", "probability"},
         {"conformance"},
-        {"confidence"},
+        {"confidence", "tails"},
         {"bands"},
         {"setup"},
         {"search"},
@@ -47,7 +48,7 @@ ROOMS = {
         {"shortfall"},
         {"run", "calibration"},
     ],
-    "panels": [{"shared"}, {"set_up_speed", "trade_offs", "new_trial_data"}],
+    "panels": [{"shared"}, {"set_up_speed", "trade_offs", "new_trial_data", "traces"}],
 }
 """Within a part: no room imports one to its right, nor one beside it."""
 PLACE = {name: at for at, names in enumerate(ORDER) for name in names}

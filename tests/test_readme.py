@@ -38,6 +38,7 @@ def test_the_commands_were_found():
         "add",
         "refit",
         "accept-change",
+        "trace",
         "trials",
         "fits",
         "compare",

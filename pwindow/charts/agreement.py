@@ -43,7 +43,7 @@ def agreement_figure(found: Agreement, palette: Palette = LIGHT, units: Units = 
         margin={"l": 70, "r": 30, "t": 120, "b": 60},
         title=placed_title(
             f"{as_text(', '.join(found.trial.files))}: measured against predicted<br>"
-            "<sub>dotted: as predicted · bars: 95 % prediction intervals</sub><br>"
+            "<sub>dotted: measured as predicted · bars: 95 % prediction intervals</sub><br>"
             f"<sub>filled: outside its interval · fit {found.against}</sub>"
         ),
     )
@@ -55,14 +55,12 @@ _NUMBERS = ["measured", "predicted", "low", "high"]
 
 def _title(one: ResponseAgreement, units: Units) -> str:
     kind = one.surface.kind
-    return f"{kind.label}, {'10⁻⁸ ' * (kind.name == 'resistivity')}{units.of(kind.unit).name}"
+    return f"{kind.label}, {units.of(kind.unit).name}"
 
 
 def _shown(one: ResponseAgreement, units: Units) -> pd.DataFrame:
-    """The cells in the units of the title, which resistivities need to read without an exponent."""
-    kind = one.surface.kind
-    scale = 1e8 if kind.name == "resistivity" else 1.0
-    return one.cells.assign(**units.of(kind.unit).of(one.cells[_NUMBERS] * scale))
+    """The cells in the units of the title."""
+    return one.cells.assign(**units.of(one.surface.kind.unit).of(one.cells[_NUMBERS]))
 
 
 def _draw(figure: go.Figure, cells: pd.DataFrame, palette: Palette, place: Mapping[str, int]) -> None:

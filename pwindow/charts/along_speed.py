@@ -23,6 +23,8 @@ from pwindow.charts.labels import (
 )
 from pwindow.charts.palette import FONT, LIGHT, PERCENT_TICKS, Palette, placed_title
 from pwindow.charts.roll_looks import RollLook, roll_looks
+from pwindow.charts.speed_marks import Curves, draw_marks, move_selected, told
+from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import CONFORMANCE, Shown, limits_of_mean, shown_quantities
 from pwindow.window.window import Window
 from pwindow.wording import Units, metric, percent, with_interval
@@ -30,10 +32,10 @@ from pwindow.wording import Units, metric, percent, with_interval
 MEETS_ALL = "probability that all requirements are met"
 """The joint conformance probability in words."""
 _ROOM = 0.055  # between labels, as a share of the axis
-_PLOT = (430, 380)  # px that a plot has at the least; where it has more, labels have more room
+_PLOT = (430, 210)  # px that a plot has at the least; where it has more, labels have more room
 _SHARES = (-0.02, 1.04)  # of the axis of conformance
 _APART = 0.08  # of the plot: nearer to another curve, it is not clear which one a label belongs to
-_MUTED = 0.5  # of the width of the selected roll's line
+_MUTED = 0.6  # of the width of the selected roll's line
 _NOTHING = 0.01  # conformance of a roll below which its curve lies on the axis
 _OPACITY, _OPACITIES = 0.13, 0.45  # of one band, and of all of them over one another
 
@@ -52,7 +54,8 @@ def along_speed_figure(
     pressure: float,
     palette: Palette = LIGHT,
     *,
-    selected: str | None = None,
+    selected: Setup | None = None,
+    pins: Sequence[Setup] = (),
     units: Units | None = None,
 ) -> go.Figure:
     """Draw one quantity against speed.
@@ -68,38 +71,97 @@ def along_speed_figure(
     pressure : float
         In the trial's unit of pressure.
     palette : Palette
-    selected : str, optional
-        Id of the roll that is drawn strongest; all alike unless given.
+    selected : Setup, optional
+        Marked by a ring; its roll is drawn strongest. All rolls alike unless given.
+    pins : sequence of Setup, optional
+        Marked by their numbers, counted from 1, where they are of this plate and pressure and one is selected.
     units : Units, optional
         Of the picture; metric unless given.
     """
     units = units or metric(window.surfaces.trial.pressure_unit)
+    numbered = dict(enumerate(pins, 1))
+    here = {
+        at: pin for at, pin in numbered.items() if pin.plate == plate and np.isclose(pin.pressure, pressure)
+    }
+    words = [] if selected is None else told(list(here), [at for at in numbered if at not in here])
+    strongest = None if selected is None else selected.roll.id
+    figure, curves = _drawn(window, table, name, (plate, pressure), palette, strongest, words, units)
+    if selected is not None:
+        draw_marks(figure, curves, selected, here, units.speed, palette)
+    return figure
+
+
+def select_along_speed(
+    figure: go.Figure, window: Window, table: pd.DataFrame, name: str, selected: Setup, units: Units
+) -> None:
+    """Move the ring of a figure made by `along_speed_figure` to another speed of the same roll.
+
+    Parameters
+    ----------
+    figure : Figure
+    window : Window
+    table : DataFrame
+        What it was drawn of.
+    name : str
+        What it shows.
+    selected : Setup
+    units : Units
+        Of the picture.
+    """
+    kept = None if name == CONFORMANCE else shown_quantities(window, selected.plate)[name]
+    table, shown = _in_units(table, kept, units)
+    move_selected(figure, _points(_by_roll(table), shown), selected, units.speed)
+
+
+def _by_roll(table: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    return {roll: table[table["roll"] == roll] for roll in table["roll"].unique()}
+
+
+def _points(by_roll: dict[str, pd.DataFrame], shown: Shown | None) -> Curves:
+    return {
+        roll: (members["speed_m_min"].to_numpy(float), _mean(members, shown).to_numpy(float))
+        for roll, members in by_roll.items()
+    }
+
+
+def _drawn(
+    window: Window,
+    table: pd.DataFrame,
+    name: str,
+    place: tuple[str, float],
+    palette: Palette,
+    strongest: str | None,
+    marks: Sequence[str],
+    units: Units,
+) -> tuple[go.Figure, Curves]:
+    """The figure without marks, but with what they mean, and its curves."""
+    plate, pressure = place
     looks = roll_looks(window.rolls, palette, units)
     kept = None if name == CONFORMANCE else shown_quantities(window, plate)[name]
     table, shown = _in_units(table, kept, units)
-    figure = go.Figure()
-    by_roll: dict[str, pd.DataFrame] = {roll: table[table["roll"] == roll] for roll in table["roll"].unique()}
+    figure, by_roll = go.Figure(), _by_roll(table)
     if shown is not None:
         for roll, members in by_roll.items():
             _draw_band(figure, members, shown, looks[roll].pale(min(_OPACITY, _OPACITIES / len(by_roll))))
     for members in by_roll.values():
         _draw_casing(figure, members, shown, palette)
     for roll, members in by_roll.items():
-        strong = selected in (None, roll) or selected not in by_roll
+        strong = strongest in (None, roll) or strongest not in by_roll
         share = 1.0 if strong else _MUTED
         _draw_line(
             figure, members, shown, looks[roll], (palette.paper, units.speed.name), window.level, share
         )
     limits = _limits(window, plate, kept, units)
     y_range = _range(table, shown, [limit for limit, _ in limits])
-    _lay_out(figure, window, shown, (plate, units.pressure.words(pressure)), by_roll, y_range, palette)
+    where = (plate, units.pressure.words(pressure))
+    _lay_out(figure, window, shown, where, by_roll, y_range, palette, marks)
     figure.update_xaxes(title={"text": f"press speed, {units.speed.name}"})
     if table["speed_m_min"].nunique() > 1:
         figure.update_xaxes(range=[table["speed_m_min"].min(), table["speed_m_min"].max()])
     if shown is None:
         _draw_level(figure, *limits[0], palette)
         _label_curves(figure, by_roll, looks, window.level, palette)
-        return figure
+        return figure, _points(by_roll, shown)
     taken: list[Box] = []
     curves = _together(_curves(by_roll, shown, y_range).values())
     for limit, words in limits:
@@ -107,7 +169,7 @@ def along_speed_figure(
     _label_ends(figure, by_roll, shown, looks, y_range, palette)
     longest = max((len(line) for roll in by_roll for line in _end_words(looks[roll])), default=0)
     figure.update_layout(margin={"r": min(45 + 7.5 * longest, 280)})
-    return figure
+    return figure, _points(by_roll, shown)
 
 
 def _in_units(table: pd.DataFrame, shown: Shown | None, units: Units) -> tuple[pd.DataFrame, Shown | None]:
@@ -168,14 +230,14 @@ def _draw_line(
     assured = members["assured"].to_numpy(bool)
     # both parts hold the point where they meet
     elsewhere = ~assured | ~np.append(assured[1:], True) | ~np.insert(assured[:-1], 0, True)
-    thin, thick = (share * width for width in ((3.6, 7.5) if look.hollow else (1.8, 5.5)))
+    thin, thick = (share * width for width in ((4.2, 7.5) if look.hollow else (2.4, 5.5)))
     for where, width, words in ((elsewhere, thin, ""), (assured, thick, ", assured")):
         figure.add_scatter(
             x=members["speed_m_min"],
             y=mean.where(where),
             mode="lines",
             connectgaps=False,
-            line={"color": look.colour, "dash": look.dash, "width": width},
+            line={"color": look.colour, "dash": look.dash, "width": width, "shape": "spline"},
             opacity=share**0.5,
             name=as_text(look.words) + words,
             **hover,
@@ -372,14 +434,21 @@ def _lay_out(
     by_roll: dict,
     y_range: tuple[float, float],
     palette: Palette,
+    marks: Sequence[str],
 ) -> None:
     plate, pressure = place
     what = MEETS_ALL if shown is None else f"{shown.label}, {shown.unit}"
     where = pressure + (f" · plate {as_text(plate)}" if plate else "")
     lines = (
-        f"{where} · fit {window.surfaces.fingerprint}",
-        f"thick: assured at {window.product.assurance.words} · thin: not assured"
-        + ("" if shown is None else " · bands: 95 % prediction intervals"),
+        " · ".join([where, f"fit {window.surfaces.fingerprint}", *marks[:1]]),
+        " · ".join(
+            [
+                f"thick: assured at {window.product.assurance.words}",
+                "thin: not assured",
+                *([] if shown is None else ["bands: 95 % prediction intervals"]),
+            ]
+        ),
+        " · ".join(marks[1:]),
         _unlabelled(window, shown, by_roll),
     )
     text = title(f"{window.product.name}: {what}", *lines)
@@ -393,6 +462,9 @@ def _lay_out(
         title=placed_title(text),
         xaxis=axis,
         yaxis=axis
-        | {"title": {"text": what}, "range": list(y_range)}
+        | {
+            "title": {"text": "probability" if shown is None else what, "standoff": 12},
+            "range": list(y_range),
+        }
         | (PERCENT_TICKS if shown is None else {}),
     )

@@ -10,7 +10,7 @@ from pwindow.window.calibration import Calibration
 
 
 def calibration_figure(found: Calibration, product: str, fit: str, palette: Palette = LIGHT) -> go.Figure:
-    """Draw what was stated against what came true.
+    """Draw stated against observed probabilities.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def calibration_figure(found: Calibration, product: str, fit: str, palette: Pale
         marker={"color": palette.ink, "size": 9},
         error_y={"array": 2.0 * table["std_error"], "color": palette.ink, "thickness": 1.5},
         customdata=table["judgements"],
-        hovertemplate="stated %{x:.3f}, observed %{y:.3f}, %{customdata} judgements<extra></extra>",
+        hovertemplate="stated %{x:.3f}, observed %{y:.3f}, %{customdata} set-ups<extra></extra>",
     )
     if len(best):
         figure.add_scatter(
@@ -67,7 +67,8 @@ def calibration_figure(found: Calibration, product: str, fit: str, palette: Pale
             "<sub>dotted: observed as stated · above it: cautious · bars: two standard errors · "
             f"fit {fit}</sub>"
         ),
-        xaxis=axis | {"title": {"text": "stated joint conformance probability"}},
-        yaxis=axis | {"title": {"text": "observed share of runs that conform"}, "scaleanchor": "x"},
+        xaxis=axis | {"title": {"text": "stated probability that all requirements are met"}},
+        yaxis=axis
+        | {"title": {"text": "observed share of runs that meet all requirements"}, "scaleanchor": "x"},
     )
     return figure

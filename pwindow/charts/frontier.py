@@ -16,7 +16,10 @@ from pwindow.window.window import Window
 from pwindow.wording import Units, metric, percent
 
 _SHAPES = ("circle", "square", "diamond", "triangle-up", "pentagon", "star")
-_PLOT = (430, 330)  # px of a pane, at the least
+_PLOT = (700, 310)  # px of a pane in a window of 1280 px
+_DRAWN = ((0.6, 2.0), (1.0, 1.2))  # how many times as wide and as high it may be
+_LETTER = 6.6  # px of a label's text
+_MARKER = 6  # px from the middle of a marker that labels keep off
 _REACHES = [
     (24, 16),
     (14, 40),
@@ -53,8 +56,8 @@ def frontier_figure(
         Of the picture; metric unless given.
     """
     units = units or metric(window.surfaces.trial.pressure_unit)
-    table = table.assign(speed_m_min=units.speed.of(table["speed_m_min"]))
     with_silver = "silver_mg_m_mean" in table
+    table = _in_units(table, units)
     panes = 1 + with_silver
     figure = make_subplots(panes, 1, subplot_titles=_TITLES[:panes], vertical_spacing=0.15)
     figure.update_annotations(x=0.0, xanchor="left", font={"size": 14, "color": palette.ink})
@@ -74,6 +77,11 @@ def frontier_figure(
         text=f"<b>{asked_for(window.product.assurance)}</b>", showarrow=False, font={"size": 13, "color": palette.mark}, row=1, col=1,
     )  # fmt: skip
     return figure
+
+
+def _in_units(table: pd.DataFrame, units: Units) -> pd.DataFrame:
+    drawn = {"speed_m_min": units.speed, "silver_mg_m_mean": units.of("mg/m")}
+    return table.assign(**{name: unit.of(table[name]) for name, unit in drawn.items() if name in table})
 
 
 def _silver_range(table: pd.DataFrame, panel: tuple) -> list[float]:
@@ -109,7 +117,8 @@ def _draw_frontier(
     scaled = _scaled(figure, pane, table[[x, y]].to_numpy(float))
     line = np.array([[share, window.level] for share in np.linspace(0, 1, 200)])
     line[:, 1] = _scaled(figure, pane, line)[:, 1]
-    labels = Labels(np.vstack([_closely(scaled), *([line] if pane == 1 else [])]), _PLOT, _REACHES)
+    drawn = [_closely(scaled), _markers(scaled), *([line] if pane == 1 else [])]
+    labels = Labels(np.vstack(drawn), _PLOT, _REACHES, _LETTER, _DRAWN)
     stretch = ((table["roll"] != table["roll"].shift()) | (table[key] != table[key].shift())).cumsum()
     for _, members in table.assign(at=range(len(table))).groupby(stretch):
         first = members.iloc[0]
@@ -124,10 +133,10 @@ def _draw_frontier(
             place=place,
             palette=palette,
             level=window.level,
-            speeds=units.speed.name,
+            units=units,
         )
         chosen = np.unique(np.linspace(0, len(members) - 1, _SPOTS).round().astype(int))
-        words = f"{look.words} · {pressure}"
+        words = f"{look.name} · {pressure}"
         off_middle = np.abs(chosen - len(members) // 2)
         at, text_at = labels.place(scaled[members["at"].to_numpy()[chosen]], 0.2 * off_middle, len(words))
         at = chosen[at]
@@ -153,6 +162,13 @@ def _closely(points: np.ndarray) -> np.ndarray:
     return np.column_stack([np.interp(at, range(len(points)), part) for part in points.T])
 
 
+def _markers(points: np.ndarray) -> np.ndarray:
+    """What the markers of points cover, as shares of a pane."""
+    side = np.arange(-_MARKER, _MARKER + 1)
+    covered = np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2) / _PLOT
+    return (points[:, None] + covered).reshape(-1, 2)
+
+
 def _draw_points(
     figure: go.Figure,
     members: pd.DataFrame,
@@ -164,7 +180,7 @@ def _draw_points(
     place: dict,
     palette: Palette,
     level: float,
-    speeds: str,
+    units: Units,
 ) -> None:
     assured = members["assured"].to_numpy(bool)
     silver = members["silver_mg_m_mean"] if "silver_mg_m_mean" in members else np.full(len(members), np.nan)
@@ -183,10 +199,17 @@ def _draw_points(
         },
         customdata=np.column_stack([members["speed_m_min"], members["conformance"], silver]),
         text=[percent(share, level) for share in members["conformance"]],
-        hovertemplate=f"{as_text(look.words)} · {pressure}, %{{customdata[0]:.1f}} {speeds}<br>"
-        "all requirements met: %{text}<br>silver %{customdata[2]:.3g} mg/m<extra></extra>",
+        hovertemplate=f"{as_text(look.words)} · {pressure}, %{{customdata[0]:.1f}} {units.speed.name}<br>"
+        f"all requirements met: %{{text}}<br>silver %{{customdata[2]:.3g}} {units.of('mg/m').name}<extra></extra>",
         **place,
     )
+
+
+def _planned(window: Window, units: Units) -> str:
+    """The planned rolls with their volumes, which labels leave out; "" without any."""
+    rolls = [roll for roll in window.rolls if roll.planned]
+    named = ", ".join(f"{as_text(roll.id)} {units.volume.words(roll.cell_volume)}" for roll in rolls)
+    return f"planned: {named}" if named else ""
 
 
 def _lay_out(
@@ -196,6 +219,7 @@ def _lay_out(
     text = title(
         f"{window.product.name}: best trade-offs",
         "filled: assured · open: not assured · heavy edge: planned · colour: roll · shape: pressure",
+        _planned(window, units),
         f"shown above 1 % probability · fit {window.surfaces.fingerprint}",
     )
     figure.update_layout(
@@ -214,6 +238,8 @@ def _lay_out(
     figure.update_yaxes(title={"text": MEETS_ALL}, **PERCENT_TICKS, range=[-0.03, 1.04], row=1, col=1)
     if with_silver:
         words = (
-            "silver per printed area, g/m²" if silver == "silver_g_m2" else "silver per metre of line, mg/m"
+            "silver per printed area, g/m²"
+            if silver == "silver_g_m2"
+            else f"silver per length of line, {units.of('mg/m').name}"
         )
         figure.update_yaxes(title={"text": words}, row=2, col=1)

@@ -11,6 +11,7 @@ import numpy as np
 from pwindow.product import Assurance
 
 LETTER, LINE = 7.2, 18.0  # px of a label's text at 13 px: width of a letter, height of a line
+_DRAWN = ((1.0, 3.2), (1.0, 1.2))
 Box = tuple[float, float, float, float]
 """Left, right, bottom, top."""
 
@@ -27,14 +28,14 @@ def as_text(name: object) -> str:
 
 
 def asked_for(assurance: Assurance) -> str:
-    """The assurance asked for, beside its line.
+    """The assurance that is required, beside its line.
 
     Examples
     --------
     >>> asked_for(Assurance(0.95)), asked_for(Assurance(0.95, confidence=0.9))
-    ('assurance<br>asked for:<br>95 %', 'assurance<br>asked for:<br>95 % with<br>90 %<br>confidence')
+    ('required:<br>95 %', 'required:<br>95 % with<br>90 %<br>confidence')
     """
-    return f"assurance<br>asked for:<br>{assurance.words.replace(' with ', ' with<br>').replace(' confidence', '<br>confidence')}"
+    return f"required:<br>{assurance.words.replace(' with ', ' with<br>').replace(' confidence', '<br>confidence')}"
 
 
 def title(text: str, *lines: str, width: int = 64) -> str:
@@ -78,15 +79,28 @@ class Labels:
     drawn : ndarray, shape (m, 2)
         Points of what labels had better not cover, closely spaced.
     plot : (int, int)
-        Width and height of the plot in px, at the least: in a larger one labels have more room.
+        Width and height of the plot in px, for which labels keep off what is drawn and off leaders of others.
     reaches : sequence of (float, float)
         How far from its point a label may stand, px sideways and upwards.
+    letter : float
+        Width of a letter of a label's text, px.
+    drawn_at : pair of (float, float)
+        How many times as wide and as high the plot may be drawn, from and to: labels stand apart from one another in
+        all of them.
     """
 
-    def __init__(self, drawn: np.ndarray, plot: tuple[int, int], reaches: Sequence[tuple[float, float]]):
-        self._plot = np.asarray(plot)
+    def __init__(
+        self,
+        drawn: np.ndarray,
+        plot: tuple[int, int],
+        reaches: Sequence[tuple[float, float]],
+        letter: float = LETTER,
+        drawn_at: tuple[tuple[float, float], tuple[float, float]] = _DRAWN,
+    ):
+        self._plot, self._letter, self._drawn_at = np.asarray(plot), letter, drawn_at
         self._reaches = np.array([(x * a, y * b) for x, y in reaches for a in (1, -1) for b in (1, -1)])
         self._drawn, self._taken = np.zeros(plot, bool), np.zeros(plot, bool)
+        self._placed: list[tuple[np.ndarray, np.ndarray]] = []
         self._draw(drawn)
 
     def place(self, spots: np.ndarray, costs: np.ndarray, letters: int) -> tuple[int, dict]:
@@ -110,7 +124,7 @@ class Labels:
         """
         at_px = spots[:, None, :] * self._plot  # (m, 1, 2)
         text = at_px + self._reaches  # (m, r, 2)
-        wide, right = LETTER * letters, self._reaches[:, 0] > 0
+        wide, right = self._letter * letters, self._reaches[:, 0] > 0
         left = np.where(right, text[..., 0], text[..., 0] - wide)
         box = np.stack([left, left + wide, text[..., 1] - LINE / 2, text[..., 1] + LINE / 2])
         along = np.linspace(0.25, 0.95, 20)[:, None, None, None]
@@ -118,7 +132,7 @@ class Labels:
         outside = (box[0] < 0) | (box[1] > self._plot[0]) | (box[2] < 0) | (box[3] > self._plot[1])
         cost = (
             costs[:, None]
-            + 1e4 * (self._inside(self._taken, box) > 0)
+            + 1e4 * self._meets(spots, box - np.repeat(at_px.T, 2, axis=0).swapaxes(1, 2))
             + 1e3 * outside
             + 50 * self._under(self._taken, leader)
             + 3 * self._inside(self._drawn, box)
@@ -126,11 +140,25 @@ class Labels:
             + 0.1 * np.hypot(*self._reaches.T)
         )
         at, reach = np.unravel_index(np.argmin(cost), cost.shape)
+        self._placed.append((spots[at], box[:, at, reach] - np.repeat(at_px[at, 0], 2)))
         ends = box[:, at, reach].round().astype(int).clip(min=0)
         self._taken[ends[0] : ends[1], ends[2] : ends[3]] = True
         self._draw(leader[:, at, reach] / self._plot)
         x, y = self._reaches[reach].tolist()
         return int(at), {"ax": x, "ay": -y, "xanchor": "left" if x > 0 else "right", "yanchor": "middle"}
+
+    def _meets(self, spots: np.ndarray, box: np.ndarray) -> np.ndarray:
+        """Whether boxes meet a label in any size of the plot, shape (m, r); boxes are px from their spots."""
+        met = np.zeros(box.shape[1:], bool)
+        for spot, label in self._placed:
+            both = np.ones_like(met)
+            for axis in (0, 1):
+                low, high = label[2 * axis] - box[2 * axis + 1], label[2 * axis + 1] - box[2 * axis]
+                apart = (spots[:, axis] - spot[axis])[:, None] * self._plot[axis]
+                near, far = (apart * times for times in self._drawn_at[axis])
+                both &= (np.minimum(near, far) < high) & (np.maximum(near, far) > low)
+            met |= both
+        return met
 
     def _draw(self, points: np.ndarray) -> None:
         px = np.floor(points * self._plot).astype(int)

@@ -53,8 +53,8 @@ def colours_of(content: MapContent) -> Colours:
     joint = content.window_map.joint
     if content.nearest is None:
         return _of_probability(joint)
-    top = max(float(np.nanmax(joint, initial=0.0)), content.nearest.joint)
-    return _up_to(joint, top, content.level) if top >= _WORTH else _of_margins(content.window_map.margin)
+    found = _up_to(joint, content.nearest.joint, content.level)
+    return found if found.high >= _WORTH else _of_margins(content.window_map.margin)
 
 
 def _of_probability(joint: np.ndarray) -> Colours:
@@ -71,8 +71,10 @@ def _of_probability(joint: np.ndarray) -> Colours:
     )
 
 
-def _up_to(joint: np.ndarray, top: float, level: float) -> Colours:
-    """From 0 to the highest value that is reached, which the last tick names."""
+def _up_to(joint: np.ndarray, closest: float, level: float) -> Colours:
+    """From 0 to the highest value of the map, or that of the closest set-up where that is higher."""
+    here = float(np.nanmax(joint, initial=0.0))
+    top, of = (here, "highest at any volume") if here >= closest else (closest, "closest set-up")
     step = next((one for one in _STEPS if top / one <= 4), _STEPS[-1])
     whole = [step * at for at in range(math.ceil(top / step)) if step * at < top - 0.4 * step]
     decimals = 1 if step < 0.01 else 0
@@ -83,7 +85,7 @@ def _up_to(joint: np.ndarray, top: float, level: float) -> Colours:
         high=top,
         ticks=(*whole, top),
         tick_words=tuple(words),
-        title=f"probability that all requirements are met (highest reached: {percent(top, level)})",
+        title=f"probability that all requirements are met<br>({of}: {percent(top, level)})",
         hover="all requirements met: %{z:.1%}",
         lines=tuple(dict.fromkeys([*whole[1:2], *whole[1:][-1:]])),
         decimals=decimals,

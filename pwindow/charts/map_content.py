@@ -11,6 +11,7 @@ import pandas as pd
 
 from pwindow.product import Assurance
 from pwindow.study import Roll
+from pwindow.window.bands import SPEED_STEP
 from pwindow.window.search.inner import InnerSet
 from pwindow.window.search.maps import WindowMap
 from pwindow.window.search.starting import StartingSetup
@@ -151,6 +152,30 @@ def content_at(
         inner=None if inner is None else _in_units(inner, units),
         units=units,
     )
+
+
+def spot_chosen(content: MapContent, setup: Setup, x: float, y: float) -> Setup:
+    """The set-up next to a spot of the picture: its speed to the step that speeds are searched with, and a roll.
+
+    Parameters
+    ----------
+    content : MapContent
+    setup : Setup
+        The one looked at, of which the rest stays.
+    x, y : float
+        In the units of the picture's axes.
+    """
+    speed, volume = {None: (x, y), "speed": (x, None), "cell_volume": (None, x)}[content.along]
+    if speed is not None:
+        low, at, high = (
+            content.units.speed.kept_of(one)
+            for one in (content.window_map.speeds[0], speed, content.window_map.speeds[-1])
+        )
+        setup = replace(setup, speed=float(np.clip(round(at / SPEED_STEP) * SPEED_STEP, low, high).round(9)))
+    if volume is not None:
+        at = content.units.volume.kept_of(volume)
+        setup = replace(setup, roll=min(content.rolls, key=lambda roll: abs(roll.cell_volume - at)))
+    return setup
 
 
 def _spot(setup: Setup, units: Units) -> Spot:

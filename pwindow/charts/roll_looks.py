@@ -16,10 +16,11 @@ _DASHES = (
 
 @dataclass(frozen=True)
 class RollLook:
-    """Colour and dash of a roll's lines, its name in words, and whether its lines are hollow."""
+    """Colour and dash of a roll's lines, its name short and in words, and whether its lines are hollow."""
 
     colour: str
     dash: str
+    name: str
     words: str
     hollow: bool = False
 
@@ -46,8 +47,9 @@ def roll_looks(rolls: Sequence[Roll], palette: Palette = LIGHT, units: Units = M
     for at, roll in enumerate(there):
         turn, place = divmod(at, len(colours))
         dash = _DASHES[(place + turn) % len(_DASHES)]
-        looks[roll.id] = RollLook(colours[place], dash, f"roll {roll.id}")
+        looks[roll.id] = RollLook(colours[place], dash, f"roll {roll.id}", f"roll {roll.id}")
     for at, roll in enumerate(planned):
         words = f"roll {roll.id} (planned, {units.volume.words(roll.cell_volume)})"
-        looks[roll.id] = RollLook(palette.quiet, _DASHES[at % len(_DASHES)], words, hollow=True)
+        dash = _DASHES[at % len(_DASHES)]
+        looks[roll.id] = RollLook(palette.quiet, dash, f"roll {roll.id}", words, hollow=True)
     return looks

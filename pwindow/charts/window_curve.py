@@ -91,7 +91,7 @@ def _unit(content: MapContent) -> Unit:
 
 def _along(content: MapContent) -> str:
     if content.along is None:
-        raise ValueError("the trial varied speed and cell volume: its window is a map and no curve")
+        raise ValueError("the trial varied speed and cell volume: its window is a map, not a curve")
     return content.along
 
 
@@ -133,7 +133,7 @@ def _tried(x: np.ndarray, joint: np.ndarray, palette: Palette) -> go.Scatter:
 
 
 def _bands(content: MapContent, palette: Palette) -> go.Scatter:
-    """What is assured, thick along the axis."""
+    """What is assured, thick on the axis."""
     x, text = [], []
     labels = {roll.id: roll.label for roll in content.rolls}
     for band, low, high in zip(content.bands.itertuples(), *_ends(content)):
@@ -214,7 +214,7 @@ def _layout(content: MapContent, palette: Palette, height: int | None) -> dict:
         "yaxis2": axis
         | {
             "title": {
-                "text": f"probability that all requirements are met{_bounded(content)}",
+                "text": f"probability that all requirements are met{_bounded(content).replace(', ', ',<br>')}",
                 "standoff": 16,
             },
             "overlaying": "y",
@@ -322,13 +322,22 @@ def _legend(content: MapContent) -> str:
     else:
         lead = f"<b>One speed was tried</b>, {speed(shown.speeds[0])} {content.units.speed.name}"
     if content.nearest is None:
-        state = "<b>thick along the axis</b> assured"
+        state = "<b>thick on the axis</b> assured"
     else:
         state = f"<b>no roll reaches {content.assurance.words}</b>"
         state += "" if content.nearest.spot else ", closest at another plate or pressure"
     fit = f" · fit {content.fit}" * bool(content.fit)
     nor = _untried(content, tried)
-    return f"{lead}<br><b>line</b> probability · {state}<br><b>hatched</b> not tried{nor}{fit}"
+    marks = "".join(
+        f" · {sign} {name}"
+        for sign, name, spot in (
+            ("◇", RECOMMENDED, content.recommended),
+            ("◇", CLOSEST, None if content.nearest is None else content.nearest.spot),
+            ("○", "selected", content.chosen),
+        )
+        if _place(content, spot) is not None
+    )
+    return f"{lead}<br><b>line</b> probability · {state}{marks}<br><b>hatched</b> not tried{nor}{fit}"
 
 
 def _untried(content: MapContent, tried: list[Roll]) -> str:

@@ -13,6 +13,7 @@ from pwindow.charts.labels import as_text, moved_apart
 from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
 from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, Palette, placed_title
+from pwindow.window.search.inner import InnerSet
 from pwindow.window.search.maps import WindowMap
 from pwindow.wording import asked, listed, speed, volume
 
@@ -50,7 +51,7 @@ from pwindow.wording import asked, listed, speed, volume
 HEIGHT = 620
 """Of the figure, px, where its place does not give it one."""
 _ABOVE, _BELOW, _LEFT, _RIGHT = 66, 96, 60, 158  # px round the map
-_KEY_BELOW = 52  # px from the map
+_KEY_BELOW, _KEY_LINE = 52, 16  # px from the map; of a line more
 _SPECK = 0.006  # half a bar that stands for one speed, as a share of it
 _AXES = {"xaxis": "x2", "yaxis": "y2"}
 _GAP = "\u00a0"  # from the axis to the names of rolls
@@ -319,12 +320,14 @@ def _layout(palette: Palette, height: int | None) -> dict:
         "height": height,
         "uirevision": "keep",
         "hovermode": "closest",
+        "dragmode": False,
         "title": placed_title("") | {"pad": {"l": 12, "t": 14}, "font": {"size": 15}},
         "xaxis": HIDDEN_AXIS,
         "yaxis": HIDDEN_AXIS,
         "xaxis2": axis
         | {
             "title": {"standoff": 10},
+            "fixedrange": True,
             "overlaying": "x",
             "anchor": "y2",
             "side": "bottom",
@@ -332,6 +335,7 @@ def _layout(palette: Palette, height: int | None) -> dict:
         "yaxis2": axis
         | {
             "title": {"standoff": 6},
+            "fixedrange": True,
             "overlaying": "y",
             "anchor": "x2",
             "side": "left",
@@ -350,6 +354,9 @@ def _set_axes(figure: go.Figure, content: MapContent, palette: Palette, colours:
     ):
         if axis.title.text != words:
             axis.title.text = words
+    below = _BELOW + _KEY_LINE * (content.inner is not None)
+    if figure.layout.margin.b != below:
+        figure.layout.margin.b = below
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
     notes = [_key_note(content, colours, palette), *_spot_note(content, palette)]
@@ -400,29 +407,56 @@ def _subtitle(content: MapContent) -> str:
         return fit or " "
     away = "" if content.nearest.spot else ", at another plate or pressure"
     best = f"no roll reaches {content.assurance.words}; closest {content.nearest.words(content.level)}{away}"
-    return f"<b>{best}</b>" + f" · {fit}" * bool(fit)
+    return f"<b>{best}</b>" + f" · {fit}" * bool(fit and not away)
 
 
 def _key(content: MapContent, colours: Colours, palette: Palette) -> str:
     """What the marks stand for, each beside a sign like it."""
     levels = listed([f"{100 * level:.{colours.decimals}f} %" for level in colours.lines])
-    thin, some = f"── {levels}" * bool(levels), content.nearest is None
-    if content.inner is not None:
-        sign = f'<span style="color:{palette.mark}"><b>━━</b></span>'
-        thin = f"{sign} all at once" if content.inner.least is not None else "none all at once"
-    marks = ("▬▬ speed band of a roll", "◇ recommended") if some else ("◇ closest",)
-    return f"{_outline_key(content)}<br>" + _apart(*marks, "○ selected", "▨ not tried", thin)
+    thin = f"── {levels}" * bool(levels)
+    bands = "▬▬ speed band" * (content.nearest is None)
+    spot = (
+        "◇ recommended" * (content.recommended is not None)
+        if content.nearest is None
+        else "◇ closest" * (content.nearest.spot is not None)
+    )
+    lines = (
+        _outline_key(content),
+        _apart(bands, spot, "○ selected", "▨ not tried", thin),
+        _inner_key(content, palette),
+    )
+    return "<br>".join(filter(None, lines))
+
+
+def _inner_key(content: MapContent, palette: Palette) -> str:
+    """What the outline of set-ups that reach the level together means; "" where it is not asked for."""
+    if content.inner is None:
+        return ""
+    if content.inner.least is None:
+        return f"no set-ups reach {content.assurance.words} together"
+    sign = f'<span style="color:{palette.mark}"><b>━━</b></span>'
+    outside = "; ◇ lies outside" * (not _inside(content.inner, content.recommended))
+    return f"{sign} inside, all set-ups jointly: {content.assurance.words}{outside}"
+
+
+def _inside(inner: InnerSet, spot: Spot | None) -> bool:
+    """Whether a spot is one of the set-ups that reach the level together; where there is none, it is none outside."""
+    if spot is None or inner.least is None:
+        return True
+    at = (
+        np.abs(axis - value).argmin() for axis, value in ((inner.volumes, spot[1]), (inner.speeds, spot[0]))
+    )
+    return bool(inner.share[tuple(at)] >= inner.least)
 
 
 def _outline_key(content: MapContent) -> str:
     level, sure = asked(content.level), content.assurance.sure
+    others = "╌╌ other pressures" * bool(content.elsewhere)
     if sure:
-        others = "╌╌ other pressures" * bool(content.elsewhere)
-        return _apart(f"<b>━━</b> {level}{sure}", others, f"─·─ {level} stated", "⋯⋯ averages")
-    averages = "⋯⋯ averages meet every limit"
+        return _apart(f"<b>━━</b> {level}{sure}, ─·─ without", others, "⋯⋯ half or more fail")
+    averages = "⋯⋯ average at a limit: half or more fail"
     if content.nearest is not None:
         return averages
-    others = f"╌╌ {level} at other pressures" * bool(content.elsewhere)
     return _apart(f"<b>━━</b> {level} probability", others, averages)
 
 

@@ -13,6 +13,7 @@ import click
 
 from pwindow.cli.archived import COMMANDS
 from pwindow.cli.documents import DOCUMENTS
+from pwindow.cli.gauged import gauge
 from pwindow.cli.guarded import guarded, reply
 from pwindow.cli.pictures import PICTURE, save_picture
 from pwindow.cli.server_settings import MOST_VISITORS
@@ -36,6 +37,7 @@ from pwindow.cli.sources import (
     window_of,
     with_sheet,
 )
+from pwindow.cli.traced import trace
 from pwindow.errors import TrialProblem
 from pwindow.shipped import __version__
 
@@ -115,7 +117,9 @@ def fit(
     help="A set-up, such as “speed=60 m/min, roll=0412, pressure=50 µm”. Repeating a setting starts another set-up.",
 )
 @click.option(
-    "--product", type=click.Path(path_type=Path), help="Product file: adds conformance probabilities."
+    "--product",
+    type=click.Path(path_type=Path),
+    help="Product file: adds the probability of meeting its requirements.",
 )
 @STUDY
 @PLANNED
@@ -287,6 +291,12 @@ def calibrate(
 @PRODUCTS
 @STUDY
 @ARCHIVE
+@click.option(
+    "--scans",
+    multiple=True,
+    type=click.Path(exists=True, path_type=Path),
+    help="Scans for the page Traces: a file or a folder of them, a run list, decisions; may be repeated.",
+)
 @click.option("--port", type=click.IntRange(1, 65535), help="Port; default: the usual one, or a free one.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option(
@@ -299,7 +309,7 @@ def calibrate(
     type=click.IntRange(1),
     default=MOST_VISITORS,
     show_default=True,
-    help="Most pages that may be open at the same time; each takes a process of about 210 MB.",
+    help="Pages that may be open at the same time; each takes about 210 MB.",
 )
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @guarded
@@ -310,6 +320,7 @@ def serve(
     products: Sequence[Path],
     study: Path | None,
     archive: str | None,
+    scans: Sequence[Path],
     port: int | None,
     host: str,
     password: bool,
@@ -336,11 +347,12 @@ def serve(
             products=products,
             study=study,
             archive=archive,
+            scans=scans,
             password=password,
             most_visitors=most_visitors,
         )
     )
 
 
-for command in (*DOCUMENTS, *COMMANDS):
+for command in (*DOCUMENTS, *COMMANDS, trace, gauge):
     main.add_command(command)

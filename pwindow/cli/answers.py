@@ -23,8 +23,10 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 from pwindow.window.confidence import conformance_interval, sampling_error
-from pwindow.window.search.recommendation import recommend
+from pwindow.window.search.between import between_pressures
+from pwindow.window.search.recommendation import Recommendation, recommend
 from pwindow.window.setup import Setup, planned_rolls
+from pwindow.window.tails import tail_range
 from pwindow.window.window import Window
 from pwindow.wording import Units
 
@@ -85,6 +87,7 @@ def speeds_answer(
         "bands": bands.to_dict("records"),
         "recommended": best
         and best.to_dict(window.surfaces.trial.pressure_key) | {"why": best.reason(units)},
+        "between_pressures": _between(window, best, units) if best and pressures is None else None,
         "trial": evidence(window.surfaces),
         "notes": list(window.notes),
     }
@@ -101,6 +104,14 @@ def speeds_answer(
         start = starting_setup(window, best, pressures)
         answer["limits"] = [] if start is None else _limits(window, start.setup, pressures)
     return plain(answer | {"findings": [vars(finding) for finding in findings(window.surfaces, units)]})
+
+
+def _between(window: Window, best: Recommendation, units: Units) -> dict | None:
+    """A speed band at a pressure that was not tried, where one is predicted to be faster."""
+    found = between_pressures(window, best)
+    if found is None:
+        return None
+    return found.band.to_dict(window.surfaces.trial.pressure_key) | {"note": found.sentence(units)}
 
 
 def assurance_dict(window: Window) -> dict:
@@ -173,6 +184,8 @@ def predict_answer(
             point["conformance"] = {name: float(table[name].iloc[0]) for name in table}
             point["conformance_interval"] = conformance_interval(window, setup).to_dict()
             point["sampling_error"] = sampling_error(window, setup)
+            if (tails := tail_range(window, setup)) is not None:
+                point["tail_range"] = tails.to_dict()
         points.append(point)
     answer = {**_planned(planned), "points": points, "trial": evidence(surfaces)}
     return plain(answer if window is None else answer | assurance_dict(window))
@@ -227,6 +240,13 @@ def fit_answer(surfaces: Surfaces) -> dict:
                 for name, surface in surfaces.by_name.items()
             },
             "residual_correlation": _correlation(surfaces),
+            "spread_ratios": {
+                name: {
+                    setting: dict(zip(("ratio", "low", "high"), ratio))
+                    for setting, ratio in growth.ratios.items()
+                }
+                for name, growth in surfaces.joint.growths.items()
+            },
             "drift": {name: asdict(one) for name, one in surfaces.drifts.items()},
             "findings": [vars(finding) for finding in findings(surfaces)],
         }

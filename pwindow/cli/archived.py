@@ -249,9 +249,10 @@ def confirm(
     if not len(numbers):
         raise UnusableInput("there is no fit to confirm yet; make one with `pwindow refit --product …`")
     fit = kept_fit(kept, which or str(numbers[-1]))
+    shown = units_of_archive(kept, units)
     found = hold_against(kept, fit, InputFile.of(with_sheet((file,), sheet)[0]))
-    text = partial(confirmed_text, units=units_of_archive(kept, units))
-    reply(confirmed_answer(kept, fit, found), text, as_json=as_json)
+    answer = confirmed_answer(kept, fit, found, shown)
+    reply(answer, partial(confirmed_text, units=shown), as_json=as_json)
 
 
 @click.command()

@@ -11,6 +11,7 @@ import pandas as pd
 from pwindow.errors import UnusableInput
 from pwindow.outputs import plain
 from pwindow.trials.archive import USED, Archive
+from pwindow.wording import Units
 
 if TYPE_CHECKING:  # loaded by what needs them: a first trial is added without a fit
     from pwindow.surfaces.agreement.new_trial import Agreement
@@ -34,8 +35,8 @@ def added_answer(archive: Archive, new: NewTrial) -> dict:
     )
 
 
-def agreement_answer(found: Agreement) -> dict:
-    """How a new trial compares with the fit of those before it."""
+def agreement_answer(found: Agreement, units: Units | None = None) -> dict:
+    """How a new trial compares with the fit of those before it; sentences in its own units unless others are given."""
     from pwindow.surfaces.checks.verdict import Verdict
 
     return {
@@ -43,7 +44,7 @@ def agreement_answer(found: Agreement) -> dict:
         "degree": str(found.degree) if found.compared else None,
         "verdict": found.verdict,
         "against": found.against,
-        "sentences": list(found.sentences_and_rule()),
+        "sentences": list(found.sentences_and_rule(units)),
         "responses": {
             name: {
                 "verdict": str(one.verdict),
@@ -159,7 +160,7 @@ def again_answer(kept: KeptFit, archive: Archive) -> dict:
     }
 
 
-def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dict:
+def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation, units: Units) -> dict:
     """Confirmation prints beside what the fit predicted.
 
     Parameters
@@ -168,6 +169,8 @@ def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dic
     fit : KeptFit
         The one to confirm.
     found : Confirmation
+    units : Units
+        That sentences are written in.
     """
     return plain(
         {
@@ -175,7 +178,7 @@ def confirmed_answer(archive: Archive, fit: KeptFit, found: Confirmation) -> dic
             "trial": found.added.trial,
             "name": found.added.name,
             "archive": archive.address,
-            "agreement": agreement_answer(found.agreement),
+            "agreement": agreement_answer(found.agreement, units),
             "met": found.met.to_dict("records"),
             "counts": {
                 product: asdict(one) | {"sentence": one.sentence} for product, one in found.counts.items()

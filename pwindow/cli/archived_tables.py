@@ -5,13 +5,14 @@ from __future__ import annotations
 import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 
 import pandas as pd
 
-from pwindow.cli.tables import table
+from pwindow.cli.tables import place_words, table
 from pwindow.product import REQUIREMENT_KINDS
 from pwindow.trials.archive import Standing
-from pwindow.wording import METRIC, Units, bound, counted, metric, percent
+from pwindow.wording import METRIC, Unit, Units, amount, bound, counted, metric, percent, term_words
 
 
 def added_text(answer: Mapping) -> str:
@@ -22,8 +23,8 @@ def added_text(answer: Mapping) -> str:
 def _added_text(one: Mapping, archive: str) -> str:
     what = (
         f"trial {one['trial']}, {one['name']}: {counted(one['prints'], 'print', 'prints')}, "
-        f"{counted(one['features'], 'feature', 'features')} (fingerprint "
-        f"{one['fingerprint']})"
+        f"{counted(one['features'], 'feature', 'features')} "
+        f"(trial {one['fingerprint']})"
     )
     if one["known"]:
         return f"{what} is already in the archive ({_status(one['standing'])}); nothing was changed"
@@ -42,6 +43,10 @@ def _status(standing: str) -> str:
     return Standing(standing).status
 
 
+def _minute(made: str) -> str:
+    return datetime.fromisoformat(made).strftime("%Y-%m-%d %H:%M UTC")
+
+
 def _to_decide(trial: int, archive: str) -> str:
     """What can be decided about a trial, as commands."""
     rest = f'{trial} --archive {shlex.quote(archive)} --reason "…"'
@@ -55,22 +60,21 @@ def trials_text(answer: Mapping) -> str:
     """The trials of an archive and what was decided about them."""
     if not answer["trials"]:
         return f"archive {answer['archive']} has no trials yet; add one with `pwindow add`"
-    frame = pd.DataFrame(answer["trials"]).set_index("trial")
-    frame["status"] = frame["standing"].map(_status)
-    return table(
-        frame[["name", "prints", "features", "added", "status", "reason", "fingerprint"]], index=True
-    )
+    frame = pd.DataFrame(answer["trials"])
+    frame = frame.assign(status=frame["standing"].map(_status), added=frame["added"].map(_minute))
+    return table(frame[["trial", "name", "prints", "features", "added", "status", "reason", "fingerprint"]])
 
 
 def history_text(answer: Mapping) -> str:
     """All that was found and decided about a trial."""
     lines = [f"trial {answer['trial']}, {answer['name']}"]
     for event in answer["history"]:
+        made = _minute(event["made"])
         if "told" in event:
-            lines.append(f"{event['made']}  compared with fit {event['against']}: {event['verdict']}")
+            lines.append(f"{made}  compared with fit {event['against']}: {event['verdict']}")
             lines += [f"  {sentence}" for sentence in event["told"]]
         else:
-            lines.append(f"{event['made']}  {_status(event['standing'])}: {event['reason']}".rstrip(": "))
+            lines.append(f"{made}  {_status(event['standing'])}: {event['reason']}".rstrip(": "))
     return "\n".join(lines)
 
 
@@ -84,7 +88,7 @@ def fits_text(answer: Mapping, units: Units = METRIC) -> str:
 def _kept_text(one: Mapping, units: Units) -> str:
     trials = ", ".join(f"{trial['number']} ({_status(trial['standing'])})" for trial in one["trials"])
     lines = [
-        f"fit {one['number']}, {one['fingerprint']}, {one['made']}: trials {trials}; terms {one['terms']}"
+        f"fit {one['number']}, {one['fingerprint']}, {_minute(one['made'])}: trials {trials}; terms {one['terms']}"
     ]
     if "fit" in one:
         lines[0] += f"; surfaces {one['fit']}"
@@ -108,7 +112,7 @@ def _run(best: Mapping | None, units: Units, *, judged: bool = True) -> str:
     return (
         f"{units.speed.words(best['speed_m_min'])} with roll {best['roll']}, pressure {units.pressure.words(best['pressure'])}".rstrip()
         + (f", plate {best['plate']}" if best["plate"] else "")
-        + f" (joint conformance {percent(best['conformance'])}{bound(best.get('conformance_interval'))})"
+        + f" ({percent(best['conformance'])} probability of meeting all requirements{bound(best.get('conformance_interval'))})"
     )
 
 
@@ -127,8 +131,16 @@ def compared_text(answer: Mapping, units: Units = METRIC) -> str:
     parts = _what_moved(answer, units)
     for what in ("coefficients", "standard_deviations"):
         title = f"{what.replace('_', ' ')} (of logarithms of height, width and resistivity; of closure in µm)"
-        parts.append(f"{title}\n" + table(pd.DataFrame(answer[what])))
+        parts.append(f"{title}\n" + table(_terms(pd.DataFrame(answer[what]))))
     return "\n\n".join(parts)
+
+
+def _terms(rows: pd.DataFrame) -> pd.DataFrame:
+    """Coefficients or standard deviations of two fits, as they are read."""
+    named = rows.assign(**{name: rows[name].map(term_words) for name in ("response", "term")})
+    if "in_std_errors" in named:
+        named["in_std_errors"] = named["in_std_errors"].astype(float)
+    return named.rename(columns={"in_std_errors": "change, standard errors"})
 
 
 def _what_moved(answer: Mapping, units: Units) -> list[str]:
@@ -150,21 +162,30 @@ def _what_moved(answer: Mapping, units: Units) -> list[str]:
                     _without_empty(pd.DataFrame(answer["influence"]), "why"),
                     ("speed_with", "speed_without"),
                     own,
-                )
+                ).rename(columns={"speed_with": "with it", "speed_without": "without it"})
             )
         )
     if answer["bands"]:
         moved = _in_units(pd.DataFrame(answer["bands"]), ("fastest_before", "fastest_after"), own)
-        parts.append(f"fastest assured speed, {units.speed.name}\n" + table(moved))
+        heads = {
+            "fastest_before": "before",
+            "fastest_after": "after",
+            "pressure": f"pressure, {own.pressure.name}",
+        }
+        parts.append(f"fastest assured speed, {units.speed.name}\n" + table(moved.rename(columns=heads)))
     return parts
 
 
 def _in_units(table: pd.DataFrame, speeds: Sequence[str], units: Units) -> pd.DataFrame:
     """A table of speeds, and pressures where it has them, as they are written."""
-    shown = {name: units.speed.of(table[name].astype(float)) for name in speeds}
+    shown = {name: _column(units.speed, table[name]) for name in speeds}
     if "pressure" in table:
-        shown["pressure"] = units.pressure.of(table["pressure"])
+        shown["pressure"] = _column(units.pressure, table["pressure"])
     return table.assign(**shown)
+
+
+def _column(unit: Unit, values: pd.Series) -> list[str]:
+    return ["–" if pd.isna(value) else unit.number(float(value)) for value in values]
 
 
 def _without_empty(frame: pd.DataFrame, column: str) -> pd.DataFrame:
@@ -182,8 +203,8 @@ def again_text(answer: Mapping) -> str:
     elif answer["versions_then"]["pwindow"] != answer["versions_now"]["pwindow"]:
         then, now = (answer[f"versions_{when}"]["pwindow"] for when in ("then", "now"))
         lines += [
-            f"files, rows and decisions are unchanged; it was made with pwindow {then}, and {now} may work out other "
-            "numbers (the list of changes per version says which)"
+            f"files, rows and decisions are unchanged; the fit was made with pwindow {then}, and {now} may compute different "
+            "numbers (see the list of changes in DEVELOPERS.md)"
         ]
     if answer["differences"]:
         lines += [f"{len(answer['differences'])} numbers differ:"]
@@ -202,16 +223,34 @@ def confirmed_text(answer: Mapping, units: Units = METRIC) -> str:
         "\n".join(answer["agreement"]["sentences"]),
     ]
     if answer["promises"]:
-        promises = pd.DataFrame(answer["promises"])
-        chances = [name for name in promises.columns if name == "promised" or name.startswith("if_")]
-        promises[chances] = promises[chances].map(_chance)
+        promises = pd.DataFrame([_promise(one, units) for one in answer["promises"]])
         parts.append(
-            "joint conformance probability of the next run: as stated before, and with these prints included\n"
+            "probability that the next run meets all requirements: as stated before, and with these prints included\n"
             + table(promises)
         )
     else:
         parts.append("the fit judged no product that matches these prints")
     return "\n\n".join([*parts, _to_decide(answer["trial"], answer["archive"])])
+
+
+_PROMISED = {
+    "promised": "stated before",
+    "if_same_process": "now, if same process",
+    "if_changed_process": "now, if changed process",
+}
+
+
+def _promise(one: Mapping, units: Units) -> dict:
+    """The probability at a set-up of a run, before and after its prints."""
+    setting = {
+        name: value for name, value in one.items() if value and name not in ("product", "prints", *_PROMISED)
+    }
+    chances = {words: _chance(one[name]) for name, words in _PROMISED.items() if name in one}
+    return {
+        "product": one["product"],
+        "set-up": place_words(setting, units),
+        "prints": one["prints"],
+    } | chances
 
 
 def _met_text(rows: Sequence[Mapping], counts: Mapping[str, Mapping], units: Units) -> list[str]:
@@ -229,7 +268,7 @@ def _met_text(rows: Sequence[Mapping], counts: Mapping[str, Mapping], units: Uni
         lines = [f"{product}: {counts[str(product)]['sentence']}"]
         for _, one in members[~members["met"].astype(bool)].iterrows():
             unit = units.of(one["unit"])
-            low, high = (f"{unit.of(one[end]):.4g}" for end in ("low", "high"))
+            low, high = (amount(unit.of(one[end])) for end in ("low", "high"))
             span = low if low == high else f"{low} … {high}"
             bridged = f", {one['bridged']} bridged" if one["bridged"] else ""
             lines.append(

@@ -271,8 +271,8 @@ def _written_words(essentials: Essentials, file: str | None) -> str:
     return (
         f"{file}: {promise.product.name}, set-up {promise.chosen}: "
         f"{setup_words(at.roll.label, at.pressure, promise.units, at.speed)}, "
-        f"joint conformance {percent(promise.joint, promise.level)} "
-        f"(fingerprint {essentials.provenance.fingerprints.document})"
+        f"{percent(promise.joint, promise.level)} probability of meeting all requirements "
+        f"(document {essentials.provenance.fingerprints.document})"
     )
 
 

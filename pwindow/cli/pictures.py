@@ -25,7 +25,7 @@ def file_option(
             return None
         if path.suffix.lower() not in endings:
             raise click.BadParameter(
-                f"{path.name} has another ending: {what} is written as {', '.join(endings[:-1])} or {endings[-1]}"
+                f"{path.name}: the ending of {what} must be {', '.join(endings[:-1])} or {endings[-1]}"
             )
         if not path.absolute().parent.is_dir():
             raise click.BadParameter(f"there is no folder {path.parent}")

@@ -9,11 +9,21 @@ import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from pwindow.environment import ARCHIVE, FIGURES_SERVED, PASSWORD, PRODUCTS, SHARED, SHEET, STUDY, TRIAL
+from pwindow.environment import (
+    ARCHIVE,
+    FIGURES_SERVED,
+    PASSWORD,
+    PRODUCTS,
+    SCANS,
+    SHARED,
+    SHEET,
+    STUDY,
+    TRIAL,
+)
 from pwindow.server.hosts import is_loopback
 
 LANDING_PAGE = "set-up-speed.ipynb"
-PAGES = ("set-up-speed", "trade-offs", "new-trial-data")
+PAGES = ("set-up-speed", "trade-offs", "new-trial-data", "traces")
 """Order of the pages in the navigation; others come after them."""
 FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first picture
 MOST_VISITORS = 12
@@ -265,6 +275,7 @@ def serve_environment(
     host: str = "127.0.0.1",
     base: Mapping[str, str] | None = None,
     archive: str | None = None,
+    scans: Sequence[Path] = (),
     figures: Path | None = None,
     sheet: str | None = None,
     shared: Path | None = None,
@@ -288,6 +299,7 @@ def serve_environment(
         Environment to start from; this process's own unless given.
     archive : str, optional
         Path of an SQLite file, or a URL.
+    scans : sequence of Path
     figures : Path, optional
         Folder that `offer_figures` made.
     sheet : str, optional
@@ -297,7 +309,7 @@ def serve_environment(
     """
     environment = dict(os.environ if base is None else base)
     studies = () if study is None else (study,)
-    given = ((TRIAL, trials), (PRODUCTS, products), (STUDY, studies))
+    given = ((TRIAL, trials), (PRODUCTS, products), (STUDY, studies), (SCANS, scans))
     for name, files in given:
         environment.pop(name, None)
         if files:

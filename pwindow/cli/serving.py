@@ -95,6 +95,7 @@ def serve(
     products: Sequence[Path] = (),
     study: Path | None = None,
     archive: str | None = None,
+    scans: Sequence[Path] = (),
     page: str = LANDING_PAGE,
     password: bool = False,
     **settings: int,
@@ -119,6 +120,8 @@ def serve(
         Roll inventory and ink.
     archive : str, optional
         Address of the archive that the pages use.
+    scans : sequence of Path
+        Files and folders of scans.
     page : str, default "set-up-speed.ipynb"
         The page to open.
     password : bool, default False
@@ -154,6 +157,7 @@ def serve(
             study=study,
             host=host,
             archive=archive,
+            scans=scans,
             figures=figures,
             sheet=sheet,
             shared=shared,

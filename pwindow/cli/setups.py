@@ -34,7 +34,7 @@ def parse_points(texts: Sequence[str]) -> list[dict[str, str]]:
         name, found, value = (piece.strip() for piece in part.partition("="))
         if not found or name not in _NAMES or not value:
             raise click.BadParameter(
-                f"“{part.strip()}” is not a setting; write name=value with a name of {', '.join(_NAMES)}",
+                f"“{part.strip()}” is not a setting; write name=value, where name is one of {', '.join(_NAMES)}",
                 param_hint="--at",
             )
         if name in named:

@@ -84,7 +84,7 @@ _LEVEL = click.option(
 _CONFIDENCE = click.option(
     "--confidence",
     type=click.FloatRange(0.5, 1, max_open=True),
-    help="How sure the trial must make it that the level is reached, such as 0.9; instead of the product's own.",
+    help="Confidence that the level is reached, such as 0.9, instead of the product's own.",
 )
 
 
@@ -106,7 +106,10 @@ PLANNED = click.option(
     help="A roll you do not have, by its cell volume, such as “6.0 cm³/m²” or “3.9 BCM”; may be repeated. The rolls are “new 1”, “new 2” and so on.",
 )
 LEAVE_OUT = click.option(
-    "--leave-out", multiple=True, metavar="TERM", help="Leave a term out, such as “pressure²”."
+    "--leave-out",
+    multiple=True,
+    metavar="TERM",
+    help="Leave a term out, such as “pressure²” or “cell_volume × pressure”.",
 )
 
 

@@ -20,7 +20,10 @@ from pwindow.wording import (
     counted,
     mounting_words,
     percent,
+    signed,
     speed_change,
+    stated,
+    term_words,
     to_width,
     with_interval,
 )
@@ -31,7 +34,7 @@ _TOLD_ERROR = 0.001
 
 def table(frame: pd.DataFrame, *, index: bool = False) -> str:
     """A table with aligned columns and short numbers."""
-    return frame.to_string(index=index, float_format=lambda value: f"{value:.4g}", na_rep="–")
+    return frame.to_string(index=index, float_format=lambda value: amount(value, 4), na_rep="–")
 
 
 def summary_text(summary: Mapping, units: Units = METRIC) -> str:
@@ -40,7 +43,7 @@ def summary_text(summary: Mapping, units: Units = METRIC) -> str:
     lines = [
         *(f"WARNING: {warning}" for warning in summary["warnings"]),
         f"{', '.join(summary['files'])}: {counted(summary['prints'], 'print', 'prints')} {_mounted(summary)}, "
-        f"{counted(summary['features'], 'feature', 'features')} (fingerprint {summary['fingerprint']})",
+        f"{counted(summary['features'], 'feature', 'features')} (trial {summary['fingerprint']})",
         f"measured: {measured or 'counts only'}; {summary['gaps_bridged']} of {summary['gaps_inspected']} "
         "inspected gaps bridged",
         "",
@@ -68,7 +71,7 @@ def _ranges(ranges: Mapping[str, Mapping], units: Units) -> pd.DataFrame:
     for name, found in ranges.items():
         unit = units.of_column(name, found["unit"] or "")
         ends = {end: unit.of(found[end]) for end in ("least", "most")}
-        rows[name] = {"unit": unit.name, **ends, "levels": found["levels"]}
+        rows[name] = {"unit": unit.name, **ends, "values": found["levels"]}
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
@@ -89,20 +92,43 @@ def fit_text(answer: Mapping) -> str:
     """Everything a fit reports."""
     trial = answer["trial"]
     parts = [
-        f"{', '.join(trial['files'])}: {trial['prints']} prints (data {trial['fingerprint']}, fit {trial['fit']})",
-        "settings are coded -1 … 1 over their tried range; standard deviations are on the modelled scale",
+        f"{', '.join(trial['files'])}: {trial['prints']} prints (trial {trial['fingerprint']}, fit {trial['fit']})",
+        "settings are coded from −1 to 1 over their tried ranges; standard deviations are on the modelled scale",
     ]
     parts += [_surface_text(surface) for surface in answer["surfaces"].values()]
-    correlation = pd.DataFrame(answer["residual_correlation"])
-    parts.append("correlation of one print's residuals\n" + table(correlation, index=True))
+    correlation = _in_words(pd.DataFrame(answer["residual_correlation"])).rename(columns=term_words)
+    parts.append("correlation of residuals within a print\n" + table(correlation, index=True))
+    parts.append(_spread_ratios_text(answer["spread_ratios"]))
     if answer["drift"]:
-        drifts = pd.DataFrame.from_dict(answer["drift"], orient="index")
+        drifts = _in_words(pd.DataFrame.from_dict(answer["drift"], orient="index"))
         parts.append(
             "change from the first print to the last, on the modelled scale\n" + table(drifts, index=True)
         )
     parts.append(_findings_text(answer["findings"]))
     parts.append("\n".join(f"note: {note}" for note in answer["notes"]))
     return "\n\n".join(parts)
+
+
+def _spread_ratios_text(ratios: Mapping[str, Mapping[str, Mapping[str, float]]]) -> str:
+    """How many times the spread at the low end of each setting that at its high end is."""
+    settings = dict.fromkeys(setting for own in ratios.values() for setting in own)
+    rows = {
+        name: {
+            setting: f"{own[setting]['ratio']:.2f} ({own[setting]['low']:.2f} … {own[setting]['high']:.2f})"
+            for setting in settings
+            if setting in own
+        }
+        for name, own in ratios.items()
+    }
+    return (
+        "spread from print to print at the high end of each setting, as a multiple of that at its low end (95 % interval)\n"
+        + table(pd.DataFrame.from_dict(rows, orient="index"), index=True)
+    )
+
+
+def _in_words(rows: pd.DataFrame) -> pd.DataFrame:
+    """Rows named by responses or terms, as these are read."""
+    return rows.rename(index=term_words)
 
 
 def _findings_text(findings: Sequence[Mapping]) -> str:
@@ -113,11 +139,14 @@ def _findings_text(findings: Sequence[Mapping]) -> str:
 
 
 def _surface_text(surface: Mapping) -> str:
+    from pwindow.surfaces.checks.diagnostics import EVEN_SPREAD
+
+    checks = {EVEN_SPREAD: "constant spread (Breusch-Pagan)"}
     spread = {name: value for name, value in surface["standard_deviations"].items() if value is not None}
     anova, lack = surface["analysis_of_variance"], surface["lack_of_fit"]
     lines = [
         f"── {surface['response']}, {surface['scale']} ── {surface['prints']} prints, {surface['cells']} means",
-        table(pd.DataFrame.from_dict(surface["coefficients"], orient="index"), index=True),
+        table(_in_words(pd.DataFrame.from_dict(surface["coefficients"], orient="index")), index=True),
         f"R² {surface['r2']:.4f}, adjusted {surface['adjusted_r2']:.4f}, predicted "
         f"{_number(surface['predicted_r2'])} (PRESS {_number(surface['press'])}, leaving out one "
         f"{surface['left_out']} at a time)",
@@ -126,7 +155,7 @@ def _surface_text(surface: Mapping) -> str:
         if lack is None
         else f"lack of fit: F({lack['df']}, {lack['df_pure']}) = {_number(lack['f'])}, p {_number(lack['p'])}",
         "standard deviations: "
-        + ", ".join(f"{name.replace('_', ' ')} {value:.4g}" for name, value in spread.items())
+        + ", ".join(f"{_SPREADS.get(name, name)} {amount(value, 4)}" for name, value in spread.items())
         + f" ({surface['df_next_print']:.1f} degrees of freedom)",
         f"largest leverage: print {surface['largest_leverage']['print']} {surface['largest_leverage']['leverage']:.3f}",
     ]
@@ -135,12 +164,16 @@ def _surface_text(surface: Mapping) -> str:
             f"bridged gaps hide some closures: only the residuals of {surface['cells_checked']} means can be checked"
         )
     for name, check in surface["residual_checks"].items():
-        lines.append(f"{name}: p {_number(check['p'])}, {check['meaning']}")
+        lines.append(f"{checks.get(name, name)}: p {_number(check['p'])}, {check['meaning']}")
     return "\n".join(lines)
 
 
+_SPREADS = {"make_ready": "make-ready", "next_print_measured": "new print as measured"}
+"""Words for standard deviations that ``--json`` names in a way of its own."""
+
+
 def _number(value: float | None) -> str:
-    return "not defined" if value is None else f"{value:.4g}"
+    return "not defined" if value is None else amount(value, 4)
 
 
 def place_words(at: Mapping, units: Units = METRIC) -> str:
@@ -167,7 +200,7 @@ _SETTINGS = {
 
 
 def _setting(name: str, value: object, units: Units) -> str:
-    if isinstance(value, float) and name in _SETTINGS:
+    if isinstance(value, (int, float)) and name in _SETTINGS:
         words, quantity = _SETTINGS[name]
         unit: Unit = getattr(units, quantity)
         return f"{words} {unit.words(value)}"
@@ -180,7 +213,7 @@ def _setting(name: str, value: object, units: Units) -> str:
 
 
 def _short(value: float) -> str:
-    return amount(value, 4)
+    return stated(value)
 
 
 def predict_text(answer: Mapping, units: Units = METRIC) -> str:
@@ -192,7 +225,7 @@ def predict_text(answer: Mapping, units: Units = METRIC) -> str:
         where = (
             "inside the trial region"
             if point["in_trial_region"]
-            else ("OUTSIDE the trial region: nothing was tried there, do not rely on it")
+            else ("OUTSIDE the trial region: nothing was tried there; do not rely on these numbers")
         )
         lines = [
             f"{place}: {where}",
@@ -203,14 +236,16 @@ def predict_text(answer: Mapping, units: Units = METRIC) -> str:
                 f"{_label(name)} {percent(value, answer['assurance'])}"
                 for name, value in point["conformance"].items()
             )
-            lines.append(f"conformance probability of the next run: {shares}")
+            lines.append(f"probability that a print of the next run meets: {shares}")
             lines.append(_how_sure(point["conformance_interval"], point["conformance"]["joint"]))
+            if "tail_range" in point:
+                lines.append(_over_tails(point["tail_range"], answer["assurance"]))
             if point["sampling_error"] >= _TOLD_ERROR:
                 lines.append(
-                    f"how exactly it was worked out: to {100 * point['sampling_error']:.1f} percentage points (standard error)"
+                    f"numerical error of that probability: {100 * point['sampling_error']:.1f} percentage points (standard error)"
                 )
         parts.append("\n".join(lines))
-    return "\n\n".join(parts)
+    return "\n\n".join([*parts, _EACH])
 
 
 def _assumed(answer: Mapping) -> list[str]:
@@ -221,6 +256,14 @@ def _assumed(answer: Mapping) -> list[str]:
     return [f"note: {sentence}" for sentence in sentences]
 
 
+_EACH = (
+    "Intervals are of each response by itself; probabilities, pages and documents take all responses together, whose "
+    "intervals differ a little."
+)
+_ENDS = {"mean": "95 % of the mean", "obs": "next print, 95 %", "most": "95 % of all prints"}
+"""Pairs of columns of predictions, in words."""
+
+
 def _response_table(responses: Mapping[str, Mapping], units: Units) -> str:
     """Predictions, each with the decimals that its prediction interval leaves."""
     rows = {}
@@ -229,7 +272,13 @@ def _response_table(responses: Mapping[str, Mapping], units: Units) -> str:
         found = {end: None if value is None else unit.of(value) for end, value in kept.items()}
         low, high = found.get("obs_ci_low"), found.get("obs_ci_high")
         width = high - low if low is not None and high is not None else math.nan
-        rows[label] = {end: "–" if value is None else to_width(value, width) for end, value in found.items()}
+        words = {end: "–" if value is None else to_width(value, width) for end, value in found.items()}
+        rows[label] = {"mean": words["mean"]} | {
+            title: f"{words[f'{end}_low']} … {words[f'{end}_high']}"
+            for key, title in _ENDS.items()
+            for end in (f"{key}_ci" if f"{key}_ci_low" in words else key,)
+            if f"{end}_low" in words
+        }
     return pd.DataFrame.from_dict(rows, orient="index").to_string(na_rep="–")
 
 
@@ -256,17 +305,18 @@ def speeds_text(answer: Mapping, units: Units = METRIC) -> str:
     head = (
         f"{answer['product']}: speeds at which all requirements are met with a probability of at least "
         f"{_asked_for(answer)}\n{counted(trial['prints'], 'print', 'prints')} of {', '.join(trial['files'])} "
-        f"(data {trial['fingerprint']}, fit {trial['fit']})"
+        f"(trial {trial['fingerprint']}, fit {trial['fit']})"
     )
     serious = [finding["sentence"] for finding in answer["findings"] if finding["weight"] == "serious"]
     head += "".join(f"\nnote: {note}" for note in [*answer["notes"], *serious])
     tail = f"\n\n{_limit_table(answer, units)}" if answer.get("limits") else ""
     if not answer["bands"]:
         return f"{head}\n\n{_closest_text(answer, units)}{tail}"
-    chosen = answer["recommended"]
+    chosen, between = answer["recommended"], answer["between_pressures"]
+    better = f"{between['note']}\n" if between else ""
     return (
-        f"{head}\n\n{_band_table(answer, units)}\n\nrecommended: {units.speed.words(chosen['speed_m_min'])}{units.speed.beside(chosen['speed_m_min'])}, joint conformance probability "
-        f"{percent(chosen['conformance'], answer['assurance'])}.\n{_how_sure(chosen['conformance_interval'], chosen['conformance'])}.\n{chosen['why']}\nThe press's own limits, safety data sheets and site rules prevail."
+        f"{head}\n\n{_band_table(answer, units)}\n\nrecommended: {units.speed.words(chosen['speed_m_min'])}{units.speed.beside(chosen['speed_m_min'])}, "
+        f"{percent(chosen['conformance'], answer['assurance'])} probability of meeting all requirements.\n{_how_sure(chosen['conformance_interval'], chosen['conformance'])}.\n{chosen['why']}\n{better}The press's own limits, safety data sheets and site rules take precedence."
         f"{tail}"
     )
 
@@ -275,10 +325,16 @@ def _asked_for(answer: Mapping) -> str:
     return Assurance(answer["assurance"], confidence=answer.get("confidence")).words
 
 
+def _over_tails(found: Mapping, level: float) -> str:
+    from pwindow.window.tails import TailRange
+
+    return TailRange(**found).sentence(level)
+
+
 def _how_sure(interval: Mapping[str, float], stated: float) -> str:
     from pwindow.window.confidence import ConformanceInterval
 
-    return f"how sure: {ConformanceInterval(**interval).sentence(stated)}"
+    return f"confidence: {ConformanceInterval(**interval).sentence(stated)}"
 
 
 def _roll_label(answer: Mapping, name: str) -> str:
@@ -301,9 +357,9 @@ def _band_table(answer: Mapping, units: Units) -> str:
                 "plate": band["plate"],
                 units.volume.name: units.volume.number(band["cell_volume_cm3_m2"]),
                 f"pressure, {units.pressure.name}": units.pressure.number(pressure),
-                f"speeds, {units.speed.name}": " – ".join(ends),
+                f"speed band, {units.speed.name}": " – ".join(ends),
                 "probability at top speed": percent(band["conformance_at_fastest"], level),
-                f"at least ({asked(answer.get('confidence', CONFIDENCE))} sure)": at_least(
+                f"at least ({asked(answer.get('confidence', CONFIDENCE))} confidence)": at_least(
                     band["conformance_at_fastest_at_least"], level
                 ),
                 "most reliable speed": f"{units.speed.number(band['safest_speed_m_min'])} ({percent(band['conformance_at_safest'], level)})",
@@ -380,15 +436,15 @@ def _closest_text(answer: Mapping, units: Units) -> str:
 
 
 def _missed_text(name: str, found: Mapping, level: float, units: Units) -> str:
-    unit = units.of(found["unit"])
+    unit, kind = units.of(found["unit"]), REQUIREMENT_KINDS[name]
     limits = " and ".join(
         f"at {end} {unit.limit(found[end])}" for end in ("least", "most") if found[end] is not None
     )
     predicted = "counted, not measured"
     if found["predicted"] is not None:
         value, *ends = with_interval(*(unit.of(found[f"predicted{end}"]) for end in ("", "_low", "_high")))
-        predicted = f"predicted {value} ({' … '.join(ends)}) {unit.name}"
-    return f"  {REQUIREMENT_KINDS[name].label} {limits}: {percent(found['conformance'], level)}, {predicted}"
+        predicted = f"{' '.join(filter(None, ('predicted', kind.predicted)))} {value} ({' … '.join(ends)}) {unit.name}"
+    return f"  {kind.label} {limits}: {percent(found['conformance'], level)}, {predicted}"
 
 
 def calibration_text(answer: Mapping) -> str:
@@ -399,11 +455,12 @@ def calibration_text(answer: Mapping) -> str:
     shown = pd.DataFrame(
         {
             "stated between": [f"{low:g} and {high:g}" for low, high in zip(rows["from"], rows["to"])],
-            "judgements": rows["judgements"],
+            "set-ups": rows["judgements"],
             "stated": rows["stated"].map("{:.3f}".format),
             "observed": rows["realised"].map("{:.3f}".format),
             "difference": [
-                f"{off:+.3f} ± {2 * error:.3f}" for off, error in zip(rows["difference"], rows["std_error"])
+                f"{signed(off, 3)} ± {2 * error:.3f}"
+                for off, error in zip(rows["difference"], rows["std_error"])
             ],
         }
     )
@@ -434,5 +491,5 @@ def _recommended_text(best: Mapping, trials: int) -> str:
     )
     return (
         f"at the recommended set-up of {best['trials']} of {trials} trials: stated {best['stated']:.3f}, observed "
-        f"{best['realised']:.3f}{error}; the level is really reached in {100 * best['share_reaching_level']:.0f} % of them{lowest}"
+        f"{best['realised']:.3f}{error}; the level is actually reached in {100 * best['share_reaching_level']:.0f} % of them{lowest}"
     )

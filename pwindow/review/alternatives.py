@@ -183,7 +183,7 @@ def alternatives_to(
 
 def _nearby(window: Window, setup: Setup) -> tuple[Neighbour, ...]:
     table = neighbours(window, setup.plate, setup.roll.cell_volume, setup.pressure, setup.speed)
-    ends = ("speed_m_min", "joint", "limiting")
+    ends = ("speed_m_min", "joint", "limiting", "at_least")
     return tuple(
         Neighbour(
             float(row["speed_m_min"]),

@@ -46,6 +46,7 @@ def _promise_dict(promise: Promise, report: Report) -> dict:
         "assured": promise.assured,
         "conformance": {"joint": promise.joint} | each,
         "conformance_interval": promise.interval.to_dict(),
+        **({} if promise.tails is None else {"tail_range": promise.tails.to_dict()}),
         "requirements": [asdict(judgement) for judgement in report.judgements],
         "settings": [asdict(setting) for setting in promise.settings],
         "roll_volume": asdict(promise.volume) | {"measured": measured and str(measured)},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -13,7 +13,7 @@ from pwindow.errors import WindowProblem
 from pwindow.product import Product
 from pwindow.review.provenance import Origin, Provenance, provenance_of
 from pwindow.review.settings import RollVolume, Setting, settings_of
-from pwindow.review.words import at_words
+from pwindow.review.words import at_words, changed_requirements
 from pwindow.trials.summary import TrialSummary, summarise
 from pwindow.window.bands import SpeedBand, bands_at
 from pwindow.window.confidence import ConformanceInterval, conformance_interval
@@ -21,8 +21,9 @@ from pwindow.window.run.first_prints import FirstPrint, Stops, first_prints, gap
 from pwindow.window.search.recommendation import Recommendation, recommend
 from pwindow.window.search.starting import Choice, StartingSetup, starting_setup
 from pwindow.window.setup import Setup
+from pwindow.window.tails import TailRange, tail_range
 from pwindow.window.window import Window
-from pwindow.wording import METRIC, Units, metric, setup_words
+from pwindow.wording import METRIC, Units, listed, metric, setup_words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +40,8 @@ class Promise:
         Joint conformance probability.
     interval : ConformanceInterval
         Where it may lie.
+    tails : TailRange or None
+        Where more gaps are asked for than the trial compares, what it is under the tails that are possible.
     band : SpeedBand or None
         The speed band that holds the set-up.
     settings : tuple of Setting
@@ -54,6 +57,7 @@ class Promise:
     chosen: Choice
     joint: float
     interval: ConformanceInterval
+    tails: TailRange | None
     band: SpeedBand | None
     settings: tuple[Setting, ...]
     volume: RollVolume
@@ -116,6 +120,8 @@ class Essentials:
     trial : TrialSummary
     assumption : str
         What the probabilities assume where the trial does not show how much make-readies differ, else "".
+    changes : tuple of (str, str)
+        What is not as it was or as it is declared, each with what follows from it.
     first_prints : FirstPrintChecks
     provenance : Provenance
     """
@@ -123,6 +129,7 @@ class Essentials:
     promise: Promise
     trial: TrialSummary
     assumption: str
+    changes: tuple[tuple[str, str], ...]
     first_prints: FirstPrintChecks
     provenance: Provenance
 
@@ -148,6 +155,8 @@ class Subject:
     made : date
     units : Units
         What documents are written in.
+    declared : Product or None
+        The product before its limits were changed, where they may have been.
     """
 
     window: Window
@@ -160,6 +169,7 @@ class Subject:
     origin: Origin = Origin()
     made: datetime.date = field(default_factory=datetime.date.today)
     units: Units = METRIC
+    declared: Product | None = None
 
     @cached_property
     def frame(self) -> pd.DataFrame:
@@ -183,6 +193,7 @@ class Subject:
             promise=_promise(self),
             trial=summarise(self.window.surfaces.trial),
             assumption=self.window.surfaces.mountings.sentence,
+            changes=tuple(_changes(self)),
             first_prints=_first_print_checks(self),
             provenance=provenance_of(self.window, self.frame, self.origin, self.made),
         )
@@ -196,6 +207,7 @@ def subject_of(
     origin: Origin | None = None,
     made: datetime.date | None = None,
     units: Units | None = None,
+    declared: Product | None = None,
 ) -> Subject:
     """The set-up that a report or a run sheet is to be about.
 
@@ -212,6 +224,8 @@ def subject_of(
         Today unless given.
     units : Units, optional
         What documents are written in; the trial file's unless given.
+    declared : Product, optional
+        The product before its limits were changed, where they may have been.
 
     Raises
     ------
@@ -241,6 +255,7 @@ def subject_of(
         origin=origin or Origin(),
         made=made or datetime.date.today(),
         units=units or window.surfaces.trial.units,
+        declared=declared,
     )
 
 
@@ -288,6 +303,20 @@ def _refuse_untried(window: Window, setup: Setup) -> None:
     )
 
 
+def _changes(subject: Subject) -> Iterator[tuple[str, str]]:
+    """What of the process and of the product is not what it was."""
+    since = subject.window.surfaces.trial.changed_since
+    if since:
+        yield (
+            "The process has changed.",
+            f"All here is for ink, film and dryer as they are since {since}, not as before.",
+        )
+    product, declared = subject.window.product, subject.declared
+    changed = () if declared is None else changed_requirements(declared, product, subject.units)
+    if changed:
+        yield "Not the declared requirements.", f"The product file requires {listed(changed)}."
+
+
 def _promise(subject: Subject) -> Promise:
     window, roll = subject.window, subject.setup.roll
     return Promise(
@@ -296,6 +325,7 @@ def _promise(subject: Subject) -> Promise:
         chosen=subject.chosen,
         joint=float(subject.conformance["joint"]),
         interval=conformance_interval(window, subject.frame),
+        tails=tail_range(window, subject.frame),
         band=_band_of(subject),
         settings=settings_of(window, subject.setup),
         volume=subject.volumes.get(roll.id, RollVolume(roll.cell_volume)),

@@ -16,7 +16,7 @@ from pwindow.trials.summary import constant_columns
 from pwindow.window.calibration import Calibration
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
-from pwindow.wording import Units, listed, speed
+from pwindow.wording import Units, amount, listed, speed, stated
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,7 +86,7 @@ def evidence_of(surfaces: Surfaces, calibration: Calibration | None, units: Unit
     surfaces : Surfaces
     calibration : Calibration or None
     units : Units
-        That findings and spreads are written in.
+        That findings, notes and spreads are written in.
     """
     return Evidence(
         fit=tuple(
@@ -94,7 +94,7 @@ def evidence_of(surfaces: Surfaces, calibration: Calibration | None, units: Unit
             for name, surface in surfaces.by_name.items()
         ),
         findings=findings(surfaces, units),
-        fit_notes=gathered(surfaces.notes),
+        fit_notes=gathered(surfaces.notes_in(units)),
         calibration=calibration,
     )
 
@@ -154,6 +154,7 @@ def not_tried(window: Window, setup: Setup, settings: Sequence[Setting], units: 
         *_of_pressure(window, setup, units),
         *_of_plate_gap(window, setup, units),
         *_of_inventory(window, setup),
+        *_of_line_length(window),
         *_of_constants(window, units),
         *_of_tolerances(window),
     )
@@ -166,7 +167,7 @@ def _of_drifts(window: Window, settings: Sequence[Setting]) -> list[str]:
     """
     varied = {setting.name for setting in settings if len(window.surfaces.trial.levels(setting.name)) > 1}
     return [
-        f"{setting.label.capitalize()} {setting.value:.4g} ± {setting.drift:.3g} {setting.unit} may drift "
+        f"{setting.label.capitalize()} {stated(setting.value)} ± {amount(setting.drift or 0.0, 2)} {setting.unit} may go "
         f"{setting.untried_drift}, where nothing was tried: the probabilities extrapolate the surfaces."
         for setting in settings
         if setting.untried_drift and setting.name in varied
@@ -178,13 +179,13 @@ def _of_roll(window: Window, setup: Setup, units: Units) -> list[str]:
     roll = setup.roll
     if roll.planned:
         return [
-            f"Roll {roll.id} is planned and does not exist yet: the numbers are for a roll of {units.volume.words(roll.cell_volume)}. "
-            "Its measured volume may be another, and its other properties (screen, cell shape, wear) are not in the numbers."
+            f"Roll {roll.id} is planned; you do not have it yet: the numbers are for a roll of {units.volume.words(roll.cell_volume)}. "
+            "Its measured volume may differ, and its other properties (screen, cell shape, wear) are not accounted for."
         ]
     if roll.id not in tried:
         return [
             f"Roll {roll.id} was not in the trial: its cell volume, {units.volume.words(roll.cell_volume)}, lies between volumes that "
-            "were. Its other properties (screen, cell shape, wear) are not in the numbers."
+            "were. Its other properties (screen, cell shape, wear) are not accounted for."
         ]
     if abs(tried[roll.id] / roll.cell_volume - 1.0) > 0.01:
         return [
@@ -194,17 +195,35 @@ def _of_roll(window: Window, setup: Setup, units: Units) -> list[str]:
     return []
 
 
+def _of_line_length(window: Window) -> list[str]:
+    """That lines are taken to be whole over their length."""
+    lengths = [one.parameters["length"] for one in window.product.requirements if "length" in one.kind.needs]
+    return [
+        f"Resistance is assumed proportional to length up to {stated(length)} mm, with no breaks in the lines."
+        for length in lengths
+    ]
+
+
 def _of_speed(window: Window, setup: Setup, settings: Sequence[Setting], units: Units) -> list[str]:
     low, high = next(setting.tried for setting in settings if setting.name == "speed")
     unit = units.speed.name
     tried = (
         f"{speed(low)} to {speed(high)} {unit}" if speed(low) != speed(high) else f"only {speed(low)} {unit}"
     )
-    words = f"With roll {setup.roll.label} at {units.pressure.words(setup.pressure)} the trial covers {tried}; slower and faster prints are not known."
+    around = f"{units.volume.words(setup.roll.cell_volume)}{_edge_of_volumes(window, setup)}"
+    words = f"Around {around} at {units.pressure.words(setup.pressure)} the trial covers {tried}; nothing is known beyond."
     at = units.speed.of(setup.speed)
     if at > 0.97 * high or at < low / 0.97:
         words += f" {speed(at)} {unit} is at the edge of this range."
     return [words]
+
+
+def _edge_of_volumes(window: Window, setup: Setup) -> str:
+    """That a set-up's volume is at the end of those that were tried; "" where it is not."""
+    volumes, own = window.surfaces.trial.levels("cell_volume"), setup.roll.cell_volume
+    if len(volumes) < 2 or 1.01 * volumes[0] < own < 0.99 * volumes[-1]:
+        return ""
+    return f" (the {'smallest' if own <= 1.01 * volumes[0] else 'largest'} tried)"
 
 
 def _of_pressure(window: Window, setup: Setup, units: Units) -> list[str]:
@@ -240,7 +259,9 @@ def _of_inventory(window: Window, setup: Setup) -> list[str]:
     if not others:
         return []
     names = f"{'Rolls' if len(others) > 1 else 'Roll'} {', '.join(others)}"
-    return [f"{names} of the inventory {'were' if len(others) > 1 else 'was'} not in the trial."]
+    return [
+        f"{names} {'are' if len(others) > 1 else 'is'} in the inventory but {'were' if len(others) > 1 else 'was'} not in the trial."
+    ]
 
 
 def _of_constants(window: Window, units: Units) -> list[str]:
@@ -260,5 +281,5 @@ def _of_tolerances(window: Window) -> list[str]:
     if not missing:
         return []
     return [
-        f"The product states no tolerance on {listed(missing)}: the probabilities assume {'it is' if len(missing) == 1 else 'they are'} exactly as set."
+        f"The product states no tolerance on {listed(missing)}: the probabilities assume {'it is' if len(missing) == 1 else 'they are'} exactly as stated."
     ]

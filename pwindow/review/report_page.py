@@ -21,7 +21,7 @@ from pwindow.review.report import Judgement, Report
 from pwindow.window.calibration import CANNOT_SEE
 from pwindow.window.shortfall.words import conflicts, promise, remedies
 from pwindow.window.trade_offs import CONFORMANCE
-from pwindow.wording import amount, points, pressure, speed, volume, with_interval
+from pwindow.wording import amount, points, pressure, speed, speed_change, volume, with_interval
 
 PICTURE_WIDTH = 760  # px
 PRINTED_WIDTH = 680  # px, what an A4 page holds between its margins
@@ -75,7 +75,7 @@ def _cell(context: Context, compared: Compared, what: str) -> str:
     if math.isnan(value):
         return "–"
     if math.isnan(compared.low):
-        return amount(value)
+        return _setting(value, what)
     value, low, high = with_interval(value, compared.low, compared.high)
     return f"{value} ({low} … {high})"
 
@@ -88,6 +88,8 @@ def _difference(compared: Compared, what: str) -> str:
     if what == CONFORMANCE:
         return f"{points(difference.value)} percentage points"
     if math.isnan(difference.low):
+        if what == "speed":
+            return speed_change(difference.value)
         return "+" * (difference.value > 0) + amount(difference.value)
     apart, low, high = with_interval(difference.value, difference.low, difference.high, "+")
     return f"{apart} ({low} … {high})"

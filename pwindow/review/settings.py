@@ -1,4 +1,4 @@
-"""The settings of the press: what each is set to, how far it may drift, and what was tried."""
+"""The settings of the press: what each is set to, how far it may deviate, and what was tried."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import pandas as pd
 
 from pwindow.window.setup import Setup
 from pwindow.window.window import Window
-from pwindow.wording import Units
+from pwindow.wording import Units, stated
 
 if TYPE_CHECKING:
     from pwindow.trials.archive import Archive
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class Setting:
-    """One setting of the press: what it is set to, how far it may drift, and what was tried.
+    """One setting of the press: what it is set to, how far it may deviate, and what was tried.
 
     Attributes
     ----------
@@ -57,7 +57,7 @@ class Setting:
 
     @property
     def held(self) -> tuple[float, float]:
-        """How far it may drift within what was tried."""
+        """How far it may deviate within what was tried."""
         drift = self.drift or 0.0
         low, high = max(self.value - drift, self.tried[0]), min(self.value + drift, self.tried[1])
         return min(low, self.value), max(high, self.value)
@@ -66,7 +66,7 @@ class Setting:
     def held_words(self) -> str:
         """The same in words, with the digits that the drift leaves."""
         if not self.drift:
-            return f"{self.value:g} {self.unit}"
+            return f"{stated(self.value)} {self.unit}"
         decimals = max(0, 1 - math.floor(math.log10(self.drift)))
         low, high = (f"{round(end, decimals):g}" for end in self.held)
         return f"{low} {self.unit}" if low == high else f"{low} to {high} {self.unit}"
@@ -77,10 +77,10 @@ class Setting:
         if not self.drift:
             return ""
         if self.is_tried_once:
-            return f"away from {self.tried[0]:.4g} {self.unit}"
+            return f"away from {stated(self.tried[0])} {self.unit}"
         slack = 1e-6 * self.drift
         ends = [
-            f"{'below' if outward < 0 else 'above'} {end:.4g} {self.unit}"
+            f"{'below' if outward < 0 else 'above'} {stated(end)} {self.unit}"
             for outward, end in zip((-1, 1), self.tried)
             if outward * (self.value + outward * self.drift - end) > slack
         ]

@@ -8,20 +8,20 @@ from collections.abc import Mapping
 from pwindow.product import REQUIREMENT_KINDS, Pattern, Product, Requirement
 from pwindow.study import Ink, MakeReadies, Study
 from pwindow.window.setup import Setup
-from pwindow.wording import METRIC, Units
+from pwindow.wording import METRIC, Units, asked
 
 SOURCE = "from source"
 
 
 def in_hundred(value: float) -> str:
-    """A probability as a count of runs, cut and not rounded, so that it never promises too much.
+    """A probability as a count of runs, rounded but never up to all.
 
     Examples
     --------
     >>> in_hundred(0.9599), in_hundred(0.9999), in_hundred(0.004)
-    ('95 of 100', '99 of 100', 'fewer than 1 of 100')
+    ('96 of 100', '99 of 100', 'fewer than 1 of 100')
     """
-    count = int(100 * value + 1e-9)
+    count = round(100 * value)
     return f"{min(count, 99)} of 100" if count else "fewer than 1 of 100"
 
 
@@ -53,20 +53,49 @@ def requirement_words(requirement: Requirement, units: Units = METRIC) -> str:
     return words + (f", every one of {stated['count']:g}" if stated.get("count", 1) > 1 else "")
 
 
+def changed_requirements(declared: Product, product: Product, units: Units = METRIC) -> tuple[str, ...]:
+    """What a product declares where other limits are asked for now, each in words.
+
+    Parameters
+    ----------
+    declared, product : Product
+        With the same kinds of requirement.
+    units : Units
+        To write limits in.
+
+    Examples
+    --------
+    >>> import pwindow as pw
+    >>> tag = pw.read_product(pw.demo("tag.toml"))
+    >>> changed_requirements(tag, tag.with_assurance(0.9).with_confidence(0.8))
+    ('assurance 95 %', 'no confidence level')
+    """
+    found, before, now = [], declared.assurance, product.assurance
+    for old, new in zip(declared.requirements, product.requirements):
+        if old.wording(units) != new.wording(units):
+            found.append(old.wording(units))
+        if old.parameters.get("count") != new.parameters.get("count"):
+            found.append(f"{old.parameters['count']} gaps on one part")
+    if before.level != now.level:
+        found.append(f"assurance {asked(before.level)}")
+    if before.confidence != now.confidence:
+        found.append(
+            "no confidence level" if before.confidence is None else f"{asked(before.confidence)} confidence"
+        )
+    return tuple(found)
+
+
 def in_full(product: Product, study: Study) -> dict[str, str]:
     """All that a product and a study declare, each part in words with its unit."""
     pattern, assurance = product.pattern, product.assurance
     terms = {"product": product.name}
     terms |= {one.kind.label: _in_full(one) for one in product.requirements}
     terms["pattern"] = "; ".join(_of_pattern(pattern)) or "none stated"
-    drifts = {
-        "speed": f"{100 * assurance.speed_tolerance:g} %",
-        "pressure": assurance.pressure_tolerance or "0",
-        "cell volume": f"{100 * assurance.volume_tolerance:g} %",
-    }
-    terms["asked for"] = "; ".join(
-        [assurance.words, *(f"{name} tolerance {value}" for name, value in drifts.items())]
+    stated = assurance.tolerances
+    tolerances = (
+        f"{name} tolerance {stated.get(name, 'not stated')}" for name in ("speed", "pressure", "cell volume")
     )
+    terms["asked for"] = "; ".join([assurance.words, *tolerances])
     terms["inventory"] = "; ".join(f"{roll.label} {roll.cell_volume:g} cm³/m²" for roll in study.rolls)
     terms["ink"] = "; ".join(_of_ink(study.ink))
     terms["make-readies"] = "; ".join(_of_make_readies(study.make_readies))
@@ -88,7 +117,7 @@ def _of_ink(ink: Ink) -> list[str]:
     parts = []
     if ink.resistivity is not None:
         spread = f"resistivity spread {100 * ink.resistivity_spread:g} %"
-        parts += [f"resistivity {ink.resistivity:g} Ω·m", spread]
+        parts += [f"resistivity {METRIC.of('Ω·m').limit(ink.resistivity)}", spread]
     return parts if ink.silver_density is None else [*parts, f"silver density {ink.silver_density:g} g/cm³"]
 
 

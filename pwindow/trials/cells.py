@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from pwindow.errors import Problem, UnitProblem, at_rows, first_few, shown
-from pwindow.trials.columns import COLUMNS, NEEDED, RESPONSES, Column
+from pwindow.trials.columns import CARRIED, COLUMNS, NEEDED, RESPONSES, Column
 from pwindow.trials.headers import column_name
 from pwindow.units import factor_between, same_dimension
 
@@ -144,7 +144,8 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
             continue
         if name not in COLUMNS:
             table[name] = _by_value(cells.iloc[:, at], _as_text)
-            unknown.append(name)
+            if name not in CARRIED:
+                unknown.append(name)
             continue
         column, raw[name] = COLUMNS[name], cells.iloc[:, at]
         if name == "time" and unit is None and (elapsed := _elapsed(raw[name])) is not None:
@@ -182,7 +183,11 @@ def _header_problems(names: list[tuple[str, str | None]], file: str) -> list[Pro
     present = [name for name, _ in names]
     if not set(COLUMNS) & set(present):
         mend = f"its header must name {', '.join(NEEDED)} and what was measured, such as {_example_header('line_height')}"
-        return [Problem(file=file, what="no column of a trial was found: this is no trial file", mend=mend)]
+        return [
+            Problem(
+                file=file, what="this is not a trial file: it has none of the columns of a trial", mend=mend
+            )
+        ]
     problems = [
         Problem(
             file=file,

@@ -70,6 +70,7 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             Column(name="plate", kind="text", of="print"),
             Column(name="order", kind="number", of="print", least=0.0, most=1e7),
             _number("time", "min", 0.0, 1e7, "print"),
+            Column(name="foot_rule", kind="text", of="print"),
             Column(name="direction", kind="number", unit="deg", least=-360.0, most=360.0),
             _number("plate_width", "µm", 1.0, 1e5),
             _number("plate_gap", "µm", 1.0, 1e5),
@@ -82,6 +83,10 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             Column(name="gaps_bridged", kind="count", least=0.0, most=1e7),
             _number("resistance", "Ω", 1e-6, 1e12),
             _number("line_length", "mm", 1e-3, 1e6),
+            _number("u_line_height", "µm", 0.0, 200.0),
+            _number("u_line_width", "µm", 0.0, 1e5),
+            _number("u_section_area", "µm²", 0.0, 2e7),
+            _number("u_gap", "µm", 0.0, 1e5),
         )
     }
 )
@@ -104,5 +109,9 @@ RESPONSES = (
     "gaps_bridged",
     "resistance",
 )
+UNCERTAINTIES = ("u_line_height", "u_line_width", "u_section_area", "u_gap")
+"""Standard uncertainties of what was measured on a feature."""
+CARRIED = ("source_file", "source_sha256", "source_line")
+"""Columns that are kept with a trial's file and take no part in fits: the scans that features were measured on."""
 PRINT_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "print")
 FEATURE_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "feature")

@@ -40,7 +40,7 @@ def read_cells(file: InputFile) -> tuple[pd.DataFrame, list[str]]:
         raise unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
     suffix = Path(file.name).suffix.lower()
     if suffix == ".toml":
-        mend = "pass it with --product or --study, and give a file of measured features here"
+        mend = "load it as the product or the study (--product, --study), and give a file of measured features here"
         raise unreadable(file, "a .toml file is a product or a study, not a trial", mend)
     packed = suffix in (".xlsx", ".xlsm") or file.content[:4] == b"PK\x03\x04"
     if file.sheet is not None and not packed:
@@ -68,7 +68,7 @@ def _blank(cells: pd.DataFrame) -> np.ndarray:
 
 
 def _read_text(file: InputFile) -> pd.DataFrame:
-    text = _decode(file)
+    text = decode(file)
     if not text.strip():
         raise unreadable(file, "the file is empty", "choose a file with a header and one row per feature")
     head = text.splitlines()[:HEAD]
@@ -141,7 +141,7 @@ def _first_row_as_header(cells: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
-def _decode(file: InputFile) -> str:
+def decode(file: InputFile) -> str:
     """Decode by byte-order mark, else by the zero bytes of UTF-16, else UTF-8, else Windows-1252."""
     content = file.content
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):

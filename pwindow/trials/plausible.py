@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import Problem, at_rows, first_few
+from pwindow.errors import Problem, at_rows, first_few, shown
 from pwindow.trials.cells import TypedCells
 from pwindow.trials.columns import DOME_SECTION_FACTOR
-from pwindow.wording import Unit, Units
+from pwindow.wording import Unit, Units, counted, listed
 
 BULK_RESISTIVITY = 1.587e-8
 """Silver without pores, Ω·m at 293 K (handbook value, from memory)."""
@@ -150,7 +150,19 @@ def doubts(prints: pd.DataFrame, cells: pd.DataFrame, units: Units) -> tuple[str
         _doubt(volume, _CELL_VOLUME, "cell volume", units.volume),
         _doubt(prints["pressure"], (0.0, _PRESSURE[units.pressure.kept]), "pressure", units.pressure),
     ]
-    return tuple(sentence for sentence in found if sentence)
+    return tuple(sentence for sentence in (*found, _foot_rules(prints)) if sentence)
+
+
+def _foot_rules(prints: pd.DataFrame) -> str | None:
+    """That lines were measured down to different feet, where it is said."""
+    counts = prints["foot_rule"].value_counts()
+    if len(counts) < 2:
+        return None
+    rules = [f"“{shown(rule)}” ({counted(int(count), 'print', 'prints')})" for rule, count in counts.items()]
+    return (
+        f"widths and gaps were measured by different foot rules: {listed(rules)}; they are not alike: measure all scans "
+        "by one rule"
+    )
 
 
 _SHARE = "dry height (µm) over cell volume (cm³/m²)"

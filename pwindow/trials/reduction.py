@@ -12,7 +12,7 @@ import pandas as pd
 LINE_KEYS = ["print", "plate_width", "direction"]
 GAP_KEYS = [*LINE_KEYS, "plate_gap"]
 _LOGARITHMS = ["line_height", "line_width"]
-STATISTICS = ["count", "mean", "squares", "bridged", "unmeasured", "gap_length"]
+STATISTICS = ["count", "mean", "squares", "bridged", "unmeasured", "gap_length", "error"]
 
 
 def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
@@ -37,12 +37,16 @@ def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
         - ``bridged``, ``unmeasured``: numbers of gaps that are bridged, and that are open and not
           measured; 0 for lines.
         - ``gap_length``: the shortest, mm.
+        - ``error``: mean square of the standard uncertainties of the measured values, where they are told.
     """
     logs = features[_LOGARITHMS].apply(np.log)
     ratio = features["section_area"] / (features["line_height"] * features["line_width"])
     probed = features["resistance"].notna()
     parts = [
-        *(_lines(features, name, logs[name].dropna()) for name in _LOGARITHMS),
+        *(
+            _lines(features, name, logs[name].dropna(), error=features[f"u_{name}"] / features[name])
+            for name in _LOGARITHMS
+        ),
         _lines(features, "per_section", _per_section(features, logs)[probed]),
         _lines(features, "section_ratio", ratio.dropna(), middle="median"),
         _gaps(features),
@@ -52,12 +56,23 @@ def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
     return cells.fillna({"bridged": 0.0, "unmeasured": 0.0})
 
 
-def _lines(features: pd.DataFrame, quantity: str, values: pd.Series, middle: str = "mean") -> pd.DataFrame:
-    table = features.loc[values.index, LINE_KEYS].assign(value=values)
+def _lines(
+    features: pd.DataFrame,
+    quantity: str,
+    values: pd.Series,
+    middle: str = "mean",
+    error: pd.Series | None = None,
+) -> pd.DataFrame:
+    squared = np.nan if error is None else error.loc[values.index] ** 2
+    table = features.loc[values.index, LINE_KEYS].assign(value=values, error=squared)
     groups = table.groupby(LINE_KEYS, sort=False, dropna=False)
     return (
-        groups["value"]
-        .agg(count="count", mean=middle, squares="var")
+        groups.agg(
+            count=("value", "count"),
+            mean=("value", middle),
+            squares=("value", "var"),
+            error=("error", "mean"),
+        )
         .reset_index()
         .pipe(_squared)
         .assign(quantity=quantity)
@@ -74,10 +89,11 @@ def _per_section(features: pd.DataFrame, logs: pd.DataFrame) -> pd.Series:
 
 def _gaps(features: pd.DataFrame) -> pd.DataFrame:
     seen = features["gap"].notna() | (features["gaps_inspected"] > 0) | (features["gaps_bridged"] > 0)
-    table = features.loc[seen, [*GAP_KEYS, "gap", "gap_length", "gaps_inspected", "gaps_bridged"]]
+    table = features.loc[seen, [*GAP_KEYS, "gap", "gap_length", "gaps_inspected", "gaps_bridged", "u_gap"]]
     bridged = table["gaps_bridged"].fillna(0.0)
     unmeasured = (table["gaps_inspected"].fillna(0.0) - bridged - table["gap"].notna()).clip(lower=0.0)
-    table = table.assign(value=table["plate_gap"] - table["gap"], bridged=bridged, unmeasured=unmeasured)
+    value, error = table["plate_gap"] - table["gap"], table["u_gap"] ** 2
+    table = table.assign(value=value, bridged=bridged, unmeasured=unmeasured, error=error)
     cells = table.groupby(GAP_KEYS, sort=False, dropna=False).agg(
         count=("value", "count"),
         mean=("value", "mean"),
@@ -85,6 +101,7 @@ def _gaps(features: pd.DataFrame) -> pd.DataFrame:
         bridged=("bridged", "sum"),
         unmeasured=("unmeasured", "sum"),
         gap_length=("gap_length", "min"),
+        error=("error", "mean"),
     )
     return cells.reset_index().pipe(_squared).assign(quantity="gap_closure")
 

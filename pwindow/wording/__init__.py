@@ -15,11 +15,13 @@ from pwindow.wording.numbers import (
     span,
     speed,
     speed_change,
+    stated,
     to_width,
     volume,
     with_interval,
 )
 from pwindow.wording.setups import counted, listed, mounting_words, setup_words
+from pwindow.wording.terms import term_words
 from pwindow.wording.units import (
     METRIC,
     PERCENT,
@@ -58,6 +60,8 @@ __all__ = [
     "span",
     "speed",
     "speed_change",
+    "stated",
+    "term_words",
     "to_width",
     "units_of_factors",
     "us_customary",

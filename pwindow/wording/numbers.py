@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 SPEED_DECIMALS = 1
 """Of speeds in m/min, which speed bands are searched to."""
 _MOST_DECIMALS = 12
+_STATED_DIGITS, _NOISE = 8, 1e-12
 _DIGIT, _POINT = "\u2007", "\u2008"  # spaces as wide as a digit and as a point
 
 
@@ -60,11 +61,13 @@ def at_least(value: float, level: float = 0.95) -> str:
 
     Examples
     --------
-    >>> at_least(0.82998), at_least(0.83), at_least(0.99995)
-    ('82.9 %', '83.0 %', 'over 99.9 %')
+    >>> at_least(0.82998), at_least(0.83), at_least(0.99995), at_least(0.0004)
+    ('82.9 %', '83.0 %', '99.9 %', '0 %')
     """
-    steps = 10.0 ** (_decimals(level) + 2)
-    return percent(value if value > 1.0 - 1.0 / steps else math.floor(value * steps + 1e-9) / steps, level)
+    if value < 0.001:
+        return "0 %"
+    steps = 10 ** (_decimals(level) + 2)
+    return percent(min(math.floor(value * steps + 1e-9), steps - 1) / steps, level)
 
 
 def bound(interval: Mapping[str, float] | None) -> str:
@@ -115,8 +118,19 @@ def amount(value: float, digits: int = 3) -> str:
     >>> amount(0.067123), amount(98.81), amount(1234.5), amount(-0.5), amount(7.0)
     ('0.0671', '98.8', '1234', '−0.5', '7')
     """
-    text = f"{value:.0f}" if 10.0**digits <= abs(value) < 1e6 else f"{value:.{digits}g}"
-    return _minus(text)
+    return _minus(f"{value:.0f}" if abs(value) >= 10.0**digits else f"{value:.{digits}g}")
+
+
+def stated(value: float) -> str:
+    """A number as somebody stated it, up to eight digits; three where it takes more, as most do once they are converted.
+
+    Examples
+    --------
+    >>> stated(85.125), stated(50 / 25.4), stated(12500.0), stated(100 / 3), stated(1e9)
+    ('85.125', '1.97', '12500', '33.3', '1000000000')
+    """
+    text = f"{value:.0f}" if abs(value) >= 10.0**_STATED_DIGITS else f"{value:.{_STATED_DIGITS}g}"
+    return _minus(text) if math.isclose(float(text), value, rel_tol=_NOISE) else amount(value)
 
 
 def speed(value: float) -> str:
@@ -158,9 +172,9 @@ def pressure(value: float) -> str:
     Examples
     --------
     >>> pressure(50.0), pressure(100 / 3), pressure(12500.0)
-    ('50', '33.33', '12500')
+    ('50', '33.3', '12500')
     """
-    return amount(value, 4)
+    return stated(value)
 
 
 def to_width(value: float, width: float) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from pwindow.errors import UnitProblem, shown
-from pwindow.wording.numbers import aligned, amount, pressure, speed, volume
+from pwindow.wording.numbers import aligned, amount, pressure, speed, stated, volume
 
 Numbers = TypeVar("Numbers")
 
@@ -80,18 +80,18 @@ class Unit:
         return f"{self.number(value)} {self.name}"
 
     def typed(self, value: float) -> float:
-        """A limit of `kept` as a field offers it in this unit: four digits where it is converted."""
-        return value if self.factor == 1.0 else float(f"{self.of(value):.4g}")
+        """A limit of `kept` as a field offers it in this unit, with the digits of `limit`."""
+        return value if self.factor == 1.0 else float(stated(self.of(value)).replace("−", "-"))
 
     def limit(self, value: float) -> str:
-        """A limit of `kept` in this unit, with the unit: all digits that it was stated with, four where it is converted.
+        """A limit of `kept` in this unit, with the unit: all digits that it was stated with, three where it is converted.
 
         Examples
         --------
         >>> METRIC.length.limit(85.125), us_customary().length.limit(85.125)
-        ('85.125 µm', '3.351 thou')
+        ('85.125 µm', '3.35 thou')
         """
-        return f"{value:g} {self.kept}" if self.factor == 1.0 else f"{amount(self.of(value), 4)} {self.name}"
+        return f"{stated(self.of(value))} {self.name}".rstrip()
 
     def span(self, low: float, high: float) -> str:
         """Two numbers with the unit once.
@@ -121,9 +121,14 @@ _CUSTOMARY: Mapping[str, tuple[str, float]] = {
     "N/mm": ("pli", 25.4 / 4.4482216152605),
     "kPa": ("psi", 1 / 6.894757293168361),
     "Ω/mm": ("Ω/in", 25.4),
+    "mg/m": ("mg/ft", 0.3048),
 }
 """Of units that numbers are kept in, the one of the same kind that presses in the United States are set in: exact, since
 1 in is 25.4 mm, 1 ft is 0.3048 m and 1 lbf is 4.4482216152605 N."""
+_PER_LENGTH = ("Ω/mm", "mg/m")
+"""What a line has per length: follows the unit of lengths on the print."""
+_EVERYWHERE: Mapping[str, tuple[str, float]] = {"Ω·m": ("µΩ·cm", 1e8)}
+"""Units that are written in another one wherever the press stands."""
 _ALIKE = 1e-3  # relative difference of factors of one unit: some write 1 BCM as 1.55 cm³/m²
 
 
@@ -150,13 +155,17 @@ class Units:
 
         Examples
         --------
-        >>> us_customary().of("µm").name, us_customary().of("Ω/mm").name, us_customary().of("Ω").name
-        ('thou', 'Ω/in', 'Ω')
+        >>> [us_customary().of(kept).name for kept in ("µm", "Ω/mm", "mg/m", "Ω")]
+        ['thou', 'Ω/in', 'mg/ft', 'Ω']
+        >>> METRIC.of("Ω·m").words(9.5e-8)
+        '9.5 µΩ·cm'
         """
         if kept == self.length.kept:
             return self.length
-        if kept == "Ω/mm" and self.length.name != self.length.kept:
+        if kept in _PER_LENGTH and self.length.name != self.length.kept:
             return _customary(_metric(kept))
+        if kept in _EVERYWHERE:
+            return Unit(kept, *_EVERYWHERE[kept])
         return _metric(kept)
 
     def of_column(self, name: str, kept: str) -> Unit:

@@ -247,8 +247,8 @@ def _changes(archive: Archive, before: KeptFit, after: KeptFit) -> list[str]:
     ]
     if codings[0] != codings[1]:
         changes.append(
-            "the trials of the two fits cover different ranges or states of the process, so their coefficients are coded "
-            "differently and cannot be compared one by one; compare bands and recommended speeds"
+            "do not compare the coefficients one by one, because the trials of the two fits cover different ranges or "
+            "states of the process; compare speed bands and recommended speeds"
         )
     return changes
 

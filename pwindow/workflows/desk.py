@@ -183,9 +183,16 @@ class Desk:
 
     def refit(self, names: Sequence[str], tell: Tell) -> Compared:
         """Fit the trials that are used, judge the products named, and put it beside the fit before, without tables."""
-        before = self.archive.fits()
-        after = refit(self.archive, self._named(names), self.study(), tell=tell)
-        earlier = before[before["fingerprint"] != after.fingerprint]
+        return self._beside_earlier(refit(self.archive, self._named(names), self.study(), tell=tell))
+
+    def last_refit(self) -> Compared | None:
+        """The last fit beside the one before, as `refit` gave it when it was made; None where there is no fit."""
+        last = self._last()
+        return None if last is None else self._beside_earlier(last)
+
+    def _beside_earlier(self, after: KeptFit) -> Compared:
+        fits = self.archive.fits()
+        earlier = fits[(fits["fingerprint"] != after.fingerprint) & (fits.index < after.number)]
         last = kept_fit(self.archive, str(earlier.index[-1])) if len(earlier) else None
         return Compared(last, after, {}, None)
 

@@ -28,12 +28,39 @@ def given_evidence() -> Evidence:
     An archive stands in for trials that were not given. The temporary archive of a server without one goes first as soon as it has a trial: decisions made in it count.
     """
     trials, products, study = _given_paths()
-    if not trials and os.environ.get(ARCHIVE):
-        return _of_archive(os.environ[ARCHIVE], products, study)
+    address = _shown_archive()
+    if address is None:
+        return _evidence_of(trials, products, study, os.environ.get(SHEET))
+    of_demo = not trials and archive_is_temporary()
+    return _of_archive(address, products, study or (_demo_study() if of_demo else None))
+
+
+def trials_in_use() -> tuple[tuple[int, str], ...]:
+    """Numbers and standings of the trials that the evidence of pages stands on, as the archive has them now.
+
+    Files that were given count as the temporary archive will have them.
+    """
+    address = _shown_archive()
+    if address is not None:
+        return _in_use(Archive(address))
+    given = _given_paths()[0]
+    return tuple((1 + at, Standing.SAME_PROCESS) for at in range(max(len(given), 1)))
+
+
+def _shown_archive() -> str | None:
+    """Address of the archive that pages show; None where they show files."""
+    trials, _, _ = _given_paths()
+    if os.environ.get(ARCHIVE):
+        return None if trials else os.environ[ARCHIVE]
     temporary = _temporary_address()
-    if temporary is not None and Path(temporary).exists() and len(Archive(temporary).trials()):
-        return _of_archive(temporary, products, study or (None if trials else _demo_study()))
-    return _evidence_of(trials, products, study, os.environ.get(SHEET))
+    filled = temporary is not None and Path(temporary).exists() and len(Archive(temporary).trials())
+    return temporary if filled else None
+
+
+def _in_use(archive: Archive) -> tuple[tuple[int, str], ...]:
+    trials = archive.trials()
+    used = trials[trials["standing"].isin(USED)]
+    return tuple(zip(used.index.tolist(), used["standing"].tolist()))
 
 
 def _given_paths() -> tuple[tuple[str, ...], tuple[str, ...], str | None]:
@@ -49,8 +76,7 @@ def _of_archive(address: str, products: tuple[str, ...], study: str | None) -> E
     last measured.
     """
     archive = Archive(address)
-    standings = archive.trials()["standing"]
-    used = tuple(standings[standings.isin(USED)].items())
+    used = _in_use(archive)
     files = [InputFile.of(path) for path in products] or archive.declarations("product")
     declared = None if study is None else InputFile.of(study)
     if not used:
@@ -88,6 +114,11 @@ def _demo_products() -> tuple[str, ...]:
 
 def _demo_study() -> str:
     return str(demo("study.toml"))
+
+
+def given_address() -> str | None:
+    """Address of the archive that the server was started with, else of its temporary one; None without a server."""
+    return os.environ.get(ARCHIVE) or _temporary_address()
 
 
 def given_archive() -> Archive:
@@ -134,7 +165,7 @@ def _filled(archive: Archive) -> Archive:
         archive.add(
             InputFile.of(path, os.environ.get(SHEET)),
             Standing.SAME_PROCESS,
-            "what the server was started with",
+            "loaded when the server started",
         )
     if not trials:
         archive.add(InputFile.of(demo("trial_second.csv")))
@@ -206,7 +237,7 @@ def _fit_paths(
     sheet: str | None,
     stamps: tuple[int, ...],
 ) -> Evidence:
-    """Read and fit; `stamps` are the files' times, so that a changed file is read anew."""
+    """Read and fit; `stamps` are the files' times, so that a changed file is read again."""
     files = [InputFile.of(path, sheet) for path in trials]
     trial, declared = gathered(files, None, None if study is None else Path(study))
     return _evidence(trial, map(InputFile.of, products), declared, "files")

@@ -13,6 +13,7 @@ SEEN = {
     "set-up-speed": ".heatmaplayer image",
     "trade-offs": ".js-plotly-plot .main-svg",
     "new-trial-data": ".pw-controls button",
+    "traces": ".js-plotly-plot .main-svg",
 }
 
 
@@ -36,6 +37,7 @@ def test_nothing_serious_is_found(page, pages, name, theme):
         page.get_by_role("button", name="Go to step 4").click()
         page.get_by_role("button", name="Refit").click()
         page.locator("h3", has_text="Fit ").first.wait_for(timeout=PATIENCE)
+    page.wait_for_function("() => !document.querySelector('.pw-waiting, .pw-old')")  # pale on purpose
     page.wait_for_timeout(300)  # colours settle
     assert page.locator("html").get_attribute("data-theme") == theme
     found = Axe().run(page).response["violations"]

@@ -29,8 +29,8 @@ def test_a_link_opens_what_was_chosen(page, served):
     handle.focus()
     for _ in range(4):
         handle.press("ArrowLeft")
-    page.wait_for_url(re.compile("speed=97[.]5"), timeout=PATIENCE)
-    page.locator(".pw-selected", has_text="97.5 m/min").wait_for(timeout=PATIENCE)
+    page.wait_for_url(re.compile("speed=97[.]4"), timeout=PATIENCE)
+    page.locator(".pw-selected", has_text="97.4 m/min").wait_for(timeout=PATIENCE)
     field = page.get_by_label("gaps on one part")
     field.fill("60")
     field.press("Enter")
@@ -128,7 +128,7 @@ def test_nothing_jumps_and_the_picture_is_in_view(page, served, width, height):
 def test_the_focus_is_seen_and_goes_in_order(page, served):
     open_page(page, served + PAGE)
     seen = []
-    for _ in range(8):
+    for _ in range(9):
         page.keyboard.press("Tab")
         name, outline = page.evaluate(
             """() => {

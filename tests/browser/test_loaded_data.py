@@ -71,4 +71,4 @@ def test_new_trial_data_works_without_an_archive(page, served):
     page.locator(".pw-evidence", has_text="deleted when the server stops").wait_for(timeout=PATIENCE)
     assert page.get_by_text("2 trials, 1 used in fits").count()
     page.get_by_role("button", name="Compare with the other trials").click()
-    page.locator(".pw-big", has_text="Differs").wait_for(timeout=PATIENCE)
+    page.locator(".pw-big", has_text="Does not agree").wait_for(timeout=PATIENCE)

@@ -100,7 +100,7 @@ def test_set_up_speed(page, lab, name):
     assert size(page.locator(".noUi-target").first)[0] > 80, "a slider has a length"
     assert size(page.locator(".pw-map .main-svg").first)[1] > 500
     answer = page.locator(".pw-result .pw-big")
-    assert plain(answer.inner_text()) == "97.9 m/min"
+    assert plain(answer.inner_text()) == "97.8 m/min"
     assert answer.evaluate("it => parseFloat(getComputedStyle(it).fontSize)") > 24
     cut = page.locator(".pw-controls .widget-label, .pw-controls select").evaluate_all(
         "all => all.filter(it => it.scrollWidth > it.clientWidth + 1).map(it => it.textContent)"
@@ -111,7 +111,30 @@ def test_set_up_speed(page, lab, name):
     page.locator(".pw-selected", has_text="80 m/min").wait_for(timeout=PATIENCE)
 
 
-@pytest.mark.parametrize("name", ["trade-offs", "archive"])
+def test_a_page_says_that_it_is_at_work(page, lab):
+    """Before the work is done: its kernel sends the word at once."""
+    run_all(page, lab, "own")
+    note = page.locator(".pw-at-work")
+    note.wait_for(state="hidden", timeout=PATIENCE)
+    page.locator(".pw-result .pw-big").wait_for(timeout=PATIENCE)
+    page.evaluate(
+        """() => {
+          window.said = [];
+          const note = document.querySelector('.pw-at-work'), answer = () => document.querySelector('.pw-result').innerText;
+          const watch = () => { window.said.push([getComputedStyle(note).visibility, answer()]); requestAnimationFrame(watch); };
+          watch();
+        }"""
+    )
+    before = page.locator(".pw-result").inner_text()
+    page.locator(".widget-dropdown", has_text="Surfaces").locator("select").select_option(index=1)
+    page.wait_for_function(
+        "before => document.querySelector('.pw-result').innerText !== before", arg=before, timeout=PATIENCE
+    )
+    note.wait_for(state="hidden", timeout=PATIENCE)
+    assert ["visible", before] in page.evaluate("window.said"), "while the answer is still the one before"
+
+
+@pytest.mark.parametrize("name", ["trade-offs", "archive", "traces"])
 def test_the_other_pages(page, lab, name):
     run_all(page, lab, name)
     title = page.locator(".pw-page .pw-title")

@@ -43,13 +43,13 @@ def test_the_colours_end_at_the_highest_value_that_is_reached():
     assert (painted.zmin, painted.zmax) == (0.0, 0.6)
     ticks = painted.colorbar
     assert ticks.tickvals[-1] == 0.6 and "60.0 %" in ticks.ticktext[-1]
-    assert "100 %" not in ticks.ticktext and "highest reached: 60.0 %" in ticks.title.text
+    assert "100 %" not in ticks.ticktext and "highest at any volume: 60.0 %" in ticks.title.text
 
 
 def test_the_scale_reaches_as_far_at_another_pressure():
     """Elsewhere 80 % is reached: the same colour means the same on every map."""
     painted = traces(window_figure(content(0.6, nearest=Nearest(0.8))))["map"]
-    assert painted.zmax == 0.8
+    assert painted.zmax == 0.8 and "closest set-up: 80.0 %" in painted.colorbar.title.text
 
 
 def test_an_assured_map_keeps_the_whole_scale():

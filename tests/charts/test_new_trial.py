@@ -29,7 +29,7 @@ def test_every_mean_is_drawn_and_those_outside_are_marked(agreement):
     for trace, one in zip(marks, agreement.by_name.values()):
         assert trace.marker.symbol.count("diamond") == (~one.cells["inside"]).sum()
     assert [note.text for note in figure.layout.annotations] == [
-        "line height, µm", "line width, µm", "resistivity, 10⁻⁸ Ω·m", "gap closure, µm"
+        "line height, µm", "line width, µm", "resistivity, µΩ·cm", "gap closure, µm"
     ]  # fmt: skip
     assert f"fit {agreement.against}" in figure.layout.title.text
     np.testing.assert_allclose(

@@ -8,9 +8,10 @@ import pytest
 from scipy import stats
 
 import pwindow as pw
-from pwindow.charts.along_speed import along_speed_figure, along_speed_names
+from pwindow.charts.along_speed import along_speed_figure, along_speed_names, select_along_speed
 from pwindow.charts.frontier import frontier_figure
 from pwindow.charts.labels import LETTER, LINE, Labels, covered, moved_apart, overlap
+from pwindow.window.setup import Setup
 from pwindow.window.trade_offs import (
     SPEED_AND_CONFORMANCE,
     along_speed,
@@ -18,6 +19,7 @@ from pwindow.window.trade_offs import (
     limits_of_mean,
     with_planned_roll,
 )
+from pwindow.wording import METRIC
 
 PLATE = "laser-imaged"
 
@@ -104,7 +106,7 @@ def test_every_name_can_be_drawn(tag_window, along):
         assert len(lines_of(figure, "1318")) == 2
     conformance = along_speed_figure(tag_window, along, "conformance", PLATE, 50.0)
     assert [shape.y0 for shape in conformance.layout.shapes] == [0.95]
-    level = next(note for note in conformance.layout.annotations if "asked for" in note.text)
+    level = next(note for note in conformance.layout.annotations if "required:" in note.text)
     assert "95 %" in level.text and level.x == 1.0 and level.xanchor == "left", "outside, where no curve runs"
 
 
@@ -124,6 +126,41 @@ def test_a_planned_roll_is_named_so(tag_window):
     assert "roll &lt;b&gt;new&lt;/b&gt;<br>(planned, 6.2 cm³/m²)" in notes(figure)
     assert len([trace for trace in figure.data if trace.name == "hollow"]) == 2
     assert "<b>new" not in figure.to_json().replace("\\u003c", "<")
+
+
+@pytest.mark.parametrize("name", ["conformance", "line_resistance"])
+def test_the_selected_set_up_and_the_pins_are_marked_on_the_curves(tag_window, along, name):
+    roll = tag_window.rolls[-1]
+    at = Setup(PLATE, roll, 50.0, 90.0)
+    pins = [
+        Setup(PLATE, roll, 50.0, 80.0),
+        Setup(PLATE, roll, 20.0, 80.0),
+        Setup(PLATE, tag_window.rolls[1], 50.0, 40.0),
+    ]
+    figure = along_speed_figure(tag_window, along, name, PLATE, 50.0, selected=at, pins=pins)
+    marks = {trace.name: trace for trace in figure.data if trace.name in ("pins", "selected", "halo")}
+    column = name if name == "conformance" else f"{name}_ohm_mean"
+
+    def on_curve(setup):
+        own = along[along["roll"] == setup.roll.id]
+        return setup.speed, pytest.approx(np.interp(setup.speed, own["speed_m_min"], own[column]))
+
+    assert list(zip(marks["pins"].x, marks["pins"].y)) == [on_curve(pins[0]), on_curve(pins[2])]
+    assert marks["pins"].text == ("1", "3")
+    assert (marks["selected"].x[0], marks["selected"].y[0]) == on_curve(at)
+    assert (
+        "ring: selected" in figure.layout.title.text
+        and "numbers: pins · pin 2 is at another plate or pressure" in figure.layout.title.text
+    )
+    slower = dataclasses.replace(at, speed=60.0)
+    select_along_speed(figure, tag_window, along, name, slower, METRIC)
+    assert (marks["selected"].x[0], marks["selected"].y[0]) == on_curve(slower)
+    assert marks["selected"].x == marks["halo"].x and "60 m/min" in marks["selected"].hovertext[0]
+    select_along_speed(figure, tag_window, along, name, dataclasses.replace(at, speed=300.0), METRIC)
+    assert marks["selected"].x == (), "not tried"
+    assert not any(
+        trace.name == "selected" for trace in along_speed_figure(tag_window, along, name, PLATE, 50.0).data
+    )
 
 
 def test_no_roll_in_the_region_is_an_empty_picture(tag_window, along):
@@ -148,7 +185,41 @@ def test_frontier_points_are_those_of_the_table(tag_window, front):
         len({trace.marker.symbol for trace in figure.data if trace.mode == "markers"})
         == front["pressure_um"].nunique()
     )
-    assert "roll 2047 · 50 µm" in notes(figure) and any("asked for" in note for note in notes(figure))
+    assert "roll 2047 · 50 µm" in notes(figure) and any("required:" in note for note in notes(figure))
+
+
+def boxes_of_labels(figure, width):
+    """Boxes of the labels with a leader in the first pane, px, where the plot is so wide."""
+    (x_low, x_high), (y_low, y_high) = figure.layout.xaxis.range, figure.layout.yaxis.range
+    low, high = figure.layout.yaxis.domain
+    margin = figure.layout.margin
+    tall = (high - low) * (figure.layout.height - margin.t - margin.b)
+    for note in figure.layout.annotations:
+        if note.showarrow and note.xref == "x":
+            x = (note.x - x_low) / (x_high - x_low) * width + note.ax
+            y = (note.y - y_low) / (y_high - y_low) * tall - note.ay
+            wide = 6.2 * len(note.text)
+            left = x if note.xanchor == "left" else x - wide
+            yield left, left + wide, y - LINE / 2, y + LINE / 2
+
+
+@pytest.mark.parametrize("volumes", [(6.3,), (6.3, 5.0), (3.0, 3.8, 4.8, 5.2, 6.0, 6.8)])
+def test_labels_of_best_trade_offs_stand_apart_with_planned_rolls(tag_window, volumes):
+    window = tag_window
+    for at, volume in enumerate(volumes, 1):
+        window = with_planned_roll(window, f"new {at}", volume)
+    table = frontier(window)
+    figure = frontier_figure(window, table[table["conformance"] > 0.01])
+    assert f"new 1 {volumes[0]:g} cm³/m²" in figure.layout.title.text.partition("planned: ")[2]
+    labelled = [note.text for note in figure.layout.annotations if note.showarrow]
+    assert any(text.startswith("roll new 1 · ") for text in labelled)
+    for width in (430, 706, 830, 1340):
+        boxes = list(boxes_of_labels(figure, width))
+        assert len(boxes) > 4
+        if width > 430:
+            assert min(box[0] for box in boxes) >= 0 and max(box[1] for box in boxes) <= width
+        for one, other in itertools.combinations(boxes, 2):
+            assert not overlap(one, [other]), width
 
 
 def test_a_frontier_without_silver_has_one_panel(tag_window, front):

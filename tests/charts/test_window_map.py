@@ -79,7 +79,7 @@ def test_the_assured_region_is_outlined_at_other_pressures_too():
     assert [word.strip() for word in outline.text if word] == ["35 µm"] and len(outline.text) == len(
         outline.x
     )
-    assert any("at other pressures" in note.text for note in figure.layout.annotations)
+    assert any("other pressures" in note.text for note in figure.layout.annotations)
     update_figure(figure, content())
     assert figure.to_json() == window_figure(content()).to_json()
 

@@ -25,7 +25,7 @@ def test_document_and_picture(asked, tmp_path):
     assert found["recommended"]["trials"] == 2 and found["recommended"]["stated"] >= 0.95
     assert "simulated trials" in result.stderr and str(picture) in result.stderr
     page = picture.read_text(encoding="utf-8")
-    assert "observed share of runs that conform" in page and 'src="http' not in page
+    assert "observed share of runs that meet all requirements" in page and 'src="http' not in page
 
 
 @pytest.mark.slow

@@ -26,7 +26,7 @@ def test_check_as_text(first, demo_trial):
         "65 prints",
         "18 make-readies",
         "650 features",
-        demo_trial.fingerprint,
+        f"(trial {demo_trial.fingerprint})",
         "0412",
         "laser-imaged",
         "m/min",
@@ -95,6 +95,7 @@ def test_fit_document(first, demo_surfaces, demo_trial):
         "notes",
         "surfaces",
         "residual_correlation",
+        "spread_ratios",
         "drift",
         "findings",
     ]
@@ -123,6 +124,8 @@ def test_fit_as_text_and_terms(first):
         "predicted",
         "speed × pressure",
         "65 prints",
+        "new print as measured",
+        "constant spread (Breusch-Pagan)",
     ):
         assert word in text
     every, chosen = (answer("fit", first, "--terms", terms)["surfaces"] for terms in ("all", "chosen"))

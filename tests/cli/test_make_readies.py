@@ -40,7 +40,7 @@ def test_fit_says_it_first(unrecorded):
 @pytest.mark.slow
 def test_speeds_says_it_above_its_bands(unrecorded, tag_file):
     text = run("speeds", unrecorded, "--product", tag_file).stdout
-    assert text.index(SENTENCE) < text.index("speeds, m/min")
+    assert text.index(SENTENCE) < text.index("speed band, m/min")
     found = answer("speeds", unrecorded, "--product", tag_file)["trial"]["make_readies"]
     assert found["spread_measured"] is False and found["known"] == "not recorded"
     assert SENTENCE in found["assumption"]

@@ -19,7 +19,7 @@ def test_speeds_have_the_planned_rolls(judged):
     options = ("speeds", *judged, "--planned-roll", "3.9 BCM", "--planned-roll", "6.6 cm³/m²")
     found = answer(*options)
     assert found["planned_rolls"] == pytest.approx({"new 1": 3.9 * BCM, "new 2": 6.6})
-    assert found["notes"][-1] == "roll new 2 (6.6 cm³/m²) is planned: it does not exist yet"
+    assert found["notes"][-1] == "roll new 2 (6.6 cm³/m²) is planned: you do not have it yet"
     volumes = {band["roll"]: band["cell_volume_cm3_m2"] for band in found["bands"]}
     assert volumes["new 2"] == 6.6 and "1318" in volumes
     text = run(*options).stdout
@@ -70,14 +70,14 @@ def test_documents_state_planned_rolls(judged, tmp_path):
     assert "roll new 1 (planned)" in said
     html = plain(file.read_text(encoding="utf-8"))
     for words in (
-        "Roll new 1 is planned and does not exist yet",
+        "Roll new 1 is planned; you do not have it yet",
         "Slower and faster with roll new 1 (planned)",
         "new 1 (planned) 6.6 cm³/m²",
         "--planned-roll &#39;6.6 cm³/m²&#39;",
     ):
         assert words in html, words
     numbers = answer("review", *options)
-    assert "roll new 1 (6.6 cm³/m²) is planned: it does not exist yet" in numbers["notes"]
+    assert "roll new 1 (6.6 cm³/m²) is planned: you do not have it yet" in numbers["notes"]
     refusal = refused("run-sheet", *options, "-o", tmp_path / "sheet.html")
     assert "only planned: a run sheet needs a roll that can be mounted" in refusal
     assert not (tmp_path / "sheet.html").exists()

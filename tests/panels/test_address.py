@@ -121,8 +121,8 @@ def test_planned_rolls_are_those_of_the_address(evidence):
     first = open_at(Address(planned=(6.3, 5.25), roll="new 2"), evidence)
     assert first.setup.roll == Roll("new 2", 5.25, planned=True) and first.left_out == ()
     assert first.question.window.notes[-2:] == (
-        "roll new 1 (6.3 cm³/m²) is planned: it does not exist yet",
-        "roll new 2 (5.25 cm³/m²) is planned: it does not exist yet",
+        "roll new 1 (6.3 cm³/m²) is planned: you do not have it yet",
+        "roll new 2 (5.25 cm³/m²) is planned: you do not have it yet",
     )
     told = address_of(first.question, first.setup, first.question.product)
     assert told.planned == (6.3, 5.25) and told.roll == "new 2"
@@ -142,7 +142,7 @@ def test_the_set_up_speed_page_shows_planned_rolls(evidence):
     assert "new 1 (planned) · 6.3" in [label for label, _ in page.controls.roll.options]
     assert "Roll new 1 (planned), 50 µm" in plain(page.setup.value)
     assert "new 1 (planned) (6.3)" in plain(page.bands.value)
-    assert "is planned: it does not exist yet" in page.answer.value
+    assert "is planned: you do not have it yet" in page.answer.value
     assert "planned=6.3" in page.frame._query.value
     saved = base64.b64decode(re.search(r'base64,([^"]+)"', downloads(page.question))[1]).decode()
     assert "\nnew 1 (planned),laser-imaged,6.3," in saved

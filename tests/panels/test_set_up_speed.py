@@ -2,14 +2,17 @@
 
 import datetime
 import html
+import re
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
+from plotly.callbacks import InputDeviceState, Points
 
 from pwindow.inputs import InputFile
 from pwindow.panels.set_up_speed.page import SetUpSpeed, set_up_speed
+from pwindow.panels.shared import in_use
 from pwindow.panels.shared.frame import evidence_facts
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import ask, changed_limits, first_judgeable
@@ -19,6 +22,7 @@ from pwindow.study import EACH_PRINT
 from pwindow.trials.archive import Archive
 from pwindow.trials.trial import MeasuredTrial
 from pwindow.window.shortfall.words import conflicts, promise, remedies
+from pwindow.wording import at_least
 from pwindow.workflows.evidence import Evidence
 from pwindow.workflows.given import given_evidence
 from pwindow.workflows.loaded import loaded_evidence
@@ -243,6 +247,14 @@ def test_a_process_that_changed_is_shown_as_it_is_since(tmp_path, monkeypatch):
     assert given_evidence() is page.evidence, "the same trials are not fitted twice"
     archive.decide(2, "set aside", "wrong ink")
     assert "trial_second.csv" not in evidence_facts(given_evidence(), page.question.product)
+    head = page.widget.children[1]
+    page.controls.speed.value -= 1.0
+    assert "reload the page" not in head.children[-1].value, "not looked up at every step of a slider"
+    monkeypatch.setattr(in_use, "OFTEN", 0.0)
+    page.controls.speed.value -= 1.0
+    assert "reload the page" in head.children[-1].value
+    page.controls.level.value -= 0.01
+    assert "reload the page" in head.children[-1].value, "said as long as it is so"
 
 
 @pytest.mark.slow
@@ -252,7 +264,9 @@ def test_a_product_that_a_trial_cannot_judge_is_not_passed_over_silently(page, d
     assert page.question.product.name == "De-fogging heater mesh"
     assert "cannot judge <b>Grain moisture tag</b>" in said(page) and "laser-imaged" in said(page)
     upload(page, "first.csv", demo("trial_first.csv").read_bytes())
-    assert said(page) == ""
+    assert "<b>first.csv</b> is shown now, instead of film.csv." in said(page)
+    upload(page, "first.csv", demo("trial_first.csv").read_bytes())
+    assert said(page) == "", "the same trial replaces nothing"
 
 
 def said(page: SetUpSpeed) -> str:
@@ -275,7 +289,8 @@ def test_where_nothing_is_assured_the_page_helps_on(page):
     question, found = page.question, page.question.shortfall
     assert question.recommended is None and found.closest.setup == question.start() == page._setup()
     assert subject_of(question.window).setup == question.start()
-    assert "No speed reaches 95 %" in plain(page.answer.value)
+    assert "No set-up reaches 95 %" in plain(page.answer.value)
+    assert page.answer.value.count("predicted average gap ") == 1, "of gaps, and of nothing else"
     for sentence in (promise(found), *conflicts(found), *remedies(found)):
         told = page.answer.value + page.shortfall.value
         assert html.escape(sentence) in plain(told)
@@ -289,6 +304,9 @@ def test_a_trial_of_one_cell_volume_is_a_curve_and_the_next_a_map_again(page, de
     one = demo_rows.assign(roll="1203", **{"cell_volume [cm3/m2]": 4.4})
     upload(page, "one.csv", one.to_csv(index=False).encode())
     assert page.frame.problem.value == "" and {item.type for item in page.figure.data} == {"scatter"}
+    page.controls.speed.value = 70.0
+    assert trace(page, "chosen").x == (70.0,)
+    assert any("○ selected" in note.text for note in page.figure.layout.annotations)
     before = np.array(trace(page, "curve").y, float)
     page.controls.pressure.value = page.controls.pressure.value + 10
     assert page.frame.problem.value == ""
@@ -313,20 +331,57 @@ def test_what_a_trial_does_not_record_can_be_stated_on_the_page(page, demo_rows)
 
 def test_a_confidence_moves_the_set_up_and_adds_outlines(page):
     lines = {one.name: one for one in page.figure.data}
-    assert page.controls.confidence.label == "none" and page.at_once.layout.display == "none"
+    assert page.controls.confidence.label == "not required" and page.at_once.layout.display == "none"
     assert len(lines["stated"].x) == len(lines["inner"].x) == 0
     page.controls.confidence.value = 0.9
-    assert page.question.recommended.setup.speed < 97.9 and "confidence=0.9" in page.frame._query.value
+    assert page.question.recommended.setup.speed < 97.8 and "confidence=0.9" in page.frame._query.value
     assert "95 % with 90 % confidence" in plain(page.answer.value) and page.at_once.layout.display is None
     assert "with 90 % confidence" in plain(page.bands.value)
     assert len(lines["stated"].x) and not len(lines["inner"].x)
     assert np.nanmax(lines["assured"].x) < np.nanmax(lines["stated"].x)
+    room = page.figure.layout.margin.b
     page.at_once.value = True
     assert 0 < np.nanmax(lines["inner"].x) < np.nanmax(lines["assured"].x)
-    assert "</span> all at once" in page.figure.layout.annotations[0].text
+    key = page.figure.layout.annotations[0].text.split("<br>")
+    assert key[2].endswith("</span> inside, all set-ups jointly: 95 % with 90 % confidence; ◇ lies outside")
+    assert page.figure.layout.margin.b - room == 16, "a line more has room below the map"
+    assert max(len(re.sub("<[^>]+>|&nbsp;", " ", line)) for line in key) < 90, "at 1280 px"
+    page.controls.pressure.value = 35.0
+    assert "◇" not in page.figure.layout.annotations[0].text, "it lies at another pressure"
+    page.controls.pressure.value = 50.0
     page.controls.confidence.value = 0.0
-    assert "97.9 m/min" in plain(page.answer.value) and "confidence=" not in page.frame._query.value
+    assert "97.8 m/min" in plain(page.answer.value) and "confidence=" not in page.frame._query.value
     assert len(lines["stated"].x) == len(lines["inner"].x) == 0
+
+
+def test_with_a_confidence_other_speeds_are_judged_by_their_lower_bound(page):
+    assert "at least," not in plain(page.neighbours.value)
+    page.controls.confidence.value = 0.9
+    page.open_at("confidence=0.9&roll=2047&speed=96")  # stated enough, and not surely
+    said = plain(page.neighbours.value)
+    near = page.asked.neighbours(page._setup())
+    here = near[np.isclose(near["speed_m_min"], 96.0)].iloc[0]
+    assert here["joint"] > 0.95 > here["at_least"]
+    assert "at least, with 90 % confidence" in said and "Below 95 % with 90 % confidence: at 96 m/min" in said
+    assert said.count("limited by") == (near["at_least"] < 0.95).sum()
+    assert all(at_least(value) in said for value in near["at_least"])
+
+
+def test_a_page_in_a_notebook_is_marked_while_it_works(page, monkeypatch):
+    marked = []
+    monkeypatch.setattr(
+        page, "_show_setup", lambda _setup: marked.append("pw-waiting" in page.widget._dom_classes)
+    )
+    page.controls.speed.value = 90.0
+    assert marked == [True] and "pw-waiting" not in page.widget._dom_classes
+
+    def fail(_setup):
+        raise ValueError("unforeseen")
+
+    monkeypatch.setattr(page, "_show_setup", fail)
+    page.controls.speed.value = 91.0
+    assert "something in the page failed" in page.frame.problem.value
+    assert "pw-waiting" not in page.widget._dom_classes
 
 
 def test_a_confidence_that_is_declared_can_be_left_away(evidence):
@@ -335,21 +390,21 @@ def test_a_confidence_that_is_declared_can_be_left_away(evidence):
     page = SetUpSpeed(evidence)
     assert page.controls.confidence.label == "85 %"
     page.controls.confidence.value = 0.0
-    assert "confidence=0" in page.frame._query.value and "97.9 m/min" in plain(page.answer.value)
+    assert "confidence=0" in page.frame._query.value and "97.8 m/min" in plain(page.answer.value)
     page = SetUpSpeed(evidence)
     page.open_at("confidence=0.2")
-    assert page.controls.confidence.label == "85 %" and "kept as declared" in page.frame._notices.value
+    assert page.controls.confidence.label == "85 %" and "own is used" in page.frame._notices.value
 
 
 def test_numbers_are_shown_in_the_units_of_the_address(page):
     page.open_at("units=us")
-    assert "321.2 ft/min" in plain(page.answer.value) and "(97.9 m/min)" in plain(page.answer.value)
+    assert "320.9 ft/min" in plain(page.answer.value) and "(97.8 m/min)" in plain(page.answer.value)
     assert "m/min" not in page.setup.value + page.bands.value + page.neighbours.value
     assert page.figure.layout.xaxis2.title.text == "press speed, ft/min"
     assert page.figure.layout.yaxis2.range[1] < 5.0, "BCM"
     assert "units=us" in page.frame._query.value and page.units_menu.widget.value == "us"
     widest = next(one for name, one in page.editor._fields.items() if name == ("line_width", "most"))
-    assert (widest.field.description, widest.field.value) == ("line width at most, thou", "2.756")
+    assert (widest.field.description, widest.field.value) == ("line width at most, thou", "2.76")
     widest.field.value = "2.7"
     (limit,) = (one.most for one in page.asked.product.requirements if one.name == "line_width")
     assert limit == pytest.approx(68.58)
@@ -361,7 +416,7 @@ def test_numbers_are_shown_in_the_units_of_the_address(page):
 def test_units_that_the_trial_does_not_have_are_left_out(page):
     page.open_at("units=psi")
     assert "units=psi: unit “psi” is not offered" in page.frame._notices.value
-    assert "97.9 m/min" in plain(page.answer.value)
+    assert "97.8 m/min" in plain(page.answer.value)
 
 
 def test_the_most_reliable_speed_is_one_button_away(page):
@@ -377,3 +432,63 @@ def test_a_page_says_since_when_predictions_describe_the_process(evidence):
     changed = replace(evidence, surfaces=replace(evidence.surfaces, trial=since))
     assert "predictions describe it since trial_second.csv" in evidence_facts(changed)
     assert trial.changed_since == "" and "since" not in evidence_facts(evidence)
+
+
+def test_changed_requirements_are_told_and_can_be_undone(page):
+    declared = page.asked.product
+    assert page.changed.box.layout.display == "none"
+    page.editor.box.children[0].value = "300"
+    page.controls.level.value = 0.9
+    assert text_of(page.changed.note) == (
+        "Changed on this page. The product file requires line resistance at most 330 Ω and assurance 95 %."
+    )
+    page.changed.undo.click()
+    assert page.asked.product == declared and page.changed.box.layout.display == "none"
+    assert page.editor.box.children[0].value == "330" and page.controls.level.value == 0.95
+
+
+def test_a_click_in_the_picture_selects_the_speed_and_the_roll_next_to_it(page):
+    click(page, "map", 57.26, 5.1)
+    assert (page.controls.roll.value, page.controls.speed.value) == ("1290", 57.3)
+    assert "Roll 1290, 50 µm, 57.3 m/min" in plain(page.setup.value)
+    page.units_menu.widget.value = "us"
+    click(page, "map", 200.0, 2.1)
+    assert (page.controls.roll.value, page.controls.speed.value) == ("0655", 61.0)
+
+
+def click(page: SetUpSpeed, name: str, x: float, y: float) -> None:
+    """What a browser tells of a click: every trace is told, the others without a point."""
+    for item in page.figure.data:
+        hit = item.name == name
+        points = Points(point_inds=[0] if hit else [], xs=[x] if hit else [], ys=[y] if hit else [])
+        item._dispatch_on_click(points, InputDeviceState())
+
+
+def text_of(shown) -> str:
+    return " ".join(re.sub("<[^>]*>", " ", plain(shown.value)).split())
+
+
+def test_what_was_not_tried_is_said_of_the_selected_set_up(page):
+    told = plain(page.untried.value)
+    assert (
+        "No plate of the trial had gaps of 60 µm" in told and "Drift during the trial is not checked" in told
+    )
+    assert "Roll 1290 was not in the trial" not in told and "No print was made at" not in told
+    page.controls.roll.value, page.controls.pressure.value = "1290", 35.0
+    told = plain(page.untried.value)
+    assert "Roll 1290 was not in the trial" in told and "No print was made at 35 µm" in told
+
+
+def test_where_no_speed_is_assured_is_said_below_the_bands(page):
+    assert "No speed reaches 95 % with roll 0412 or at 80 µm." in plain(page.bands.value)
+
+
+def test_a_better_pressure_between_the_tried_ones_is_said(page):
+    assert "Between the tried pressures, at 55 µm, this roll is predicted to reach 95 % up to" in plain(
+        page.answer.value
+    )
+
+
+def test_a_huge_limit_is_written_out(page):
+    page.editor.box.children[0].value = "1e9"
+    assert "line resistance at most 1000000000 Ω" in plain(page.setup.value)

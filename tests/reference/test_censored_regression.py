@@ -33,7 +33,8 @@ def found(durable):
         }
     )
     design = np.column_stack([np.ones(len(durable)), durable["age"], durable["quant"]])
-    return design, *expected_closures(Censored.of(cells), design, 0.0)[1:]
+    fitted = expected_closures(Censored.of(cells), design, 0.0)
+    return design, fitted.coefficients, fitted.spread
 
 
 def test_coefficients(published, found):

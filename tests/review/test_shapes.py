@@ -33,13 +33,17 @@ SHAPES = {
     "no plate, no roll": (
         without("plate", "roll"),
         None,
-        ["line resistance over 80 mm", "line width, average of 4"],
+        ["line resistance over 80 mm", "line width, average of 4 lines"],
     ),
-    "constant pressure": (lambda rows: rows[rows["pressure [um]"] == 50], None, ["gap, average of 3"]),
+    "constant pressure": (lambda rows: rows[rows["pressure [um]"] == 50], None, ["gap, average of 3 gaps"]),
     "lines only": (
         lambda rows: rows[rows["plate_gap [um]"].isna()],
         '[pattern]\nplate = "laser-imaged"\n[requirements.line_width]\nmost = "70 µm"\n',
-        ["line width, average of 4", "line height, average of 4", "resistance of 5 mm of line, average of 2"],
+        [
+            "line width, average of 4 lines",
+            "line height, average of 4 lines",
+            "resistance of 5 mm of line, average of 2 lines",
+        ],
     ),
 }
 

@@ -1,5 +1,9 @@
 """A doubtful trial is said to be one wherever a set-up is promised on it."""
 
+import html
+import re
+from dataclasses import replace
+
 import pytest
 
 import pwindow as pw
@@ -41,3 +45,24 @@ def test_commands_and_the_page_tell_them_first(doubtful_window):
     predicted = predict_answer(surfaces, doubtful_window.setups("laser-imaged", [60.0], 3.0, 50.0), None)
     assert predict_text(predicted).startswith(f"note: {WARNING}")
     assert WARNING in finding_list(findings(surfaces))[:300]
+
+
+def test_documents_say_that_requirements_were_changed(tag_window):
+    declared = replace(tag_window.product, assurance=replace(tag_window.product.assurance, level=0.9))
+    subject = subject_of(tag_window, declared=declared)
+    for page in (report_html(report(subject)), run_sheet_html(run_sheet(subject))):
+        said = " ".join(re.sub("<[^>]+>", " ", html.unescape(page)).split())
+        assert "Not the declared requirements. The product file requires assurance 90 %." in said
+    unchanged = subject_of(tag_window, declared=tag_window.product)
+    assert unchanged.essentials.changes == ()
+
+
+def test_documents_say_that_the_process_changed(tag_window, monkeypatch):
+    trial = type(tag_window.surfaces.trial)
+    monkeypatch.setattr(trial, "changed_since", property(lambda _trial: "later.csv"))
+    subject = subject_of(tag_window)
+    for page in (report_html(report(subject)), run_sheet_html(run_sheet(subject))):
+        said = " ".join(re.sub("<[^>]+>", " ", html.unescape(page)).split())
+        assert (
+            "The process has changed. All here is for ink, film and dryer as they are since later.csv" in said
+        )

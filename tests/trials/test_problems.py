@@ -283,4 +283,4 @@ def test_a_file_without_any_column_of_a_trial_is_told_in_one_sentence():
     with pytest.raises(TrialProblem) as caught:
         read_text("Minutes of the meeting,of Tuesday\nwe agreed,on nothing\n")
     (problem,) = caught.value.problems
-    assert "this is no trial file" in str(problem) and "line_height [µm]" in str(problem)
+    assert "this is not a trial file" in str(problem) and "line_height [µm]" in str(problem)

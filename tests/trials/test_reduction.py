@@ -81,3 +81,18 @@ def test_single_features_tell_no_variance():
     head = "print,speed [m/min],cell_volume [cm3/m2],pressure [um],line_height [um]"
     data = response_data(read_text(f"{head}\nA,60,4,50,1.0\nB,60,4,50,1.1\n"))["line_height"]
     assert (data.feature_variance, data.feature_df) == (0.0, 0)
+
+
+def test_uncertainties_of_measuring_go_with_the_cells():
+    """Of logarithms they are relative to the value; a feature that does not tell its own is left out."""
+    columns = ["print", "line_height", "u_line_height", "gap", "plate_gap", "u_gap"]
+    rows = [("A", 1.0, 0.01, NAN, NAN, NAN), ("A", 2.0, 0.04, NAN, NAN, NAN), ("A", 1.0, NAN, NAN, NAN, NAN)]
+    rows += [
+        ("A", NAN, NAN, 30.0, 60.0, 0.2),
+        ("A", NAN, NAN, 31.0, 60.0, 0.4),
+        ("B", NAN, NAN, 31.0, 60.0, NAN),
+    ]
+    cells = reduce_features(features(columns, rows)).set_index(["print", "quantity"])
+    assert cells.loc[("A", "line_height"), "error"] == pytest.approx((0.01**2 + 0.02**2) / 2)
+    assert cells.loc[("A", "gap_closure"), "error"] == pytest.approx((0.2**2 + 0.4**2) / 2)
+    assert np.isnan(cells.loc[("B", "gap_closure"), "error"])

@@ -156,5 +156,5 @@ def test_mutated_text_gives_reasons_or_a_trial():
 
 
 def test_a_product_is_told_from_a_trial():
-    with pytest.raises(TrialProblem, match="--product or --study"):
+    with pytest.raises(TrialProblem, match="--product, --study"):
         read_text(pw.demo("tag.toml").read_bytes(), "tag.toml")

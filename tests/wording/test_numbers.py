@@ -19,6 +19,7 @@ from pwindow.wording import (
     pressure,
     span,
     speed,
+    us_customary,
     volume,
     with_interval,
 )
@@ -78,7 +79,7 @@ def test_the_page_and_the_command_tell_a_height_alike(tag_window):
     """One line height was 0.77 in one table and 0.768 in another."""
     from pwindow.cli.tables import _response_table
 
-    frame = tag_window.setups("laser-imaged", 97.9, 7.2, 50.0)
+    frame = tag_window.setups("laser-imaged", 97.8, 7.2, 50.0)
     found = tag_window.surfaces.predict("line_height", frame).iloc[0]
     value, low, high = with_interval(*found[["mean", "obs_ci_low", "obs_ci_high"]])
     command = _response_table({"line_height_um": found.to_dict()}, METRIC)
@@ -98,3 +99,15 @@ def test_the_page_and_the_command_tell_a_height_alike(tag_window):
 )
 def test_an_interval_leaves_two_digits_of_its_width(told, ends):
     assert with_interval(*ends) == told
+
+
+@pytest.mark.parametrize("digits", ["85.125", "0.4125", "330.1234", "1.97"])
+def test_what_was_stated_in_thou_is_told_as_it_was_stated(digits):
+    assert us_customary().length.limit(25.4 * float(digits)) == f"{digits} thou"
+
+
+@pytest.mark.parametrize("kept, told", [(200.0, "7.87"), (50.0, "1.97"), (0.5, "0.0197"), (70.0, "2.76")])
+def test_a_length_stated_in_metric_takes_three_digits_in_thou(kept, told):
+    us = us_customary()
+    assert us.length.limit(kept) == us.pressure.words(kept) == f"{told} thou"
+    assert us.length.typed(kept) == float(told)

@@ -5,13 +5,14 @@ import pytest
 from pwindow.errors import UnitProblem
 from pwindow.units import factor_between
 from pwindow.wording import METRIC, chosen_units, metric, offered_units, setup_words, us_customary
-from pwindow.wording.units import _CUSTOMARY
+from pwindow.wording.units import _CUSTOMARY, _EVERYWHERE
 
 
-@pytest.mark.parametrize("kept", _CUSTOMARY)
-def test_factors_are_those_of_the_unit_registry(kept):
-    name, factor = _CUSTOMARY[kept]
-    in_registry = {"Ω/mm": "ohm/mm", "Ω/in": "ohm/inch"}
+@pytest.mark.parametrize(
+    "kept, name, factor", [(kept, *to) for kept, to in (*_CUSTOMARY.items(), *_EVERYWHERE.items())]
+)
+def test_factors_are_those_of_the_unit_registry(kept, name, factor):
+    in_registry = {"Ω/mm": "ohm/mm", "Ω/in": "ohm/inch", "µΩ·cm": "µohm*cm", "Ω·m": "ohm*m"}
     expected = factor_between(in_registry.get(kept, kept), in_registry.get(name, name))
     assert factor == pytest.approx(expected, rel=1e-12)
 
@@ -19,9 +20,9 @@ def test_factors_are_those_of_the_unit_registry(kept):
 @pytest.mark.parametrize(
     "kind, text",
     [
-        ("µm", "roll 2047, 1.969 thou, 324.1 ft/min"),
-        ("N/mm", "roll 2047, 285.5 pli, 324.1 ft/min"),
-        ("kPa", "roll 2047, 7.252 psi, 324.1 ft/min"),
+        ("µm", "roll 2047, 1.97 thou, 324.1 ft/min"),
+        ("N/mm", "roll 2047, 286 pli, 324.1 ft/min"),
+        ("kPa", "roll 2047, 7.25 psi, 324.1 ft/min"),
     ],
 )
 def test_a_pressure_is_converted_within_its_kind(kind, text):

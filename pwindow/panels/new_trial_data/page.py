@@ -68,7 +68,7 @@ class NewTrialData:
         self.steps = self._make_steps()
         self._show_products(desk.usual_products())
         self._show()
-        self._show_kept_agreement()
+        self._show_kept()
         self.widget = self._arrange()
 
     # what there is to see --------------------------------------------------------------------------
@@ -85,7 +85,7 @@ class NewTrialData:
         return {step: StepPlace(step, make[step](), self.work.spot(), self._way_to(step)) for step in Step}
 
     def _way_to(self, step: Step) -> widgets.Button:
-        tooltip = f"Take step {step:d} now instead"
+        tooltip = f"Do step {step:d} now instead"
         button = self.frame.button(f"Go to step {step:d}", tooltip, partial(self._go_to, step))
         button.layout = widgets.Layout()
         return button.add_class("pw-step-go")
@@ -153,7 +153,8 @@ class NewTrialData:
     def _arrange(self) -> widgets.Widget:
         steps = [place.box for place in self.steps.values()]
         left = widgets.VBox([self.units_menu.widget, *steps]).add_class("pw-controls")
-        right = widgets.VBox([*self.results.parts, self.table, self.history]).add_class("pw-results")
+        kept = widgets.HTML(words.what_is_kept(), layout=full_width())
+        right = widgets.VBox([*self.results.parts, self.table, self.history, kept]).add_class("pw-results")
         body = widgets.HBox([left, right]).add_class("pw-body")
         told = [words.temporary_note()] * self.desk.temporary + [words.shown_elsewhere(self.beside)] * bool(
             self.beside
@@ -209,7 +210,8 @@ class NewTrialData:
         self._show(number, done=Step.ADD)
         standing, notes = self.listed.trials["standing"][number], words.read_notes(self.desk.notes(number))
         self._take_units(self.frame.units)  # those of the file where it is the first
-        self.results.show(lambda units: words.added_card(new, standing, units) + notes, new.agreement)
+        found = words.kept_agreement(new.added.name, self.desk.history(number)) if new.added.known else ""
+        self.results.show(lambda units: words.added_card(new, standing, units) + found + notes, new.agreement)
 
     def _hold(self) -> None:
         hold = partial(self.desk.hold, self._chosen())
@@ -222,7 +224,7 @@ class NewTrialData:
     def _decide(self, standing: Standing) -> None:
         number = self._chosen()
         if not self.reason.value.strip():
-            self.no_reason.say("a decision needs a reason; enter a few words")
+            self.no_reason.say("A decision needs a reason: enter a few words.")
             return
         decided = self.desk.decide(number, standing, self.reason.value)
         self.reason.value = ""
@@ -351,13 +353,20 @@ class NewTrialData:
     def _current(self) -> Step:
         return self.situation.next if self._asked is None else self._asked
 
-    def _show_kept_agreement(self) -> None:
-        """What was found of the trial that awaits a decision, before the page was opened."""
-        number = self.trial.value
+    def _show_kept(self) -> None:
+        """What came of the last step before the page was opened, and the step that is next after it.
+
+        What was found of the trial that awaits a decision; else the last fit beside the one before.
+        """
+        number, fitted = self.trial.value, self.desk.last_refit()
         if number is not None and self.situation.awaits:
             name = self.listed.trials["name"][number]
             kept = words.kept_agreement(name, self.desk.history(number))
             self.results.show(lambda _units: kept)
+        elif fitted is not None:
+            self.results.show_compared(fitted)
+            if self.situation.fit is not None:
+                self._show(done=Step.REFIT)
 
 
 def _or_sheets(do: Callable[[Tell], Any]) -> Callable[[Tell], Any]:

@@ -18,14 +18,18 @@ from pwindow.surfaces.agreement.new_trial import Agreement
 from pwindow.surfaces.checks.verdict import RULE, Verdict
 from pwindow.trials.trial import Trial
 from pwindow.window.run.requirements_met import Counted
-from pwindow.wording import Unit, Units, bound, percent
+from pwindow.wording import Unit, Units, amount, bound, percent, term_words
 from pwindow.workflows.adding import NewTrial, comparison_of
 from pwindow.workflows.confirm import Confirmation
 from pwindow.workflows.desk import Compared, Comparison, Decided, Standing
 from pwindow.workflows.kept import KeptFit
 
 _part = partial(part, __package__, "view")
-_BIG: dict[str, str] = {Verdict.AGREES: "Agrees", Verdict.UNUSUAL: "Unusual", Verdict.DIFFERS: "Differs"}
+_BIG: dict[str, str] = {
+    Verdict.AGREES: "Agrees",
+    Verdict.UNUSUAL: "Unusual",
+    Verdict.DIFFERS: "Does not agree",
+}
 _TITLES = {
     Step.ADD: "Add a trial",
     Step.AGREE: "Compare trial",
@@ -78,7 +82,7 @@ def step_note(step: Step, missing: str, now: Situation) -> Markup | str:
     said = missing
     if step is Step.REFIT and not missing:
         if now.awaits:
-            said = "without the trial that awaits a decision"
+            said = "the trial that awaits a decision is not included"
         elif now.fit is not None:
             said = f"fit {now.fit} is up to date"
     return _part("step_note", said=said) if said else ""
@@ -128,6 +132,11 @@ def _refit_guide(now: Situation) -> str:
 def temporary_note() -> Markup:
     """That this archive does not last, and how to have one that does."""
     return _part("temporary")
+
+
+def what_is_kept() -> Markup:
+    """Where results live."""
+    return _part("what_is_kept")
 
 
 def shown_elsewhere(names: Sequence[str]) -> Markup:
@@ -184,7 +193,7 @@ def trial_table(trials: pd.DataFrame) -> Markup:
         )
         for number, row in trials.iterrows()
     ]
-    names = ("trial", "file", "status", "reason", "prints", "features", "added, UTC")
+    names = ("trial", "file", "status", "reason", "prints", "measured features", "added, UTC")
     return _part("trials", table=_filled(names, rows))
 
 
@@ -272,7 +281,7 @@ def _agreement(files: Sequence[str], found: Comparison) -> Markup:
         big=_BIG.get(found.verdict.partition(",")[0], "Not comparable"),
         files=files,
         against=found.against,
-        verdict=found.verdict,
+        judged=found.verdict.partition(", ")[2],
         told=told,
         rule=rule.removeprefix("How this is judged: "),
     )
@@ -329,7 +338,7 @@ def _met(
 
 
 def _measured(one: pd.Series, unit: Unit) -> str:
-    ends = (f"{unit.of(value):.4g}" for value in dict.fromkeys((one["low"], one["high"])))
+    ends = (amount(unit.of(value)) for value in dict.fromkeys((one["low"], one["high"])))
     return f"{' … '.join(ends)} {unit.name}"
 
 
@@ -359,11 +368,14 @@ def decision_card(decided: Decided) -> Markup:
 def compared_card(found: Compared, units: Units) -> Markup:
     """What a fit recommends, and what an earlier one did."""
     before, after = found.before, found.after
+    moves = [(name, *_moved(before, after, name, units)) for name in after.answer["products"]]
     rows = [(name, _run(before, name, units), _run(after, name, units)) for name in after.answer["products"]]
     was = "before" if before is None else f"fit {before.number}"
     return _part(
         "compared",
         number=after.number,
+        was=None if before is None else before.number,
+        moves=moves,
         table=_filled(("product", was, f"fit {after.number}"), rows) if rows else None,
         changes=found.tables.get("changes", ()),
     )
@@ -396,17 +408,19 @@ def _in_units(tables: Mapping, units: Units) -> dict:
     shown = dict(tables)
     for name, converted in columns.items():
         own = tables[name]
-        shown[name] = own.assign(
-            **{column: unit.of(own[column].astype(float)) for column, unit in converted.items()}
-        )
+        shown[name] = own.assign(**{column: _column(unit, own[column]) for column, unit in converted.items()})
     return shown
+
+
+def _column(unit: Unit, values: pd.Series) -> list[str]:
+    return ["–" if pd.isna(value) else unit.number(float(value)) for value in values]
 
 
 def _folded(title: str, names: Sequence[str], found: pd.DataFrame) -> Markup | str:
     if found.empty:
         return ""
     rows = (
-        [_term(value) if name in _NAMED else _cell(value) for name, value in zip(names, row)]
+        [term_words(value) if name in _NAMED else _cell(value) for name, value in zip(names, row)]
         for row in found.iloc[:, : len(names)].to_numpy(object)
     )
     return _part("folded", title=title, content=_filled(names, rows))
@@ -415,12 +429,46 @@ def _folded(title: str, names: Sequence[str], found: pd.DataFrame) -> Markup | s
 def _cell(value: object) -> str:
     if value is None or (isinstance(value, float) and pd.isna(value)):
         return "–"
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
+    return amount(value, 4) if isinstance(value, float) else str(value)
 
 
-def _term(name: str) -> str:
-    """A response or a term in words; what follows “=” is a name from a file."""
-    return " × ".join(part if "=" in part else part.replace("_", " ") for part in name.split(" × "))
+def _moved(before: KeptFit | None, after: KeptFit, name: str, units: Units) -> tuple[str, str]:
+    """What a fit changes of the recommended speed, and of the set-up beside it, in words."""
+    best = after.answer["products"][name]["recommended"]
+    if before is None or name not in before.answer["products"]:
+        return "No assured speed" if best is None else units.speed.words(best["speed_m_min"]), ""
+    was = before.answer["products"][name]["recommended"]
+    if best is None:
+        return (
+            ("No assured speed", "there was none before")
+            if was is None
+            else ("No assured speed any more", "")
+        )
+    if was is None:
+        return f"Assured now, at {units.speed.words(best['speed_m_min'])}", ""
+    return _faster(was, best, units), _other_settings(was, best, units)
+
+
+def _faster(was: Mapping, best: Mapping, units: Units) -> str:
+    """How much faster or slower a recommended set-up is, in words."""
+    gain = float(best["speed_m_min"] - was["speed_m_min"])
+    if float(units.speed.number(abs(gain))) == 0.0:
+        return "No change of speed" if _other_settings(was, best, units) else "No change"
+    return f"{units.speed.words(abs(gain))} {'faster' if gain > 0 else 'slower'}"
+
+
+def _other_settings(was: Mapping, best: Mapping, units: Units) -> str:
+    """The settings of a recommended set-up that differ from those before, in words."""
+    changed = [
+        f"{words} {write(best[key])} instead of {write(was[key])}"
+        for key, words, write in (
+            ("roll", "roll", str),
+            ("plate", "plate", str),
+            ("pressure", "pressure", units.pressure.words),
+        )
+        if best[key] != was[key]
+    ]
+    return ", ".join(changed)
 
 
 def _run(kept: KeptFit | None, name: str, units: Units) -> str:

@@ -14,9 +14,7 @@ from pwindow.workflows.evidence import Evidence, reshaped, why_not
 
 SURFACES = dict(zip(("second order", "second order with a smooth correction"), FORMS))
 """Forms of the surfaces to choose from, by their words."""
-MAKE_READIES = dict(
-    zip(("not recorded", "each print mounted anew", "one for each roll and plate"), UNRECORDED)
-)
+MAKE_READIES = dict(zip(("not recorded", "each print its own", "one for each roll and plate"), UNRECORDED))
 """What can be stated of make-readies that a trial does not record, by its words."""
 
 
@@ -44,6 +42,13 @@ def fitted_as(inquiry: Inquiry, fitted: Fitted) -> Question:
     """The same question of the trial fitted otherwise; raises UnusableInput where it cannot be."""
     evidence = reshaped(inquiry.evidence, fitted.terms, fitted.unrecorded)
     return ask(evidence, inquiry.asked.product)
+
+
+def replaces(before: Evidence, after: Evidence) -> bool:
+    """Whether another trial is shown than before."""
+    if before.surfaces is None or after.surfaces is None:
+        return False
+    return before.surfaces.trial.fingerprint != after.surfaces.trial.fingerprint
 
 
 @dataclass(frozen=True)

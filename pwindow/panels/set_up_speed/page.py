@@ -8,14 +8,14 @@ from dataclasses import replace
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
-from pwindow.charts.map_content import MapContent
+from pwindow.charts.map_content import MapContent, spot_chosen
 from pwindow.charts.palette import Palette
 from pwindow.charts.window_map import HEIGHT
 from pwindow.charts.window_picture import same_form, update_figure, window_figure
 from pwindow.errors import SeveralSheets, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.set_up_speed import view
-from pwindow.panels.set_up_speed.model import MAKE_READIES, SURFACES, Fitted, fitted_as, with_files
+from pwindow.panels.set_up_speed.model import MAKE_READIES, SURFACES, Fitted, fitted_as, replaces, with_files
 from pwindow.panels.shared import words
 from pwindow.panels.shared.address import Address, open_at
 from pwindow.panels.shared.controls import WIDE
@@ -24,7 +24,7 @@ from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.question_page import QuestionPage
-from pwindow.panels.shared.served import height_in_place
+from pwindow.panels.shared.served import height_in_place, served
 from pwindow.panels.shared.session import Session
 from pwindow.panels.shared.sheets import SheetChoice
 from pwindow.panels.shared.visit import Visit
@@ -65,20 +65,24 @@ class SetUpSpeed(QuestionPage):
         self.back = widgets.Button(description="Go to the recommended set-up", layout=full_width())
         self.back.on_click(self.frame.guard(lambda _button: self._ask(self.asked, self.asked.start())))
         self.steady = widgets.Button(
-            description="Go to its most reliable speed", layout=widgets.Layout(width="100%")
+            description="Go to the most reliable speed", layout=widgets.Layout(width="100%")
         )
         self.steady.on_click(self.frame.guard(lambda _button: self._go_to_most_reliable()))
         self.at_once = widgets.Checkbox(
-            description="Outline where all set-ups reach it together",
+            description="Outline the joint region",
+            tooltip="Stay inside where the set-up is to be moved during the run: there all set-ups together reach the "
+            "assurance with the confidence asked for",
             indent=False,
             layout=widgets.Layout(width="100%"),
         )
         self.at_once.observe(self.frame.guard(lambda _change: self._draw(self._setup())), "value")
         self.busy = widgets.HTML()
-        self.shortfall, self.setup, self.neighbours, self.bands = (
-            widgets.HTML(layout=full_width()) for _ in range(4)
+        self.shortfall, self.setup, self.neighbours, self.bands, self.untried = (
+            widgets.HTML(layout=full_width()) for _ in range(5)
         )
-        self.place = Place(self.frame.palette, name="set-up-speed")
+        self.place = Place(
+            self.frame.palette, name="set-up-speed", clicked=self.frame.guard(self._choose_spot)
+        )
         self._arrange()
         self._start(Inquiry.on(Session(), evidence))
 
@@ -91,18 +95,18 @@ class SetUpSpeed(QuestionPage):
             self.steady,
             heading("Requirements"),
             self.editor.box,
+            self.changed.box,
+            self.units_menu.widget,
             heading("Fit"),
             self.form,
             self.readies,
-            heading("Shown in"),
-            self.units_menu.widget,
         ]
         self._loading = [heading("Your own data"), self.upload, self.busy, self.sheets.box]
         self.place.add_class("pw-map")
         self._answers = [
             widgets.VBox([self.answer, self.shortfall, self.setup]).add_class("pw-card"),
             self.place,
-            widgets.VBox([self.neighbours, self.bands]).add_class("pw-more"),
+            widgets.VBox([self.neighbours, self.bands, self.untried]).add_class("pw-more"),
         ]
         self.right.add_class("pw-three")
 
@@ -172,7 +176,10 @@ class SetUpSpeed(QuestionPage):
             return
         finally:
             self.busy.value = ""
+        before = self.evidence
         self._start(loaded.inquiry)
+        if replaces(before, self.evidence):
+            self.frame.say(view.replaced(before, self.evidence))
         if loaded.passed_over is not None:
             self.frame.say(view.passed_over(*loaded.passed_over, self.asked.product.name))
 
@@ -181,6 +188,11 @@ class SetUpSpeed(QuestionPage):
         best = self.asked.recommended
         if best is not None:
             self._ask(self.asked, replace(best.setup, speed=best.band.safest))
+
+    def _choose_spot(self, x: float, y: float) -> None:
+        """Select the speed and the roll next to a spot of the picture."""
+        setup = self._setup()
+        self._ask(self.asked, spot_chosen(self._content(setup), setup, x, y))
 
     def _show_answers(self, setup: Setup) -> None:
         question = self.asked
@@ -202,8 +214,10 @@ class SetUpSpeed(QuestionPage):
 
     def _show_setup(self, setup: Setup) -> None:
         self._draw(setup)
-        self.setup.value = view.setup_card(self.asked, setup, self.units)
+        documents = f"trade-offs.ipynb?{self._query(setup)}" if served() else ""
+        self.setup.value = view.setup_card(self.asked, setup, self.units, documents)
         self.neighbours.value = view.neighbour_card(self.asked, setup, self.units)
+        self.untried.value = view.untried_list(self.asked, setup, self.units)
         self._tell_address(setup)
 
     def _content(self, setup: Setup) -> MapContent:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
+import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
@@ -12,14 +13,20 @@ from pwindow.markup import part
 from pwindow.outputs import csv_of
 from pwindow.panels.shared.question import Question
 from pwindow.panels.shared.words import link
-from pwindow.product import REQUIREMENT_KINDS, Requirement
+from pwindow.product import REQUIREMENT_KINDS, Assurance, Requirement
+from pwindow.review.evidence import gathered, not_tried
+from pwindow.review.settings import settings_of
 from pwindow.surfaces.findings import Finding
-from pwindow.window.bands import limited_by, side_missed
+from pwindow.window.bands import limited_by
 from pwindow.window.confidence import conformance_interval
+from pwindow.window.search.between import between_pressures
 from pwindow.window.setup import Setup
+from pwindow.window.shortfall.shortfall import Missed
 from pwindow.window.shortfall.words import promise
+from pwindow.window.tails import tail_range
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
-from pwindow.wording import Unit, Units, asked, percent, setup_words, with_interval
+from pwindow.wording import Unit, Units, listed, percent, setup_words, with_interval
+from pwindow.workflows.evidence import Evidence
 
 _part = partial(part, __package__, "view")
 
@@ -39,6 +46,12 @@ def passed_over(wanted: str, why: str, shown: str) -> Markup:
     return _part("passed_over", wanted=wanted, why=why, shown=shown)
 
 
+def replaced(before: Evidence, after: Evidence) -> Markup:
+    """Which trial is shown now instead of which, once files were loaded."""
+    files = [() if one.surfaces is None else one.surfaces.trial.files for one in (before, after)]
+    return _part("replaced", before=files[0], after=files[1])
+
+
 def answer_card(question: Question, units: Units) -> Markup:
     """The set-up to run, first thing on the page; where there is none, the one that comes closest."""
     said = {"product": question.product.name, "assumption": _assumption(question), "units": units}
@@ -47,28 +60,28 @@ def answer_card(question: Question, units: Units) -> Markup:
         return _part(
             "recommended",
             best=best,
-            limited={
-                end: f"{words} {side_missed(question.window, best.band, end)}".rstrip()
-                for end, words in (("low", best.band.slow_end), ("high", best.band.fast_end))
-            },
+            between=between_pressures(question.window, best),
             level=question.window.level,
             **said,
         )
     found = question.shortfall
     if found is None:
         return _part("nothing_to_say")
-    missed = [
-        (one.requirement.wording(units), *_ends(one.mean, one.low, one.high, units.of(one.requirement.kind.unit)), one.conformance)
-        for one in found.missed
-    ]  # fmt: skip
+    missed = [_missed(one, units) for one in found.missed]
     return _part(
         "closest",
         promise=promise(found, units),
         missed=missed,
         level=found.level,
-        sure=found.assurance.sure,
         **said,
     )
+
+
+def _missed(one: Missed, units: Units) -> tuple:
+    """Of a requirement its words, what the prediction is of, the prediction, its unit, and the conformance."""
+    kind = one.requirement.kind
+    predicted = _ends(one.mean, one.low, one.high, units.of(kind.unit))
+    return one.requirement.wording(units), kind.predicted, *predicted, one.conformance
 
 
 def _assumption(question: Question) -> str:
@@ -87,7 +100,28 @@ def finding_list(findings: Sequence[Finding]) -> Markup:
     return _part("findings", sentences=[finding.sentence for finding in findings])
 
 
-def setup_card(question: Question, setup: Setup, units: Units) -> Markup:
+def untried_list(question: Question, setup: Setup, units: Units) -> Markup | str:
+    """What the probabilities of a set-up assume, though it was not tried or could not be checked.
+
+    Parameters
+    ----------
+    question : Question
+    setup : Setup
+    units : Units
+        To write it in.
+    """
+    window = question.window
+    if not window.in_trial_region(question.frame(setup))[0]:
+        return ""
+    assumed = not_tried(window, setup, settings_of(window, setup), units)
+    return _part(
+        "untried_list",
+        name=setup_words(setup.roll.label, setup.pressure, units, setup.speed),
+        sentences=[*assumed, *gathered(window.surfaces.notes_in(units))],
+    )
+
+
+def setup_card(question: Question, setup: Setup, units: Units, documents: str = "") -> Markup:
     """Predicted responses and conformance of the selected set-up.
 
     Parameters
@@ -96,6 +130,8 @@ def setup_card(question: Question, setup: Setup, units: Units) -> Markup:
     setup : Setup
     units : Units
         To write them in, as in `neighbour_card`.
+    documents : str
+        Address of the page that makes its documents; "" where there is none.
     """
     window, frame = question.window, question.frame(setup)
     name = setup_words(setup.roll.label, setup.pressure, units, setup.speed)
@@ -107,9 +143,11 @@ def setup_card(question: Question, setup: Setup, units: Units) -> Markup:
         name=name,
         joint=conformance["joint"],
         sure=conformance_interval(window, frame),
+        tails=tail_range(window, frame),
         level=window.level,
         requirements=_requirements(question, frame, conformance, units),
         others=_others(question, frame, units),
+        documents=documents,
     )
 
 
@@ -121,7 +159,7 @@ def _requirements(
     return [
         (
             f"{one.wording(units)}{_count(one)}",
-            "average gap " if _count(one) else "",
+            one.kind.predicted,
             *_predicted(found[one.name].iloc[0], units.of(one.kind.unit)),
             conformance[one.name],
         )
@@ -172,23 +210,40 @@ def neighbour_card(question: Question, setup: Setup, units: Units) -> Markup | s
         return ""
     names = list(question.window.limits[setup.plate].requirements)
     rows = [
-        (abs(row["speed_m_min"] - setup.speed) < 1e-6, speed, row["joint"], row[names].tolist())
+        (
+            abs(row["speed_m_min"] - setup.speed) < 1e-6,
+            speed,
+            row["joint"],
+            row.get("at_least"),
+            row[names].tolist(),
+        )
         for speed, (_, row) in zip(units.speed.column(table["speed_m_min"]), table.iterrows())
     ]
-    labels, level = [REQUIREMENT_KINDS[name].label for name in names], question.window.level
-    why = _why_not(level, table, units)
-    return _part("neighbours", why=why, unit=units.speed.name, labels=labels, rows=rows, level=level)
+    labels, assurance = [REQUIREMENT_KINDS[name].label for name in names], question.product.assurance
+    return _part(
+        "neighbours",
+        why=_why_not(assurance, table, units),
+        unit=units.speed.name,
+        labels=labels,
+        rows=rows,
+        level=assurance.level,
+        bound=assurance.bound,
+    )
 
 
-def _why_not(level: float, table: pd.DataFrame, units: Units) -> str:
-    failing = table[table["joint"] < level]
+def _why_not(assurance: Assurance, table: pd.DataFrame, units: Units) -> str:
+    level = assurance.level
+    failing = table[table.get("at_least", table["joint"]) < level]
     if failing.empty:
-        return f"All these speeds stay at or above {asked(level)}."
+        return f"All these speeds stay at or above {assurance.words}."
+    if len(failing) == len(table):
+        return f"All these speeds are below {assurance.words}."
     parts = [
-        f"at {units.speed.words(row['speed_m_min'])} {REQUIREMENT_KINDS[row['limiting']].label} is only {percent(row[row['limiting']], level)} likely to be met"
+        f"at {units.speed.words(row['speed_m_min'])}, limited by {REQUIREMENT_KINDS[row['limiting']].label} "
+        f"({percent(row[row['limiting']], level)})"
         for _, row in failing.iterrows()
     ]
-    return f"Below {asked(level)}: " + "; ".join(parts) + "."
+    return f"Below {assurance.words}: " + "; ".join(parts) + "."
 
 
 def band_table(question: Question, units: Units) -> Markup | str:
@@ -211,7 +266,20 @@ def band_table(question: Question, units: Units) -> Markup | str:
         for (_, band), texts in zip(bands.iterrows(), zip(*numbers.values()))
     ]
     asked_for = question.product.assurance
-    return _part("bands", level=asked_for.level, sure=asked_for.sure, names=names, rows=rows)
+    without = _without(question, units)
+    return _part("bands", level=asked_for.level, sure=asked_for.sure, names=names, rows=rows, without=without)
+
+
+def _without(question: Question, units: Units) -> list[str]:
+    """Rolls that have no speed band at any pressure, and pressures that have none with any roll."""
+    bands, trial = question.bands, question.window.surfaces.trial
+    rolls = [roll.label for roll in question.window.rolls if roll.id not in set(bands["roll"])]
+    apart = np.subtract.outer(np.asarray(trial.pressures, float), bands[trial.pressure_key].to_numpy(float))
+    pressures = [at for at, near in zip(trial.pressures, np.isclose(apart, 0.0).any(axis=1)) if not near]
+    return [
+        *([f"with {'roll' if len(rolls) == 1 else 'rolls'} {listed(rolls)}"] if rolls else []),
+        *([f"at {listed([units.pressure.words(at) for at in pressures])}"] if pressures else []),
+    ]
 
 
 def _band_numbers(bands: pd.DataFrame, key: str, units: Units) -> dict[str, list[str]]:
@@ -239,6 +307,7 @@ def _band(question: Question, band: pd.Series, at: Setup, units: Units, *, sever
 
 
 def downloads(question: Question) -> Markup:
-    """What saves the table of speed bands, in which planned rolls are marked."""
+    """What saves the table of speed bands, in which planned rolls are marked, and what a click in the picture does."""
     labels = [question.roll(roll).label for roll in question.bands["roll"]]
-    return link("Save the table (CSV)", "speed-bands.csv", csv_of(question.bands.assign(roll=labels)))
+    table = link("Save the speed bands (CSV)", "speed-bands.csv", csv_of(question.bands.assign(roll=labels)))
+    return _part("downloads", table=table)

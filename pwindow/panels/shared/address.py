@@ -242,17 +242,17 @@ def _edited(address: Address, product: Product, left_out: list[str]) -> Product:
         try:
             product = changed_limits(product, {requirement: changes})
         except UnusableInput as problem:
-            left_out.append(f"{requirement}: {problem}; kept as declared")
+            left_out.append(f"{requirement}: {problem}; the product's own is used")
     if address.assurance is not None:
         try:
             product = product.with_assurance(address.assurance)
         except UnusableInput as problem:
-            left_out.append(f"assurance: {problem}; kept as declared")
+            left_out.append(f"assurance: {problem}; the product's own is used")
     if address.confidence is not None:
         try:
             product = product.with_confidence(address.confidence or None)
         except UnusableInput as problem:
-            left_out.append(f"{problem}; kept as declared")
+            left_out.append(f"{problem}; the product's own is used")
     return product
 
 

@@ -12,6 +12,7 @@ from pwindow.errors import UnusableInput
 from pwindow.panels.shared.fields import NumberField, SlidingNumber
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import Question, changed_limits
+from pwindow.panels.shared.words import changed_list
 from pwindow.product import REQUIREMENT_KINDS, Product, RequirementKind
 from pwindow.study import Roll
 from pwindow.window.bands import SPEED_STEP
@@ -105,7 +106,7 @@ class SetupControls:
             offered = sorted({*_CONFIDENCES, confidence})
             offer(
                 self.confidence,
-                [(asked(one) if one else "none", one) for one in offered],
+                [(asked(one) if one else "not required", one) for one in offered],
                 confidence,
             )
         finally:
@@ -231,6 +232,40 @@ class RequirementEditor:
         """The field of the limit at the other side."""
         sides = {"least": "most", "most": "least"}
         return self._fields.get((name, sides.get(side, "")))
+
+
+class ChangedRequirements:
+    """Says which limits were changed on the page, and takes that back; takes no room where none was.
+
+    Parameters
+    ----------
+    undo : callable
+        Has the page ask for the product as it was declared.
+    guard : callable
+        Wraps handlers.
+    """
+
+    def __init__(self, undo: Callable[[], None], guard: Callable):
+        self.note = widgets.HTML(layout=full_width())
+        self.undo = widgets.Button(
+            description="Undo these changes",
+            tooltip="Go back to what the product declares",
+            layout=full_width(),
+        )
+        self.undo.on_click(guard(lambda _button: undo()))
+        self.box = widgets.VBox([self.note, self.undo], layout=widgets.Layout(width="100%", display="none"))
+
+    def show(self, declared: Product, product: Product, units: Units) -> None:
+        """Say what of a product differs from what was declared.
+
+        Parameters
+        ----------
+        declared, product : Product
+        units : Units
+            To write limits in.
+        """
+        self.note.value = changed_list(declared, product, units)
+        self.box.layout.display = None if self.note.value else "none"
 
 
 def _refuse(why: str, *, when: bool) -> None:

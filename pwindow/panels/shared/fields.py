@@ -163,7 +163,10 @@ class NumberField:
             If what stands there cannot be used.
         """
         if self.refused:
-            raise UnusableInput(f"{self.title}: correct “{self.field.value[:_LONGEST]}” first")
+            typed = self.field.value.strip()[:_LONGEST]
+            raise UnusableInput(
+                f"{self.title}: {f'correct “{typed}” first' if typed else 'enter a number first'}"
+            )
         return self.value
 
     def retry(self) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -18,7 +19,7 @@ from pwindow.panels.shared import words
 from pwindow.panels.shared.address import Address
 from pwindow.panels.shared.guard import guarded, unforeseen
 from pwindow.panels.shared.layout import full_width
-from pwindow.panels.shared.served import style
+from pwindow.panels.shared.served import served, style
 from pwindow.product import Product
 from pwindow.surfaces import Surfaces
 from pwindow.trials.summary import make_readies
@@ -57,7 +58,9 @@ class Frame:
         self.facts, self.problem, self._brief, self._notices, self._query = (
             widgets.HTML(layout=full_width()) for _ in range(5)
         )
-        self.guard = guarded(self._tell)
+        self.guard = guarded(self._tell) if served() else guarded(self._tell, self._at_work)
+        self._page = widgets.VBox()
+        self._busy = False
         self._title = widgets.HTML(_part("title", text=title))
         self._colours = widgets.Text(continuous_update=True)
         recolour = guarded(self._tell_problem)(lambda change: self._recolour(change["new"], on_palette))
@@ -93,12 +96,28 @@ class Frame:
 
     def around(self, *content: widgets.Widget) -> widgets.Widget:
         """The page: the content with its frame."""
-        head = widgets.HBox([self._title, self._brief])
+        head = widgets.HBox(
+            [self._title, *([] if served() else [widgets.HTML(_part("at_work"))]), self._brief]
+        )
         head.add_class("pw-head")
         parts = [head, self._notices, self.problem, *content, self.facts, widgets.HTML(_part("caution"))]
-        page = widgets.VBox([*style(), *parts, self._colours, self._query])
-        page.add_class("pw-page")
-        return page
+        self._page.children = [*style(), *parts, self._colours, self._query]
+        self._page.add_class("pw-page")
+        return self._page
+
+    @contextmanager
+    def _at_work(self) -> Iterator[None]:
+        """Show that the page is at work, before what takes long: a kernel sends at once, and hears nothing meanwhile."""
+        if self._busy:  # one handler sets what another listens to
+            yield
+            return
+        self._busy = True
+        self._page.add_class("pw-waiting")
+        try:
+            yield
+        finally:
+            self._busy = False
+            self._page.remove_class("pw-waiting")
 
     def open_at(self, address: Address, left_out: Sequence[str]) -> None:
         """Take the colours of an address, and say what of it could not be used."""
@@ -116,6 +135,10 @@ class Frame:
         """
         self.facts.value = evidence_facts(evidence, product)
         self._brief.value = "" if evidence.surfaces is None else _brief(evidence.surfaces)
+
+    def outdated(self) -> None:
+        """Say that decisions on trials were made since the page was opened."""
+        self._brief.value = _part("outdated")
 
     def say(self, text: str | Markup) -> None:
         """Say something that is true until the visitor does something else."""
@@ -184,7 +207,7 @@ def evidence_facts(evidence: Evidence, product: Product | None = None) -> Markup
 
 def _brief(surfaces: Surfaces) -> Markup:
     trial = surfaces.trial
-    return _part("brief", trial=trial, mounted=_mounted(trial), fingerprint=surfaces.fingerprint)
+    return _part("brief", trial=trial, mounted=_mounted(trial))
 
 
 def _mounted(trial: Trial) -> str:

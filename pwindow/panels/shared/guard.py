@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from functools import wraps
 from typing import Any
 
@@ -12,15 +13,19 @@ from pwindow.errors import UnusableInput
 _LOG = logging.getLogger("pwindow.panels")
 
 
-def guarded(tell: Callable[[list[str]], None]) -> Callable:
-    """Make a decorator for handlers that tells what went wrong by `tell`."""
+def guarded(
+    tell: Callable[[list[str]], None],
+    around: Callable[[], AbstractContextManager[None]] = nullcontext,
+) -> Callable:
+    """Make a decorator for handlers that tells what went wrong by `tell`, and is in `around` meanwhile."""
 
     def decorate(handler: Callable) -> Callable:
         @wraps(handler)
         def run(*args: Any, **kwargs: Any) -> None:
             try:
-                tell([])
-                handler(*args, **kwargs)
+                with around():
+                    tell([])
+                    handler(*args, **kwargs)
             except UnusableInput as problem:
                 tell(problem.reasons)
             except Exception as problem:  # a page must outlive any fault; the log has the whole of it

@@ -68,6 +68,11 @@ class Inquiry:
             raise NothingToJudge("there is no trial yet, or none that can judge a product here")
         return self.question
 
+    @property
+    def declared_product(self) -> Product:
+        """The product before its limits were changed on the page."""
+        return self.declared[self.asked.product.name]
+
     def asking(self, question: Question) -> Inquiry:
         """The same with another question, and the evidence that it is asked of."""
         return replace(self, question=question, evidence=question.evidence)
@@ -84,5 +89,4 @@ class Inquiry:
         """What of the address other pages are given too, at a set-up of the question; without one only the data."""
         if setup is None:
             return Address(data=self.session.data)
-        declared = self.declared[self.asked.product.name]
-        return address_of(self.asked, setup, declared, self.session.data)
+        return address_of(self.asked, setup, self.declared_product, self.session.data)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import ipywidgets as widgets
 import plotly.graph_objects as go
 from markupsafe import Markup
+from plotly.callbacks import Points
 
 from pwindow.charts.palette import LIGHT, Palette
 from pwindow.panels.shared.served import served
@@ -68,7 +69,7 @@ def in_widget(figure: go.Figure) -> go.FigureWidget:
 
 
 class Place(widgets.VBox):
-    """Where a figure stands, with what saves it below; it is drawn anew when the page's colours change.
+    """Where a figure stands, with what saves it below; it is drawn again when the page's colours change.
 
     Parameters
     ----------
@@ -77,6 +78,8 @@ class Place(widgets.VBox):
         Height of the figure in px, for which room is kept while there is none.
     name : str
         Of the files that the picture is saved in, without ending.
+    clicked : callable, optional
+        Is told where in the figure the visitor clicks, in the units of its axes.
 
     Attributes
     ----------
@@ -84,11 +87,17 @@ class Place(widgets.VBox):
         What saves the picture, and more that is said beside it.
     """
 
-    def __init__(self, palette: Palette = LIGHT, height: int | None = None, name: str = "picture"):
+    def __init__(
+        self,
+        palette: Palette = LIGHT,
+        height: int | None = None,
+        name: str = "picture",
+        clicked: Callable[[float, float], None] | None = None,
+    ):
         room = {} if height is None else {"min_height": f"{height + _SAVING}px"}
         super().__init__(layout=widgets.Layout(width="100%", **room))
         self.add_class("pw-figure")
-        self._palette, self._name = palette, name
+        self._palette, self._name, self._clicked = palette, name, clicked
         self._draw: Callable[[Palette], go.Figure] | None = None
         self.saves = widgets.HTML(layout=widgets.Layout(width="100%"))
         self.beside("")
@@ -105,9 +114,20 @@ class Place(widgets.VBox):
     def show(self, draw: Callable[[Palette], go.Figure] | None) -> None:
         """Draw a figure in place of the one before; with None there is none."""
         before, self._draw = self.figure, draw
-        self.children = [] if draw is None else [in_widget(draw(self._palette)), self.saves]
+        self.children = [] if draw is None else [self._drawn(draw), self.saves]
         if before is not None:
             before.close()
+
+    def _drawn(self, draw: Callable[[Palette], go.Figure]) -> go.FigureWidget:
+        figure = in_widget(draw(self._palette))
+        if self._clicked is not None:
+            for trace in figure.data:
+                trace.on_click(self._tell_click)
+        return figure
+
+    def _tell_click(self, _trace: object, points: Points, _state: object) -> None:
+        if self._clicked is not None and points.point_inds:  # every trace is told of clicks on any
+            self._clicked(points.xs[0], points.ys[0])
 
     def colour(self, palette: Palette) -> None:
         """Take other colours."""

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 import ipywidgets as widgets
 
 from pwindow.charts.palette import Palette, palette_named
 from pwindow.errors import UnitProblem, UnusableInput
 from pwindow.panels.shared.address import Address, Opened
-from pwindow.panels.shared.controls import RequirementEditor, SetupControls
+from pwindow.panels.shared.controls import ChangedRequirements, RequirementEditor, SetupControls
 from pwindow.panels.shared.frame import Frame
+from pwindow.panels.shared.in_use import InUse
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.question import Question, kept_setup, question_of
@@ -21,7 +23,7 @@ from pwindow.panels.shared.words import waiting_card
 from pwindow.product import Product
 from pwindow.window.setup import Setup
 from pwindow.wording import METRIC, Units, chosen_units
-from pwindow.workflows.evidence import Evidence
+from pwindow.workflows.evidence import UPLOADED, Evidence
 
 
 class QuestionPage(ABC):
@@ -60,6 +62,8 @@ class QuestionPage(ABC):
             guard,
         )
         self.editor = RequirementEditor(self._change_limits, guard)
+        self.changed = ChangedRequirements(self._undo_changes, guard)
+        self.in_use = InUse()
         self.units_menu = UnitsMenu(self._take_units, guard)
         self.answer = widgets.HTML(layout=full_width())
         self.answer.add_class("pw-answer-room")
@@ -80,7 +84,7 @@ class QuestionPage(ABC):
 
     @abstractmethod
     def _clear_pictures(self) -> None:
-        """Have pictures drawn anew: repainting reaches pages that are open, and one at its address is not yet."""
+        """Have pictures drawn again: repainting reaches pages that are open, and one at its address is not yet."""
 
     @abstractmethod
     def _open_question(self, address: Address, query: str | None) -> Sequence[str]:
@@ -192,6 +196,9 @@ class QuestionPage(ABC):
     def _change_limits(self, edited: Product) -> None:
         self._ask_again(self.inquiry.asked_with(edited), limits=False)
 
+    def _undo_changes(self) -> None:
+        self._ask_again(self.inquiry.asked_with(self.inquiry.declared_product))
+
     def _ask_again(self, question: Question, *, limits: bool = True) -> None:
         """Another question on the same trial: a set-up that the visitor chose stays, else the page follows."""
         self._ask(question, kept_setup(self.asked, question, self._setup()), limits=limits)
@@ -205,7 +212,12 @@ class QuestionPage(ABC):
         self.frame.stand_on(self.evidence, question.product)
         if limits:
             self.editor.show(question.product, self.units)
+        self.changed.show(self.inquiry.declared_product, question.product, self.units)
         self._show_answers(setup)
+
+    def _query(self, setup: Setup) -> str:
+        """What of the address other pages are given too, at a set-up."""
+        return replace(self.inquiry.address(setup), units=self.frame.units).query()
 
     def _show_chosen(self) -> None:
         self._show_setup(self._setup())
@@ -214,3 +226,5 @@ class QuestionPage(ABC):
         """Have the browser show what opens at a set-up, with more of the query for this page alone."""
         self.inquiry = self.inquiry.stayed()
         self.frame.put_address(self.inquiry.address(setup), own)
+        if self.evidence.source != UPLOADED and self.in_use.moved_on():
+            self.frame.outdated()

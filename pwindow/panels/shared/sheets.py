@@ -36,7 +36,7 @@ class SheetChoice:
             description="Sheet", style={"description_width": "60px"}, layout=full_width()
         )
         self.read = widgets.Button(
-            description="Read this sheet", tooltip="Read the trial from the sheet chosen", layout=full_width()
+            description="Read this sheet", tooltip="Read the trial from the chosen sheet", layout=full_width()
         )
         self.read.on_click(guard(lambda _button: self._chosen()))
         self.box = widgets.VBox([self._told, self.sheet, self.read], layout=widgets.Layout(width="100%"))

@@ -9,6 +9,8 @@ from functools import partial
 from markupsafe import Markup
 
 from pwindow.markup import part
+from pwindow.product import Product
+from pwindow.review.words import changed_requirements
 from pwindow.window.shortfall.shortfall import Shortfall
 from pwindow.window.shortfall.words import conflicts, remedies
 from pwindow.wording import Units
@@ -90,6 +92,19 @@ def note(sentence: str) -> Markup:
 def refused(why: str) -> Markup:
     """Why what was typed cannot be used."""
     return _part("refused", why=why)
+
+
+def changed_list(declared: Product, product: Product, units: Units) -> Markup | str:
+    """What of a product was changed on the page, and what was declared; "" where nothing was.
+
+    Parameters
+    ----------
+    declared, product : Product
+    units : Units
+        To write limits in.
+    """
+    changed = changed_requirements(declared, product, units)
+    return _part("changed", declared=changed) if changed else ""
 
 
 def several_sheets(file: str) -> Markup:

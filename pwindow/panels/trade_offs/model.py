@@ -14,6 +14,7 @@ import pandas as pd
 from pwindow.errors import UnusableInput
 from pwindow.panels.shared.address import Address, Opened, open_at
 from pwindow.panels.shared.question import Question, ask
+from pwindow.product import Product
 from pwindow.review.essentials import Subject, subject_of
 from pwindow.review.provenance import Origin
 from pwindow.review.report import report
@@ -51,9 +52,9 @@ _WORTH = 0.01  # joint conformance below which a set-up is no choice
 class Section(StrEnum):
     """What the page shows at a time."""
 
-    ALONG = "Along the speed"
+    ALONG = "Speed"
     STEPS = "One step"
-    LIMITS = "Other limits"
+    LIMITS = "Limits"
     BEST = "Best trade-offs"
     BESIDE = "Side by side"
     PLATES = "Plates"
@@ -110,7 +111,7 @@ class TradeOffs:
     def plates(self, setup: Setup) -> PlatesCompared:
         return plates_compared(self.window, setup.roll, setup.pressure, setup.speed)
 
-    def report(self, setup: Setup, origin: Origin, units: Units) -> str:
+    def report(self, setup: Setup, origin: Origin, units: Units, declared: Product) -> str:
         """The report of a set-up, as a page that stands alone.
 
         Parameters
@@ -119,10 +120,12 @@ class TradeOffs:
         origin : Origin
         units : Units
             To write it in.
+        declared : Product
+            Before its limits were changed on the page.
         """
-        return report_html(report(self._subject(setup, origin, units)))
+        return report_html(report(self._subject(setup, origin, units, declared)))
 
-    def run_sheet(self, setup: Setup, origin: Origin, units: Units) -> str:
+    def run_sheet(self, setup: Setup, origin: Origin, units: Units, declared: Product) -> str:
         """The sheet of a set-up for the press, as a page that stands alone.
 
         Parameters
@@ -131,13 +134,15 @@ class TradeOffs:
         origin : Origin
         units : Units
             To write it in.
+        declared : Product
+            Before its limits were changed on the page.
         """
-        return run_sheet_html(run_sheet(self._subject(setup, origin, units)))
+        return run_sheet_html(run_sheet(self._subject(setup, origin, units, declared)))
 
-    def _subject(self, setup: Setup, origin: Origin, units: Units) -> Subject:
+    def _subject(self, setup: Setup, origin: Origin, units: Units, declared: Product) -> Subject:
         archived = self.question.evidence.source == ARCHIVED
         volumes = last_volumes(given_archive()) if archived else None
-        return subject_of(self.window, setup, volumes=volumes, origin=origin, units=units)
+        return subject_of(self.window, setup, volumes=volumes, origin=origin, units=units, declared=declared)
 
 
 def with_roll(question: Question, cell_volume: float) -> tuple[Question, Roll]:

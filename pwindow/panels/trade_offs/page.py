@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
 
 import ipywidgets as widgets
 
-from pwindow.charts.along_speed import along_speed_figure, along_speed_names
+from pwindow.charts.along_speed import along_speed_figure, along_speed_names, select_along_speed
 from pwindow.charts.frontier import HEIGHT, frontier_figure
 from pwindow.charts.palette import Palette
 from pwindow.errors import UnusableInput
@@ -35,15 +34,18 @@ from pwindow.panels.trade_offs.model import (
     with_roll,
     without_rolls,
 )
+from pwindow.product import Product
 from pwindow.review.provenance import Origin
 from pwindow.window.setup import Setup
-from pwindow.window.trade_offs import CONFORMANCE
+from pwindow.window.trade_offs import CONFORMANCE, SILVER, SILVER_OF_AREA
 from pwindow.wording import METRIC, Units
 from pwindow.workflows.evidence import Evidence, NothingToJudge
 
 _WIDE = {"description_width": "112px"}
 _TITLE = "Trade-offs"
 _HEIGHT = 560
+_DOCUMENTS = ("the report", "the run sheet")
+"""In the order of the buttons that make them."""
 
 
 class TradeOffsPage(QuestionPage):
@@ -76,6 +78,7 @@ class TradeOffsPage(QuestionPage):
         self.steps, self.limits, self.beside, self.plates, self.notes, self.document = (
             widgets.HTML(layout=full_width()) for _ in range(6)
         )
+        self.silver = widgets.HTML(layout=widgets.Layout(width="100%"))
         self.limiting = widgets.HTML(layout=full_width())
         self.along = Place(self.frame.palette, _HEIGHT, "along-the-speed")
         self.frontier = Place(self.frame.palette, HEIGHT, "best-trade-offs")
@@ -88,12 +91,12 @@ class TradeOffsPage(QuestionPage):
             Section.BESIDE: widgets.VBox([self.beside]),
             Section.PLATES: widgets.VBox([self.plates]),
         }
-        self.rest = (*self.sections.values(), self.notes)
+        self.rest = (*self.sections.values(), self.silver, self.notes)
         self.pins: tuple[Setup, ...] = ()
         self._drawn: tuple | None = None
         self._best_of: tuple | None = None  # what the best trade-offs were drawn of
         self._limits_of: tuple | None = None  # what moved limits were worked out of
-        self._saves: dict[str, str] = {}  # what saves the documents that were made, the last one first
+        self._saves: dict[str, str] = {}  # what saves the documents that were made
         self._offering = False
         self.trade_offs: TradeOffs | None = None
         self._arrange()
@@ -116,7 +119,7 @@ class TradeOffsPage(QuestionPage):
             self.unpin,
             heading("Requirements"),
             self.editor.box,
-            heading("Shown in"),
+            self.changed.box,
             self.units_menu.widget,
             heading("Try a roll you do not have"),
             self.volume.field,
@@ -165,6 +168,7 @@ class TradeOffsPage(QuestionPage):
 
     def _choose_quantity(self, _change: object) -> None:
         if not self._offering:
+            self._show_silver()
             self._draw_along(self._setup())
             self._tell_address(self._setup(), self._own())
 
@@ -177,12 +181,19 @@ class TradeOffsPage(QuestionPage):
         """Show one section; what takes time is drawn when it is first seen."""
         for section, part in self.sections.items():
             part.layout.display = None if section == self.section.value else "none"
+        self._show_silver()
         if self.trade_offs is None:
             return
         if self.section.value == Section.BEST:
             self._draw_frontier()
         if self.section.value == Section.LIMITS:
             self._show_limits(self._setup())
+
+    def _show_silver(self) -> None:
+        """Say what readers of silver must know, where there is silver to read."""
+        read = self.section.value in (Section.BEST, Section.BESIDE)
+        drawn = self.section.value == Section.ALONG and self.quantity.value in (SILVER, SILVER_OF_AREA)
+        self.silver.layout.display = None if read or drawn else "none"
 
     def _draw_frontier(self) -> None:
         offers = self.offers
@@ -217,8 +228,7 @@ class TradeOffsPage(QuestionPage):
         unit, before = self.units.volume, self._volume_unit
         if unit != before:
             self._volume_unit = unit
-            volume = unit.of(before.kept_of(self.volume.value))
-            self.volume.show(float(f"{volume:.4g}"), unit.name)
+            self.volume.show(float(unit.number(before.kept_of(self.volume.value))), unit.name)
 
     def _pin(self) -> None:
         self.pins = pinned(self.pins, self._setup())
@@ -229,27 +239,30 @@ class TradeOffsPage(QuestionPage):
         self._show_setup(self._setup())
 
     def _make_report(self) -> None:
-        self._make("the report", "report.html", self.offers.report)
+        self._make(_DOCUMENTS[0], "report.html", self.offers.report)
 
     def _make_run_sheet(self) -> None:
-        self._make("the run sheet", "run-sheet.html", self.offers.run_sheet)
+        self._make(_DOCUMENTS[1], "run-sheet.html", self.offers.run_sheet)
 
-    def _make(self, title: str, name: str, make: Callable[[Setup, Origin, Units], str]) -> None:
+    def _make(self, title: str, name: str, make: Callable[[Setup, Origin, Units, Product], str]) -> None:
         """Make a document of the first pinned set-up, else of the selected one."""
-        self.document.value = "".join([words.working(f"making {title}"), *self._saves.values()])
+        self.document.value = "".join([words.working(f"making {title}"), self._saved()])
         try:
-            html = make(self.pins[0] if self.pins else self._setup(), self._origin(), self.units)
-            self._saves.pop(title, None)
-            self._saves = {title: view.document_link(title, name, html), **self._saves}
+            setup, declared = self.pins[0] if self.pins else self._setup(), self.inquiry.declared_product
+            html = make(setup, self._origin(), self.units, declared)
+            self._saves[title] = view.document_link(title, name, html)
         finally:
-            self.document.value = "".join(self._saves.values())
+            self.document.value = self._saved()
+
+    def _saved(self) -> str:
+        """What saves the documents that were made, in the order of the buttons that make them."""
+        return "".join(self._saves[title] for title in _DOCUMENTS if title in self._saves)
 
     def _origin(self) -> Origin:
         """How a document of this page is made again: by its address, or from the files that were loaded."""
         if self.session.names:
             return Origin(loaded=self.session.names)
-        shared = replace(self.inquiry.address(self._setup()), units=self.frame.units)
-        return Origin(address=f"trade-offs.ipynb?{shared.query()}&{self._own()}")
+        return Origin(address=f"trade-offs.ipynb?{self._query(self._setup())}&{self._own()}")
 
     def _plan(self) -> None:
         setup, self.planned.value = self._setup(), ""
@@ -285,7 +298,8 @@ class TradeOffsPage(QuestionPage):
         with self._working():
             self._show_setup(setup)
             self._show_section()
-            notes = map(words.note, (*offers.window.notes, *offers.notes))
+            self.silver.value = "".join(map(words.note, offers.notes))
+            notes = map(words.note, offers.window.notes)
             self.notes.value = "".join([*notes, words.trial_notes(self.evidence)])
 
     @contextmanager
@@ -321,12 +335,14 @@ class TradeOffsPage(QuestionPage):
         steps, self.document.value, self._saves = offers.steps(setup), "", {}
         self.answer.value = view.chosen_card(window, setup, steps, self.units)
         self._draw_along(setup)
-        self.steps.value = view.step_table(steps, window.level, self.units)
+        self.steps.value = view.step_table(steps, window.product.assurance, self.units)
         if self.section.value == Section.LIMITS:
             self._show_limits(setup)
         self._offer_sections()
         setups = [*self.pins, *([] if setup in self.pins else [setup])]
-        self.beside.value = view.beside_table(window, setups, offers.beside(setups), self.units)
+        self.beside.value = view.beside_table(
+            window, setups, offers.beside(setups), self.units, len(self.pins)
+        )
         try:
             self.plates.value = view.plate_table(offers.plates(setup), window.level, self.units)
         except UnusableInput as problem:
@@ -353,11 +369,14 @@ class TradeOffsPage(QuestionPage):
     def _draw_along(self, setup: Setup) -> None:
         """Draw along the speed, where what it shows has changed."""
         offers, name = self.offers, self.quantity.value
-        shown, units = (setup.plate, setup.pressure, setup.roll.id, name, self.units), self.units
-        if shown == self._drawn:
+        pins, units = self.pins, self.units
+        shown = (setup.plate, setup.pressure, setup.roll.id, name, pins, units)
+        table = offers.along(setup.plate, setup.pressure)
+        if shown == self._drawn and self.along.figure is not None:
+            with self.along.figure.batch_update():
+                select_along_speed(self.along.figure, offers.window, table, name, setup, units)
             return
         self._drawn = shown
-        table = offers.along(setup.plate, setup.pressure)
         self.along.beside(view.numbers("along-the-speed", table))
         self.limiting.value = view.limiting_table(table, self.units)
         self.along.show(
@@ -368,7 +387,8 @@ class TradeOffsPage(QuestionPage):
                 setup.plate,
                 setup.pressure,
                 palette,
-                selected=setup.roll.id,
+                selected=self._setup(),
+                pins=pins,
                 units=units,
             )
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
+from itertools import pairwise
 from math import isnan, nan
 
 import pandas as pd
@@ -13,16 +14,23 @@ from markupsafe import Markup
 from pwindow.markup import part
 from pwindow.outputs import csv_of
 from pwindow.panels.shared.words import link, note, table
-from pwindow.product import REQUIREMENT_KINDS
+from pwindow.product import REQUIREMENT_KINDS, Assurance
 from pwindow.study import Roll
 from pwindow.window.confidence import conformance_interval
 from pwindow.window.setup import Setup
-from pwindow.window.trade_offs import CONFORMANCE, LimitTrades, PlatesCompared, Then
+from pwindow.window.trade_offs import (
+    AS_PRINTED,
+    COMMON_WIDTH,
+    CONFORMANCE,
+    LimitTrades,
+    PlatesCompared,
+    Then,
+)
 from pwindow.window.window import Window
 from pwindow.wording import (
     Unit,
     Units,
-    amount,
+    at_least,
     mounting_words,
     percent,
     points,
@@ -32,7 +40,9 @@ from pwindow.wording import (
 )
 
 _part = partial(part, __package__, "view")
-_SETTINGS = {"speed": "press speed", "pressure": "printing pressure", "cell_volume": "cell volume"}
+_SETTINGS = {"speed": "press speed", "pressure": "pressure", "cell_volume": "cell volume"}
+_UNITS = {"um": "µm", "ohm": "Ω"}
+_BASES = {AS_PRINTED: "as tried", COMMON_WIDTH: "same width"}
 _DIRECTIONS = {"least": "at least", "most": "at most"}
 
 
@@ -78,18 +88,18 @@ def _faster(step: pd.Series, unit: Unit) -> str:
     size = points(abs(gain)).lstrip("+±")
     if float(size) == 0.0:
         return f"One {unit.name} more hardly changes it."
-    return f"Each extra {unit.name} {'costs' if gain < 0 else 'gains'} {size} percentage points."
+    return f"The next {unit.name} {'costs' if gain < 0 else 'gains'} about {size} percentage points."
 
 
-def step_table(steps: pd.DataFrame, level: float, units: Units) -> Markup:
+def step_table(steps: pd.DataFrame, assurance: Assurance, units: Units) -> Markup:
     """What one step of each setting and each limit costs or gains.
 
     Parameters
     ----------
     steps : DataFrame
         As `sensitivities` gives it.
-    level : float
-        Assurance level.
+    assurance : Assurance
+        What is asked for.
     units : Units
     """
     gains = steps["gain_percentage_points"]
@@ -99,11 +109,11 @@ def step_table(steps: pd.DataFrame, level: float, units: Units) -> Markup:
             _stepped(step),
             f"{_setting(step, 'before', units)} → {_setting(step, 'after', units)}",
             None if pd.isna(gain) else (points(gain), 100.0 * gain / largest),
-            *_then(step, level),
+            *_then(step, assurance),
         )
         for (_, step), gain in zip(steps.iterrows(), gains)
     ]
-    return _part("steps", rows=rows)
+    return _part("steps", rows=rows, bound=assurance.bound)
 
 
 def _stepped(step: pd.Series) -> str:
@@ -115,16 +125,18 @@ def _stepped(step: pd.Series) -> str:
 def _setting(step: pd.Series, end: str, units: Units) -> str:
     """A setting or a limit with its unit."""
     if step["limit"]:
-        unit = units.of(step["unit"])
-        return f"{amount(unit.of(step[end]), 4)} {unit.name}"
+        return units.of(step["unit"]).limit(step[end])
     return units.of_column(step["what"], step["unit"]).words(step[end])
 
 
-def _then(step: pd.Series, level: float) -> tuple[str, str]:
-    """The probability after a step and what limits then, or why there is none."""
+def _then(step: pd.Series, assurance: Assurance) -> tuple[list[str], str]:
+    """The probability after a step, its lower bound where one is asked for, and what limits; or why there is none."""
+    bounded = assurance.confidence is not None
     if pd.isna(step["gain_percentage_points"]):
-        return "–", step["reason"]
-    return percent(step["conformance_after"], level), REQUIREMENT_KINDS[step["limiting_after"]].label
+        return ["–", *["–"] * bounded], step["reason"]
+    sure = [at_least(step["at_least_after"], assurance.level)] if bounded else []
+    chances = [percent(step["conformance_after"], assurance.level), *sure]
+    return chances, REQUIREMENT_KINDS[step["limiting_after"]].label
 
 
 def limit_table(trades: LimitTrades, window: Window, units: Units) -> Markup:
@@ -139,11 +151,11 @@ def limit_table(trades: LimitTrades, window: Window, units: Units) -> Markup:
     units : Units
     """
     at, best = trades.setup, trades.best
-    least = "" if window.confidence is None else "at least "
+    held = percent if window.confidence is None else _bounded
 
     def fastest(then: Then) -> str:
         if then.fastest is None and then.held is not None:
-            return f"none\n{least}{percent(then.held, window.level)}\nat {units.speed.words(at.speed)}"
+            return f"none\n{held(then.held, window.level)}\nat {units.speed.words(at.speed)}"
         return _speed_or_none(then.fastest, units)
 
     def chosen_again(then: Then) -> str:
@@ -189,6 +201,10 @@ def _limit_rows(
     return [(tighter.moved.words(units), moved(tighter), moved(looser)) for tighter, looser in trades.limits]
 
 
+def _bounded(share: float, level: float) -> str:
+    return f"at least {at_least(share, level)}"
+
+
 def _speed_or_none(fastest: float | None, units: Units) -> str:
     return "none" if fastest is None else units.speed.number(fastest)
 
@@ -203,7 +219,9 @@ def _chosen_again(best: Setup | None, declared: Setup | None, units: Units) -> s
     return f"{units.speed.number(best.speed)}\n{mounting_words(best.roll.label, best.pressure, units, plate)}"
 
 
-def beside_table(window: Window, setups: Sequence[Setup], side: pd.DataFrame, units: Units) -> Markup:
+def beside_table(
+    window: Window, setups: Sequence[Setup], side: pd.DataFrame, units: Units, pins: int = 0
+) -> Markup:
     """Set-ups beside each other, with their differences to the first.
 
     Parameters
@@ -213,8 +231,11 @@ def beside_table(window: Window, setups: Sequence[Setup], side: pd.DataFrame, un
     side : DataFrame
         As `side_by_side` gives it for them.
     units : Units
+    pins : int, default 0
+        How many of them are pinned, which are the first.
     """
-    names = ("", *(f"{'first: ' * (at == 0)}{setup_name(setup, units)}" for at, setup in enumerate(setups)))
+    named = [f"pin {at}" if at <= pins else "selected" for at in range(1, len(setups) + 1)]
+    names = ("", *(f"{name}: {setup_name(setup, units)}" for name, setup in zip(named, setups)))
     rows = [
         (
             _label(row, units),
@@ -276,19 +297,24 @@ def plate_table(found: PlatesCompared, level: float, units: Units) -> Markup:
     """
     quantities = (
         ("line_gain", "line gain"),
+        ("line_resistance_ohm", "line resistance"),
+        ("sheet_resistance_ohm", "sheet resistance"),
         ("line_width_um", "line width"),
         ("line_height_um", "line height"),
         ("gap_um", "average gap on a print"),
     )
     there = [
-        (key, words, units.of("µm" if key.endswith("_um") else ""))
+        (key, words, units.of(_UNITS.get(key.rpartition("_")[2], "")))
         for key, words in quantities
         if f"{key}_mean" in found.table
     ]
     shown = [row for _, row in found.table.iterrows()]
     names = (
         "",
-        *(f"{row['plate']}, {units.length.words(row['plate_width_um'])} {row['basis']}" for row in shown),
+        *(
+            f"{row['plate']}, {units.length.words(row['plate_width_um'])}\n{_BASES[row['basis']]}"
+            for row in shown
+        ),
     )
     rows = [
         *(
@@ -307,7 +333,13 @@ def plate_table(found: PlatesCompared, level: float, units: Units) -> Markup:
             ),
         ),
     ]
-    return _part("plates", assumed=found.assumed(units), table=table(names, rows), notes=found.notes)
+    return _part(
+        "plates",
+        common=units.length.words(found.common_width),
+        assumed=found.assumed(units),
+        table=table(names, rows),
+        notes=found.notes,
+    )
 
 
 def _interval(row: pd.Series, key: str, unit: Unit) -> str:
@@ -340,21 +372,33 @@ def limiting_table(along: pd.DataFrame, units: Units) -> Markup:
     """Which requirement has the lowest probability, along the speed of each roll."""
     rows = []
     for roll, members in along.groupby("roll", sort=False):
-        stretch = (members["limiting"] != members["limiting"].shift()).cumsum()
-        stretches = [_stretch(part, units.speed) for _, part in members.groupby(stretch)]
-        rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, "; ".join(stretches)))
+        named = members["limiting"]
+        parts = [part for _, part in members.groupby((named != named.shift()).cumsum())]
+        ends = [_between(one, after) for one, after in pairwise(parts)]
+        told = ", ".join(
+            REQUIREMENT_KINDS[part["limiting"].iloc[0]].label + _stretch(*span, units.speed)
+            for part, span in zip(parts, pairwise([None, *ends, None]))
+        )
+        rows.append((f"{roll} (planned)" if members["planned"].iloc[0] else roll, told))
     return _part("limiting", table=table(("roll", "limiting requirement"), rows))
 
 
-def _stretch(part: pd.DataFrame, unit: Unit) -> str:
-    first, last = part["speed_m_min"].iloc[[0, -1]]
-    span = unit.words(first) if len(part) == 1 else unit.span(first, last)
-    return f"{REQUIREMENT_KINDS[part['limiting'].iloc[0]].label} at {span}"
+def _between(one: pd.DataFrame, after: pd.DataFrame) -> float:
+    """Speed between two stretches, m/min."""
+    return float(one["speed_m_min"].iloc[-1] + after["speed_m_min"].iloc[0]) / 2
+
+
+def _stretch(low: float | None, high: float | None, unit: Unit) -> str:
+    if low is None:
+        return " at all speeds" if high is None else f" below {unit.of(high):.0f} {unit.name}"
+    if high is None:
+        return f" above {unit.of(low):.0f} {unit.name}"
+    return f" from {unit.of(low):.0f} to {unit.of(high):.0f} {unit.name}"
 
 
 def numbers(name: str, drawn: pd.DataFrame) -> Markup:
     """What saves the numbers of a picture."""
-    return link("Save its numbers (CSV)", f"{name}.csv", csv_of(drawn))
+    return link("Save the data (CSV)", f"{name}.csv", csv_of(drawn))
 
 
 def added(roll: Roll, bands: pd.DataFrame, window: Window, units: Units) -> Markup:

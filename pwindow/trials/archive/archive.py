@@ -39,6 +39,7 @@ from pwindow.trials.archive.schema import (
     FILES,
     FITS,
     PRINTS,
+    SCAN_DECISIONS,
     TRIALS,
     VOLUMES,
 )
@@ -219,6 +220,18 @@ class Archive:
         with self._reading() as connection:
             return [InputFile(*row) for row in connection.execute(asked.order_by(DECLARATIONS.c.id))]
 
+    def keep_scan_decision(self, decision: Mapping[str, str]) -> None:
+        """Keep what was decided about a scan; what was decided before stays in its history.
+
+        Parameters
+        ----------
+        decision : mapping of str to str
+            ``sha256`` of its file, ``profile`` of the file, ``file``, ``decision``, ``reason`` and ``bare_film``; all but the
+            first three empty where a decision was undone.
+        """
+        with self._writing() as connection:
+            connection.execute(SCAN_DECISIONS.insert().values({**decision, "made": now()}))
+
     def keep_volume(self, roll: str, cell_volume: float, measured: datetime.date, note: str = "") -> None:
         """Keep a measurement of a roll's cell volume, cm³/m²; earlier ones stay.
 
@@ -278,6 +291,18 @@ class Archive:
                 for kind, file in declared:
                     write_declaration(connection, kind, file)
                 connection.execute(FITS.insert().values(values | {"decision": decision}))
+
+    def scan_decisions(self) -> pd.DataFrame:
+        """Everything that was decided about scans, the oldest first.
+
+        Returns
+        -------
+        DataFrame
+            ``sha256``, ``profile``, ``file``, ``decision``, ``reason``, ``bare_film`` and ``made``.
+        """
+        asked = select(SCAN_DECISIONS).order_by(SCAN_DECISIONS.c.id)
+        with self._reading() as connection:
+            return read_frame(connection, asked).drop(columns="id")
 
     # asking -------------------------------------------------------------------------------------
 

@@ -123,3 +123,11 @@ FITS = Table(
     _when("made"),
     Column("decision", Integer),
 )
+SCAN_DECISIONS = Table(
+    "scan_decisions",
+    METADATA,
+    _id(),
+    Column("sha256", String(64), nullable=False, index=True),
+    *(_text(name) for name in ("profile", "file", "decision", "reason", "bare_film")),
+    _when("made"),
+)

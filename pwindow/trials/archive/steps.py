@@ -139,6 +139,18 @@ _COMPARISONS = (
 )
 
 
+_SCAN_DECISIONS = (
+    Table(
+        "scan_decisions",
+        _TABLES,
+        _id(),
+        Column("sha256", String(64), nullable=False, index=True),
+        *(_text(name) for name in ("profile", "file", "decision", "reason", "bare_film")),
+        _when("made"),
+    ),
+)
+
+
 def _made(*tables: Table) -> Callable[[Connection], None]:
     return lambda connection: _TABLES.create_all(connection, tables)
 
@@ -172,6 +184,19 @@ def _press_order(connection: Connection) -> None:
         _add(connection, "prints", name, Double().compile(connection.dialect))
 
 
+def _foot_rule(connection: Connection) -> None:
+    """Prints say where the foot of their lines was taken to be."""
+    _add(connection, "prints", "foot_rule", "TEXT")
+
+
+def _measuring(connection: Connection) -> None:
+    """Features bear the standard uncertainties of what was measured, and cells the mean squares of those."""
+    number = Double().compile(connection.dialect)
+    for name in ("u_line_height", "u_line_width", "u_section_area", "u_gap"):
+        _add(connection, "features", name, number)
+    _add(connection, "cells", "error", number)
+
+
 def _add(connection: Connection, table: str, column: str, kind: str) -> bool:
     """Add a column; False where the tables were made with it, by a version whose first steps did that."""
     if column in _columns(connection, table):
@@ -194,5 +219,8 @@ STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
         "sheets": _sheets,
         "seals": _seals,
         "press order": _press_order,
+        "foot rule": _foot_rule,
+        "scan decisions": _made(*_SCAN_DECISIONS),
+        "measuring": _measuring,
     }
 )

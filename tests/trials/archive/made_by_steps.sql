@@ -21,3 +21,11 @@ CREATE TABLE decisions ( id INTEGER NOT NULL, trial INTEGER NOT NULL, standing T
 CREATE TABLE fits ( id INTEGER NOT NULL, fingerprint VARCHAR(12) NOT NULL, recipe TEXT NOT NULL, answer TEXT NOT NULL, made DATETIME NOT NULL, decision INTEGER, PRIMARY KEY (id), UNIQUE (fingerprint) )
 -- press order
 CREATE TABLE prints ( trial INTEGER NOT NULL, at INTEGER NOT NULL, print TEXT, make_ready TEXT, speed DOUBLE, roll TEXT, cell_volume DOUBLE, pressure DOUBLE, plate TEXT, "order" DOUBLE, time DOUBLE, PRIMARY KEY (trial, at), FOREIGN KEY(trial) REFERENCES trials (id) )
+-- foot rule
+CREATE TABLE prints ( trial INTEGER NOT NULL, at INTEGER NOT NULL, print TEXT, make_ready TEXT, speed DOUBLE, roll TEXT, cell_volume DOUBLE, pressure DOUBLE, plate TEXT, "order" DOUBLE, time DOUBLE, foot_rule TEXT, PRIMARY KEY (trial, at), FOREIGN KEY(trial) REFERENCES trials (id) )
+-- scan decisions
+CREATE INDEX ix_scan_decisions_sha256 ON scan_decisions (sha256)
+CREATE TABLE scan_decisions ( id INTEGER NOT NULL, sha256 VARCHAR(64) NOT NULL, profile TEXT NOT NULL, file TEXT NOT NULL, decision TEXT NOT NULL, reason TEXT NOT NULL, bare_film TEXT NOT NULL, made DATETIME NOT NULL, PRIMARY KEY (id) )
+-- measuring
+CREATE TABLE cells ( trial INTEGER NOT NULL, at INTEGER NOT NULL, print TEXT, plate_width DOUBLE, direction DOUBLE, plate_gap DOUBLE, quantity TEXT NOT NULL, count DOUBLE, mean DOUBLE, squares DOUBLE, bridged DOUBLE, unmeasured DOUBLE, gap_length DOUBLE, error DOUBLE, PRIMARY KEY (trial, at), FOREIGN KEY(trial) REFERENCES trials (id) )
+CREATE TABLE features ( trial INTEGER NOT NULL, at INTEGER NOT NULL, print TEXT, direction DOUBLE, plate_width DOUBLE, plate_gap DOUBLE, line_height DOUBLE, line_width DOUBLE, section_area DOUBLE, gap DOUBLE, gap_length DOUBLE, gaps_inspected DOUBLE, gaps_bridged DOUBLE, resistance DOUBLE, line_length DOUBLE, u_line_height DOUBLE, u_line_width DOUBLE, u_section_area DOUBLE, u_gap DOUBLE, PRIMARY KEY (trial, at), FOREIGN KEY(trial) REFERENCES trials (id) )

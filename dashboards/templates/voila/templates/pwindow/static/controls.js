@@ -93,13 +93,14 @@
     resized.observe(box);
   }
 
-  /* What a control answers is brought into view, once. */
+  /* What a control answers is brought into view, once; which step is next is not, or the answer left the view for it. */
   const seen = new WeakSet();
   function showAnswers() {
-    document.querySelectorAll(".pw-controls [role=alert], .pw-controls [role=status]").forEach((answer) => {
+    document.querySelectorAll(".pw-controls [role=alert], .pw-controls [role=status]:not(.pw-step-said)").forEach((answer) => {
       if (seen.has(answer) || !answer.offsetParent) return;
       seen.add(answer);
-      (answer.closest(".pw-step") || answer).scrollIntoView({ block: "nearest" });
+      const part = answer.closest(".pw-step") || answer;
+      part.scrollIntoView({ block: "nearest" });
     });
   }
 

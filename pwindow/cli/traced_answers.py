@@ -1,0 +1,202 @@
+"""What was measured on scans, as a document and as text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+
+from pwindow.metrology.areas import Edge, MeasuredArea
+from pwindow.metrology.decisions import Decisions
+from pwindow.metrology.features import Measured, MeasuredLine, Value
+from pwindow.metrology.foot import TENTH
+from pwindow.metrology.topography import Topography
+from pwindow.metrology.trace import Trace
+from pwindow.wording import amount, counted
+
+
+def traces_answer(
+    found: Sequence[Measured | MeasuredArea],
+    prints: Mapping[str, str],
+    failed: Sequence[str],
+    decisions: Decisions,
+    excluded: Sequence[Trace | Topography],
+) -> dict:
+    """What was measured on each scan.
+
+    Parameters
+    ----------
+    found : sequence of Measured or MeasuredArea
+    prints : mapping of str to str
+        The print of each scan that says one, by the scan's name.
+    failed : sequence of str
+        Why others could not be measured.
+    decisions : Decisions
+        About scans.
+    excluded : sequence of Trace or Topography
+        Scans that they leave out.
+    """
+    return {
+        "foot_rule": (found[0].rule if isinstance(found[0], Measured) else TENTH).words,
+        "instrument": vars(found[0].instrument),
+        "traces": [_of_trace(one, prints, decisions) for one in found if isinstance(one, Measured)],
+        "topographies": [_of_area(one, prints, decisions) for one in found if isinstance(one, MeasuredArea)],
+        "not_measured": list(failed),
+        "excluded": [{"scan": one.name, **source_of(one, decisions)} for one in excluded],
+    }
+
+
+def source_of(scan: Trace | Topography, decisions: Decisions) -> dict:
+    """Where a scan came from, what was noticed and what was decided about it."""
+    decision = decisions.on(scan)
+    return {
+        "source_file": scan.file,
+        "source_sha256": scan.sha256,
+        "notes": list(scan.notes),
+        "decision": None if decision is None else decision.words(),
+    }
+
+
+def _of_trace(one: Measured, prints: Mapping[str, str], decisions: Decisions) -> dict:
+    trace = one.levelled.trace
+    return {
+        "trace": trace.name,
+        "print": prints.get(trace.name),
+        **source_of(trace, decisions),
+        "left_out": list(one.notes),
+        "slope": one.levelled.slope,
+        "noise_um": one.levelled.noise,
+        "film_um": [list(ends) for ends in one.levelled.regions],
+        "lines": [_of_line(each) for each in one.lines],
+        "gaps": [
+            {
+                "left_um": gap.left,
+                "right_um": gap.right,
+                "gap_um": gap.width.value,
+                "u_gap_um": gap.width.error,
+                "satellites_um": [list(ends) for ends in gap.satellites],
+                "lines_missing": gap.missing,
+                "flags": list(gap.flags),
+            }
+            for gap in one.gaps
+        ],
+        "gaps_bridged": one.bridged,
+    }
+
+
+def _of_line(each: MeasuredLine) -> dict:
+    return {
+        "left_um": each.line.left.foot,
+        "right_um": each.line.right.foot,
+        "line_height_um": each.height.value,
+        "u_line_height_um": each.height.error,
+        "line_width_um": each.width.value,
+        "u_line_width_um": each.width.error,
+        "half_width_um": each.half_width.value,
+        "u_half_width_um": each.half_width.error,
+        "section_area_um2": each.area.value,
+        "u_section_area_um2": each.area.error,
+        "step_height_um": each.line.step,
+        "mean_height_um": each.line.mean_height,
+        "section_factor": each.line.section_factor,
+        "ridges": [list(ridge) for ridge in each.line.ridges],
+        "saddle_um": each.line.saddle,
+        "left_skirt_um": each.skirts[0].value,
+        "right_skirt_um": each.skirts[1].value,
+        "interpolated": each.line.interpolated,
+        "flags": list(each.flags),
+    }
+
+
+def _of_area(one: MeasuredArea, prints: Mapping[str, str], decisions: Decisions) -> dict:
+    scan = one.topography
+    return {
+        "topography": scan.name,
+        "print": prints.get(scan.name),
+        **source_of(scan, decisions),
+        "noise_um": one.noise,
+        "inspected_length_mm": one.length / 1e3,
+        "lines": [
+            _of_line(each.measured)
+            | {
+                "left_edge": _of_edge(each.left),
+                "right_edge": _of_edge(each.right),
+                "width_roughness_um": each.width_roughness,
+                "narrowest_um": each.narrowest,
+                "breaks": each.breaks,
+                "voids": each.voids,
+            }
+            for each in one.lines
+        ],
+        "gaps": [
+            {
+                "gap_um": gap.width.value,
+                "u_gap_um": gap.width.error,
+                "narrowest_um": gap.narrowest,
+                "bridges": gap.bridges,
+                "bridged": gap.bridged,
+            }
+            for gap in one.gaps
+        ],
+    }
+
+
+def _of_edge(edge: Edge) -> dict[str, float]:
+    """Raggedness about a fitted straight line."""
+    return {
+        "roughness_um": edge.roughness,
+        "correlation_length_um": edge.correlation_length,
+        "unseen_share": edge.unseen,
+    }
+
+
+def traces_text(answer: Mapping) -> str:
+    """One line for each printed line and each gap, with standard uncertainties."""
+    rows = []
+    scans = [*answer["traces"], *answer["topographies"]]
+    for trace in scans:
+        name = trace.get("trace") or trace["topography"]
+        for at, line in enumerate(trace["lines"], 1):
+            rows.append(
+                {
+                    "scan": name,
+                    "feature": f"line {at}",
+                    "height, µm": Value(line["line_height_um"], line["u_line_height_um"]).words,
+                    "width, µm": Value(line["line_width_um"], line["u_line_width_um"]).words,
+                    "area, µm²": Value(line["section_area_um2"], line["u_section_area_um2"]).words,
+                    "gap, µm": "",
+                    "remarks": "; ".join(line["flags"]),
+                }
+            )
+        for at, gap in enumerate(trace["gaps"], 1):
+            rows.append(
+                {
+                    "scan": name,
+                    "feature": f"gap {at}",
+                    "gap, µm": Value(gap["gap_um"], gap["u_gap_um"]).words,
+                    "remarks": _of_length(gap),
+                }
+            )
+    table = pd.DataFrame(rows).fillna("").to_string(index=False)
+    bridged = sum(trace["gaps_bridged"] for trace in answer["traces"])
+    bridged += sum(gap["bridges"] > 0 for area in answer["topographies"] for gap in area["gaps"])
+    notes = [f"note: {trace['source_file']}: {note}" for trace in scans for note in trace["notes"]]
+    notes += [f"note: {one['trace']}: {note}" for one in answer["traces"] for note in one["left_out"]]
+    notes += [f"{one['scan']}: {one['decision']}" for one in answer["excluded"]]
+    return "\n".join(
+        [
+            *notes,
+            f"± one standard uncertainty; widths at {answer['foot_rule']}; bridged gaps: {bridged}",
+            "",
+            table,
+        ]
+    )
+
+
+def _of_length(gap: Mapping) -> str:
+    """What a topography shows of a gap along its length."""
+    if "narrowest_um" not in gap:
+        return "; ".join(gap["flags"])
+    if gap["bridges"]:
+        return f"bridged in {counted(gap['bridges'], 'place', 'places')}, {100 * gap['bridged']:.1f} % of its length"
+    return f"narrowest {amount(gap['narrowest_um'])} µm"

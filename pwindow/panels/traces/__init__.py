@@ -1,0 +1,1 @@
+"""The page that measures scans and takes decisions about them."""
