@@ -216,7 +216,7 @@ def test_pictures_of_scans(scans, tmp_path):
     page = tmp_path / "scans.html"
     assert run(scans, "--picture", page).exit_code == 0
     text = page.read_text(encoding="utf-8")
-    assert text.count("Plotly.newPlot(") == 3 and "A-003_left.csv" in text
+    assert text.count("plotly-graph-div") == 3 and "A-003_left.csv" in text
     several = run(scans, "--picture", tmp_path / "scans.svg")
     assert several.exit_code == 1 and "name fewer files, or end it in .html" in several.stderr
     assert run(scans, "--picture", tmp_path / "scans.gif").exit_code == 2
