@@ -175,7 +175,8 @@ def _mean_trace(topography: Topography) -> Trace:
 
 
 def _levelled(topography: Topography) -> tuple[Topography, float]:
-    """Without the plane of the bare film, and the deviation of single points of film from it.
+    """Without the plane of the bare film, or the surface of second order that a bent one lies on, and the deviation of single
+    points of film from it.
 
     The film is found on the mean cross-section, once the tilt along the lines is removed: the median difference of rows
     that are far apart.
@@ -184,19 +185,24 @@ def _levelled(topography: Topography) -> tuple[Topography, float]:
     half = rows // 2
     slope = float(np.nanmedian(topography.z[half:] - topography.z[: rows - half])) / (half * topography.dy)
     z = topography.z - slope * topography.dy * np.arange(rows)[:, None]
-    deviation = 0.0
+    x, y = np.linspace(-1.0, 1.0, columns), np.linspace(-1.0, 1.0, rows)
+    deviation, bent = 0.0, False
     for _ in range(_ROUNDS):
-        film = level(_mean_trace(replace(topography, z=z))).film
-        step = max(1, int(np.sqrt(rows * int(film.sum()) / _COARSE)))
-        at = np.flatnonzero(film)[::step]
+        mean = level(_mean_trace(replace(topography, z=z)))
+        bent = bent or mean.bend != 0.0
+        step = max(1, int(np.sqrt(rows * int(mean.film.sum()) / _COARSE)))
+        at = np.flatnonzero(mean.film)[::step]
         part = z[::step, at]
-        y, x = np.meshgrid(np.arange(rows)[::step] * topography.dy, at * topography.dx, indexing="ij")
+        along, across = np.meshgrid(y[::step], x[at], indexing="ij")
         seen = np.isfinite(part)
-        model = np.column_stack([np.ones(int(seen.sum())), x[seen], y[seen]])
-        plane, *_ = np.linalg.lstsq(model, part[seen], rcond=None)
-        z = z - plane[0] - plane[1] * topography.dx * np.arange(columns)
-        z -= (plane[2] * topography.dy * np.arange(rows))[:, None]
-        deviation = float(np.std(part[seen] - model @ plane))
+        across, along = across[seen], along[seen]
+        terms = [np.ones(len(along)), across, along, along**2, *([across**2] if bent else [])]
+        model = np.column_stack(terms)
+        (base, *of_x_and_y), *_ = np.linalg.lstsq(model, part[seen], rcond=None)
+        of_x, of_y, of_yy, of_xx = (*of_x_and_y, 0.0)[:4]
+        z = z - base - (of_x * x + of_xx * x**2)
+        z -= (of_y * y + of_yy * y**2)[:, None]
+        deviation = float(np.std(part[seen] - model @ (base, *of_x_and_y)))
     return replace(topography, z=z), deviation
 
 

@@ -24,6 +24,10 @@ _FEWEST_LINES = 3  # of a profile, that show what is usual
 _SATELLITE, _LOW = 0.4, 0.7  # of the usual width and height, below both of which it is a drop of ink
 _AT_END, _ENDS_HIGH = 5, 0.15  # points of an end, and the share of a line's height at which it is no film
 _LITTLE_FILM = 0.1  # share of a profile
+_WAVES, _UNEVEN = (
+    20,
+    0.1,
+)  # points that are alike, and share of the step height, from which on the film is uneven
 _FITS = 0.2  # of the usual distance of lines, within which missing ones would fit into a gap
 
 
@@ -193,7 +197,7 @@ def measure(
 
 
 def _left_out(levelled: Levelled, lines: Sequence[Line]) -> Iterator[str]:
-    """What reaches an end of the profile: a line that is cut, or a film that is bent or has a step."""
+    """What reaches an end of the profile, a line that is cut or a film that has a step; and how its film is not flat."""
     x, seen = levelled.trace.x, np.flatnonzero(levelled.trace.seen)
     step = float(np.median([line.step for line in lines]))
     for side, at in (("left", seen[:_AT_END]), ("right", seen[-_AT_END:])):
@@ -207,6 +211,13 @@ def _left_out(levelled: Levelled, lines: Sequence[Line]) -> Iterator[str]:
                 f"its {side} end lies {height:.3g} µm above the film: what reaches it is left out; is a line cut there, or "
                 "is the film bent?"
             )
+    if levelled.bend:
+        yield f"the film is bent: its middle stands {levelled.bend:.3g} µm above its ends, which is taken off"
+    if levelled.independent > _WAVES and levelled.noise > _UNEVEN * step:
+        yield (
+            f"the film is uneven by {levelled.noise:.2g} µm over some {levelled.independent * levelled.trace.step:.2g} µm, "
+            "which widths and heights follow: point out where it is bare and even"
+        )
     if levelled.film.sum() < _LITTLE_FILM * len(x):
         yield (
             f"only {100 * levelled.film.mean():.0f} % of it is bare film: look whether the film is bent, and point out where "

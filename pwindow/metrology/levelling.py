@@ -2,20 +2,31 @@
 
 Tilt is found without being told where the lines are: a straight line through as many points as possible, with as few
 as possible below it, because nothing printed lies below the film. It is then fitted to the bare film alone, which
-leaves the flanks of the lines as they are.
+leaves the flanks of the lines as they are. A film that is bent takes a parabola in its place, where many more points lie on
+one, or where the film itself tells it from a straight line.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
+from numpy.polynomial import Polynomial
 from scipy.ndimage import uniform_filter1d
 
 from pwindow.errors import UnusableInput
 from pwindow.metrology.trace import Trace
 
-_BLOCKS, _DRAWS = 250, 250  # blocks of a profile, and lines that are tried through two of them
+STRAIGHT, BENT = 1, 2
+"""Degrees of what the film lies on."""
+_BLOCKS = 250  # of a profile
+_DRAWS = MappingProxyType({STRAIGHT: 250, BENT: 150})  # curves that are tried through two or three blocks
+_APART = 0.05  # share of the profile that lies between those
+_CLEARLY = 1.1  # times the points on the best line that a parabola must have on it
+_TOLD = 4.0  # standard deviations of the bend by which a film is told from a straight one
 _NEAR = 3.0  # standard deviations of the film within which a point belongs to it
 _FAR = 5.0  # standard deviations from the film at which a point is none of it
 _CREST = 0.3  # µm from the line through the crests of rounded lines at which a plate's surface ends
@@ -38,10 +49,8 @@ class Levelled:
         Above the film; NaN where the instrument saw nothing.
     film : ndarray of bool, shape (n,)
         Points that the film was fitted to.
-    slope : float
-        Of the film before levelling, µm/µm.
-    offset : float
-        Of the film before levelling at x = 0, µm.
+    base : Polynomial
+        The film before levelling, µm, against x in µm: a straight line, or a parabola where it is bent.
     noise : float
         Standard deviation of points of the film, µm.
     independent : float
@@ -51,8 +60,7 @@ class Levelled:
     trace: Trace
     height: np.ndarray
     film: np.ndarray
-    slope: float
-    offset: float
+    base: Polynomial
     noise: float
     independent: float
 
@@ -62,6 +70,21 @@ class Levelled:
         x, edges = self.trace.x, np.flatnonzero(np.diff(np.r_[0, self.film.astype(int), 0]))
         return tuple((float(x[a]), float(x[b - 1])) for a, b in zip(edges[::2], edges[1::2]))
 
+    @property
+    def slope(self) -> float:
+        """Of the film before levelling in the middle of the profile, µm/µm."""
+        return float(self.base.deriv()(np.mean(self.base.domain)))
+
+    @property
+    def bend(self) -> float:
+        """How far the film stands above the straight line between its ends in the middle of the profile, µm."""
+        return -float(self.base.coef[2]) if self.base.degree() == BENT else 0.0
+
+    @cached_property
+    def _spread(self) -> np.ndarray:
+        """Covariance of the coefficients of the film over the variance of an independent point."""
+        return np.linalg.inv(_powers(self.base, self.trace.x[self.film])[1])
+
     def offset_error(self, x: float) -> float:
         """Standard uncertainty of the film's height at a place, µm; see JCGM 100, 5.1 and H.3.
 
@@ -70,10 +93,9 @@ class Levelled:
         x : float
             µm.
         """
-        at = self.trace.x[self.film]
-        count = max(len(at) / self.independent, 2.0)
-        spread = float(np.var(at)) or 1.0
-        return self.noise * float(np.sqrt((1.0 + (x - at.mean()) ** 2 / spread) / count))
+        powers, _ = _powers(self.base, np.array([x]))
+        independent = min(self.independent, int(self.film.sum()) / (self.base.degree() + 1.0))
+        return self.noise * float(np.sqrt(independent * (powers @ self._spread @ powers.T)[0, 0]))
 
 
 def level(trace: Trace, film: np.ndarray | None = None, *, plate: bool = False) -> Levelled:
@@ -99,18 +121,37 @@ def level(trace: Trace, film: np.ndarray | None = None, *, plate: bool = False) 
             f"{trace.name}: only {int(found.sum())} points of bare film beside the lines, too few to level on; measure "
             "a longer trace, or say which stretch is bare"
         )
-    slope, offset = np.polyfit(trace.x[found], trace.z[found], 1)
-    height = trace.z - offset - slope * trace.x
+    base = _base(trace, found)
+    height = trace.z - base(trace.x)
     noise, independent = _noise(height, found)
-    return Levelled(
-        trace=trace,
-        height=height,
-        film=found,
-        slope=float(slope),
-        offset=float(offset),
-        noise=noise,
-        independent=independent,
-    )
+    return Levelled(trace=trace, height=height, film=found, base=base, noise=noise, independent=independent)
+
+
+def _base(trace: Trace, film: np.ndarray) -> Polynomial:
+    """A straight line through the film, or a parabola where the film tells it from one."""
+    x, z, ends = trace.x[film], trace.z[film], (trace.x[0], trace.x[-1])
+    straight, bent = (Polynomial.fit(x, z, degree, domain=ends) for degree in (STRAIGHT, BENT))
+    if not _spans(x, ends):
+        return straight
+    left = np.full(len(trace.x), np.nan)
+    left[film] = z - bent(x)
+    noise, independent = _noise(left, film)
+    error = noise * np.sqrt(independent * np.linalg.inv(_powers(bent, x)[1])[2, 2])
+    least = max(_TOLD * error, 1e-6 * float(np.nanmax(np.abs(trace.z - straight(trace.x)))))
+    return bent if abs(bent.coef[2]) > least else straight
+
+
+def _powers(base: Polynomial, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Powers of places on the scale of a curve, shape (n, degree + 1), and their products."""
+    offset, scale = base.mapparms()
+    powers = np.vander(offset + scale * x, base.degree() + 1, increasing=True)
+    return powers, powers.T @ powers
+
+
+def _spans(x: np.ndarray, ends: tuple[float, float]) -> bool:
+    """Whether places lie in both outer quarters of a profile and between them: what a bend is seen from."""
+    share = (x - ends[0]) / (ends[1] - ends[0])
+    return bool((share < 0.25).any() and (share > 0.75).any() and (np.abs(share - 0.5) < 0.2).any())
 
 
 def _film(trace: Trace, *, plate: bool) -> np.ndarray:
@@ -119,47 +160,85 @@ def _film(trace: Trace, *, plate: bool) -> np.ndarray:
     if int(seen.sum()) < _FEWEST:
         return seen
     x, z = trace.x[seen], trace.z[seen]
-    slope, offset, width = _lowest_line(x, z)
+    base, width = _lowest_curve(x, z)
     film = np.zeros(len(x), bool)
     if plate:
-        above = z - offset - slope * x
+        above = z - base(x)
         film = np.abs(above) < _CREST
         width = _robust_deviation(above[film])
     for _ in range(_ROUNDS):
-        above = z - offset - slope * x
+        above = z - base(x)
         now = _away_from_lines(above, width)
         if plate:
             now &= np.abs(above) < _FAR * max(width, 1e-12)
         if int(now.sum()) < _FEWEST or np.array_equal(now, film):
             break
         film = now
-        slope, offset = np.polyfit(x[film], z[film], 1)
-        width = _robust_deviation((z - offset - slope * x)[film])
+        base = Polynomial.fit(x[film], z[film], base.degree(), domain=base.domain)
+        width = _robust_deviation((z - base(x))[film])
     whole = np.zeros(len(trace.x), bool)
     whole[np.flatnonzero(seen)[film]] = True
     return whole
 
 
-def _lowest_line(x: np.ndarray, z: np.ndarray) -> tuple[float, float, float]:
-    """Slope, offset and deviation of the line that most points lie on and few below."""
-    size = max(1, len(x) // _BLOCKS)
-    count = len(x) // size
-    bx = np.median(x[: count * size].reshape(count, size), axis=1)
-    bz = np.median(z[: count * size].reshape(count, size), axis=1)
-    bends = np.abs(np.diff(bz, 2))  # small on the film alone, which may be less than half of the profile
-    deviation = float(np.quantile(bends, _QUIET)) / (_QUIET_NORMAL * np.sqrt(6.0)) or 1e-9 * (
-        np.ptp(bz) or 1.0
-    )
-    rng = np.random.default_rng(0)
-    first, second = rng.integers(0, count, (2, _DRAWS))
-    apart = np.abs(bx[first] - bx[second]) > 0.05 * np.ptp(bx)
-    first, second = first[apart], second[apart]
-    slopes = (bz[second] - bz[first]) / (bx[second] - bx[first])
-    first, slopes = first[np.abs(slopes) < _STEEPEST], slopes[np.abs(slopes) < _STEEPEST]
-    away = bz - (bz[first] - slopes * bx[first])[:, None] - slopes[:, None] * bx
-    on = (np.abs(away) < _NEAR * deviation).sum(axis=1)
-    best = int(np.argmax(on - _BELOW * (away < -_NEAR * deviation).sum(axis=1)))
-    return float(slopes[best]), float(bz[first[best]] - slopes[best] * bx[first[best]]), float(deviation)
+@dataclass(frozen=True)
+class _Blocks:
+    """A profile by the middle of its blocks, and the deviation of a block from the film."""
+
+    x: np.ndarray
+    z: np.ndarray
+    deviation: float
+
+    @classmethod
+    def of(cls, x: np.ndarray, z: np.ndarray) -> _Blocks:
+        size = max(1, len(x) // _BLOCKS)
+        count = len(x) // size
+        bx, bz = (np.median(values[: count * size].reshape(count, size), axis=1) for values in (x, z))
+        bends = np.abs(np.diff(bz, 2))  # small on the film alone, which may be less than half of the profile
+        deviation = float(np.quantile(bends, _QUIET)) / (_QUIET_NORMAL * np.sqrt(6.0))
+        return cls(bx, bz, deviation or 1e-9 * (float(np.ptp(bz)) or 1.0))
+
+    def score(self, curves: np.ndarray) -> np.ndarray:
+        """Of curves, shape (k, blocks): blocks on each, less those below it, which weigh more."""
+        away = self.z - curves
+        near = _NEAR * self.deviation
+        return np.count_nonzero(np.abs(away) < near, axis=1) - _BELOW * np.count_nonzero(away < -near, axis=1)
+
+    def refined(self, curve: np.ndarray, degree: int) -> tuple[Polynomial, float]:
+        """A curve through the blocks that lie on a curve, shape (blocks,), and its score."""
+        on = np.abs(self.z - curve) < _NEAR * self.deviation
+        base = Polynomial.fit(self.x[on], self.z[on], degree, domain=(self.x[0], self.x[-1]))
+        return base, float(self.score(base(self.x)[None])[0])
+
+
+def _lowest_curve(x: np.ndarray, z: np.ndarray) -> tuple[Polynomial, float]:
+    """The straight line that most points lie on and few below, or such a parabola; and the deviation of blocks from it."""
+    blocks = _Blocks.of(x, z)
+    (line, of_line), *bent = (blocks.refined(curve, degree) for degree, curve in _best_curves(blocks))
+    for parabola, score in bent:
+        on = np.abs(blocks.z - parabola(blocks.x)) < _NEAR * blocks.deviation
+        sag, ends = abs(float(parabola.coef[2])), (float(x[0]), float(x[-1]))
+        if score > _CLEARLY * max(of_line, 0.0) and sag < np.ptp(z - line(x)) and _spans(blocks.x[on], ends):
+            return parabola, blocks.deviation
+    return line, blocks.deviation
+
+
+def _best_curves(blocks: _Blocks) -> Iterator[tuple[int, np.ndarray]]:
+    """By degree, the best of many curves through as few blocks as make one, shape (blocks,)."""
+    rng, u = np.random.default_rng(0), (blocks.x - blocks.x[0]) / np.ptp(blocks.x)
+    for degree, draws in _DRAWS.items():
+        at = rng.integers(0, len(u), (draws, degree + 1))
+        places = np.sort(u[at], axis=1)
+        at = at[(np.diff(places, axis=1) > _APART).all(axis=1)]
+        if len(at) == 0:
+            continue
+        powers = np.vander(u, degree + 1, increasing=True)
+        coefficients = np.linalg.solve(powers[at], blocks.z[at][..., None])[..., 0]
+        steep = np.abs(coefficients[:, 1] + (coefficients[:, 2] if degree == BENT else 0.0))
+        coefficients = coefficients[steep < _STEEPEST * np.ptp(blocks.x)]
+        curves = coefficients @ powers.T
+        if len(curves):
+            yield degree, curves[int(np.argmax(blocks.score(curves)))]
 
 
 def _away_from_lines(above: np.ndarray, deviation: float) -> np.ndarray:
@@ -168,9 +247,10 @@ def _away_from_lines(above: np.ndarray, deviation: float) -> np.ndarray:
     smooth = uniform_filter1d(above, window, mode="nearest")
     lines = smooth > _NEAR * max(deviation / np.sqrt(window), 1e-12)
     edges = np.flatnonzero(np.diff(np.r_[0, lines.astype(int), 0]))
-    long = [(a, b) for a, b in zip(edges[::2], edges[1::2]) if b - a > 2 * window]
+    first, last = edges[::2], edges[1::2]
+    long = last - first > 2 * window
     lines = np.zeros(len(above), bool)
-    for a, b in long:
+    for a, b in zip(first[long], last[long]):
         guard = int(np.ceil(_GUARD * (b - a))) + window
         lines[max(a - guard, 0) : b + guard] = True
     return ~lines & (np.abs(above) < _FAR * max(deviation, 1e-12) * np.sqrt(window))

@@ -418,18 +418,19 @@ def _step_height(levelled: Levelled, height: np.ndarray, left: float, right: flo
     One straight line is fitted to the film with the top a step above it. Where a neighbour leaves no film on one side,
     the film of the whole profile is taken, which is at zero.
     """
-    x, width, middle = levelled.trace.x, right - left, (left + right) / 2
-    u = x - middle
-    core = np.abs(u) <= _CORE * width / 2
-    beside = (np.abs(u) >= width / 2 + _CORE * width) & (np.abs(u) <= 1.5 * width) & levelled.film
+    width, middle = right - left, (left + right) / 2
+    near = np.s_[slice(*np.searchsorted(levelled.trace.x, [middle - 1.5 * width, middle + 1.5 * width]))]
+    x, height, film = levelled.trace.x[near], height[near], levelled.film[near]
+    u = (x - middle) / width
+    core = np.abs(u) <= _CORE / 2
+    beside = (np.abs(u) >= 0.5 + _CORE) & film
     if not core.any():
         return float(np.interp(middle, x, height))
     if min((beside & (u < 0)).sum(), (beside & (u > 0)).sum()) < _LEAST_POINTS:
         return float(height[core].mean())
     used = core | beside
-    delta = np.where(core, 1.0, -1.0)[used]
-    model = np.column_stack([u[used], np.ones(used.sum()), delta])
-    return 2.0 * float(np.linalg.lstsq(model, height[used], rcond=None)[0][2])
+    model = np.stack([u[used], np.ones(used.sum()), np.where(core, 1.0, -1.0)[used]])
+    return 2.0 * float(np.linalg.solve(model @ model.T, model @ height[used])[2])
 
 
 def _area(x: np.ndarray, height: np.ndarray, left: float, right: float) -> float:

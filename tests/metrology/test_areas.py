@@ -1,5 +1,7 @@
 """Lines and gaps of topographies that are made with known edges."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -27,6 +29,19 @@ def test_lines_that_run_the_other_way_are_turned():
     made, _ = printed()
     found = measure_area(made.turned())
     assert len(found.lines) == 4 and found.length == 800.0
+
+
+@pytest.mark.parametrize("sags", [(0.0, 1.0), (0.5, 0.0), (-2.0, 0.8)])
+def test_a_film_that_bends_both_ways_is_levelled(sags):
+    flat, _ = printed(tilt=(0.01, -0.004))
+    x, y = (np.linspace(-1.0, 1.0, count) for count in flat.z.shape[::-1])
+    found = measure_area(replace(flat, z=flat.z + sags[0] * x**2 + sags[1] * y[:, None] ** 2))
+    straight = measure_area(flat)
+    assert found.noise == pytest.approx(straight.noise, rel=0.01)
+    for own, other in zip(found.lines, straight.lines, strict=True):
+        assert own.measured.width.value == pytest.approx(other.measured.width.value, abs=0.1)
+        assert own.measured.height.value == pytest.approx(other.measured.height.value, abs=0.002)
+        assert own.measured.area.value == pytest.approx(other.measured.area.value, rel=0.003)
 
 
 def test_raggedness_and_its_correlation_length_are_found():

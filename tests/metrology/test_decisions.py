@@ -68,9 +68,9 @@ def test_later_decisions_replace_earlier_ones_and_are_undone_one_by_one():
 
 
 def test_a_stated_film_is_what_a_profile_is_levelled_on():
-    """On a bent film, levelling on the stretches beside one line gives its height above the film beside it."""
+    """On a film that turns up at one end, levelling on the stretches beside one line gives its height above the film beside it."""
     made = scan(centres=(200.0, 400.0, 600.0))
-    bent = replace(made, z=made.z + 0.4 * (made.x / 800.0) ** 2)
+    bent = replace(made, z=made.z + 1.2 * (made.x / 800.0) ** 6)
     decision = decision_on(bent, None, film=read_stretches("130 to 165, 235 to 270"))
     found = measure_scan(bent, OPTICAL, decision)
     ends = [end for region in found.levelled.regions for end in region]

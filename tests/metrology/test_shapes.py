@@ -104,7 +104,7 @@ def test_a_dome_has_one_ridge_through_noise():
 @pytest.mark.parametrize("shape", [rectangle, *SMOOTH])
 def test_tilt_is_found_beside_lines_and_changes_nothing(shape, tilt):
     found, flat = level(across(shape, tilt=tilt)), level(across(shape))
-    assert found.slope == pytest.approx(tilt, abs=1e-9) and found.offset == pytest.approx(3.0, abs=1e-6)
+    assert found.slope == pytest.approx(tilt, abs=1e-9) and found.base(0.0) == pytest.approx(3.0, abs=1e-6)
     np.testing.assert_allclose(found.height, flat.height, atol=1e-8)
 
 
@@ -185,3 +185,23 @@ def test_local_parabolas_are_those_of_scipy(count, half):
     values = np.random.default_rng(count).standard_normal(count)
     expected = savgol_filter(values, 2 * half + 1, 2, mode="interp")
     np.testing.assert_allclose(local_parabolas(values, half), expected, atol=1e-12)
+
+
+@pytest.mark.parametrize("sag", [0.05, 0.3, 3.0, -0.1, -3.0])
+@pytest.mark.parametrize("shape", [parabola, rectangle, ellipse])
+def test_of_a_bent_film_lines_and_gaps_are_as_of_a_straight_one(shape, sag):
+    """The film bends by up to four heights of the lines from the middle of the profile to its ends."""
+    made = across(shape, tilt=0.01)
+    bent = replace(made, z=made.z + sag * (1.0 - ((made.x - 400.0) / 400.0) ** 2))
+    straight, found = measure(made), measure(bent)
+    assert straight.levelled.bend == 0.0 and found.levelled.bend == pytest.approx(sag, rel=1e-6)
+    assert any("the film is bent" in note for note in found.notes)
+    for name in ("height", "width", "area"):
+        own, other = ([getattr(line, name).value for line in one.lines] for one in (found, straight))
+        assert own == pytest.approx(other, rel=1e-5)
+
+
+def test_a_flat_film_is_seldom_taken_for_a_bent_one():
+    rng = np.random.default_rng(5)
+    told = sum(level(across(parabola, noise=0.03, rng=rng)).bend != 0.0 for _ in range(200))
+    assert told <= 2
