@@ -12,7 +12,7 @@ from pwindow.errors import UnusableInput
 from pwindow.metrology.foot import TENTH, FootRule
 from pwindow.metrology.instruments import INSTRUMENTS, Instrument
 from pwindow.metrology.levelling import Levelled, level
-from pwindow.metrology.lines import HALF, Flank, Line, find_lines, low_runs
+from pwindow.metrology.lines import HALF, Flank, Line, find_lines, low_runs, unseen_area
 from pwindow.metrology.trace import Trace
 from pwindow.wording import counted, to_width
 
@@ -268,7 +268,6 @@ def _measured(levelled: Levelled, line: Line, instrument: Instrument, closed: in
     span = line.right.start - line.left.start
     height = float(np.sqrt(instrument.height_error(line.peak) ** 2 + line.peak_error**2 + film**2))
     cliffs = sum(flank.slope * step > line.step / 2 for flank in (line.left, line.right))
-    voids = line.interpolated * line.width * line.step / np.sqrt(12.0)
     scale = instrument.height_error(line.peak) / line.peak
     area = float(
         np.sqrt(
@@ -276,7 +275,7 @@ def _measured(levelled: Levelled, line: Line, instrument: Instrument, closed: in
             + (film * span) ** 2
             + (np.hypot(scale, instrument.along) * line.area) ** 2
             + cliffs * (line.step * step) ** 2 / 12.0
-            + voids**2
+            + unseen_area(levelled, line) ** 2
         )
     )
     return MeasuredLine(

@@ -15,6 +15,7 @@ import numpy as np
 from pwindow.errors import UnitProblem, UnusableInput, shown
 from pwindow.inputs import InputFile
 from pwindow.metrology.topography import Topography
+from pwindow.metrology.unseen import seen_alone
 from pwindow.trials.files import decode
 from pwindow.units import read_quantity
 
@@ -82,7 +83,8 @@ def _x3p(file: InputFile, scale: float) -> Topography:
         )
     return _topography(
         file,
-        np.asarray(found.layers[0].z, float) * scale * _METRE,
+        np.asarray(found.layers[0].z, float),
+        scale * _METRE,
         (steps[0] * scale * _METRE, steps[1] * scale * _METRE),
         tuple(notes),
     )
@@ -149,7 +151,7 @@ def _iso_text(file: InputFile, scale: float) -> Topography:
     if len(values) != nx * ny:
         raise UnusableInput(f"{file.name}: {len(values)} heights, and its header says {nx} × {ny}")
     return _topography(
-        file, values.reshape(ny, nx) * dz * scale * _METRE, (dx * scale * _METRE, dy * scale * _METRE)
+        file, values.reshape(ny, nx), dz * scale * _METRE, (dx * scale * _METRE, dy * scale * _METRE)
     )
 
 
@@ -186,7 +188,7 @@ def _csv_grid(file: InputFile) -> Topography:
         unit = read_quantity(f"1 {fields['heights']}", "µm")
     except UnitProblem as problem:
         raise UnusableInput(f"{file.name}: {problem}") from problem
-    return _topography(file, np.array(heights) * unit, steps, header=fields)
+    return _topography(file, np.array(heights), unit, steps, header=fields)
 
 
 def _height(file: InputFile, cell: str, *, comma: bool) -> float:
@@ -197,19 +199,21 @@ def _height(file: InputFile, cell: str, *, comma: bool) -> float:
 def _topography(
     file: InputFile,
     z: np.ndarray,
+    unit: float,
     steps: tuple[float, float],
     notes: tuple[str, ...] = (),
     header: dict[str, str] | None = None,
 ) -> Topography:
+    seen, left_out = seen_alone(file.name, z)
     return Topography(
         name=file.name,
-        z=z,
+        z=seen * unit,
         dx=steps[0],
         dy=steps[1],
         file=file.name,
         sha256=hashlib.sha256(file.content).hexdigest(),
         header=MappingProxyType(header or {}),
-        notes=notes,
+        notes=(*notes, *left_out),
     )
 
 

@@ -7,7 +7,7 @@ filter of fixed width does.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +36,7 @@ STEEP = (0.2, 0.8 * _TOP)
 """Shares of the step height between which a flank's steepness is taken."""
 _THIRD = 0.3  # share of the step height up to which a flank is looked at for what is near its foot
 _SKIRT = 1.5  # of the distance between a tenth and three tenths of the height: what of the foot's skirt the area takes in
+_MISSING = 1.5  # steps between neighbouring points from which on one is missing
 _FLAT = 0.5131  # standard deviation of Chernoff's distribution, see `_crossing_error`
 
 
@@ -258,7 +259,7 @@ def _line(
         left=one,
         right=other,
         peak=peak,
-        peak_error=crest.error,
+        peak_error=float(np.hypot(crest.error, _unseen_crest(levelled, top, peak, other.foot - one.foot))),
         step=step,
         foot=foot,
         area=_area(x, height, one.start, other.start),
@@ -292,6 +293,7 @@ def _top(levelled: Levelled, height: np.ndarray, first: int, last: int) -> _Top:
     noise = levelled.noise * np.sqrt(levelled.independent)
     chosen = _Top(own, float(kept.max()), noise, 0)
     smaller: list[tuple[np.ndarray, float]] = []
+    narrower: dict[float, np.ndarray] = {}
     for share in _SHARES if noise else ():
         half = int(share * (end - begin) / 2)
         if half < 2:
@@ -307,14 +309,27 @@ def _top(levelled: Levelled, height: np.ndarray, first: int, last: int) -> _Top:
         left = float(np.mean((height[begin:end] - smooth) ** 2)) / (levelled.noise**2 * (1.0 - weight))
         fits = left <= 1.0 + np.sqrt(2.0 * levelled.independent / (end - begin))
         if max(apart, default=0.0) <= _AGREE and (fits or not smaller):
-            bias = abs(smooth[at] - smaller[-1][0][at]) if smaller else 0.0
+            bias = _left_of_crest(share, {other: curve[at] - smooth[at] for other, curve in narrower.items()})
             top = own.copy()
             top[begin:end] = smooth
             chosen = _Top(
                 top, float(smooth[at]), float(np.hypot(_CHOSEN * noise * np.sqrt(weight), bias)), half
             )
         smaller.append((smooth, noise * float(np.sqrt(weight))))
+        narrower[share] = smooth
     return chosen
+
+
+def _left_of_crest(share: float, lost: Mapping[float, float]) -> float:
+    """What a parabola of a share of the top takes off a sharp crest, by what it lost beyond the last two narrower ones."""
+    return max((abs(one) * share / (share - other) for other, one in list(lost.items())[-2:]), default=0.0)
+
+
+def _unseen_crest(levelled: Levelled, top: np.ndarray, peak: float, width: float) -> float:
+    """Standard uncertainty of a peak by what was not seen beside it, µm: the sag of a dome over that distance."""
+    at = levelled.trace.x[int(np.argmax(top))]
+    apart = max(_unseen_around(levelled, at + side * levelled.trace.step) for side in (-1.0, 1.0))
+    return peak * (apart / width) ** 2 if apart > levelled.trace.step else 0.0
 
 
 def local_parabolas(values: np.ndarray, half: int) -> np.ndarray:
@@ -395,21 +410,54 @@ def _flank(levelled: Levelled, side: _Rising, step: float, at: float) -> Flank |
         start=float(np.clip(tenth - np.sign(half - outermost) * skirt, *sorted((outermost, tenth)))),
         slope=float(slope),
         foot_slope=float(foot_slope),
-        foot_error=_crossing_error(levelled, foot_slope),
-        half_error=_crossing_error(levelled, slope),
+        foot_error=_crossing_error(levelled, foot, foot_slope),
+        half_error=_crossing_error(levelled, half, slope),
     )
 
 
-def _crossing_error(levelled: Levelled, slope: float) -> float:
+def _crossing_error(levelled: Levelled, place: float, slope: float) -> float:
     """Standard uncertainty of a crossing of a flank of a steepness, µm, by noise and sampling.
 
-    The error of an isotonic fit (Brunk 1970) over the steepness; of a cliff, a step of the scan taken as uniform.
+    The error of an isotonic fit (Brunk 1970) over the steepness, and a step of the scan taken as uniform; a crossing that was
+    not seen is anywhere between the points that were. Two cliffs are a step apart more or less at most, which two of their
+    standard uncertainties together cover.
     """
     step, noise = levelled.trace.step, levelled.noise * np.sqrt(levelled.independent)
-    sampling = step / np.sqrt(12.0)
+    apart = _unseen_around(levelled, place)
     if not np.isfinite(slope) or slope * step > 3.0 * levelled.noise:
-        return float(sampling)
-    return float(np.hypot(sampling, _FLAT * (4.0 * noise**2 * slope * step) ** (1.0 / 3.0) / slope))
+        return float(apart / np.sqrt(8.0))
+    return float(
+        np.hypot(apart / np.sqrt(12.0), _FLAT * (4.0 * noise**2 * slope * step) ** (1.0 / 3.0) / slope)
+    )
+
+
+def _unseen_around(levelled: Levelled, place: float) -> float:
+    """Distance of the seen points on both sides of a place, µm; a step of the scan where none is missing."""
+    step, seen = levelled.trace.step, levelled.trace.x[levelled.trace.seen]
+    after = int(np.clip(np.searchsorted(seen, place), 1, len(seen) - 1))
+    apart = float(seen[after] - seen[after - 1])
+    return apart if apart > _MISSING * step else step
+
+
+def unseen_area(levelled: Levelled, line: Line) -> float:
+    """Standard uncertainty of a line's area by what was not seen of it, µm².
+
+    Over each stretch between two seen points the flank may fall anywhere, and a dome sags.
+
+    Parameters
+    ----------
+    levelled : Levelled
+    line : Line
+    """
+    seen = levelled.trace.seen
+    x, height = levelled.trace.x[seen], levelled.height[seen]
+    apart, rise = np.diff(x), np.diff(height)
+    missing = (
+        (apart > _MISSING * levelled.trace.step) & (x[1:] > line.left.start) & (x[:-1] < line.right.start)
+    )
+    apart, rise = apart[missing], rise[missing]
+    sag = line.peak * (apart / line.width) ** 2
+    return float(np.sqrt(np.sum(apart**2 * (rise**2 / 12.0 + (2.0 / 3.0 * sag) ** 2))))
 
 
 def _step_height(levelled: Levelled, height: np.ndarray, left: float, right: float) -> float:

@@ -16,9 +16,9 @@ import pandas as pd
 from pwindow.errors import UnitProblem, UnusableInput, first_few, shown
 from pwindow.inputs import InputFile
 from pwindow.metrology.trace import Trace
+from pwindow.metrology.unseen import seen_alone
 from pwindow.trials.files import decode
 from pwindow.units import factor_between, split_header
-from pwindow.wording import counted, listed
 
 ALONG = ("x", "position", "distance", "lateral")
 HEIGHTS = ("z", "height", "profile")
@@ -28,12 +28,6 @@ _HEAD = 100  # lines in which the header is looked for
 _FIELD = re.compile(r"^[#;\s]*(?P<key>[\w .-]{1,40}?)\s*[:=,;\t]\s*(?P<value>.{1,200}?)[\s,;]*$")
 _VOID = ("", "nan", "na", "n/a", "***", "bad", "void", "-")
 _FEWEST = 50
-_NOTHING_SEEN = (-9999.0, -99999.0, -999999.0, 9999.0, 99999.0, 999999.0, -32768.0, 32767.0)
-"""Numbers by which instruments say that nothing was seen, in whatever unit (common practice, no source)."""
-_FAR_OFF = 15.0  # usual differences of neighbours
-_ALIKE = 0.25  # share of a spike that the points beside it may differ by
-_REPEATED = 5  # points of one number from which on it is no chance,
-_MOSTLY = 0.8  # and their share of all points of that number
 _LOWEST, _SHORTEST = 0.01, 20.0  # µm: below, a unit is wrong
 PRINTED, RELIEF, _WIDEST_STEP = 200.0, 5_000.0, 50.0
 """Heights on prints and on plates, and steps of a scan, beyond which a unit is wrong, µm: prints are some micrometres high,
@@ -78,7 +72,7 @@ def read_traces(source: str | Path | InputFile, highest: float = PRINTED) -> tup
                 filter(None, (name, split_header(height)[0] if len(columns["heights"]) > 1 else ""))
             )
             x, z, notes = _ordered(rows[along].to_numpy(float), rows[height].to_numpy(float))
-            z, more = _seen_alone(file, z)
+            z, more = seen_alone(file.name, z)
             trace = Trace(
                 name=f"{file.name}: {label}" if label else file.name,
                 x=x * factor_between(split_header(along)[1] or "", "µm"),
@@ -233,75 +227,6 @@ def _ordered(x: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray, tupl
             z = sums / np.add.reduceat(seen.astype(float), first)
         x = places
     return x, z, tuple(notes)
-
-
-def _seen_alone(file: InputFile, z: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:
-    """Heights without numbers that stand for nothing seen, and without points far off all of their neighbours.
-
-    Raises
-    ------
-    UnusableInput
-        If one number stands again and again where heights break off: it may be no height.
-    """
-    notes = []
-    unseen = np.isin(z, _NOTHING_SEEN)
-    if unseen.any():
-        notes.append(f"{int(unseen.sum())} cells of {listed(_said(z[unseen]))} are read as not seen")
-    z = np.where(unseen, np.nan, z)
-    if (found := _repeated_break(z)) is not None:
-        value, count = found
-        raise UnusableInput(
-            f"{file.name}: {count} points are exactly {value:g} where the heights beside them are far from it, which looks "
-            "like points that were not seen; leave those cells empty"
-        )
-    spikes = _spikes(z)
-    if spikes.any():
-        notes.append(
-            counted(
-                int(spikes.sum()),
-                "single point far from its neighbours is left out",
-                "single points far from their neighbours are left out",
-            )
-        )
-    return np.where(spikes, np.nan, z), tuple(notes)
-
-
-def _said(values: np.ndarray) -> list[str]:
-    return [f"{value:g}" for value in np.unique(values)]
-
-
-def _usual_difference(z: np.ndarray) -> float:
-    """Of neighbouring heights: the middle one of those that are not zero."""
-    apart = np.abs(np.diff(z[np.isfinite(z)]))
-    apart = apart[apart > 0.0]
-    return float(np.median(apart)) if len(apart) else 0.0
-
-
-def _repeated_break(z: np.ndarray) -> tuple[float, int] | None:
-    """A number that stands nearly always apart from what is beside it on both sides, and how often it stands."""
-    edges = np.flatnonzero(np.diff(np.r_[np.nan, z, np.nan]) != 0.0)
-    first, length = edges[:-1], np.diff(edges)
-    value, padded = z[first], np.r_[np.nan, z, np.nan]
-    far = _FAR_OFF * _usual_difference(z)
-    with np.errstate(invalid="ignore"):
-        breaks = (np.abs(padded[first] - value) > far) & (np.abs(padded[first + length + 1] - value) > far)
-    runs = pd.DataFrame({"value": value, "length": length, "apart": length * breaks})
-    counts = runs[np.isfinite(value)].groupby("value")[["length", "apart"]].sum()
-    counts = counts[(counts["apart"] >= _REPEATED) & (counts["apart"] > _MOSTLY * counts["length"])]
-    return None if counts.empty else (float(counts["apart"].idxmax()), int(counts["apart"].max()))
-
-
-def _spikes(z: np.ndarray) -> np.ndarray:
-    """Single points far above or far below both neighbours, where these and theirs are alike."""
-    if len(z) < 5:
-        return np.zeros(len(z), bool)
-    far_left, left, own, right, far_right = (z[at : len(z) - 4 + at] for at in range(5))
-    with np.errstate(invalid="ignore"):
-        apart = np.minimum(np.abs(own - left), np.abs(own - right))
-        same_side = (own - left) * (own - right) > 0.0
-        beside = np.max([np.abs(left - right), np.abs(left - far_left), np.abs(right - far_right)], axis=0)
-        found = same_side & (apart > _FAR_OFF * _usual_difference(z)) & (beside < _ALIKE * apart)
-    return np.r_[False, False, found, False, False]
 
 
 def _refuse_implausible(trace: Trace, highest: float) -> None:

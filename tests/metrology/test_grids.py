@@ -132,3 +132,35 @@ def test_files_of_others_that_break_the_standard(name, shape, step, forgiven):
     found = read_topography(Path(REFERENCE) / "fetched" / "x3p" / f"{name}.x3p")
     assert found.z.shape == shape and found.dx == pytest.approx(step)
     assert forgiven in found.notes[0]
+
+
+def grid(z):
+    rows = "\n".join(",".join(f"{value:.5g}" for value in row) for row in z)
+    return InputFile("map.csv", f"step_x: 0.5 µm\nstep_y: 1 µm\nheights: nm\n{rows}\n".encode())
+
+
+def ridged():
+    x = np.arange(200) * 0.5
+    domes = 700.0 * np.clip(1.0 - ((x - 50.0) / 20.0) ** 2, 0.0, None)
+    return 300.0 + domes + np.random.default_rng(1).normal(0.0, 5.0, (40, 200))
+
+
+def test_spikes_of_a_topography_are_left_out_and_told():
+    z = ridged()
+    z[7, 100], z[9, 20], z[30, 150] = 9e3, -4e3, 5e3
+    found = read_topography(grid(z))
+    assert np.argwhere(np.isnan(found.z)).tolist() == [[7, 100], [9, 20], [30, 150]]
+    assert found.notes == ("3 single points far from their neighbours are left out",)
+
+
+def test_numbers_of_a_topography_that_stand_for_nothing_seen():
+    z = ridged()
+    z[3:6, 90:110] = -9999
+    found = read_topography(grid(z))
+    assert np.isnan(found.z[3:6, 90:110]).all() and np.isfinite(found.z).sum() == z.size - 60
+    assert found.notes == ("60 cells of -9999 are read as not seen",)
+    z[3:6, 90:110] = 0.0
+    with pytest.raises(
+        UnusableInput, match="60 points are exactly 0 where the heights beside them are far from it"
+    ):
+        read_topography(grid(z))
