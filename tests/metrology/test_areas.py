@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from skimage.measure import find_contours, label
 
 from pwindow.errors import UnusableInput
 from pwindow.metrology.areas import measure_area, unseen_by_line, unseen_by_mean
@@ -95,6 +96,38 @@ def test_bridges_necks_breaks_and_voids_are_counted():
     assert [line.breaks for line in found.lines] == [1, 0, 0, 1] and found.lines[0].narrowest == 0.0
     assert "broken in 1 place" in found.lines[0].measured.flags
     assert found.lines[3].voids == pytest.approx(20 * 20 / (800 * 57.0), rel=0.1)
+
+
+def test_edges_are_the_contours_that_an_image_library_finds():
+    """`skimage.measure.find_contours` at the height of the foot, on lines with rough edges and no noise."""
+    made, _ = printed(edge=1.0, noise=0.0)
+    found = measure_area(made)
+    for line in found.lines:
+        contours = [
+            one * (made.dy, made.dx) for one in find_contours(found.topography.z, line.measured.line.foot)
+        ]
+        for edge in (line.left, line.right):
+            place = np.nanmean(edge.place)
+            (own,) = (one for one in contours if abs(one[:, 1].mean() - place) < 10.0)
+            rows = own[own[:, 0] == np.round(own[:, 0] / made.dy) * made.dy]
+            at = np.round(rows[:, 0] / made.dy).astype(int)
+            assert len(np.unique(at)) == made.z.shape[0]
+            assert edge.place[at] == pytest.approx(rows[:, 1], abs=0.02)
+
+
+def test_bridges_and_breaks_are_the_regions_that_an_image_library_labels():
+    """`skimage.measure.label` of what lies above the foot: a bridge joins two lines, and a break parts one."""
+    made, _ = printed(noise=0.002)
+    z, x = made.z.copy(), np.arange(made.z.shape[1]) * made.dx
+    assert label(z > 0.07, connectivity=1).max() == 4
+    z[100:110, (x > 160.0) & (x < 260.0)] = np.maximum(z[100:110, (x > 160.0) & (x < 260.0)], 0.3)
+    z[300:305, (x > 20.0) & (x < 100.0)] = 0.0
+    found = measure_area(replace(made, z=z))
+    regions = label(z > 0.07, connectivity=1).max()
+    assert (
+        regions == 4 - sum(gap.bridges for gap in found.gaps) + sum(line.breaks for line in found.lines) == 4
+    )
+    assert (found.gaps[1].bridges, found.lines[0].breaks) == (1, 1)
 
 
 def test_what_was_not_seen_is_left_out():
