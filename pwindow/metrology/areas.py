@@ -13,6 +13,7 @@ from pwindow.errors import UnusableInput
 from pwindow.metrology.features import MeasuredLine, Value, measure
 from pwindow.metrology.instruments import INSTRUMENTS, Instrument
 from pwindow.metrology.levelling import level
+from pwindow.metrology.raggedness import correlation_length, unseen_by_line, unseen_by_mean
 from pwindow.metrology.topography import Topography
 from pwindow.metrology.trace import Trace
 
@@ -92,12 +93,17 @@ class GapAlong:
         Places where ink crosses it.
     bridged : float
         Share of its length that ink crosses.
+    raggedness, correlation_length : float
+        Standard deviation of its width along a gap without end, by what is seen of it, and the distance at which widths
+        are alike to 1/e, µm; NaN where it is nowhere open.
     """
 
     width: Value
     narrowest: float
     bridges: int
     bridged: float
+    raggedness: float
+    correlation_length: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -253,7 +259,7 @@ def _edge(place: np.ndarray, broken: np.ndarray, dy: float) -> Edge:
     slope, offset = np.polyfit(y[known], place[known], 1)
     left = np.where(known, place - offset - slope * y, 0.0)
     roughness = float(np.std(left[known], ddof=2))
-    length = _correlation_length(left, dy) if roughness > 0 else 0.0
+    length = correlation_length(left, dy) if roughness > 0 else 0.0
     return Edge(
         place=place,
         broken=broken,
@@ -262,64 +268,6 @@ def _edge(place: np.ndarray, broken: np.ndarray, dy: float) -> Edge:
         correlation_length=length,
         unseen=unseen_by_line(length, len(place) * dy),
     )
-
-
-def _correlation_length(deviations: np.ndarray, dy: float) -> float:
-    """Distance at which deviations are alike to 1/e, by their autocorrelation."""
-    count = len(deviations)
-    power = np.abs(np.fft.rfft(deviations, 2 * count)) ** 2
-    alike = np.fft.irfft(power)[:count]
-    alike = alike / alike[0]
-    below = int(np.argmax(alike < np.exp(-1.0)))
-    if below == 0:
-        return float(count * dy)
-    share = (alike[below - 1] - np.exp(-1.0)) / (alike[below - 1] - alike[below])
-    return float((below - 1 + share) * dy)
-
-
-def unseen_by_mean(correlation: float, length: float) -> float:
-    """Share of an edge's variance that a length does not show, where its mean is removed.
-
-    Parameters
-    ----------
-    correlation : float
-        Length of an exponential correlation, in the unit of `length`.
-    length : float
-
-    Examples
-    --------
-    >>> [round(100 * unseen_by_mean(1.0, one), 2) for one in (10.0, 20.0, 50.0)]
-    [18.0, 9.5, 3.92]
-    """
-    if correlation <= 0.0:
-        return 0.0
-    ratio = correlation / length
-    return float(2.0 * ratio * (1.0 - ratio * (1.0 - np.exp(-1.0 / ratio))))
-
-
-def unseen_by_line(correlation: float, length: float) -> float:
-    """The same where a straight line fitted to the edge is removed, which takes more: its slope follows the edge as well.
-
-    Parameters
-    ----------
-    correlation : float
-        Length of an exponential correlation, in the unit of `length`.
-    length : float
-
-    Examples
-    --------
-    >>> [round(100 * unseen_by_line(1.0, one), 1) for one in (10.0, 20.0, 50.0)]
-    [32.2, 18.0, 7.7]
-    """
-    if correlation <= 0.0:
-        return 0.0
-    a = (
-        length / correlation
-    )  # of the covariance exp(-a|s - t|) on 0 to 1, with the slope's function sqrt(12) (t - 1/2)
-    slope = 12.0 * (
-        1.0 / (6.0 * a) - 0.5 / a**2 + 2.0 / a**4 - np.exp(-a) * (0.5 / a**2 + 2.0 / a**3 + 2.0 / a**4)
-    )
-    return unseen_by_mean(correlation, length) + float(slope)
 
 
 def _along(
@@ -376,12 +324,28 @@ def _gap(
     known = np.isfinite(widths)
     mean = float(np.mean(widths[known])) if known.any() else 0.0
     error = float(np.hypot(np.hypot(one.width.error, other.width.error) / 2, instrument.along * mean))
+    raggedness, alike = _ragged(widths, topography.dy)
     return GapAlong(
         width=Value(mean, error),
         narrowest=0.0 if crossed.any() or not known.any() else float(np.min(widths[known])),
         bridges=_stretches(crossed),
         bridged=float(crossed.mean()),
+        raggedness=raggedness,
+        correlation_length=alike,
     )
+
+
+def _ragged(widths: np.ndarray, dy: float) -> tuple[float, float]:
+    """Standard deviation of widths along a gap without end, and their correlation length, µm."""
+    known = np.isfinite(widths)
+    if int(known.sum()) < 3:
+        return np.nan, np.nan
+    apart = np.where(known, widths - widths[known].mean(), 0.0)
+    if not apart.any():
+        return 0.0, 0.0
+    alike = correlation_length(apart, dy)
+    seen = max(1.0 - unseen_by_mean(alike, len(widths) * dy), 1e-9)
+    return float(np.sqrt(np.mean(apart[known] ** 2) / seen)), alike
 
 
 def _stretches(where: Sequence[bool] | np.ndarray) -> int:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
+import numpy as np
 import pandas as pd
 
 from pwindow.errors import UnusableInput, first_few
-from pwindow.metrology.areas import MeasuredArea
+from pwindow.metrology.areas import GapAlong, MeasuredArea
 from pwindow.metrology.features import Measured, MeasuredLine, Value
 from pwindow.metrology.foot import TENTH
 from pwindow.metrology.plates import SURFACE_RULE, MeasuredPlate, PlateGap, PlateLine
@@ -111,6 +112,7 @@ def _rows_of_area(measured: MeasuredArea) -> list[dict]:
         {
             **({} if gap.bridges else _with_error("gap", gap.width)),
             **length,
+            **_raggedness(gap),
             "gaps_inspected": 1,
             "gaps_bridged": int(gap.bridges > 0),
             **source,
@@ -119,6 +121,15 @@ def _rows_of_area(measured: MeasuredArea) -> list[dict]:
         for at, gap in enumerate(measured.gaps, 1)
     ]
     return [*lines, *gaps]
+
+
+def _raggedness(gap: GapAlong) -> dict[str, float]:
+    if not np.isfinite(gap.raggedness):
+        return {}
+    return {
+        "gap_raggedness [um]": _kept(gap.raggedness),
+        "gap_correlation [um]": _kept(gap.correlation_length),
+    }
 
 
 def plate_rows(measured: Iterable[MeasuredPlate], plates: Mapping[str, str]) -> pd.DataFrame:

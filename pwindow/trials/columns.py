@@ -79,6 +79,8 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             _number("section_area", "µm²", 0.005, 2e7),
             _number("gap", "µm", 1e-3, 1e5),
             _number("gap_length", "mm", 1e-3, 1e6),
+            _number("gap_raggedness", "µm", 0.0, 1e5),
+            _number("gap_correlation", "µm", 0.0, 1e6),
             Column(name="gaps_inspected", kind="count", least=0.0, most=1e7),
             Column(name="gaps_bridged", kind="count", least=0.0, most=1e7),
             _number("resistance", "Ω", 1e-6, 1e12),
@@ -111,6 +113,8 @@ RESPONSES = (
 )
 UNCERTAINTIES = ("u_line_height", "u_line_width", "u_section_area", "u_gap")
 """Standard uncertainties of what was measured on a feature."""
+RAGGEDNESS = ("gap_raggedness", "gap_correlation")
+"""Standard deviation of a gap's width along it, and the distance at which widths are alike to 1/e."""
 CARRIED = ("source_file", "source_sha256", "source_line")
 """Columns that are kept with a trial's file and take no part in fits: the scans that features were measured on."""
 PRINT_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "print")

@@ -9,10 +9,22 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pwindow.trials.columns import RAGGEDNESS
+
 LINE_KEYS = ["print", "plate_width", "direction"]
 GAP_KEYS = [*LINE_KEYS, "plate_gap"]
 _LOGARITHMS = ["line_height", "line_width"]
-STATISTICS = ["count", "mean", "squares", "bridged", "unmeasured", "gap_length", "error"]
+STATISTICS = [
+    "count",
+    "mean",
+    "squares",
+    "bridged",
+    "unmeasured",
+    "gap_length",
+    "error",
+    "raggedness",
+    "correlation",
+]
 
 
 def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
@@ -37,6 +49,8 @@ def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
         - ``bridged``, ``unmeasured``: numbers of gaps that are bridged, and that are open and not
           measured; 0 for lines.
         - ``gap_length``: the shortest, mm.
+        - ``raggedness``, ``correlation``: mean variance of a gap's width along it, µm², and the mean distance at which
+          widths are alike, µm, where they are told.
         - ``error``: mean square of the standard uncertainties of the measured values, where they are told.
     """
     logs = features[_LOGARITHMS].apply(np.log)
@@ -89,11 +103,13 @@ def _per_section(features: pd.DataFrame, logs: pd.DataFrame) -> pd.Series:
 
 def _gaps(features: pd.DataFrame) -> pd.DataFrame:
     seen = features["gap"].notna() | (features["gaps_inspected"] > 0) | (features["gaps_bridged"] > 0)
-    table = features.loc[seen, [*GAP_KEYS, "gap", "gap_length", "gaps_inspected", "gaps_bridged", "u_gap"]]
+    names = ["gap", "gap_length", "gaps_inspected", "gaps_bridged", "u_gap", *RAGGEDNESS]
+    table = features.loc[seen, [*GAP_KEYS, *names]]
     bridged = table["gaps_bridged"].fillna(0.0)
     unmeasured = (table["gaps_inspected"].fillna(0.0) - bridged - table["gap"].notna()).clip(lower=0.0)
     value, error = table["plate_gap"] - table["gap"], table["u_gap"] ** 2
-    table = table.assign(value=value, bridged=bridged, unmeasured=unmeasured, error=error)
+    ragged = table["gap_raggedness"] ** 2
+    table = table.assign(value=value, bridged=bridged, unmeasured=unmeasured, error=error, raggedness=ragged)
     cells = table.groupby(GAP_KEYS, sort=False, dropna=False).agg(
         count=("value", "count"),
         mean=("value", "mean"),
@@ -102,6 +118,8 @@ def _gaps(features: pd.DataFrame) -> pd.DataFrame:
         unmeasured=("unmeasured", "sum"),
         gap_length=("gap_length", "min"),
         error=("error", "mean"),
+        raggedness=("raggedness", "mean"),
+        correlation=("gap_correlation", "mean"),
     )
     return cells.reset_index().pipe(_squared).assign(quantity="gap_closure")
 

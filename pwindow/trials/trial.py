@@ -18,7 +18,7 @@ from pwindow.overview import Overview, Viewed
 from pwindow.study import Roll
 from pwindow.trials.cells import TypedCells, read_columns
 from pwindow.trials.checks import find_problems, without_unprinted
-from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS, UNCERTAINTIES
+from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS, RAGGEDNESS, UNCERTAINTIES
 from pwindow.trials.files import read_cells
 from pwindow.trials.plausible import doubts
 from pwindow.trials.press_order import IN_FILE, PROGRESS, places
@@ -27,7 +27,7 @@ from pwindow.wording import Units, counted, listed, metric, units_of_factors
 
 _OURS = ("state", PROGRESS, IN_FILE)
 """Columns that are worked out, and not those of a file that happen to have their names."""
-_SINCE = ("order", "time", "foot_rule", *UNCERTAINTIES)
+_SINCE = ("order", "time", "foot_rule", *UNCERTAINTIES, *RAGGEDNESS)
 _ROUNDED = 1e-4  # relative difference of one pressure in two units: 50 µm is 1.9685 thou
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 

@@ -18,12 +18,17 @@ from pwindow.window.bands import speed_bands
 from pwindow.window.conformance import Conformance
 from pwindow.window.requirements.limits import product_limits
 from pwindow.window.requirements.pattern import resolve_patterns
-from pwindow.window.requirements.quantities import gap_count
+from pwindow.window.requirements.quantities import (
+    gap_count,
+    measured_length,
+    more_between_short_gaps,
+    shorter_by,
+)
 from pwindow.window.requirements.tolerances import product_tolerances, without_effect
 from pwindow.window.search.recommendation import Recommendation, recommend
 from pwindow.window.setup import planned_notes
 from pwindow.window.tails import beyond_compared
-from pwindow.wording import asked, counted, listed
+from pwindow.wording import amount, asked, counted, listed
 
 
 @dataclass(frozen=True, repr=False)
@@ -119,6 +124,7 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
         *passed_over,
         *without_effect(tolerances, surfaces),
         *_beyond_inspected(product, surfaces),
+        *_short_gaps(product, surfaces),
         *planned_notes(study.rolls),
     )
     return Window(
@@ -150,10 +156,30 @@ def _beyond_inspected(product: Product, surfaces: Surfaces) -> Iterator[str]:
     )
 
 
+def _short_gaps(product: Product, surfaces: Surfaces) -> Iterator[str]:
+    """What is said of gaps that are shorter than those the trial measured."""
+    if (share := shorter_by(product, surfaces)) is None:
+        return
+    measured, more = measured_length(surfaces), more_between_short_gaps(product, surfaces)
+    lengths = f"the product's gaps are {amount(share * measured)} mm long and the measured ones {amount(measured)} mm"
+    if more is None:
+        yield (
+            f"{lengths}: shorter gaps differ more, and the trial does not say how ragged its gaps are; add columns "
+            "gap_raggedness [µm] and gap_correlation [µm], or measure gaps over that length"
+        )
+    else:
+        yield f"{lengths}: their raggedness adds {amount(more)} µm² to the variance between gaps"
+
+
 def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:
-    """Where one gap a print was measured and many must hold, all that varies counts as between gaps."""
-    joint = surfaces.joint
-    if gap_count(product, surfaces) == 1 or "gap_closure" not in joint.names:
+    """The surfaces' own, with what the product's gaps differ by.
+
+    Where one gap a print was measured and many must hold, all that varies counts as between gaps.
+    """
+    joint, count = surfaces.joint, gap_count(product, surfaces)
+    if "gap_closure" not in joint.names:
         return joint
-    compared = joint.features_compared[joint.names.index("gap_closure")]
-    return joint if compared else joint.between_features("gap_closure")
+    if count != 1 and not joint.features_compared[joint.names.index("gap_closure")]:
+        joint = joint.between_features("gap_closure")
+    more = more_between_short_gaps(product, surfaces)
+    return joint.more_between_features("gap_closure", more) if more else joint

@@ -7,7 +7,8 @@ import pytest
 from skimage.measure import find_contours, label
 
 from pwindow.errors import UnusableInput
-from pwindow.metrology.areas import measure_area, unseen_by_line, unseen_by_mean
+from pwindow.metrology.areas import measure_area
+from pwindow.metrology.raggedness import unseen_by_line, unseen_by_mean
 from pwindow.metrology.topography import Topography
 from tests.helpers.profiles import foot, printed, rough
 
@@ -57,6 +58,17 @@ def test_raggedness_and_its_correlation_length_are_found():
     inner = np.hypot((1 + foot()) / 2, (1 - foot()) / 2)
     assert np.sqrt(np.mean(roughness)) == pytest.approx(inner, rel=0.08)
     assert np.mean(lengths) == pytest.approx(12.0, rel=0.25)
+
+
+def test_raggedness_of_gaps_is_that_of_two_edges():
+    rng, found = np.random.default_rng(9), []
+    for _ in range(5):
+        made, _ = printed(rows=1000, edge=1.0, correlation=12.0, noise=0.002, rng=rng)
+        found += [(gap.raggedness**2, gap.correlation_length) for gap in measure_area(made).gaps]
+    variance, alike = np.mean(found, axis=0)
+    inner = np.hypot((1 + foot()) / 2, (1 - foot()) / 2)
+    assert np.sqrt(variance) == pytest.approx(np.sqrt(2.0) * inner, rel=0.08)
+    assert alike == pytest.approx(12.0, rel=0.25)
 
 
 def test_the_share_that_a_length_does_not_show():

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from pwindow.metrology.raggedness import unseen_by_mean
 from pwindow.surfaces.model.censoring import Censored, expected_closures
 from pwindow.surfaces.model.terms import Design, Scale
 from pwindow.trials.columns import DOME_SECTION_FACTOR
@@ -227,6 +228,21 @@ def _of_measuring(kind: ResponseKind, cells: pd.DataFrame, variance: float) -> t
     )
 
 
+def _of_raggedness(cells: pd.DataFrame, variance: float) -> tuple[str, ...]:
+    """What of the variance between the gaps of a print is the raggedness that the inspected length does not average out."""
+    told = cells[cells["raggedness"].notna() & cells["correlation"].notna() & cells["gap_length"].gt(0.0)]
+    if told.empty or variance == 0.0:
+        return ()
+    deviation, alike = float(told["raggedness"].mean()) ** 0.5, float(told["correlation"].mean())
+    length = float(told["gap_length"].min())
+    share = deviation**2 * unseen_by_mean(alike, 1e3 * length) / variance
+    return (
+        f"gap closure: gaps are ragged along their length (standard deviation {amount(deviation)} µm, alike over "
+        f"{amount(alike)} µm); {amount(100 * min(share, 1.0))} % of the variance between the gaps of a print is what the inspected "
+        f"{amount(length)} mm do not average out of it",
+    )
+
+
 def _with_setups(trial: Trial, cells: pd.DataFrame) -> pd.DataFrame:
     names = [name for name in ("make_ready", *FACTORS, "plate", STATE) if name in trial.prints]
     return cells.join(trial.prints[names], on="print")
@@ -255,7 +271,7 @@ def _closure(trial: Trial) -> ResponseData | None:
     if cells.empty:
         return None
     variance, df = _pooled_variance(cells)
-    measuring = _of_measuring(RESPONSE_KINDS["gap_closure"], cells, variance)
+    told = (*_of_measuring(RESPONSE_KINDS["gap_closure"], cells, variance), *_of_raggedness(cells, variance))
     cells = cells.rename(columns={"mean": "value", "count": "measured"})
     cells = cells[[*GAP_KEYS, "value", "measured", "bridged", "unmeasured"]].assign(
         measured_mean=cells["value"], count=cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
@@ -265,7 +281,7 @@ def _closure(trial: Trial) -> ResponseData | None:
     notes = [f"{gaps} as closed by at least the plate gap"] if bridged else []
     if not cells["measured"].any():
         notes.append(COUNTS_ONLY)
-    notes += measuring
+    notes += told
     return ResponseData(
         kind=RESPONSE_KINDS["gap_closure"],
         cells=_with_setups(trial, cells),

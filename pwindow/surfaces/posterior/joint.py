@@ -161,6 +161,26 @@ class JointSurfaces:
         growths = {other: one for other, one in self.growths.items() if other != name}
         return replace(self, spread=spread, between=tuple(between), posterior=posterior, growths=growths)
 
+    def more_between_features(self, name: str, variance: float) -> JointSurfaces:
+        """The same with more variance between the features of a print.
+
+        Parameters
+        ----------
+        name : str
+            One of `names`.
+        variance : float
+            That is added, in the square of the response's modelled unit.
+        """
+        at = self.names.index(name)
+        between = list(self.between)
+        between[at] = float(np.sqrt(between[at] ** 2 + variance))
+        posterior = self.posterior
+        if self.draws is not None:
+            feature = self.draws.feature.copy()
+            feature[:, at] += variance
+            posterior = replace(self.draws, feature=feature)
+        return replace(self, between=tuple(between), posterior=posterior)
+
     def means(self, setups: pd.DataFrame) -> np.ndarray:
         """Predicted means on the modelled scale, shape (len(setups), q)."""
         matrices = model_matrices(self.designs, setups)

@@ -197,6 +197,15 @@ def _measuring(connection: Connection) -> None:
     _add(connection, "cells", "error", number)
 
 
+def _raggedness(connection: Connection) -> None:
+    """Gaps say how ragged they are along their length, and cells that of their gaps."""
+    number = Double().compile(connection.dialect)
+    for name in ("gap_raggedness", "gap_correlation"):
+        _add(connection, "features", name, number)
+    for name in ("raggedness", "correlation"):
+        _add(connection, "cells", name, number)
+
+
 def _add(connection: Connection, table: str, column: str, kind: str) -> bool:
     """Add a column; False where the tables were made with it, by a version whose first steps did that."""
     if column in _columns(connection, table):
@@ -222,5 +231,6 @@ STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
         "foot rule": _foot_rule,
         "scan decisions": _made(*_SCAN_DECISIONS),
         "measuring": _measuring,
+        "raggedness": _raggedness,
     }
 )

@@ -24,6 +24,7 @@ from pwindow.conductors.mesh import (
 from pwindow.conductors.silver import log_silver_constant
 from pwindow.conductors.tile import drop_per_sheet_resistance
 from pwindow.errors import WindowProblem
+from pwindow.metrology.raggedness import unseen_by_mean
 from pwindow.product import Product, Requirement
 from pwindow.study import DENSE_SILVER, Ink
 from pwindow.surfaces.posterior.joint import JointSurfaces
@@ -259,13 +260,58 @@ def gap_count(product: Product, surfaces: Surfaces) -> float:
     count, length = requirement.parameters.get("count", 1), requirement.parameters.get("length")
     if length is None:
         return count
-    measured = surfaces.trial.cells["gap_length"].min()
+    measured = measured_length(surfaces)
     if not measured > 0:
         raise WindowProblem(
             f"the product's gaps are {length:g} mm long, but the trial does not say how long its measured "
             "gaps are: add a column gap_length [mm], or leave out the length"
         )
-    return max(count * length / float(measured), 1)
+    return count * max(length / measured, 1.0)
+
+
+def measured_length(surfaces: Surfaces) -> float:
+    """The shortest length over which the trial measured a gap, mm; NaN where it does not say."""
+    return float(surfaces.trial.cells["gap_length"].min())
+
+
+def shorter_by(product: Product, surfaces: Surfaces) -> float | None:
+    """Length of the product's gaps over that of the trial's; None where they are not shorter.
+
+    Parameters
+    ----------
+    product : Product
+    surfaces : Surfaces
+    """
+    requirement = next((item for item in product.requirements if item.name == "gap"), None)
+    length = None if requirement is None else requirement.parameters.get("length")
+    share = np.nan if length is None else length / measured_length(surfaces)
+    return float(share) if share < 1.0 else None
+
+
+def more_between_short_gaps(product: Product, surfaces: Surfaces) -> float | None:
+    """By what the variance between gaps grows where the product's are shorter than the trial's, µm².
+
+    A gap's mean width over a short length holds more of the raggedness of its edges than over a long one.
+
+    Parameters
+    ----------
+    product : Product
+    surfaces : Surfaces
+
+    Returns
+    -------
+    float or None
+        0 where they are not shorter; None where the trial does not say how ragged its gaps are.
+    """
+    share = shorter_by(product, surfaces)
+    if share is None:
+        return 0.0
+    cells = surfaces.trial.of_quantity("gap_closure")
+    variance, alike = float(cells["raggedness"].mean()), float(cells["correlation"].mean())
+    if not np.isfinite([variance, alike]).all():
+        return None
+    length = 1e3 * measured_length(surfaces)
+    return variance * (unseen_by_mean(alike, share * length) - unseen_by_mean(alike, length))
 
 
 def worst_of(base: Quantity, count: float, gaps: Extremes, spread: float) -> tuple[Quantity, Quantity]:

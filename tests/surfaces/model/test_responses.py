@@ -121,6 +121,20 @@ def test_what_of_the_features_is_measuring_is_told_and_left_in(demo_rows, tmp_pa
     assert kept["gap_closure"].notes == data["gap_closure"].notes
 
 
+def test_what_of_the_gaps_is_raggedness_is_told(demo_rows, tmp_path):
+    columns = {"gap_length [mm]": 5.0, "gap_raggedness [um]": 1.0, "gap_correlation [um]": 500.0}
+    told = demo_rows.assign(**columns)
+    (note,) = (one for one in response_data(read_frame(told))["gap_closure"].notes if "ragged" in one)
+    share = 0.18 / response_data(read_frame(demo_rows))["gap_closure"].feature_variance
+    assert float(note.split("; ")[1].split(" %")[0]) == pytest.approx(100 * share, rel=0.01)
+    assert "standard deviation 1 µm, alike over 500 µm" in note
+    file = tmp_path / "told.csv"
+    told.to_csv(file, index=False)
+    archive = Archive(str(tmp_path / "trials.db"))
+    archive.add(InputFile.of(file), "same process", "the first")
+    assert note in response_data(archive.trial())["gap_closure"].notes
+
+
 def test_an_uncertainty_larger_than_the_differences_is_doubted(demo_rows):
     data = response_data(read_frame(demo_rows.assign(**{"u_line_width [um]": 40.0})))
     assert any(

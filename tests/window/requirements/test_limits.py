@@ -258,6 +258,41 @@ def with_length(rows, length):
     return rows.assign(**{"gap_length [mm]": length})
 
 
+def ragged(rows, length=5.0, deviation=2.0, alike=500.0):
+    told = with_length(rows, length).assign(
+        **{"gap_raggedness [um]": deviation, "gap_correlation [um]": alike}
+    )
+    return pw.fit(read_frame(told))
+
+
+@pytest.mark.slow
+def test_short_gaps_differ_by_more_of_their_raggedness(demo_rows, places):
+    """Of 2 µm alike over 0.5 mm, 5 mm leave 18.00 % of the variance between gaps and 1 mm 56.77 % (own integration)."""
+    surfaces = ragged(demo_rows)
+    alike, shorter = (
+        pw.find_window(surfaces, make_product(gap=(20.0, None, {"count": 48, "length": length})))
+        for length in (5.0, 1.0)
+    )
+    at = alike.joint.names.index("gap_closure")
+    more = shorter.joint.between[at] ** 2 - alike.joint.between[at] ** 2
+    assert more == pytest.approx(4.0 * (0.5677 - 0.1800), abs=2e-4)
+    closures = [window.joint.draws.feature[:, at] for window in (shorter, alike)]
+    np.testing.assert_allclose(closures[0] - closures[1], more)
+    below = judged(shorter, places, "gap") - judged(alike, places, "gap")
+    assert (below <= 1e-9).all() and below.min() < -0.02
+    assert not any("shorter" in note or "raggedness" in note for note in alike.notes)
+    assert any(note.endswith("adds 1.55 µm² to the variance between gaps") for note in shorter.notes)
+
+
+@pytest.mark.slow
+def test_short_gaps_of_unknown_raggedness_are_told(demo_rows):
+    surfaces = pw.fit(read_frame(with_length(demo_rows, 5.0)))
+    window = pw.find_window(surfaces, make_product(gap=(20.0, None, {"count": 48, "length": 1.0})))
+    assert any("does not say how ragged its gaps are" in note for note in window.notes)
+    same = pw.find_window(surfaces, make_product(gap=(20.0, None, {"count": 48})))
+    assert window.joint is same.joint
+
+
 @pytest.mark.slow
 def test_a_long_gap_is_the_worst_of_many_short_ones(demo_rows, places):
     """4 gaps of 60 mm, where the trial measured 5 mm each, are 48 gaps of 5 mm."""
