@@ -39,6 +39,7 @@ def test_the_commands_were_found():
         "refit",
         "accept-change",
         "trace",
+        "scans",
         "trials",
         "fits",
         "compare",

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pwindow.cli.archived import COMMANDS
+from pwindow.cli.archived_scans import scans
 from pwindow.cli.documents import DOCUMENTS
 from pwindow.cli.gauged import gauge
 from pwindow.cli.guarded import guarded, reply
@@ -354,5 +355,5 @@ def serve(
     )
 
 
-for command in (*DOCUMENTS, *COMMANDS, trace, gauge):
+for command in (*DOCUMENTS, *COMMANDS, trace, scans, gauge):
     main.add_command(command)

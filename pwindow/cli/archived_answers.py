@@ -18,6 +18,7 @@ if TYPE_CHECKING:  # loaded by what needs them: a first trial is added without a
     from pwindow.workflows.adding import NewTrial
     from pwindow.workflows.confirm import Confirmation
     from pwindow.workflows.kept import KeptFit
+    from pwindow.workflows.scan_files import Found, Written
 
 
 def added_answer(archive: Archive, new: NewTrial) -> dict:
@@ -198,5 +199,28 @@ def volumes_answer(archive: Archive) -> dict:
             "archive": archive.address,
             "rolls": {roll.id: roll.cell_volume for roll in archive.rolls(tried)},
             "measurements": found.assign(measured=found["measured"].astype(str)).to_dict("records"),
+        }
+    )
+
+
+def scans_answer(archive: Archive, found: Found, written: Written | None) -> dict:
+    """Scans that an archive keeps, and what was written of them.
+
+    Parameters
+    ----------
+    archive : Archive
+    found : Found
+    written : Written or None
+        None where they are only listed.
+    """
+    rows = found.scans.rename(columns={"size": "size_bytes"})
+    rows["kept"] = [moment.isoformat(timespec="seconds") for moment in rows["kept"]]
+    return plain(
+        {
+            "archive": archive.address,
+            "scans": rows.to_dict("records"),
+            "not_kept": found.missing,
+            "written": None if written is None else list(map(str, written.new)),
+            "already_there": None if written is None else list(map(str, written.known)),
         }
     )

@@ -294,3 +294,20 @@ def volumes_text(answer: Mapping, units: Units = METRIC) -> str:
     measured = pd.DataFrame(answer["measurements"])
     measured["cell_volume"] = units.volume.of(measured["cell_volume"].astype(float))
     return f"cell volumes, {units.volume.name}; the last measurement of each roll applies\n{table(measured)}"
+
+
+def scans_text(answer: Mapping) -> str:
+    """Scans that an archive keeps, or the files that were written of them."""
+    if answer["written"] is not None:
+        lines = [f"written: {path}" for path in answer["written"]]
+        return "\n".join([*lines, *(f"already there: {path}" for path in answer["already_there"])])
+    if not answer["scans"]:
+        return f"archive {answer['archive']} keeps none of these scans; `pwindow trace … --keep-scans` keeps them"
+    rows = pd.DataFrame(answer["scans"])
+    shown = {
+        "scan": rows["name"],
+        "size, kB": [f"{size / 1e3:,.1f}" for size in rows["size_bytes"]],
+        "kept": rows["kept"].map(_minute),
+        "SHA-256": rows["sha256"].str[:12],
+    }
+    return table(pd.DataFrame(shown))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,13 +18,26 @@ from pwindow.cli.sources import ARCHIVE, archive_of
 from pwindow.errors import UnusableInput
 
 if TYPE_CHECKING:  # loaded by the command
+    from pwindow.metrology.areas import MeasuredArea
     from pwindow.metrology.decisions import Decisions
+    from pwindow.metrology.features import Measured
+    from pwindow.metrology.plates import MeasuredPlate
     from pwindow.metrology.topography import Topography
     from pwindow.metrology.trace import Trace
 
 _INSTRUMENTS = ("optical", "stylus")
 _FEET = ("tenth", "three-deviations")
 _MANY = 40  # profiles from which on several processes are worth their start
+
+
+@dataclass(frozen=True)
+class _Read:
+    """Scans, why other files cannot be read, the file of each scan by its SHA-256, and the names of all files."""
+
+    scans: list[Trace | Topography]
+    failed: list[str]
+    paths: dict[str, Path]
+    names: set[str]
 
 
 @click.command()
@@ -58,6 +72,11 @@ _MANY = 40  # profiles from which on several processes are worth their start
     help="Decisions on scans (TOML), as saved on the page Traces: excluded ones are left out.",
 )
 @ARCHIVE
+@click.option(
+    "--keep-scans",
+    is_flag=True,
+    help="Keep the files of the scans that are measured in the archive, each once; `scans` gives them back.",
+)
 @click.option(
     "--instrument",
     type=click.Choice(_INSTRUMENTS),
@@ -102,6 +121,7 @@ def trace(
     pattern: str | None,
     decided: Path | None,
     archive: str | None,
+    keep_scans: bool,
     instrument: str,
     foot: str,
     scale: float | None,
@@ -120,65 +140,112 @@ def trace(
 
     if of == "plate" and (runs is not None or foot != _FEET[0]):
         raise click.UsageError("a plate has no run list and no foot; leave out --runs and --foot")
+    if keep_scans and archive is None:
+        raise click.UsageError("--keep-scans needs --archive ADDRESS, or PWINDOW_ARCHIVE")
     from pwindow.inputs import InputFile
-    from pwindow.metrology.decisions import changed_since, excluded_apart
+    from pwindow.metrology.decisions import excluded_apart
     from pwindow.metrology.reading import PRINTED, RELIEF
-    from pwindow.metrology.rows import listed_scans, names_of, not_there, plate_rows, trial_rows
+    from pwindow.metrology.rows import listed_scans, names_of, plate_rows, trial_rows
     from pwindow.outputs import csv_of, plain, write_file
     from pwindow.trials.files import read_cells
 
-    scans, failed = _read(files, scale, RELIEF if of == "plate" else PRINTED)
-    decisions = _decisions(decided, archive)
-    kept, excluded = excluded_apart(scans, decisions)
+    what = "plate_id" if of == "plate" else "print"
+    paths = _paths(files)
+    if keep_scans:
+        _refuse_large(paths)
+    read = _read(paths, scale, RELIEF if of == "plate" else PRINTED)
+    decisions = _decisions(decided, archive, keep_scans=keep_scans)
+    scans, excluded = excluded_apart(read.scans, decisions)
     run_list = None if runs is None else read_cells(InputFile.of(runs))[0]
     listed = None if scan_list is None else listed_scans(read_cells(InputFile.of(scan_list))[0])
     named = any(one is not None for one in (output, run_list, listed, pattern))
-    names = names_of(kept, pattern, "plate_id" if of == "plate" else "print", listed) if named else {}
-    found, unmeasured = _measure(kept, instrument, decisions, of, foot)
-    failed += unmeasured
+    names = names_of(scans, pattern, what, listed) if named else {}
+    found, unmeasured = _measure(scans, instrument, decisions, of, foot)
+    failed = [*read.failed, *unmeasured]
     if not found:
         raise UnusableInput(*(failed or ["all scans are excluded; nothing is left to measure"]))
+    rows = None
     if output is not None:
         rows = plate_rows(found, names) if of == "plate" else trial_rows(found, names, run_list, listed)
+    kept = _keep(found, read.paths, archive) if keep_scans else None
+    if output is not None and rows is not None:
         write_file(output, csv_of(rows).encode())
     if picture is not None:
         from pwindow.cli.traced_pictures import save_scan_pictures
 
         save_scan_pictures(found, picture)
-    if listed is not None and (missing := not_there(listed, scans)):
-        failed.append(missing)
-    for reason in [*failed, *map(changed_since, decisions.outdated(scans))]:
+    notes = [*_notes_on_names(read, pattern, what, listed), *decisions.not_holding(read.scans)]
+    for reason in [*failed, *notes]:
         click.echo(reason, err=True)
     answer, text = (plates_answer, plates_text) if of == "plate" else (traces_answer, traces_text)
-    reply(plain(answer(found, names, failed, decisions, excluded)), text, as_json=as_json)
+    document = answer(found, names, failed, decisions, excluded) | {"notes": notes, "scans_kept": kept}
+    reply(plain(document), text, as_json=as_json)
 
 
-def _decisions(file: Path | None, archive: str | None) -> Decisions:
+def _notes_on_names(
+    read: _Read, pattern: str | None, what: str, listed: Mapping[str, Mapping[str, str]] | None
+) -> list[str]:
+    """Scans of a list that are not there, and prints or plates that are said differently."""
+    from pwindow.metrology.rows import contradictions, not_there
+
+    there = {*(scan.name for scan in read.scans), *read.names}
+    notes = [
+        None if listed is None else not_there(listed, there),
+        contradictions(read.scans, pattern, what, listed),
+    ]
+    return [note for note in notes if note is not None]
+
+
+def _refuse_large(paths: Iterable[Path]) -> None:
+    """Before anything is read, refuse what the archive would not keep."""
+    from pwindow.trials.archive.scans import refuse_large
+
+    for path in paths:
+        if path.exists():
+            refuse_large(str(path), path.stat().st_size)
+
+
+def _keep(
+    found: Sequence[Measured | MeasuredArea | MeasuredPlate], paths: Mapping[str, Path], archive: str | None
+) -> dict:
+    """Keep the files of what was measured; says how many were kept, and how many were there."""
+    from pwindow.metrology.scans import scan_of
+    from pwindow.workflows.scan_files import keep_measured
+
+    opened = archive_of(archive)
+    measured = {scan_of(one).sha256 for one in found}
+    kept = keep_measured(opened, {digest: path for digest, path in paths.items() if digest in measured})
+    return {"archive": opened.address, "kept": kept.new, "already_there": kept.known}
+
+
+def _decisions(file: Path | None, archive: str | None, *, keep_scans: bool) -> Decisions:
     """Decisions of a file, which go before those of an archive."""
     from pwindow.metrology.decisions import Decisions, read_decisions
 
     kept = Decisions()
-    if archive is not None and not _to_be_made(archive):
+    if archive is not None and not _to_be_made(archive, keep_scans=keep_scans):
         from pwindow.workflows.scanned import archived_decisions
 
         kept = archived_decisions(archive_of(archive, there=True))
     return kept if file is None else kept.taking(*read_decisions(file))
 
 
-def _to_be_made(archive: str) -> bool:
-    """Whether an archive that only the environment names is not there yet: scans come before the first trial."""
+def _to_be_made(archive: str, *, keep_scans: bool) -> bool:
+    """Whether an archive that is not there need not be: scans come before the first trial.
+
+    That is so where only the environment names it, or where it is made to keep them.
+    """
     from pwindow.trials.archive.connection import file_of
 
     named = click.get_current_context().get_parameter_source("archive")
     file = file_of(archive)
-    return named is ParameterSource.ENVIRONMENT and file is not None and not file.exists()
+    needless = keep_scans or named is ParameterSource.ENVIRONMENT
+    return needless and file is not None and not file.exists()
 
 
-def _read(
-    files: Sequence[Path], scale: float | None, highest: float
-) -> tuple[list[Trace | Topography], list[str]]:
-    """The scans of files and of the files in folders, in the order of their names, and why others cannot be read."""
-    from pwindow.metrology.scans import SUFFIXES, read_or_why
+def _paths(files: Sequence[Path]) -> list[Path]:
+    """Files, and those in folders in the order of their names."""
+    from pwindow.metrology.scans import SUFFIXES
 
     paths = []
     for one in files:
@@ -190,10 +257,27 @@ def _read(
         if not inside:
             raise UnusableInput(f"{one}: the folder holds no file that ends in {', '.join(SUFFIXES)}")
         paths += inside
+    return paths
+
+
+def _read(paths: Sequence[Path], scale: float | None, highest: float) -> _Read:
+    """The scans of files, and why others cannot be read."""
+    from pwindow.metrology.scans import read_or_why
+
     with click.progressbar(paths, label="reading", file=sys.stderr, hidden=len(paths) < 2) as bar:
         read = [read_or_why(path, scale, highest) for path in bar]
-    scans = [scan for one in read if not isinstance(one, str) for scan in one]
-    return scans, [one for one in read if isinstance(one, str)]
+    scans: list[Trace | Topography] = []
+    by_digest: dict[str, Path] = {}
+    for path, one in zip(paths, read):
+        if not isinstance(one, str):
+            scans += one
+            by_digest.setdefault(one[0].sha256, path)
+    return _Read(
+        scans=scans,
+        failed=[one for one in read if isinstance(one, str)],
+        paths=by_digest,
+        names={path.name for path in paths},
+    )
 
 
 def _measure(

@@ -57,6 +57,16 @@ def source_of(scan: Trace | Topography, decisions: Decisions) -> dict:
     }
 
 
+def kept_lines(answer: Mapping) -> list[str]:
+    """How many files of scans were kept, in a line; none where that was not asked for."""
+    kept = answer["scans_kept"]
+    if kept is None:
+        return []
+    return [
+        f"files of scans: {kept['kept']} kept in archive {kept['archive']}, {kept['already_there']} there already"
+    ]
+
+
 def _of_trace(one: Measured, prints: Mapping[str, str], decisions: Decisions) -> dict:
     trace = one.levelled.trace
     return {
@@ -186,6 +196,7 @@ def traces_text(answer: Mapping) -> str:
     return "\n".join(
         [
             *notes,
+            *kept_lines(answer),
             f"± one standard uncertainty; widths at {answer['foot_rule']}; bridged gaps: {bridged}",
             "",
             table,

@@ -12,6 +12,7 @@ from pwindow.errors import UnusableInput
 from pwindow.metrology.areas import MeasuredArea
 from pwindow.metrology.features import Measured
 from pwindow.metrology.plates import MeasuredPlate
+from pwindow.metrology.scans import scan_of
 from pwindow.outputs import write_file
 from pwindow.review.browser import image_of
 
@@ -37,10 +38,7 @@ def save_scan_pictures(found: Sequence[Measured | MeasuredArea | MeasuredPlate],
             f"{path.name} holds at most {most} of the {len(found)} scans; name fewer files"
             + (", or end it in .html" if most == 1 else "")
         )
-    figures = [
-        scan_figure(one.topography if isinstance(one, MeasuredArea) else one.levelled.trace, one)
-        for one in found
-    ]
+    figures = [scan_figure(scan_of(one), one) for one in found]
     if kind == "html":
         parts = [
             figure.to_html(full_html=False, include_plotlyjs=not at) for at, figure in enumerate(figures)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from pwindow.cli.traced_answers import source_of
+from pwindow.cli.traced_answers import kept_lines, source_of
 from pwindow.metrology.decisions import Decisions
 from pwindow.metrology.features import Value
 from pwindow.metrology.plates import SURFACE_RULE, Lip, MeasuredPlate, PlateGap, PlateLine
@@ -120,7 +120,7 @@ def plates_text(answer: Mapping) -> str:
     notes += [f"{one['scan']}: {one['decision']}" for one in answer["excluded"]]
     table = pd.DataFrame(rows).fillna("").to_string(index=False)
     rule = f"± one standard uncertainty; an edge is {answer['edge_rule']}"
-    return "\n".join([*notes, rule, "", table])
+    return "\n".join([*notes, *kept_lines(answer), rule, "", table])
 
 
 def _words(row: Mapping, name: str) -> str:

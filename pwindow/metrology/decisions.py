@@ -141,6 +141,22 @@ class Decisions:
         now = {scan.file: scan.sha256 for scan in scans}
         return tuple(sorted({one.file for one in self if now.get(one.file, one.sha256) != one.sha256}))
 
+    def not_holding(self, scans: Sequence[Trace | Topography]) -> tuple[str, ...]:
+        """In sentences, decisions that seem to be about these scans and hold for none of them."""
+        return (*map(changed_since, self.outdated(scans)), *self.without_profile(scans))
+
+    def without_profile(self, scans: Iterable[Trace | Topography]) -> tuple[str, ...]:
+        """In sentences, decisions about profiles that the files with their bytes do not hold."""
+        there: dict[str, list[str]] = {}
+        for scan in scans:
+            digest, profile = key_of(scan)
+            there.setdefault(digest, []).append(profile)
+        return tuple(
+            _no_such_profile(one, there[one.sha256])
+            for one in self
+            if one.profile not in there.get(one.sha256, [one.profile])
+        )
+
     def text(self) -> str:
         """As a file has it, in TOML."""
         return "\n".join(["# decisions on scans", *(_written(one) for one in self)]) + "\n"
@@ -165,6 +181,12 @@ def excluded_apart(
 def changed_since(file: str) -> str:
     """That a file is not what it was when it was decided on."""
     return f"{file} has changed since it was decided on; that decision is not used: look at the scan again"
+
+
+def _no_such_profile(decision: Decision, there: Sequence[str]) -> str:
+    of = f"of its profile “{shown(decision.profile)}”" if decision.profile else "without naming a profile"
+    holds = f"profiles {first_few(there)}: name one of them" if any(there) else "one profile without a name"
+    return f"{decision.file}: “{decision.words()}” was decided {of}, and it holds {holds}; that decision is not used"
 
 
 def decision_on(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +12,7 @@ from pwindow.errors import UnusableInput
 from pwindow.metrology.foot import TENTH, FootRule
 from pwindow.metrology.instruments import INSTRUMENTS, Instrument
 from pwindow.metrology.levelling import Levelled, level
-from pwindow.metrology.lines import HALF, Flank, Line, find_lines, low_runs, unseen_area
+from pwindow.metrology.lines import HALF, Flank, Line, find_lines, low_runs, lowest, unseen_area
 from pwindow.metrology.trace import Trace
 from pwindow.wording import counted, to_width
 
@@ -23,11 +23,12 @@ _MOST_RIDGES = 2  # of one line: squeezed-out ink stands at both edges
 _FEWEST_LINES = 3  # of a profile, that show what is usual
 _SATELLITE, _LOW = 0.4, 0.7  # of the usual width and height, below both of which it is a drop of ink
 _AT_END, _ENDS_HIGH = 5, 0.15  # points of an end, and the share of a line's height at which it is no film
+_AS_HIGH = 0.7  # of a line's height, at which both ends are more likely the surface that gaps are cut into
+_CLEAR = 5.0  # standard deviations of the film above which its end is none
+_UPSIDE_DOWN = "is the scan upside down, or is it of a plate (--of plate)?"
 _LITTLE_FILM = 0.1  # share of a profile
-_WAVES, _UNEVEN = (
-    20,
-    0.1,
-)  # points that are alike, and share of the step height, from which on the film is uneven
+_WAVES = 20  # points of the film that are alike, from which on it is no noise
+_UNEVEN = 0.1  # share of the step height, from which on the film is uneven
 _FITS = 0.2  # of the usual distance of lines, within which missing ones would fit into a gap
 
 
@@ -171,7 +172,7 @@ def measure(
     >>> [round(one.area.value, 2) for one in found.lines], round(found.gaps[0].width.value, 1)
     ([40.0, 40.0], 43.0)
     """
-    levelled = level(trace, film)
+    levelled = _level(trace, film)
     found = find_lines(levelled, rule)
     lines = _without_satellites(found)
     drops = [(drop.left.foot, drop.right.foot) for drop in found if drop not in lines] + low_runs(
@@ -179,8 +180,7 @@ def measure(
     )
     if not lines:
         raise UnusableInput(
-            f"{trace.name}: nothing on it is clearly higher than the film (noise {1e3 * levelled.noise:.3g} nm); "
-            "check that it crosses a line, and the unit of its heights"
+            f"{trace.name}: nothing on it is clearly higher than the film{_instead(levelled)}"
         )
     joined = _joined(lines)
     return Measured(
@@ -196,12 +196,56 @@ def measure(
     )
 
 
+def _level(trace: Trace, film: np.ndarray | None) -> Levelled:
+    """As `level`, whose refusal says also that the trace shows lines when it is turned upside down."""
+    try:
+        return level(trace, film)
+    except UnusableInput as problem:
+        if film is not None or not _shows_lines(replace(trace, z=-trace.z)):
+            raise
+        raise UnusableInput(f"{problem}; turned upside down it shows lines: {_UPSIDE_DOWN}") from problem
+
+
+def _shows_lines(trace: Trace) -> bool:
+    try:
+        return bool(find_lines(level(trace, plate=True)))
+    except UnusableInput:
+        return False
+
+
+def _instead(levelled: Levelled) -> str:
+    """What a profile without a line shows, and what to do."""
+    low, ends = lowest(levelled), [height for _, height in _ends(levelled)]
+    if low is not None:
+        return f", but at {low[0]:.4g} µm it lies {low[1]:.3g} µm below the film: {_UPSIDE_DOWN}"
+    if max(ends) > _CLEAR * levelled.noise:
+        return (
+            f" but what reaches an end of it, {max(ends):.3g} µm high: is the film bent like a bowl? Point out where it is "
+            "bare, or measure from film to film"
+        )
+    return (
+        f" (noise {1e3 * levelled.noise:.3g} nm); check that it crosses a line, and the unit of its heights"
+    )
+
+
+def _ends(levelled: Levelled) -> list[tuple[str, float]]:
+    """Both sides of a profile, and how high they lie above the film, µm."""
+    seen = np.flatnonzero(levelled.trace.seen)
+    sides = (("left", seen[:_AT_END]), ("right", seen[-_AT_END:]))
+    return [(side, float(np.median(levelled.height[at]))) for side, at in sides]
+
+
 def _left_out(levelled: Levelled, lines: Sequence[Line]) -> Iterator[str]:
     """What reaches an end of the profile, a line that is cut or a film that has a step; and how its film is not flat."""
-    x, seen = levelled.trace.x, np.flatnonzero(levelled.trace.seen)
-    step = float(np.median([line.step for line in lines]))
-    for side, at in (("left", seen[:_AT_END]), ("right", seen[-_AT_END:])):
-        height = float(np.median(levelled.height[at]))
+    x, step = levelled.trace.x, float(np.median([line.step for line in lines]))
+    ends = _ends(levelled)
+    if min(height for _, height in ends) > _AS_HIGH * step:
+        yield (
+            "both of its ends lie as high as its lines, and what reaches them is left out: does it begin and end on a line, or "
+            f"{_UPSIDE_DOWN}"
+        )
+        ends = []
+    for side, height in ends:
         if height < -_ENDS_HIGH * step:
             yield (
                 f"its {side} end lies {-height:.3g} µm below what is taken for film: point out where the film is bare"

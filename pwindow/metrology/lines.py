@@ -157,6 +157,13 @@ def find_lines(levelled: Levelled, rule: FootRule = TENTH) -> tuple[Line, ...]:
     return tuple(found)
 
 
+def lowest(levelled: Levelled) -> tuple[float, float] | None:
+    """Place and depth of what lies deepest below the film, µm; None where nothing is clearly below it."""
+    smooth, floor = _smoothed(levelled, _without_voids(levelled))
+    at = int(smooth.argmin())
+    return (float(levelled.trace.x[at]), -float(smooth[at])) if smooth[at] < -floor else None
+
+
 def low_runs(levelled: Levelled, lines: Iterable[Line]) -> list[tuple[float, float]]:
     """Ends of what is clearly above the film and too low for a line, beside lines, µm.
 
@@ -184,7 +191,7 @@ def _smoothed(levelled: Levelled, height: np.ndarray) -> tuple[np.ndarray, float
     window = max(1, len(height) // 400)
     smooth = uniform_filter1d(height, window, mode="nearest")
     noise = levelled.noise * np.sqrt(min(levelled.independent, window) / window)
-    return smooth, max(_CLEAR * noise, 1e-9 * float(smooth.max()))
+    return smooth, max(_CLEAR * noise, 1e-9 * float(np.abs(smooth).max()))
 
 
 def _without_voids(levelled: Levelled) -> np.ndarray:

@@ -64,8 +64,8 @@ class PlateGap:
         Its edges at the surface, µm.
     width : Value
         At the surface, µm.
-    depth : Value
-        µm.
+    depth : Value or None
+        µm; None where the instrument saw nothing of its bottom.
     lips : tuple of (Lip or None)
         At its left and right edge.
     lip_width : Value
@@ -77,7 +77,7 @@ class PlateGap:
     left: float
     right: float
     width: Value
-    depth: Value
+    depth: Value | None
     lips: tuple[Lip | None, Lip | None]
     lip_width: Value
     flags: tuple[str, ...]
@@ -204,14 +204,15 @@ def _gap(
         _lip(levelled, right.value, right.value + room[1], instrument),
     )
     crests = [edge if lip is None else lip.place for lip, edge in zip(lips, edges)]
+    depth = _depth(levelled, groove, instrument)
     return PlateGap(
         left=left.value,
         right=right.value,
         width=_between(left, right, instrument),
-        depth=_depth(levelled, groove, instrument),
+        depth=depth,
         lips=lips,
         lip_width=_between(crests[0], crests[1], instrument),
-        flags=tuple(_flags(groove)),
+        flags=tuple(_flags(groove, depth)),
     )
 
 
@@ -221,15 +222,15 @@ def _between(left: Value, right: Value, instrument: Instrument) -> Value:
     return Value(width, float(error))
 
 
-def _depth(levelled: Levelled, groove: Line, instrument: Instrument) -> Value:
-    """Of the middle third of a gap below the surface, as ISO 5436-1 takes it of a groove."""
+def _depth(levelled: Levelled, groove: Line, instrument: Instrument) -> Value | None:
+    """Of the middle third of a gap below the surface, as ISO 5436-1 takes it of a groove; None where nothing of that was seen."""
     x, seen = levelled.trace.x, levelled.trace.seen
     inside = (x > groove.left.foot) & (x < groove.right.foot) & seen
     low = x[inside][levelled.height[inside] > HALF * levelled.height[inside].max()]
     middle, width = (low[0] + low[-1]) / 2, low[-1] - low[0]
     below = levelled.height[(np.abs(x - middle) <= width / 6) & seen]
     if len(below) == 0:
-        return Value(np.nan, np.nan)
+        return None
     depth = float(below.mean())
     noise = levelled.noise * np.sqrt(min(levelled.independent, len(below)) / len(below))
     error = np.sqrt(instrument.height_error(depth) ** 2 + noise**2 + levelled.offset_error(middle) ** 2)
@@ -317,8 +318,8 @@ def _arc(at: np.ndarray, top: float, middle: float, radius: float) -> np.ndarray
     return top - radius + np.sqrt(np.maximum(radius**2 - (at - middle) ** 2, 0.0))
 
 
-def _flags(groove: Line) -> list[str]:
-    found = []
+def _flags(groove: Line, depth: Value | None) -> list[str]:
+    found = [] if depth is not None else ["its bottom was not seen: no depth"]
     if groove.interpolated > 0.2:
         found.append(f"{100 * groove.interpolated:.0f} % of its width was not seen and is interpolated")
     if groove.peak >= DEEPEST * (1.0 - 1e-9):

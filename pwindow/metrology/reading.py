@@ -15,10 +15,11 @@ import pandas as pd
 
 from pwindow.errors import UnitProblem, UnusableInput, first_few, shown
 from pwindow.inputs import InputFile
+from pwindow.metrology.headers import name_and_unit
 from pwindow.metrology.trace import Trace
 from pwindow.metrology.unseen import seen_alone
 from pwindow.trials.files import decode
-from pwindow.units import factor_between, split_header
+from pwindow.units import factor_between
 
 ALONG = ("x", "position", "distance", "lateral")
 HEIGHTS = ("z", "height", "profile")
@@ -37,7 +38,7 @@ plates have a relief of some hundred, and lines of 20 µm need steps well below 
 def read_traces(source: str | Path | InputFile, highest: float = PRINTED) -> tuple[Trace, ...]:
     """The profiles of a CSV file.
 
-    A line of the file names the columns with their units, such as ``x [µm], z [nm]``; several columns of heights are
+    A line of the file names the columns with their units, such as ``x [µm], z [nm]`` or ``x / mm, z_nm``; several columns of heights are
     several profiles, as are the values of a column ``trace``. Lines before it may hold fields such as ``print: A-001``.
 
     Parameters
@@ -68,15 +69,13 @@ def read_traces(source: str | Path | InputFile, highest: float = PRINTED) -> tup
     found = []
     for name, rows in _parts(table, columns["name"]):
         for height in columns["heights"]:
-            label = ", ".join(
-                filter(None, (name, split_header(height)[0] if len(columns["heights"]) > 1 else ""))
-            )
+            label = ", ".join(filter(None, (name, _split(height)[0] if len(columns["heights"]) > 1 else "")))
             x, z, notes = _ordered(rows[along].to_numpy(float), rows[height].to_numpy(float))
             z, more = seen_alone(file.name, z)
             trace = Trace(
                 name=f"{file.name}: {label}" if label else file.name,
-                x=x * factor_between(split_header(along)[1] or "", "µm"),
-                z=z * factor_between(split_header(height)[1] or "", "µm"),
+                x=x * factor_between(_split(along)[1] or "", "µm"),
+                z=z * factor_between(_split(height)[1] or "", "µm"),
                 file=file.name,
                 sha256=digest,
                 header=fields,
@@ -84,6 +83,8 @@ def read_traces(source: str | Path | InputFile, highest: float = PRINTED) -> tup
             )
             _refuse_implausible(trace, highest)
             found.append(trace)
+    if not found:
+        raise UnusableInput(f"{file.name}: there is a header but no rows")
     return tuple(found)
 
 
@@ -95,15 +96,25 @@ def _header(file: InputFile, lines: Sequence[str]) -> tuple[int, str]:
             if any(name in ALONG for name in names) and any(_is_height(name) for name in names):
                 return at, delimiter
     raise UnusableInput(
-        f"{file.name}: no line names a column of positions and one of heights; add a header such as “x [µm],z [nm]”"
+        f"{file.name}: no line names a column of positions and one of heights; {_mend(lines[:_HEAD])}"
     )
 
 
+def _mend(lines: Sequence[str]) -> str:
+    """What helps a file without a header: one that comes close may write a unit in a way that is not clear."""
+    for line in lines:
+        words = re.findall(r"[a-z]+", line.lower().replace("_", " "))
+        if any(word in ALONG for word in words) and any(word in HEIGHTS for word in words):
+            return f"in “{shown(line.strip())}” write units in brackets, such as “x [µm],z [nm]”"
+    return "add a header such as “x [µm],z [nm]”"
+
+
 def _name(cell: str) -> str:
-    try:
-        return split_header(cell.strip().strip('"'))[0].lower()
-    except UnitProblem:
-        return ""
+    return _split(cell)[0].lower()
+
+
+def _split(cell: str) -> tuple[str, str | None]:
+    return name_and_unit(cell, lambda name: name.lower() in ALONG or _is_height(name.lower()))
 
 
 def _is_height(name: str) -> bool:
@@ -122,7 +133,7 @@ def _columns(file: InputFile, names: Sequence[str]) -> Mapping:
     along = next(name for name in names if _name(name) in ALONG)
     heights = [name for name in names if _is_height(_name(name))]
     for name in (along, *heights):
-        unit = split_header(name)[1]
+        unit = _split(name)[1]
         if unit is None:
             raise UnusableInput(
                 f"{file.name}: column “{shown(name)}” has no unit; write it in the header, such as “{name} [µm]”"

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from typing import NoReturn
 
 import numpy as np
 import pandas as pd
 
-from pwindow.errors import UnusableInput, first_few
+from pwindow.errors import UnusableInput, first_few, shown
 from pwindow.metrology.areas import GapAlong, MeasuredArea
 from pwindow.metrology.features import Measured, MeasuredLine, Value
 from pwindow.metrology.foot import TENTH
+from pwindow.metrology.headers import with_known_names
 from pwindow.metrology.plates import SURFACE_RULE, MeasuredPlate, PlateGap, PlateLine
+from pwindow.metrology.scans import scan_of
 from pwindow.metrology.topography import Topography
 from pwindow.metrology.trace import Trace
 from pwindow.trials.headers import column_name
@@ -21,6 +24,7 @@ from pwindow.wording import counted
 _LINE = {"line_height": ("height", "um"), "line_width": ("width", "um"), "section_area": ("area", "um2")}
 _WHOLE = {"source_line", "gaps_inspected", "gaps_bridged"}
 _DIGITS = 6
+_FEW = 3  # scans that are named one by one
 
 
 def trial_rows(
@@ -57,7 +61,7 @@ def trial_rows(
     rows = [
         {"print": prints[scan.name], **_listed(listed, scan), **row}
         for one in measured
-        for scan in [one.topography if isinstance(one, MeasuredArea) else one.levelled.trace]
+        for scan in [scan_of(one)]
         for row in (_rows_of_area(one) if isinstance(one, MeasuredArea) else _rows_of(one))
     ]
     table = pd.DataFrame(rows)
@@ -195,6 +199,7 @@ def _kept(value: float) -> float:
 
 
 def _with_runs(table: pd.DataFrame, runs: pd.DataFrame) -> pd.DataFrame:
+    runs = with_known_names(runs, "run list")
     if "print" not in runs:
         raise UnusableInput("the run list has no column “print”")
     runs = runs.assign(print=runs["print"].astype(str).str.strip())
@@ -230,6 +235,7 @@ def listed_scans(cells: pd.DataFrame) -> dict[str, dict[str, str]]:
     UnusableInput
         If it has no column of scans, or a scan twice.
     """
+    cells = with_known_names(cells, "scan list")
     if "scan" not in cells:
         raise UnusableInput("the scan list has no column “scan”")
     texts = cells.fillna("").astype(str).apply(lambda column: column.str.strip())
@@ -239,12 +245,69 @@ def listed_scans(cells: pd.DataFrame) -> dict[str, dict[str, str]]:
     return texts.set_index("scan").to_dict("index")
 
 
-def not_there(listed: Mapping[str, Mapping[str, str]], scans: Sequence[Trace | Topography]) -> str | None:
-    """That a scan list names scans that are not there; None where it does not."""
-    missing = sorted(set(listed) - {name for scan in scans for name in (scan.name, scan.file)})
+def not_there(listed: Mapping[str, Mapping[str, str]], names: Iterable[str]) -> str | None:
+    """That a scan list names scans that are not there; None where it does not.
+
+    Parameters
+    ----------
+    listed : mapping of str to mapping of str to str
+        As `listed_scans` gives them.
+    names : iterable of str
+        Of the scans and files that are there.
+    """
+    missing = sorted(set(listed) - set(names))
+    if not missing:
+        return None
+    return f"the scan list names {first_few(missing)}, which {'is' if len(missing) == 1 else 'are'} not among these files"
+
+
+def contradictions(
+    scans: Sequence[Trace | Topography],
+    pattern: str | None = None,
+    what: str = "print",
+    listed: Mapping[str, Mapping[str, str]] | None = None,
+) -> str | None:
+    """That a list, headers and names of files do not agree on the print or the plate of scans, and who says what.
+
+    Parameters
+    ----------
+    scans : sequence of Trace or Topography
+    pattern : str, optional
+    what : {'print', 'plate_id'}
+    listed : mapping of str to mapping of str to str, optional
+        All as of `names_of`.
+    """
+    matcher = None if pattern is None else _matcher(pattern, what)
+    found = {}
+    for scan in scans:
+        said = _said(scan, matcher, what, listed)
+        if len(set(said.values())) > 1:
+            words = ", ".join(f"{who} “{shown(name)}”" for who, name in said.items())
+            found[scan.file] = f"{shown(scan.file)} ({words})"
+    if not found:
+        return None
+    few = list(found.values())[:_FEW]
+    more = f" and {len(found) - _FEW} more" * (len(found) > _FEW)
     return (
-        None if not missing else f"the scan list names {first_few(missing)}, which is not among these files"
+        f"the list, headers and names of files disagree on the {what} of {counted(len(found), 'scan', 'scans')}: "
+        f"{', '.join(few)}{more}; the first of each is used"
     )
+
+
+def _said(
+    scan: Trace | Topography,
+    matcher: re.Pattern | None,
+    what: str,
+    listed: Mapping[str, Mapping[str, str]] | None,
+) -> dict[str, str]:
+    """What each source says a scan is of; the first of them holds."""
+    matched = None if matcher is None else matcher.fullmatch(scan.file)
+    said = {
+        "list": (_of_list(listed, scan) or {}).get(what),
+        "header": scan.header.get(what),
+        "file name": None if matched is None else matched["name"],
+    }
+    return {who: name for who, name in said.items() if name}
 
 
 def names_of(
@@ -285,7 +348,8 @@ def names_of(
         )
     matcher = None if pattern is None else _matcher(pattern, what)
     return {
-        scan.name: (_of_list(listed, scan) or {}).get(what) or _name_of(scan, matcher, pattern, what)
+        scan.name: next(iter(_said(scan, matcher, what, listed).values()), None)
+        or _refuse_unnamed(scan, pattern, what)
         for scan in scans
     }
 
@@ -298,12 +362,7 @@ def _matcher(pattern: str, what: str) -> re.Pattern:
     return re.compile(parts)
 
 
-def _name_of(scan: Trace | Topography, matcher: re.Pattern | None, pattern: str | None, what: str) -> str:
-    if what in scan.header:
-        return scan.header[what]
-    found = matcher.fullmatch(scan.file) if matcher is not None else None
-    if found is not None:
-        return found["name"]
+def _refuse_unnamed(scan: Trace | Topography, pattern: str | None, what: str) -> NoReturn:
     how = f"its name does not match “{pattern}”" if pattern else "no pattern of file names was given"
     raise UnusableInput(
         f"{scan.file}: does not say which {what} it is of, and {how}; write “{what}: A-001” above its header, or name "

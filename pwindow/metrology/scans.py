@@ -99,6 +99,11 @@ def measure_scan(
     return measure_area(scan, instrument)
 
 
+def scan_of(measured: Measured | MeasuredArea | MeasuredPlate) -> Trace | Topography:
+    """What was measured."""
+    return measured.topography if isinstance(measured, MeasuredArea) else measured.levelled.trace
+
+
 def measure_plate_scan(
     scan: Trace | Topography, instrument: Instrument, decision: Decision | None = None
 ) -> MeasuredPlate:

@@ -16,7 +16,6 @@ from pwindow.metrology.areas import MeasuredArea
 from pwindow.metrology.decisions import (
     Decision,
     Decisions,
-    changed_since,
     decision_on,
     excluded_apart,
     read_decisions,
@@ -31,6 +30,7 @@ from pwindow.outputs import csv_of
 from pwindow.shipped import shipped
 from pwindow.trials.archive import Archive
 from pwindow.trials.files import read_cells
+from pwindow.trials.headers import column_name
 from pwindow.workflows.given import given_address
 
 Scan = Trace | Topography
@@ -147,7 +147,7 @@ class ScanSet:
 
     def warnings(self) -> tuple[str, ...]:
         """Files that cannot be used, and decisions that do not hold any more."""
-        return (*self.unread, *map(changed_since, self.decisions.outdated(self.scans)))
+        return (*self.unread, *self.decisions.not_holding(self.scans))
 
     def rows(self) -> str:
         """Rows of a trial file (CSV) of all scans but those that are excluded or cannot be measured.
@@ -201,5 +201,5 @@ def _run_list(file: InputFile) -> pd.DataFrame | None:
         cells = read_cells(file)[0]
     except UnusableInput:
         return None
-    names = [str(name).split("[")[0].strip() for name in cells]
+    names = {column_name(str(name))[0] for name in cells}
     return cells if "print" in names and "speed" in names else None

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,7 @@ import pwindow as pw
 from pwindow.cli import main
 from pwindow.inputs import InputFile
 from pwindow.trials.archive import Archive
-from tests.helpers.profiles import across, parabola, printed
+from tests.helpers.profiles import across, parabola, plate, printed
 
 
 def write(folder, name, trace, head=""):
@@ -63,7 +64,8 @@ def test_rows_join_the_run_list_and_read_as_a_trial(scans, runs, tmp_path):
 
 def test_json_says_what_was_measured_where(scans):
     answer = json.loads(run(scans, "--json").stdout)
-    assert list(answer) == ["foot_rule", "instrument", "traces", "topographies", "not_measured", "excluded"]
+    about = ["foot_rule", "instrument", "traces", "topographies"]
+    assert list(answer) == [*about, "not_measured", "excluded", "notes", "scans_kept"]
     one = answer["traces"][0]
     assert one["print"] is None and len(one["lines"]) == 6 and len(one["film_um"]) == 7
     assert one["lines"][0]["u_line_height_um"] > 0.003
@@ -167,7 +169,8 @@ def test_a_plate_gives_rows_of_a_plate_file(tmp_path):
     assert of_gap["plate_gap [um]"] == pytest.approx(60.0, abs=2 * of_gap["u_plate_gap [um]"])
     assert of_gap["gap_depth [um]"] == pytest.approx(10.0, abs=2 * of_gap["u_gap_depth [um]"])
     answer = json.loads(run(*words, "--json").stdout)
-    assert list(answer) == ["edge_rule", "instrument", "plates", "not_measured", "excluded"]
+    about = ["edge_rule", "instrument", "plates"]
+    assert list(answer) == [*about, "not_measured", "excluded", "notes", "scans_kept"]
     assert [one["top"] for one in answer["plates"][1]["lines"]] == ["rounded"] * 3
     assert answer["plates"][0]["gaps"][0]["lips"][0]["lip_height_um"] == pytest.approx(1.5, abs=0.05)
 
@@ -275,3 +278,64 @@ def test_an_archive_that_is_not_there_yet_holds_no_decisions(scans, tmp_path, mo
     assert run(scans).exit_code == 0 and not (tmp_path / "trials.db").exists()
     named = run(scans, "--archive", tmp_path / "typo.db")
     assert named.exit_code == 1 and "there is no archive" in named.stderr
+
+
+def test_a_list_may_have_capitals_and_units_behind_a_slash(scans, runs, tmp_path):
+    text = runs.read_text().replace("print,", "Print,").splitlines()
+    runs.write_text("\n".join(line.rsplit(",", 1)[0] for line in text), encoding="utf-8")
+    listed, goal = tmp_path / "scans.csv", tmp_path / "features.csv"
+    for head in ("Scan,Print,Plate gap / µm", "SCAN,PRINT,plate_gap_um"):
+        rows = [f"A-00{at}_left.csv,A-00{at},{gap}" for at, gap in ((1, 45), (2, 60), (3, 75))]
+        listed.write_text("\n".join([head, *rows]), encoding="utf-8")
+        result = run(scans, "--list", listed, "--runs", runs, "-o", goal)
+        assert result.exit_code == 0, result.output
+        prints = pw.read_trial(goal).features.groupby("print")["plate_gap"].first()
+        assert dict(prints) == {"A-001": 45, "A-002": 60, "A-003": 75}
+    listed.write_text("\n".join(["Scan,scan,print", *rows]), encoding="utf-8")
+    assert "column “scan” twice (“Scan”, “scan”); keep one" in run(scans, "--list", listed).stderr
+
+
+def test_a_list_that_contradicts_the_header_or_the_name_of_a_file_is_told(scans, tmp_path):
+    write(scans, "A-003_left.csv", across(parabola, height=0.5, noise=0.02), head="# Print: A-003\n")
+    listed, goal = tmp_path / "scans.csv", tmp_path / "features.csv"
+    rows = ["A-001_left.csv,A-001", "A-002_left.csv,A-009", "A-003_left.csv,A-007"]
+    listed.write_text("\n".join(["scan,print", *rows]), encoding="utf-8")
+    words = (scans, "--list", listed, "--name", "{print}_*.csv", "-o", goal)
+    (note,) = json.loads(run(*words, "--json").stdout)["notes"]
+    assert "disagree on the print of 2 scans" in note and "A-001" not in note
+    assert "A-002_left.csv (list “A-009”, file name “A-002”)" in note
+    assert (
+        "A-003_left.csv (list “A-007”, header “A-003”, file name “A-003”); the first of each is used" in note
+    )
+    assert note in run(*words).stderr and set(pd.read_csv(goal)["print"]) == {"A-001", "A-009", "A-007"}
+
+
+def test_a_listed_file_that_cannot_be_read_is_there(scans, tmp_path):
+    (scans / "B.csv").write_text("not a scan", encoding="utf-8")
+    listed = tmp_path / "scans.csv"
+    rows = [*(f"A-00{at}_left.csv,A-00{at}" for at in (1, 2, 3)), "B.csv,B-1", "C.csv,C-1", "D.csv,D-1"]
+    listed.write_text("\n".join(["scan,print", *rows]), encoding="utf-8")
+    assert "names “C.csv”, “D.csv”, which are not among" in run(scans, "--list", listed).stderr
+
+
+def test_a_decision_about_a_profile_that_is_not_there_is_told(scans, tmp_path):
+    made = decided(
+        tmp_path, scans / "A-002_left.csv", 'profile = "z3"', 'decision = "excluded"', 'reason = "dust"'
+    )
+    answer = json.loads(run(scans, "--decisions", made, "--json").stdout)
+    assert len(answer["traces"]) == 3
+    assert answer["notes"] == [
+        "A-002_left.csv: “excluded: dust” was decided of its profile “z3”, and it holds one profile without a name; that "
+        "decision is not used"
+    ]
+
+
+def test_a_plate_whose_bottom_is_not_seen_has_no_depth(tmp_path):
+    made = plate(gap=60.0, noise=0.02)
+    hidden = np.abs(made.x - 300.0) < 20.0
+    path = write(tmp_path, "plate.csv", replace(made, z=np.where(hidden, np.nan, made.z)))
+    result = run(path, "--of", "plate")
+    assert result.exit_code == 0 and "nan" not in result.stdout
+    assert "its bottom was not seen: no depth" in result.stdout
+    gaps = json.loads(run(path, "--of", "plate", "--json").stdout)["plates"][0]["gaps"]
+    assert gaps[1]["gap_depth_um"] is None and gaps[0]["gap_depth_um"] == pytest.approx(12.0, abs=0.05)

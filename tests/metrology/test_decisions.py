@@ -56,6 +56,19 @@ def test_a_decision_belongs_to_the_bytes_of_a_scan():
     assert decisions.outdated([one, renamed]) == ()
 
 
+def test_a_decision_about_a_profile_that_the_file_does_not_hold_is_told():
+    held = [scan(profile="z1"), scan(profile="z2")]
+    whole = Decisions().taking(decision_on(scan(), Verdict.EXCLUDED, "dust"))
+    assert whole.not_holding(held) == (
+        "A-001.csv: “excluded: dust” was decided without naming a profile, and it holds profiles “z1”, “z2”: name one of "
+        "them; that decision is not used",
+    )
+    other = Decisions().taking(decision_on(scan(profile="z3"), Verdict.ACCEPTED))
+    assert "“accepted” was decided of its profile “z3”" in other.not_holding(held)[0]
+    good = Decisions().taking(decision_on(held[0], Verdict.ACCEPTED))
+    assert good.not_holding(held) == () and other.not_holding([scan(digest="b", name="B.csv")]) == ()
+
+
 def test_later_decisions_replace_earlier_ones_and_are_undone_one_by_one():
     one, other = scan(), scan("B.csv", "b")
     decisions = Decisions().taking(

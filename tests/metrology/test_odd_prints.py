@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pwindow.errors import UnusableInput
 from pwindow.metrology.features import measure
 from pwindow.metrology.rows import trial_rows
-from tests.helpers.profiles import across, parabola
+from pwindow.metrology.trace import Trace
+from tests.helpers.profiles import across, parabola, plate
 
 CENTRES = (100.0, 220.0, 340.0, 460.0, 580.0, 700.0)
 
@@ -108,3 +110,40 @@ def test_ink_everywhere_that_is_taken_for_film_is_told():
     """Of a profile whose gaps are all filled there is more ink of one height than film."""
     found = measure(bridged(range(19)))
     assert ["below what is taken for film" in note for note in found.notes] == [True, True]
+
+
+def turned(trace):
+    return replace(trace, z=-trace.z)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.02])
+def test_a_hollow_is_told_where_no_line_is_found(noise):
+    with pytest.raises(UnusableInput, match=r"at [34]\d\d.* µm it lies 0.7.* µm below the film") as found:
+        measure(turned(across(parabola, centres=(400.0,), noise=noise)))
+    assert "is the scan upside down, or is it of a plate (--of plate)?" in str(found.value)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.02])
+def test_a_scan_upside_down_without_film_is_told(noise):
+    with pytest.raises(UnusableInput, match="turned upside down it shows lines: is the scan upside down"):
+        measure(turned(across(parabola, noise=noise)))
+
+
+def test_a_film_bent_like_a_bowl_is_told():
+    x = np.linspace(0.0, 800.0, 2000)
+    z = 2.0 * ((x - 400.0) / 400.0) ** 2 + 0.02 * np.random.default_rng(4).standard_normal(2000)
+    with pytest.raises(UnusableInput, match="is the film bent like a bowl"):
+        measure(Trace(name="a bowl", x=x, z=z))
+
+
+def test_flat_film_is_neither():
+    x = np.linspace(0.0, 800.0, 2000)
+    z = 0.02 * np.random.default_rng(4).standard_normal(2000)
+    with pytest.raises(UnusableInput, match=r"than the film \(noise .* nm\); check that it crosses a line"):
+        measure(Trace(name="film", x=x, z=z))
+
+
+def test_a_plate_measured_as_a_print_is_told():
+    found = measure(plate(noise=0.02))
+    assert len(found.notes) == 1 and "both of its ends lie as high as its lines" in found.notes[0]
+    assert "--of plate" in found.notes[0]

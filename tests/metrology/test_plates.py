@@ -73,6 +73,13 @@ def test_walls_that_the_instrument_does_not_see_are_told():
     assert found.gaps[0].width.value == pytest.approx(60.0, abs=4.0)
 
 
+def test_a_bottom_that_was_not_seen_has_no_depth():
+    made = plate(gap=60.0, noise=0.02)
+    found = measure_plate(replace(made, z=np.where(np.abs(made.x - 300.0) < 15.0, np.nan, made.z)))
+    assert found.gaps[1].depth is None and found.gaps[1].flags[0] == "its bottom was not seen: no depth"
+    assert [gap.depth.value for gap in found.gaps[::2]] == pytest.approx([12.0, 12.0], abs=0.02)
+
+
 def test_stated_uncertainties_cover_errors_of_noise():
     """Of the widths, lip widths, depths and lip heights of 100 noisy scans, at least 90 in 100 lie within two of them."""
     rng, inside = np.random.default_rng(5), []

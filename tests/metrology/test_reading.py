@@ -32,6 +32,28 @@ def test_units_of_the_header_are_used():
     np.testing.assert_allclose(found.z, TRACE.z, atol=1e-6)
 
 
+@pytest.mark.parametrize(
+    "head",
+    [
+        "x / mm,z / nm",
+        "X/mm,Height/nm",
+        "x_mm,height_nm",
+        "position mm,profile nm",
+        "x (mm),z [nm]",
+        '"distance / mm","z_1_nm"',
+    ],
+)
+def test_units_stand_in_brackets_behind_a_slash_or_behind_the_name(head):
+    (found,) = read_traces(file(head + "\n" + rows(TRACE.x / 1e3, TRACE.z * 1e3, "{:.9f},{:.4f}")))
+    np.testing.assert_allclose(found.x, TRACE.x, atol=1e-6)
+    np.testing.assert_allclose(found.z, TRACE.z, atol=1e-6)
+
+
+def test_profiles_with_units_behind_their_names_are_called_without_them():
+    wide = "x_um,z1_um,z2 / um\n" + rows(TRACE.x, TRACE.z, "{0:.6f},{1:.6f},{1:.6f}")
+    assert [one.name for one in read_traces(file(wide))] == ["scan.csv: z1", "scan.csv: z2"]
+
+
 def test_fields_before_the_header_are_kept():
     (found,) = read_traces(
         file("# print: A-001\ninstrument;white light\n\nx [µm],z [µm]\n" + rows(TRACE.x, TRACE.z))
@@ -70,6 +92,10 @@ def test_positions_that_run_backwards_or_repeat():
     "text, said",
     [
         ("a,b\n1,2\n", "no line names a column of positions and one of heights"),
+        ("x_m,z_nm\n1,2\n", "in “x_m,z_nm” write units in brackets"),
+        ("x_in,z_um\n1,2\n", "in “x_in,z_um” write units in brackets"),
+        ("x / s,z / nm\n1,2\n", "column “x / s”: unit “s” cannot be converted"),
+        ("trace,x [µm],z [µm]\n", "there is a header but no rows"),
         ("x,z [µm]\n" + rows(TRACE.x, TRACE.z), "column “x” has no unit"),
         ("x [µm],z [s]\n" + rows(TRACE.x, TRACE.z), "column “z \\[s\\]”"),
         ("x [µm],z [µm],z [µm]\n1,2,3\n", "appears twice"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -32,6 +32,7 @@ from pwindow.trials.archive.causes import cause_of, refusals
 from pwindow.trials.archive.connection import connect, file_of, look_only, shown
 from pwindow.trials.archive.migrations import migrate, taken
 from pwindow.trials.archive.rows import read_frame
+from pwindow.trials.archive.scans import packed_scans, read_scan, read_scans, write_scans
 from pwindow.trials.archive.schema import (
     COMPARISONS,
     DECISIONS,
@@ -232,6 +233,24 @@ class Archive:
         with self._writing() as connection:
             connection.execute(SCAN_DECISIONS.insert().values({**decision, "made": now()}))
 
+    def keep_scans(self, files: Iterable[InputFile]) -> int:
+        """Keep files of scans, each once; gives how many were not there yet. One that is there stays as it is.
+
+        They are written some at a time, each whole or not at all: compressing takes long, and others may write meanwhile.
+
+        Raises
+        ------
+        UnusableInput
+            If one is larger than an archive keeps.
+        """
+        known = set(self.scans()["sha256"])
+        new = (file for file in files if checksum_of(file) not in known)
+        kept = 0
+        for rows in packed_scans(new):
+            with self._writing() as connection:
+                kept += write_scans(connection, rows)
+        return kept
+
     def keep_volume(self, roll: str, cell_volume: float, measured: datetime.date, note: str = "") -> None:
         """Keep a measurement of a roll's cell volume, cm³/m²; earlier ones stay.
 
@@ -381,6 +400,22 @@ class Archive:
         """
         with self._reading() as connection:
             return read_frame(connection, select(FITS).order_by(FITS.c.id)).set_index("id")
+
+    def scans(self) -> pd.DataFrame:
+        """The files of scans that are kept, the oldest first: ``sha256``, ``name``, ``size`` (bytes) and ``kept``."""
+        with self._reading() as connection:
+            return read_scans(connection)
+
+    def scan(self, sha256: str) -> InputFile:
+        """The file of a scan by its SHA-256, which is checked.
+
+        Raises
+        ------
+        UnusableInput
+            If it is not kept, or was changed since.
+        """
+        with self._reading() as connection:
+            return read_scan(connection, sha256)
 
     def file(self, trial: int) -> InputFile:
         """The file of a trial as it came."""

@@ -131,3 +131,12 @@ SCAN_DECISIONS = Table(
     *(_text(name) for name in ("profile", "file", "decision", "reason", "bare_film")),
     _when("made"),
 )
+SCANS = Table(
+    "scans",
+    METADATA,
+    Column("sha256", String(64), primary_key=True),
+    _text("name"),
+    Column("size", Integer, nullable=False),
+    _when("kept"),
+    Column("content", LargeBinary, nullable=False),
+)

@@ -149,6 +149,17 @@ _SCAN_DECISIONS = (
         _when("made"),
     ),
 )
+_SCANS = (
+    Table(
+        "scans",
+        _TABLES,
+        Column("sha256", String(64), primary_key=True),
+        _text("name"),
+        Column("size", Integer, nullable=False),
+        _when("kept"),
+        Column("content", LargeBinary, nullable=False),
+    ),
+)
 
 
 def _made(*tables: Table) -> Callable[[Connection], None]:
@@ -232,5 +243,6 @@ STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
         "scan decisions": _made(*_SCAN_DECISIONS),
         "measuring": _measuring,
         "raggedness": _raggedness,
+        "scans": _made(*_SCANS),
     }
 )

@@ -32,3 +32,5 @@ CREATE TABLE features ( trial INTEGER NOT NULL, at INTEGER NOT NULL, print TEXT,
 -- raggedness
 CREATE TABLE cells ( trial INTEGER NOT NULL, at INTEGER NOT NULL, print TEXT, plate_width DOUBLE, direction DOUBLE, plate_gap DOUBLE, quantity TEXT NOT NULL, count DOUBLE, mean DOUBLE, squares DOUBLE, bridged DOUBLE, unmeasured DOUBLE, gap_length DOUBLE, error DOUBLE, raggedness DOUBLE, correlation DOUBLE, PRIMARY KEY (trial, at), FOREIGN KEY(trial) REFERENCES trials (id) )
 CREATE TABLE features ( trial INTEGER NOT NULL, at INTEGER NOT NULL, print TEXT, direction DOUBLE, plate_width DOUBLE, plate_gap DOUBLE, line_height DOUBLE, line_width DOUBLE, section_area DOUBLE, gap DOUBLE, gap_length DOUBLE, gaps_inspected DOUBLE, gaps_bridged DOUBLE, resistance DOUBLE, line_length DOUBLE, u_line_height DOUBLE, u_line_width DOUBLE, u_section_area DOUBLE, u_gap DOUBLE, gap_raggedness DOUBLE, gap_correlation DOUBLE, PRIMARY KEY (trial, at), FOREIGN KEY(trial) REFERENCES trials (id) )
+-- scans
+CREATE TABLE scans ( sha256 VARCHAR(64) NOT NULL, name TEXT NOT NULL, size INTEGER NOT NULL, kept DATETIME NOT NULL, content BLOB NOT NULL, PRIMARY KEY (sha256) )
