@@ -113,6 +113,7 @@ def _of_line(each: MeasuredLine) -> dict:
         "saddle_um": each.line.saddle,
         "left_skirt_um": each.skirts[0].value,
         "right_skirt_um": each.skirts[1].value,
+        "tail_um": None if each.tail is None else each.tail.value,
         "interpolated": each.line.interpolated,
         "flags": list(each.flags),
     }

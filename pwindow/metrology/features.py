@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pwindow.errors import UnusableInput
+from pwindow.errors import UnusableInput, shown
 from pwindow.metrology.foot import TENTH, FootRule
 from pwindow.metrology.instruments import INSTRUMENTS, Instrument
 from pwindow.metrology.levelling import Levelled, level
@@ -29,6 +29,11 @@ _UPSIDE_DOWN = "is the scan upside down, or is it of a plate (--of plate)?"
 _LITTLE_FILM = 0.1  # share of a profile
 _WAVES = 20  # points of the film that are alike, from which on it is no noise
 _UNEVEN = 0.1  # share of the step height, from which on the film is uneven
+_PRINTED, _DIRECTIONS = "printed", ("left to right", "right to left")
+_SURE, _TAILED = (
+    3.0,
+    0.05,
+)  # standard uncertainties, and share of the width, from which on a trailing edge has a tail
 _FITS = 0.2  # of the usual distance of lines, within which missing ones would fit into a gap
 
 
@@ -66,6 +71,9 @@ class MeasuredLine:
         Gaps that it has closed, being as wide as several lines.
     skirts : tuple of (Value, Value)
         How far its left and its right flank reach from half of the step height to the foot, µm: a tail is long.
+    tail : Value or None
+        How much further its trailing flank reaches than its leading one, µm; None where the scan does not say on which side
+        it was printed first.
     flags : tuple of str
         Why it should be looked at.
     """
@@ -77,6 +85,7 @@ class MeasuredLine:
     area: Value
     closed: int
     skirts: tuple[Value, Value]
+    tail: Value | None
     flags: tuple[str, ...]
 
 
@@ -322,6 +331,8 @@ def _measured(levelled: Levelled, line: Line, instrument: Instrument, closed: in
             + unseen_area(levelled, line) ** 2
         )
     )
+    skirts = _skirt(line.left), _skirt(line.right)
+    tail = _tail(skirts, _printed_from_left(levelled.trace))
     return MeasuredLine(
         line=line,
         height=Value(line.peak, height),
@@ -329,9 +340,29 @@ def _measured(levelled: Levelled, line: Line, instrument: Instrument, closed: in
         half_width=Value(line.half_width, _width_error(levelled, line, instrument, foot=False)),
         area=Value(line.area, area),
         closed=closed,
-        skirts=(_skirt(line.left), _skirt(line.right)),
-        flags=tuple(_flags(line, closed)),
+        skirts=skirts,
+        tail=tail,
+        flags=tuple(_flags(line, closed, tail)),
     )
+
+
+def _printed_from_left(trace: Trace) -> bool | None:
+    """Whether the left edges of its lines were printed first, as its header says; None where it does not."""
+    said = trace.header.get(_PRINTED)
+    if said is None:
+        return None
+    if said.strip().lower() not in _DIRECTIONS:
+        raise UnusableInput(
+            f"{trace.name}: “{_PRINTED}: {shown(said)}” must be {' or '.join(f'“{one}”' for one in _DIRECTIONS)}"
+        )
+    return said.strip().lower() == _DIRECTIONS[0]
+
+
+def _tail(skirts: tuple[Value, Value], from_left: bool | None) -> Value | None:
+    if from_left is None:
+        return None
+    leading, trailing = skirts if from_left else skirts[::-1]
+    return Value(trailing.value - leading.value, float(np.hypot(trailing.error, leading.error)))
 
 
 def _skirt(flank: Flank) -> Value:
@@ -395,8 +426,10 @@ def _gap(
     )
 
 
-def _flags(line: Line, closed: int) -> list[str]:
+def _flags(line: Line, closed: int, tail: Value | None) -> list[str]:
     found = []
+    if tail is not None and tail.value > max(_SURE * tail.error, _TAILED * line.width):
+        found.append(f"a tail: its trailing edge reaches {tail.words} µm further than its leading one")
     if line.points < _FEW_POINTS:
         found.append(f"only {line.points} points across it")
     if line.interpolated > _MUCH_INTERPOLATED:

@@ -1,13 +1,13 @@
 """Whether lower bounds hold and stated probabilities come true, over many simulated trials; prints, asserts nothing.
 
     python tests/bench/bench_coverage.py bounds [TRIALS [LAYOUT ...]]
-    python tests/bench/bench_coverage.py truths [TRUTHS]
+    python tests/bench/bench_coverage.py truths [TRUTHS [TIMES]]
 
 `bounds`: 2,000 trials of the demo's process in each layout unless told otherwise. At the recommended set-up, and at the slow
 end of its band, how often the 95 % lower bound of the conformance lies below the true one, with its 95 % binomial interval.
 
 `truths`: 400 processes unless told otherwise, each with one trial in the demo's layout. They are drawn about the demo's:
-constants ± 5 % (closures ± 2 µm), effects times 0.5 to 1.5, squares and products times -0.5 to 2.5, variances times
+constants ± 5 % (closures ± 2 µm) or so many TIMES that, effects times 0.5 to 1.5, squares and products times -0.5 to 2.5, variances times
 exp(± 0.7), all uniform. At set-ups spread evenly over the trial region, stated less true conformance by tenths of what is stated.
 """
 
@@ -88,12 +88,12 @@ def _binomial(held: int, count: int) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def process(demo: Truth, rng: np.random.Generator) -> Truth:
+def process(demo: Truth, times: float, rng: np.random.Generator) -> Truth:
     """One of the processes about the demo's."""
     coefficients = []
     for name, design, beta in zip(demo.names, demo.designs, demo.coefficients):
         factor = np.array([_factor(len(term), rng) for term in design.terms])
-        off = 2.0 if name == "gap_closure" else 0.05
+        off = times * (2.0 if name == "gap_closure" else 0.05)
         coefficients.append(beta * factor + off * rng.uniform(-1.0, 1.0) * np.eye(len(beta))[0])
     size = np.exp(0.35 * rng.uniform(-1.0, 1.0, (3, len(demo.names))))
     return replace(
@@ -109,10 +109,10 @@ def _factor(order: int, rng: np.random.Generator) -> float:
     return 1.0 if order == 0 else rng.uniform(0.5, 1.5) if order == 1 else rng.uniform(-0.5, 2.5)
 
 
-def truth_of(window: Window, seed: int) -> Iterator[dict]:
+def truth_of(window: Window, times: float, seed: int) -> Iterator[dict]:
     """Stated and true conformance of one process, at set-ups spread over the trial region."""
     rng = np.random.default_rng(seed)
-    truth = process(replace(Truth.of(window.surfaces), growths={}), rng)
+    truth = process(replace(Truth.of(window.surfaces), growths={}), times, rng)
     runs = _Runs.draw(window, truth, rng)
     (setups,) = _setups(window, SETUPS, rng).values()
     surfaces = pw.fit(simulate_trial(window.surfaces.trial, truth, rng))
@@ -121,8 +121,8 @@ def truth_of(window: Window, seed: int) -> Iterator[dict]:
         yield {"truth": seed, "stated": stated, "true": true}
 
 
-def truths(window: Window, count: int) -> None:
-    work = (delayed(lambda seed: list(truth_of(window, seed)))(seed) for seed in range(count))
+def truths(window: Window, count: int, times: float) -> None:
+    work = (delayed(lambda seed: list(truth_of(window, times, seed)))(seed) for seed in range(count))
     table = pd.DataFrame([row for rows in Parallel(n_jobs=-1)(work) for row in rows])
     print(f"\n{count} processes, {len(table)} set-ups")
     everywhere, error = _off(table)
@@ -146,7 +146,7 @@ def main(what: str, count: int | None, chosen: list[str]) -> None:
     if what == "bounds":
         bounds(window, count or 2000, chosen)
     else:
-        truths(window, count or 400)
+        truths(window, count or 400, float(chosen[0]) if chosen else 1.0)
 
 
 if __name__ == "__main__":

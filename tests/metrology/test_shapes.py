@@ -13,6 +13,7 @@ from pwindow.metrology.features import measure
 from pwindow.metrology.instruments import INSTRUMENTS, Instrument
 from pwindow.metrology.levelling import level
 from pwindow.metrology.lines import local_parabolas
+from pwindow.metrology.trace import Trace
 from tests.helpers.profiles import across, double_ridge, ellipse, parabola, rectangle, triangle
 
 SMOOTH = (parabola, ellipse, triangle, double_ridge)
@@ -222,3 +223,21 @@ def test_a_flat_film_is_seldom_taken_for_a_bent_one():
     rng = np.random.default_rng(5)
     told = sum(level(across(parabola, noise=0.03, rng=rng)).bend != 0.0 for _ in range(200))
     assert told <= 2
+
+
+@pytest.mark.parametrize("printed, sign", [("left to right", 1.0), ("Right to left", -1.0)])
+def test_a_tail_is_that_of_the_trailing_edge(printed, sign):
+    """Lines that rise over 10 µm at their left and fall over 30 µm at their right: 0.4 of 20 µm between half and a tenth."""
+    x = np.linspace(0.0, 400.0, 4001)
+    z = sum(np.clip(np.minimum((x - at) / 10.0, (at + 80.0 - x) / 30.0), 0.0, 1.0) for at in (80.0, 240.0))
+    found = measure(Trace(name="tails", x=x, z=z, header={"printed": printed}), EXACT)
+    for line in found.lines:
+        assert line.tail.value == pytest.approx(sign * 0.4 * 20.0, abs=0.02)
+        assert any("a tail: its trailing edge reaches" in flag for flag in line.flags) == (sign > 0)
+    assert measure(Trace(name="tails", x=x, z=z), EXACT).lines[0].tail is None
+
+
+def test_a_direction_of_printing_that_is_none_is_refused():
+    made = replace(across(parabola), header={"printed": "uphill"})
+    with pytest.raises(UnusableInput, match="“printed: uphill” must be “left to right” or “right to left”"):
+        measure(made)
