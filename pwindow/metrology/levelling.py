@@ -31,6 +31,7 @@ _NEAR = 3.0  # standard deviations of the film within which a point belongs to i
 _FAR = 5.0  # standard deviations from the film at which a point is none of it
 _CREST = 0.3  # µm from the line through the crests of rounded lines at which a plate's surface ends
 _STEEPEST = 0.2  # slope of a scan: nobody mounts a print at more than 11 degrees (common practice, no source)
+_WAVES = 0.01  # of the lines' height: what waves of the film are looked for at first
 _BELOW = 3.0  # points above the film that one point below it outweighs
 _GUARD = 0.04  # of a line's width that is left out of the film beside it
 _QUIET, _QUIET_NORMAL = 0.25, 0.31864  # share of the smallest bends, and that quantile of |N(0, 1)|
@@ -160,7 +161,8 @@ def _film(trace: Trace, *, plate: bool) -> np.ndarray:
     if int(seen.sum()) < _FEWEST:
         return seen
     x, z = trace.x[seen], trace.z[seen]
-    base, width = _lowest_curve(x, z)
+    waves = 0.0 if plate else _WAVES * _rise(z)
+    base, width = _lowest_curve(x, z, waves)
     film = np.zeros(len(x), bool)
     if plate:
         above = z - base(x)
@@ -168,7 +170,7 @@ def _film(trace: Trace, *, plate: bool) -> np.ndarray:
         width = _robust_deviation(above[film])
     for _ in range(_ROUNDS):
         above = z - base(x)
-        now = _away_from_lines(above, width)
+        now = _away_from_lines(above, width, waves)
         if plate:
             now &= np.abs(above) < _FAR * max(width, 1e-12)
         if int(now.sum()) < _FEWEST or np.array_equal(now, film):
@@ -190,13 +192,13 @@ class _Blocks:
     deviation: float
 
     @classmethod
-    def of(cls, x: np.ndarray, z: np.ndarray) -> _Blocks:
+    def of(cls, x: np.ndarray, z: np.ndarray, waves: float) -> _Blocks:
         size = max(1, len(x) // _BLOCKS)
         count = len(x) // size
         bx, bz = (np.median(values[: count * size].reshape(count, size), axis=1) for values in (x, z))
         bends = np.abs(np.diff(bz, 2))  # small on the film alone, which may be less than half of the profile
         deviation = float(np.quantile(bends, _QUIET)) / (_QUIET_NORMAL * np.sqrt(6.0))
-        return cls(bx, bz, deviation or 1e-9 * (float(np.ptp(bz)) or 1.0))
+        return cls(bx, bz, max(deviation, waves) or 1e-9 * (float(np.ptp(bz)) or 1.0))
 
     def score(self, curves: np.ndarray) -> np.ndarray:
         """Of curves, shape (k, blocks): blocks on each, less those below it, which weigh more."""
@@ -211,9 +213,18 @@ class _Blocks:
         return base, float(self.score(base(self.x)[None])[0])
 
 
-def _lowest_curve(x: np.ndarray, z: np.ndarray) -> tuple[Polynomial, float]:
+def _rise(heights: np.ndarray) -> float:
+    """How high lines rise, whatever the tilt and the bend of the film: by differences over a tenth of the profile."""
+    apart = max(1, len(heights) // 10)
+    rises = heights[apart:] - heights[:-apart]
+    at = np.arange(len(rises))
+    low, high = np.quantile(rises - np.polyval(np.polyfit(at, rises, 1), at), [0.02, 0.98])
+    return float(high - low) / 2.0
+
+
+def _lowest_curve(x: np.ndarray, z: np.ndarray, waves: float) -> tuple[Polynomial, float]:
     """The straight line that most points lie on and few below, or such a parabola; and the deviation of blocks from it."""
-    blocks = _Blocks.of(x, z)
+    blocks = _Blocks.of(x, z, waves)
     (line, of_line), *bent = (blocks.refined(curve, degree) for degree, curve in _best_curves(blocks))
     for parabola, score in bent:
         on = np.abs(blocks.z - parabola(blocks.x)) < _NEAR * blocks.deviation
@@ -241,11 +252,11 @@ def _best_curves(blocks: _Blocks) -> Iterator[tuple[int, np.ndarray]]:
             yield degree, curves[int(np.argmax(blocks.score(curves)))]
 
 
-def _away_from_lines(above: np.ndarray, deviation: float) -> np.ndarray:
-    """Points of the film, without what is near a line."""
+def _away_from_lines(above: np.ndarray, deviation: float, waves: float) -> np.ndarray:
+    """Points of the film, without what is near a line; what is no higher than its waves is none."""
     window = max(1, len(above) // 400)
     smooth = uniform_filter1d(above, window, mode="nearest")
-    lines = smooth > _NEAR * max(deviation / np.sqrt(window), 1e-12)
+    lines = smooth > _NEAR * max(deviation / np.sqrt(window), waves, 1e-12)
     edges = np.flatnonzero(np.diff(np.r_[0, lines.astype(int), 0]))
     first, last = edges[::2], edges[1::2]
     long = last - first > 2 * window
@@ -253,7 +264,7 @@ def _away_from_lines(above: np.ndarray, deviation: float) -> np.ndarray:
     for a, b in zip(first[long], last[long]):
         guard = int(np.ceil(_GUARD * (b - a))) + window
         lines[max(a - guard, 0) : b + guard] = True
-    return ~lines & (np.abs(above) < _FAR * max(deviation, 1e-12) * np.sqrt(window))
+    return ~lines & (np.abs(above) < _FAR * max(deviation * np.sqrt(window), waves, 1e-12))
 
 
 def _robust_deviation(values: np.ndarray) -> float:

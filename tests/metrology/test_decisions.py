@@ -89,7 +89,7 @@ def test_a_stated_film_is_what_a_profile_is_levelled_on():
     ends = [end for region in found.levelled.regions for end in region]
     assert ends == pytest.approx([130.0, 165.0, 235.0, 270.0], abs=0.5)
     assert found.lines[0].height.value == pytest.approx(0.7, abs=2e-3)
-    assert any("% of it is bare film" in note for note in measure_scan(bent, OPTICAL).notes)
+    assert any("is the film bent?" in note for note in measure_scan(bent, OPTICAL).notes)
 
 
 @pytest.mark.parametrize(

@@ -241,3 +241,14 @@ def test_a_direction_of_printing_that_is_none_is_refused():
     made = replace(across(parabola), header={"printed": "uphill"})
     with pytest.raises(UnusableInput, match="“printed: uphill” must be “left to right” or “right to left”"):
         measure(made)
+
+
+@pytest.mark.parametrize("wave", [70.0, 150.0, 400.0])
+def test_waves_of_the_film_are_no_lines(wave):
+    """Of 3 % of the lines' height, thirty times the noise: lines are all found, and as high as they are within the waves."""
+    made = across(parabola, noise=0.001)
+    found = measure(replace(made, z=made.z + 0.021 * np.sin(2.0 * np.pi * made.x / wave)))
+    assert [line.line.left.foot for line in found.lines] == pytest.approx(
+        [at - 28.5 for at in (100.0, 220.0, 340.0, 460.0, 580.0, 700.0)], abs=2.0
+    )
+    assert [line.height.value for line in found.lines] == pytest.approx([0.7] * 6, abs=0.045)
