@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +20,7 @@ if TYPE_CHECKING:  # loaded by the command
     from pwindow.metrology.decisions import Decisions
     from pwindow.metrology.topography import Topography
     from pwindow.metrology.trace import Trace
+    from pwindow.workflows.scan_kinds import Kind
 
 _INSTRUMENTS = ("optical", "stylus")
 _FEET = ("tenth", "three-deviations")
@@ -117,30 +118,30 @@ def trace(
     """
     from pwindow.cli.traced_answers import traces_answer, traces_text
     from pwindow.cli.traced_plates import plates_answer, plates_text
+    from pwindow.workflows.scan_kinds import KINDS
 
     if of == "plate" and (runs is not None or foot != _FEET[0]):
         raise click.UsageError("a plate has no run list and no foot; leave out --runs and --foot")
     from pwindow.inputs import InputFile
     from pwindow.metrology.decisions import changed_since, excluded_apart
-    from pwindow.metrology.reading import PRINTED, RELIEF
-    from pwindow.metrology.rows import listed_scans, names_of, not_there, plate_rows, trial_rows
+    from pwindow.metrology.rows import listed_scans, names_of, not_there
     from pwindow.outputs import csv_of, plain, write_file
     from pwindow.trials.files import read_cells
 
-    scans, failed = _read(files, scale, RELIEF if of == "plate" else PRINTED)
+    kind = KINDS[of]
+    scans, failed = _read(files, scale)
     decisions = _decisions(decided, archive)
     kept, excluded = excluded_apart(scans, decisions)
     run_list = None if runs is None else read_cells(InputFile.of(runs))[0]
     listed = None if scan_list is None else listed_scans(read_cells(InputFile.of(scan_list))[0])
     named = any(one is not None for one in (output, run_list, listed, pattern))
-    names = names_of(kept, pattern, "plate_id" if of == "plate" else "print", listed) if named else {}
-    found, unmeasured = _measure(kept, instrument, decisions, of, foot)
+    names = names_of(kept, pattern, kind.field, listed) if named else {}
+    found, unmeasured = _measure(kept, instrument, decisions, _how(kind, foot))
     failed += unmeasured
     if not found:
         raise UnusableInput(*(failed or ["all scans are excluded; nothing is left to measure"]))
     if output is not None:
-        rows = plate_rows(found, names) if of == "plate" else trial_rows(found, names, run_list, listed)
-        write_file(output, csv_of(rows).encode())
+        write_file(output, csv_of(kind.rows(found, names, run_list, listed)).encode())
     if picture is not None:
         from pwindow.cli.traced_pictures import save_scan_pictures
 
@@ -150,7 +151,7 @@ def trace(
     for reason in [*failed, *map(changed_since, decisions.outdated(scans))]:
         click.echo(reason, err=True)
     answer, text = (plates_answer, plates_text) if of == "plate" else (traces_answer, traces_text)
-    reply(plain(answer(found, names, failed, decisions, excluded)), text, as_json=as_json)
+    reply(plain(answer(found, names, failed, decisions, excluded)), partial(text, found), as_json=as_json)
 
 
 def _decisions(file: Path | None, archive: str | None) -> Decisions:
@@ -174,9 +175,7 @@ def _to_be_made(archive: str) -> bool:
     return named is ParameterSource.ENVIRONMENT and file is not None and not file.exists()
 
 
-def _read(
-    files: Sequence[Path], scale: float | None, highest: float
-) -> tuple[list[Trace | Topography], list[str]]:
+def _read(files: Sequence[Path], scale: float | None) -> tuple[list[Trace | Topography], list[str]]:
     """The scans of files and of the files in folders, in the order of their names, and why others cannot be read."""
     from pwindow.metrology.scans import SUFFIXES, read_or_why
 
@@ -191,25 +190,30 @@ def _read(
             raise UnusableInput(f"{one}: the folder holds no file that ends in {', '.join(SUFFIXES)}")
         paths += inside
     with click.progressbar(paths, label="reading", file=sys.stderr, hidden=len(paths) < 2) as bar:
-        read = [read_or_why(path, scale, highest) for path in bar]
+        read = [read_or_why(path, scale) for path in bar]
     scans = [scan for one in read if not isinstance(one, str) for scan in one]
     return scans, [one for one in read if isinstance(one, str)]
 
 
+def _how(kind: Kind, foot: str) -> Callable:
+    """How scans of a kind are measured; a plate has no foot."""
+    from pwindow.metrology.foot import FOOT_RULES
+
+    return kind.measure if foot == _FEET[0] else partial(kind.measure, rule=FOOT_RULES[foot])
+
+
 def _measure(
-    scans: Sequence[Trace | Topography], instrument: str, decisions: Decisions, of: str, foot: str
+    scans: Sequence[Trace | Topography], instrument: str, decisions: Decisions, how: Callable
 ) -> tuple[list, list[str]]:
     """What was measured on each scan, and why others could not be."""
     from joblib import Parallel, delayed
 
-    from pwindow.metrology.foot import FOOT_RULES
     from pwindow.metrology.instruments import instrument_named
-    from pwindow.metrology.scans import measure_plate_scan, measure_scan, measured_or_why
+    from pwindow.metrology.scans import measured_or_why
 
-    kind = instrument_named(instrument)
-    how = measure_plate_scan if of == "plate" else partial(measure_scan, rule=FOOT_RULES[foot])
+    assumed = instrument_named(instrument)
     workers = Parallel(n_jobs=1 if len(scans) < _MANY else -1, return_as="generator")
-    work = workers(delayed(measured_or_why)(one, kind, decisions.on(one), how) for one in scans)
+    work = workers(delayed(measured_or_why)(one, assumed, decisions.on(one), how) for one in scans)
     with click.progressbar(
         work,
         length=len(scans),

@@ -9,16 +9,14 @@ import click
 
 from pwindow.charts.scan_picture import scan_figure
 from pwindow.errors import UnusableInput
-from pwindow.metrology.areas import MeasuredArea
-from pwindow.metrology.features import Measured
-from pwindow.metrology.plates import MeasuredPlate
 from pwindow.outputs import write_file
 from pwindow.review.browser import image_of
+from pwindow.workflows.scan_kinds import Found, scan_of
 
 _MOST = 200  # scans of one page
 
 
-def save_scan_pictures(found: Sequence[Measured | MeasuredArea | MeasuredPlate], path: Path) -> None:
+def save_scan_pictures(found: Sequence[Found], path: Path) -> None:
     """Write a page with the picture of each scan, or the image of one, as the file's ending says, and say so.
 
     Parameters
@@ -37,10 +35,7 @@ def save_scan_pictures(found: Sequence[Measured | MeasuredArea | MeasuredPlate],
             f"{path.name} holds at most {most} of the {len(found)} scans; name fewer files"
             + (", or end it in .html" if most == 1 else "")
         )
-    figures = [
-        scan_figure(one.topography if isinstance(one, MeasuredArea) else one.levelled.trace, one)
-        for one in found
-    ]
+    figures = [scan_figure(scan_of(one), one) for one in found]
     if kind == "html":
         parts = [
             figure.to_html(full_html=False, include_plotlyjs=not at) for at, figure in enumerate(figures)
