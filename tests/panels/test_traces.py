@@ -18,6 +18,7 @@ from pwindow.cli import main
 from pwindow.inputs import InputFile
 from pwindow.metrology.decisions import Verdict, decision_on, read_decisions
 from pwindow.metrology.scans import measured_or_why
+from pwindow.panels.shared import work
 from pwindow.panels.traces import page as traces_page
 from pwindow.panels.traces.page import Traces, get_ready
 from pwindow.trials.archive import Archive
@@ -32,6 +33,13 @@ def server(tmp_path, monkeypatch):
     for name in ("PWINDOW_SCANS", "PWINDOW_TRIAL", "PWINDOW_ARCHIVE"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("PWINDOW_SHARED", str(tmp_path))
+
+
+@pytest.fixture(autouse=True)
+def no_loop_of_others(monkeypatch):
+    """Work is done at once in this thread, where a browser of other tests may have an event loop."""
+    home, found = threading.current_thread(), work.page_loop
+    monkeypatch.setattr(work, "page_loop", lambda: None if threading.current_thread() is home else found())
 
 
 @pytest.fixture
@@ -345,5 +353,5 @@ def test_opening_measures_the_first_scan_and_the_others_after_it(monkeypatch):
         assert set(rows(page)["print"]) == {"D-0", "D-1", "D-2"}
 
     monkeypatch.setattr(scanned, "measured_or_why", slowly)
-    with ThreadPoolExecutor(1) as threads:  # a browser of other tests may have an event loop in this thread
+    with ThreadPoolExecutor(1) as threads:  # which has no event loop yet
         threads.submit(asyncio.run, visit()).result()
