@@ -18,7 +18,7 @@ if TYPE_CHECKING:  # loaded by what needs them: a first trial is added without a
     from pwindow.workflows.adding import NewTrial
     from pwindow.workflows.confirm import Confirmation
     from pwindow.workflows.kept import KeptFit
-    from pwindow.workflows.scan_files import Found, Written
+    from pwindow.workflows.kept_scans import Found, Written
 
 
 def added_answer(archive: Archive, new: NewTrial) -> dict:

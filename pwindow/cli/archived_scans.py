@@ -47,7 +47,7 @@ def scans(
     """
     from pwindow.cli.archived_answers import scans_answer
     from pwindow.cli.archived_tables import scans_text
-    from pwindow.workflows.scan_files import find_scans, write_back
+    from pwindow.workflows.kept_scans import find_scans, write_back
 
     if print_id is not None and trial is None:
         raise click.UsageError("--print needs --trial NUMBER")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -18,12 +18,10 @@ from pwindow.cli.sources import ARCHIVE, archive_of
 from pwindow.errors import UnusableInput
 
 if TYPE_CHECKING:  # loaded by the command
-    from pwindow.metrology.areas import MeasuredArea
     from pwindow.metrology.decisions import Decisions
-    from pwindow.metrology.features import Measured
-    from pwindow.metrology.plates import MeasuredPlate
     from pwindow.metrology.topography import Topography
     from pwindow.metrology.trace import Trace
+    from pwindow.workflows.scan_kinds import Found, Kind
 
 _INSTRUMENTS = ("optical", "stylus")
 _FEET = ("tenth", "three-deviations")
@@ -137,6 +135,7 @@ def trace(
     """
     from pwindow.cli.traced_answers import traces_answer, traces_text
     from pwindow.cli.traced_plates import plates_answer, plates_text
+    from pwindow.workflows.scan_kinds import KINDS
 
     if of == "plate" and (runs is not None or foot != _FEET[0]):
         raise click.UsageError("a plate has no run list and no foot; leave out --runs and --foot")
@@ -144,29 +143,27 @@ def trace(
         raise click.UsageError("--keep-scans needs --archive ADDRESS, or PWINDOW_ARCHIVE")
     from pwindow.inputs import InputFile
     from pwindow.metrology.decisions import excluded_apart
-    from pwindow.metrology.reading import PRINTED, RELIEF
-    from pwindow.metrology.rows import listed_scans, names_of, plate_rows, trial_rows
+    from pwindow.metrology.rows import listed_scans, names_of
     from pwindow.outputs import csv_of, plain, write_file
     from pwindow.trials.files import read_cells
 
-    what = "plate_id" if of == "plate" else "print"
-    paths = _paths(files)
+    kind, paths = KINDS[of], _paths(files)
     if keep_scans:
         _refuse_large(paths)
-    read = _read(paths, scale, RELIEF if of == "plate" else PRINTED)
+    read = _read(paths, scale)
     decisions = _decisions(decided, archive, keep_scans=keep_scans)
     scans, excluded = excluded_apart(read.scans, decisions)
     run_list = None if runs is None else read_cells(InputFile.of(runs))[0]
     listed = None if scan_list is None else listed_scans(read_cells(InputFile.of(scan_list))[0])
     named = any(one is not None for one in (output, run_list, listed, pattern))
-    names = names_of(scans, pattern, what, listed) if named else {}
-    found, unmeasured = _measure(scans, instrument, decisions, of, foot)
+    names = names_of(scans, pattern, kind.field, listed) if named else {}
+    found, unmeasured = _measure(scans, instrument, decisions, _how(kind, foot))
     failed = [*read.failed, *unmeasured]
     if not found:
         raise UnusableInput(*(failed or ["all scans are excluded; nothing is left to measure"]))
     rows = None
     if output is not None:
-        rows = plate_rows(found, names) if of == "plate" else trial_rows(found, names, run_list, listed)
+        rows = kind.rows(found, names, run_list, listed)
     kept = _keep(found, read.paths, archive) if keep_scans else None
     if output is not None and rows is not None:
         write_file(output, csv_of(rows).encode())
@@ -174,12 +171,12 @@ def trace(
         from pwindow.cli.traced_pictures import save_scan_pictures
 
         save_scan_pictures(found, picture)
-    notes = [*_notes_on_names(read, pattern, what, listed), *decisions.not_holding(read.scans)]
+    notes = [*_notes_on_names(read, pattern, kind.field, listed), *decisions.not_holding(read.scans)]
     for reason in [*failed, *notes]:
         click.echo(reason, err=True)
     answer, text = (plates_answer, plates_text) if of == "plate" else (traces_answer, traces_text)
     document = answer(found, names, failed, decisions, excluded) | {"notes": notes, "scans_kept": kept}
-    reply(plain(document), text, as_json=as_json)
+    reply(plain(document), partial(text, found), as_json=as_json)
 
 
 def _notes_on_names(
@@ -205,12 +202,10 @@ def _refuse_large(paths: Iterable[Path]) -> None:
             refuse_large(str(path), path.stat().st_size)
 
 
-def _keep(
-    found: Sequence[Measured | MeasuredArea | MeasuredPlate], paths: Mapping[str, Path], archive: str | None
-) -> dict:
+def _keep(found: Sequence[Found], paths: Mapping[str, Path], archive: str | None) -> dict:
     """Keep the files of what was measured; says how many were kept, and how many were there."""
     from pwindow.metrology.scans import scan_of
-    from pwindow.workflows.scan_files import keep_measured
+    from pwindow.workflows.kept_scans import keep_measured
 
     opened = archive_of(archive)
     measured = {scan_of(one).sha256 for one in found}
@@ -260,12 +255,12 @@ def _paths(files: Sequence[Path]) -> list[Path]:
     return paths
 
 
-def _read(paths: Sequence[Path], scale: float | None, highest: float) -> _Read:
+def _read(paths: Sequence[Path], scale: float | None) -> _Read:
     """The scans of files, and why others cannot be read."""
     from pwindow.metrology.scans import read_or_why
 
     with click.progressbar(paths, label="reading", file=sys.stderr, hidden=len(paths) < 2) as bar:
-        read = [read_or_why(path, scale, highest) for path in bar]
+        read = [read_or_why(path, scale) for path in bar]
     scans: list[Trace | Topography] = []
     by_digest: dict[str, Path] = {}
     for path, one in zip(paths, read):
@@ -280,20 +275,25 @@ def _read(paths: Sequence[Path], scale: float | None, highest: float) -> _Read:
     )
 
 
+def _how(kind: Kind, foot: str) -> Callable:
+    """How scans of a kind are measured; a plate has no foot."""
+    from pwindow.metrology.foot import FOOT_RULES
+
+    return kind.measure if foot == _FEET[0] else partial(kind.measure, rule=FOOT_RULES[foot])
+
+
 def _measure(
-    scans: Sequence[Trace | Topography], instrument: str, decisions: Decisions, of: str, foot: str
+    scans: Sequence[Trace | Topography], instrument: str, decisions: Decisions, how: Callable
 ) -> tuple[list, list[str]]:
     """What was measured on each scan, and why others could not be."""
     from joblib import Parallel, delayed
 
-    from pwindow.metrology.foot import FOOT_RULES
     from pwindow.metrology.instruments import instrument_named
-    from pwindow.metrology.scans import measure_plate_scan, measure_scan, measured_or_why
+    from pwindow.metrology.scans import measured_or_why
 
-    kind = instrument_named(instrument)
-    how = measure_plate_scan if of == "plate" else partial(measure_scan, rule=FOOT_RULES[foot])
+    assumed = instrument_named(instrument)
     workers = Parallel(n_jobs=1 if len(scans) < _MANY else -1, return_as="generator")
-    work = workers(delayed(measured_or_why)(one, kind, decisions.on(one), how) for one in scans)
+    work = workers(delayed(measured_or_why)(one, assumed, decisions.on(one), how) for one in scans)
     with click.progressbar(
         work,
         length=len(scans),

@@ -8,11 +8,12 @@ import pandas as pd
 
 from pwindow.metrology.areas import Edge, MeasuredArea
 from pwindow.metrology.decisions import Decisions
-from pwindow.metrology.features import Measured, MeasuredLine, Value
-from pwindow.metrology.foot import TENTH
+from pwindow.metrology.features import Measured, MeasuredLine
+from pwindow.metrology.scans import scan_of
 from pwindow.metrology.topography import Topography
 from pwindow.metrology.trace import Trace
-from pwindow.wording import amount, counted
+from pwindow.workflows.scan_kinds import Found
+from pwindow.workflows.scan_tables import bridged, edge_rule, feature_table
 
 
 def traces_answer(
@@ -37,7 +38,7 @@ def traces_answer(
         Scans that they leave out.
     """
     return {
-        "foot_rule": (found[0].rule if isinstance(found[0], Measured) else TENTH).words,
+        "foot_rule": edge_rule(found[0]),
         "instrument": vars(found[0].instrument),
         "traces": [_of_trace(one, prints, decisions) for one in found if isinstance(one, Measured)],
         "topographies": [_of_area(one, prints, decisions) for one in found if isinstance(one, MeasuredArea)],
@@ -161,54 +162,37 @@ def _of_edge(edge: Edge) -> dict[str, float]:
     }
 
 
-def traces_text(answer: Mapping) -> str:
-    """One line for each printed line and each gap, with standard uncertainties."""
-    rows = []
+def traces_text(found: Sequence[Measured | MeasuredArea], answer: Mapping) -> str:
+    """One line for each printed line and each gap, with standard uncertainties.
+
+    Parameters
+    ----------
+    found : sequence of Measured or MeasuredArea
+    answer : mapping
+        What `traces_answer` gives of them.
+    """
     scans = [*answer["traces"], *answer["topographies"]]
-    for trace in scans:
-        name = trace.get("trace") or trace["topography"]
-        for at, line in enumerate(trace["lines"], 1):
-            rows.append(
-                {
-                    "scan": name,
-                    "feature": f"line {at}",
-                    "height, µm": Value(line["line_height_um"], line["u_line_height_um"]).words,
-                    "width, µm": Value(line["line_width_um"], line["u_line_width_um"]).words,
-                    "area, µm²": Value(line["section_area_um2"], line["u_section_area_um2"]).words,
-                    "gap, µm": "",
-                    "remarks": "; ".join(line["flags"]),
-                }
-            )
-        for at, gap in enumerate(trace["gaps"], 1):
-            rows.append(
-                {
-                    "scan": name,
-                    "feature": f"gap {at}",
-                    "gap, µm": Value(gap["gap_um"], gap["u_gap_um"]).words,
-                    "remarks": _of_length(gap),
-                }
-            )
-    table = pd.DataFrame(rows).fillna("").to_string(index=False)
-    bridged = sum(trace["gaps_bridged"] for trace in answer["traces"])
-    bridged += sum(gap["bridges"] > 0 for area in answer["topographies"] for gap in area["gaps"])
     notes = [f"note: {trace['source_file']}: {note}" for trace in scans for note in trace["notes"]]
     notes += [f"note: {one['trace']}: {note}" for one in answer["traces"] for note in one["left_out"]]
-    notes += [f"{one['scan']}: {one['decision']}" for one in answer["excluded"]]
-    return "\n".join(
-        [
-            *notes,
-            *kept_lines(answer),
-            f"± one standard uncertainty; widths at {answer['foot_rule']}; bridged gaps: {bridged}",
-            "",
-            table,
-        ]
-    )
+    closed = sum(map(bridged, found))
+    said = f"± one standard uncertainty; widths at {answer['foot_rule']}; bridged gaps: {closed}"
+    above = [*notes, *excluded_words(answer), *kept_lines(answer)]
+    return "\n".join([*above, said, "", features_text(found)])
 
 
-def _of_length(gap: Mapping) -> str:
-    """What a topography shows of a gap along its length."""
-    if "narrowest_um" not in gap:
-        return "; ".join(gap["flags"])
-    if gap["bridges"]:
-        return f"bridged in {counted(gap['bridges'], 'place', 'places')}, {100 * gap['bridged']:.1f} % of its length"
-    return f"narrowest {amount(gap['narrowest_um'])} µm"
+def excluded_words(answer: Mapping) -> list[str]:
+    """Which scans are excluded, and why."""
+    return [f"{one['scan']}: {one['decision']}" for one in answer["excluded"]]
+
+
+def features_text(found: Sequence[Found]) -> str:
+    """A table of what was measured, feature by feature.
+
+    Parameters
+    ----------
+    found : sequence of Measured, MeasuredArea or MeasuredPlate
+    """
+    tables = [feature_table(one) for one in found]
+    for one, table in zip(found, tables):
+        table.insert(0, "scan", scan_of(one).name)
+    return pd.concat(tables).fillna("").to_string(index=False)

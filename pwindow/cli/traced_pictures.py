@@ -9,17 +9,15 @@ import click
 
 from pwindow.charts.scan_picture import scan_figure
 from pwindow.errors import UnusableInput
-from pwindow.metrology.areas import MeasuredArea
-from pwindow.metrology.features import Measured
-from pwindow.metrology.plates import MeasuredPlate
 from pwindow.metrology.scans import scan_of
 from pwindow.outputs import write_file
 from pwindow.review.browser import image_of
+from pwindow.workflows.scan_kinds import Found
 
 _MOST = 200  # scans of one page
 
 
-def save_scan_pictures(found: Sequence[Measured | MeasuredArea | MeasuredPlate], path: Path) -> None:
+def save_scan_pictures(found: Sequence[Found], path: Path) -> None:
     """Write a page with the picture of each scan, or the image of one, as the file's ending says, and say so.
 
     Parameters

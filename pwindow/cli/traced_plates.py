@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import pandas as pd
-
-from pwindow.cli.traced_answers import kept_lines, source_of
+from pwindow.cli.traced_answers import excluded_words, features_text, kept_lines, source_of
 from pwindow.metrology.decisions import Decisions
 from pwindow.metrology.features import Value
-from pwindow.metrology.plates import SURFACE_RULE, Lip, MeasuredPlate, PlateGap, PlateLine
+from pwindow.metrology.plates import Lip, MeasuredPlate, PlateGap, PlateLine
 from pwindow.metrology.topography import Topography
 from pwindow.metrology.trace import Trace
+from pwindow.workflows.scan_tables import edge_rule
 
 
 def plates_answer(
@@ -36,7 +35,7 @@ def plates_answer(
         Scans that they leave out.
     """
     return {
-        "edge_rule": SURFACE_RULE,
+        "edge_rule": edge_rule(found[0]),
         "instrument": vars(found[0].instrument),
         "plates": [_of_plate(one, plates, decisions) for one in found],
         "not_measured": list(failed),
@@ -88,41 +87,16 @@ def _both(name: str, value: Value | None) -> dict[str, float | None]:
     return dict(zip((f"{name}_um", f"u_{name}_um"), given))
 
 
-def plates_text(answer: Mapping) -> str:
-    """One line for each raised line and each gap, with standard uncertainties."""
-    rows = []
-    for plate in answer["plates"]:
-        for at, line in enumerate(plate["lines"], 1):
-            radius = _words(line, "top_radius")
-            rows.append(
-                {
-                    "scan": plate["scan"],
-                    "feature": f"line {at}",
-                    "width, µm": _words(line, "plate_width"),
-                    "remarks": f"rounded top, radius {radius} µm" if radius else "flat top",
-                }
-            )
-        for at, gap in enumerate(plate["gaps"], 1):
-            heights = [_words(lip, "lip_height") for lip in gap["lips"] if lip]
-            rows.append(
-                {
-                    "scan": plate["scan"],
-                    "feature": f"gap {at}",
-                    "width, µm": _words(gap, "plate_gap"),
-                    "depth, µm": _words(gap, "gap_depth"),
-                    "lip to lip, µm": _words(gap, "lip_width") if heights else "",
-                    "remarks": "; ".join(
-                        [*gap["flags"], *([f"lips {' and '.join(heights)} µm high"] if heights else [])]
-                    ),
-                }
-            )
+def plates_text(found: Sequence[MeasuredPlate], answer: Mapping) -> str:
+    """One line for each raised line and each gap, with standard uncertainties.
+
+    Parameters
+    ----------
+    found : sequence of MeasuredPlate
+    answer : mapping
+        What `plates_answer` gives of them.
+    """
     notes = [f"note: {plate['source_file']}: {note}" for plate in answer["plates"] for note in plate["notes"]]
-    notes += [f"{one['scan']}: {one['decision']}" for one in answer["excluded"]]
-    table = pd.DataFrame(rows).fillna("").to_string(index=False)
     rule = f"± one standard uncertainty; an edge is {answer['edge_rule']}"
-    return "\n".join([*notes, *kept_lines(answer), rule, "", table])
-
-
-def _words(row: Mapping, name: str) -> str:
-    value = row[f"{name}_um"]
-    return "" if value is None else Value(value, row[f"u_{name}_um"]).words
+    above = [*notes, *excluded_words(answer), *kept_lines(answer)]
+    return "\n".join([*above, rule, "", features_text(found)])

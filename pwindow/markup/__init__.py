@@ -3,6 +3,6 @@
 A template escapes whatever it is given, unless that is `Markup`: what another template has made.
 """
 
-from pwindow.markup.parts import part, templates_of
+from pwindow.markup.parts import capitalize_first, part, templates_of
 
-__all__ = ["part", "templates_of"]
+__all__ = ["capitalize_first", "part", "templates_of"]

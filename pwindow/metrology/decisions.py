@@ -138,8 +138,10 @@ class Decisions:
 
     def outdated(self, scans: Iterable[Trace | Topography]) -> tuple[str, ...]:
         """Names of files that were decided on and have other bytes now, so that their decisions do not hold."""
-        now = {scan.file: scan.sha256 for scan in scans}
-        return tuple(sorted({one.file for one in self if now.get(one.file, one.sha256) != one.sha256}))
+        now: dict[str, set[str]] = {}
+        for scan in scans:
+            now.setdefault(scan.file, set()).add(scan.sha256)
+        return tuple(sorted({one.file for one in self if one.sha256 not in now.get(one.file, {one.sha256})}))
 
     def not_holding(self, scans: Sequence[Trace | Topography]) -> tuple[str, ...]:
         """In sentences, decisions that seem to be about these scans and hold for none of them."""
@@ -164,7 +166,7 @@ class Decisions:
 
 def key_of(scan: Trace | Topography) -> Key:
     """By what a decision knows its scan: the bytes of its file, and which profile of it."""
-    return scan.sha256, scan.name.removeprefix(scan.file).removeprefix(": ")
+    return scan.sha256, scan.profile if isinstance(scan, Trace) else ""
 
 
 def excluded_apart(

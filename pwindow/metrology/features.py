@@ -332,7 +332,7 @@ def _measured(levelled: Levelled, line: Line, instrument: Instrument, closed: in
         )
     )
     skirts = _skirt(line.left), _skirt(line.right)
-    tail = _tail(skirts, _printed_from_left(levelled.trace))
+    tail = _tail(levelled.trace, *skirts)
     return MeasuredLine(
         line=line,
         height=Value(line.peak, height),
@@ -346,8 +346,8 @@ def _measured(levelled: Levelled, line: Line, instrument: Instrument, closed: in
     )
 
 
-def _printed_from_left(trace: Trace) -> bool | None:
-    """Whether the left edges of its lines were printed first, as its header says; None where it does not."""
+def _tail(trace: Trace, left: Value, right: Value) -> Value | None:
+    """How much further the trailing one of two skirts reaches, by what the header says was printed first."""
     said = trace.header.get(_PRINTED)
     if said is None:
         return None
@@ -355,13 +355,7 @@ def _printed_from_left(trace: Trace) -> bool | None:
         raise UnusableInput(
             f"{trace.name}: “{_PRINTED}: {shown(said)}” must be {' or '.join(f'“{one}”' for one in _DIRECTIONS)}"
         )
-    return said.strip().lower() == _DIRECTIONS[0]
-
-
-def _tail(skirts: tuple[Value, Value], from_left: bool | None) -> Value | None:
-    if from_left is None:
-        return None
-    leading, trailing = skirts if from_left else skirts[::-1]
+    leading, trailing = (left, right) if said.strip().lower() == _DIRECTIONS[0] else (right, left)
     return Value(trailing.value - leading.value, float(np.hypot(trailing.error, leading.error)))
 
 

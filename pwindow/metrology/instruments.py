@@ -34,6 +34,11 @@ class Instrument:
     along: float
     source: str
 
+    @property
+    def words(self) -> str:
+        """How far its heights may be off, as a standard uncertainty."""
+        return f"{1e3 * self.fixed:g} nm and {100 * self.share:.2g} % of the height"
+
     def height_error(self, height: float) -> float:
         """Standard uncertainty of a height, µm."""
         return float(np.hypot(self.fixed, self.share * height))

@@ -35,7 +35,7 @@ PRINTED, RELIEF, _WIDEST_STEP = 200.0, 5_000.0, 50.0
 plates have a relief of some hundred, and lines of 20 µm need steps well below that (common practice, no source)."""
 
 
-def read_traces(source: str | Path | InputFile, highest: float = PRINTED) -> tuple[Trace, ...]:
+def read_traces(source: str | Path | InputFile) -> tuple[Trace, ...]:
     """The profiles of a CSV file.
 
     A line of the file names the columns with their units, such as ``x [µm], z [nm]`` or ``x / mm, z_nm``; several columns of heights are
@@ -44,8 +44,6 @@ def read_traces(source: str | Path | InputFile, highest: float = PRINTED) -> tup
     Parameters
     ----------
     source : str, Path or InputFile
-    highest : float
-        Difference of heights from which on a unit must be wrong, µm.
 
     Returns
     -------
@@ -78,10 +76,11 @@ def read_traces(source: str | Path | InputFile, highest: float = PRINTED) -> tup
                 z=z * factor_between(_split(height)[1] or "", "µm"),
                 file=file.name,
                 sha256=digest,
+                profile=label,
                 header=fields,
                 notes=(*notes, *more),
             )
-            _refuse_implausible(trace, highest)
+            _refuse_implausible(trace)
             found.append(trace)
     if not found:
         raise UnusableInput(f"{file.name}: there is a header but no rows")
@@ -240,26 +239,20 @@ def _ordered(x: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray, tupl
     return x, z, tuple(notes)
 
 
-def _refuse_implausible(trace: Trace, highest: float) -> None:
+def _refuse_implausible(trace: Trace) -> None:
     """Refuse what a wrong unit makes.
 
     Raises
     ------
     UnusableInput
-        If points are too few, heights too far apart, or steps too wide.
+        If points are too few, heights too far apart even for a plate, or steps too wide.
     """
     if int(trace.seen.sum()) < _FEWEST:
         raise UnusableInput(
             f"{trace.name}: {int(trace.seen.sum())} points with a height, and at least {_FEWEST} are needed"
         )
-    detrended = trace.z[trace.seen] - np.polyval(
-        np.polyfit(trace.x[trace.seen], trace.z[trace.seen], 1), trace.x[trace.seen]
-    )
-    span = float(np.ptp(detrended))
-    if span > highest:
-        raise UnusableInput(
-            f"{trace.name}: heights differ by {span:.4g} µm, which is not plausible; check the unit of the heights"
-        )
+    refuse_high(trace, RELIEF)
+    span = _span(trace)
     if 0.0 < span < _LOWEST or np.ptp(trace.x) < _SHORTEST:
         low, length = span < _LOWEST, np.ptp(trace.x)
         what = f"heights differ by only {span:.3g} µm" if low else f"it is only {length:.3g} µm long"
@@ -271,3 +264,31 @@ def _refuse_implausible(trace: Trace, highest: float) -> None:
             f"{trace.name}: neighbouring points are {trace.step:.4g} µm apart, too far for a line to be seen; check the "
             "unit of the positions"
         )
+
+
+def refuse_high(trace: Trace, highest: float) -> None:
+    """Refuse a profile whose heights differ, beside its tilt, by more than is plausible.
+
+    Parameters
+    ----------
+    trace : Trace
+    highest : float
+        µm; `PRINTED` or `RELIEF`.
+
+    Raises
+    ------
+    UnusableInput
+        If they do.
+    """
+    span = _span(trace)
+    if span > highest:
+        plate = ", and measure a plate as a plate" if span <= RELIEF else ""
+        raise UnusableInput(
+            f"{trace.name}: heights differ by {span:.4g} µm, which is not plausible; check the unit of the heights{plate}"
+        )
+
+
+def _span(trace: Trace) -> float:
+    """Difference of the heights beside their tilt, µm."""
+    x, z = trace.x[trace.seen], trace.z[trace.seen]
+    return float(np.ptp(z - np.polyval(np.polyfit(x, z, 1), x)))

@@ -15,7 +15,7 @@ from pwindow.metrology.foot import TENTH, FootRule
 from pwindow.metrology.grids import read_topography
 from pwindow.metrology.instruments import Instrument
 from pwindow.metrology.plates import MeasuredPlate, measure_plate
-from pwindow.metrology.reading import PRINTED, read_traces
+from pwindow.metrology.reading import PRINTED, read_traces, refuse_high
 from pwindow.metrology.topography import Topography
 from pwindow.metrology.trace import Trace
 
@@ -24,9 +24,7 @@ SUFFIXES = (".csv", ".txt", ".tsv", ".x3p", ".sdf")
 _HEAD = 2000  # bytes in which a CSV grid says its step
 
 
-def read_scans(
-    source: str | Path | InputFile, scale: float | None = None, highest: float = PRINTED
-) -> tuple[Trace | Topography, ...]:
+def read_scans(source: str | Path | InputFile, scale: float | None = None) -> tuple[Trace | Topography, ...]:
     """The profiles of a file, or its topography.
 
     Parameters
@@ -34,8 +32,6 @@ def read_scans(
     source : str, Path or InputFile
     scale : float, optional
         Metres of the unit of length of a topography that has another or none; see `read_topography`.
-    highest : float
-        Of profiles; see `read_traces`.
 
     Raises
     ------
@@ -47,11 +43,11 @@ def read_scans(
     packed = head[:4] == b"PK\x03\x04" or Path(file.name).suffix.lower() in (".x3p", ".sdf")
     if packed or head[:4].lower() in (b"aiso", b"abcr") or b"step_x" in head.lower():
         return (read_topography(file, scale),)
-    return read_traces(file, highest)
+    return read_traces(file)
 
 
 def read_or_why(
-    source: str | Path | InputFile, scale: float | None = None, highest: float = PRINTED
+    source: str | Path | InputFile, scale: float | None = None
 ) -> tuple[Trace | Topography, ...] | str:
     """What `read_scans` gives, or why it cannot: of many files one that is unusable does not hold up the others.
 
@@ -59,10 +55,9 @@ def read_or_why(
     ----------
     source : str, Path or InputFile
     scale : float, optional
-    highest : float
     """
     try:
-        return read_scans(source, scale, highest)
+        return read_scans(source, scale)
     except UnusableInput as problem:
         return str(problem)
 
@@ -87,10 +82,11 @@ def measure_scan(
     Raises
     ------
     UnusableInput
-        As `measure`, `measure_area` and `film_of`.
+        As `measure`, `measure_area`, `film_of` and `refuse_high`.
     """
     film = film_of(scan, decision)
     if not isinstance(scan, Topography):
+        refuse_high(scan, PRINTED)
         return measure(scan, instrument, film, rule)
     if rule != TENTH:
         raise UnusableInput(

@@ -17,7 +17,7 @@ class Trace:
     Attributes
     ----------
     name : str
-        Of the trace in its file.
+        By which it is told from other scans.
     x : ndarray, shape (n,), µm
         Increasing, unequal steps allowed.
     z : ndarray, shape (n,), µm
@@ -26,6 +26,8 @@ class Trace:
         That it came from.
     sha256 : str
         Of the file's bytes.
+    profile : str
+        Which profile of the file; "" where it holds one.
     header : mapping of str to str
         What the file says beside the numbers, such as the print.
     notes : tuple of str
@@ -37,6 +39,7 @@ class Trace:
     z: np.ndarray
     file: str = ""
     sha256: str = ""
+    profile: str = ""
     header: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     notes: tuple[str, ...] = ()
 

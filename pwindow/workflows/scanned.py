@@ -3,82 +3,104 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from functools import cache, partial
+from itertools import takewhile
+from time import monotonic
 
 import pandas as pd
 
 from pwindow.environment import ARCHIVE, SCANS, TRIAL
-from pwindow.errors import UnusableInput
-from pwindow.inputs import InputFile
-from pwindow.metrology.areas import MeasuredArea
+from pwindow.errors import UnusableInput, first_few
 from pwindow.metrology.decisions import (
     Decision,
     Decisions,
     decision_on,
     excluded_apart,
-    read_decisions,
+    key_of,
 )
-from pwindow.metrology.features import Measured
 from pwindow.metrology.instruments import INSTRUMENTS, Instrument
-from pwindow.metrology.rows import names_of, trial_rows
-from pwindow.metrology.scans import SUFFIXES, measure_scan, measured_or_why, read_scans
-from pwindow.metrology.topography import Topography
-from pwindow.metrology.trace import Trace
+from pwindow.metrology.rows import names_of
+from pwindow.metrology.scans import measured_or_why
 from pwindow.outputs import csv_of
 from pwindow.shipped import shipped
 from pwindow.trials.archive import Archive
-from pwindow.trials.files import read_cells
-from pwindow.trials.headers import column_name
 from pwindow.workflows.given import given_address
+from pwindow.workflows.scan_files import Content, Source, content_of, sources_in
+from pwindow.workflows.scan_kinds import KINDS, PRINT, Found, Kind, Scan
 
-Scan = Trace | Topography
-Outcome = Measured | MeasuredArea | str
+Outcome = Found | str
+_PREPARING = 5.0  # s after which no more scans are prepared: other pages wait for them
 
 
 @dataclass(frozen=True, kw_only=True)
 class ScanSet:
-    """Scans with what was decided about them; each is measured once.
+    """Scans with what was decided about them; each is measured once for a kind and an instrument.
 
     Attributes
     ----------
-    scans : tuple of Trace or Topography
+    loaded : tuple of Trace or Topography
+        Of prints and of plates.
+    kind : Kind
+        Which of them are looked at, and how they are measured.
+    instrument : Instrument
+        Whose uncertainty of heights is assumed.
     decisions : Decisions
         Also about scans that are not there.
     runs : DataFrame or None
         Cells of a run list.
-    instrument : Instrument
     archive : Archive or None
         Where decisions are kept beyond this set.
     unread : tuple of str
         Why files that it was started with cannot be used.
     """
 
-    scans: tuple[Scan, ...] = ()
+    loaded: tuple[Scan, ...] = ()
+    kind: Kind = PRINT
+    instrument: Instrument = INSTRUMENTS["optical"]
     decisions: Decisions = field(default_factory=Decisions)
     runs: pd.DataFrame | None = None
-    instrument: Instrument = INSTRUMENTS["optical"]
     archive: Archive | None = None
     unread: tuple[str, ...] = ()
     _outcomes: dict = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
-    def of(cls, files: Iterable[str | Path | InputFile], archive: Archive | None = None) -> ScanSet:
-        """Of files and of folders, with the decisions of an archive; files that cannot be used do not hold up the others."""
+    def of(
+        cls, files: Iterable[Source], archive: Archive | None = None, outcomes: dict | None = None
+    ) -> ScanSet:
+        """Of files and of folders, with the decisions of an archive; files that cannot be used do not hold up the others.
+
+        Parameters
+        ----------
+        files : iterable of str, Path or InputFile
+        archive : Archive, optional
+        outcomes : dict, optional
+            What was measured before, to which more is added.
+        """
         decisions = Decisions() if archive is None else archived_decisions(archive)
-        found = cls(decisions=decisions, archive=archive)
-        for one in _files_of(files):
+        found = cls(decisions=decisions, archive=archive, _outcomes={} if outcomes is None else outcomes)
+        for one in sources_in(files):
             try:
-                found = found._with(one)
+                found = found._with(content_of(one))
             except UnusableInput as problem:
                 found = replace(found, unread=(*found.unread, str(problem)))
-        return found
+        return found._turned_to(found.loaded)
 
-    def with_files(self, files: Iterable[str | Path | InputFile]) -> ScanSet:
+    @property
+    def scans(self) -> tuple[Scan, ...]:
+        """Those of the kind that is looked at."""
+        return self.of_kind(self.kind)
+
+    def of_kind(self, kind: Kind) -> tuple[Scan, ...]:
+        """Those of a kind."""
+        return tuple(filter(kind.holds, self.loaded))
+
+    def with_files(self, files: Iterable[Source]) -> ScanSet:
         """With more files, whatever they are: scans, decisions on scans, a run list.
 
-        A scan of the same name is replaced; a run list replaces the one before; decisions are added.
+        Scans of files that differ are all kept, whatever they are called; a run list replaces the one before; decisions
+        are added. Where none of the new scans is of the kind that is looked at, their kind is.
 
         Parameters
         ----------
@@ -90,19 +112,33 @@ class ScanSet:
             If one cannot be used; all is as before then.
         """
         found = replace(self, archive=None)
-        for one in _files_of(files):
-            found = found._with(one)
+        for one in sources_in(files):
+            found = found._with(content_of(one))
         new = [one for one in found.decisions if self.decisions.by_key.get(one.key) != one]
-        return replace(self.deciding(*new), scans=found.scans, runs=found.runs)
+        taken = replace(self.deciding(*new), loaded=found.loaded, runs=found.runs)
+        return taken._turned_to(found.loaded[len(self.loaded) :])
 
-    def _with(self, file: InputFile) -> ScanSet:
-        if file.name.lower().endswith(".toml"):
-            return self.deciding(*read_decisions(file))
-        runs = _run_list(file)
-        if runs is not None:
-            return replace(self, runs=runs)
-        new = {scan.name: scan for scan in read_scans(file)}
-        return replace(self, scans=tuple(({scan.name: scan for scan in self.scans} | new).values()))
+    def _with(self, content: Content) -> ScanSet:
+        if isinstance(content, Decisions):
+            return self.deciding(*content)
+        if isinstance(content, pd.DataFrame):
+            return replace(self, runs=content)
+        return replace(self, loaded=(*self.loaded, *self._told_apart(content)))
+
+    def _told_apart(self, scans: Iterable[Scan]) -> Iterator[Scan]:
+        """Scans that are not here yet, numbered where a file of their name but with other bytes is."""
+        here = {(scan.file, key_of(scan)) for scan in self.loaded}
+        for scan in scans:
+            if (scan.file, key_of(scan)) in here:
+                continue
+            others = {digest for file, (digest, _) in here if file == scan.file} - {scan.sha256}
+            yield replace(scan, name=f"{scan.name} ({len(others) + 1})") if others else scan
+
+    def _turned_to(self, new: Sequence[Scan]) -> ScanSet:
+        """Looking at the kind of new scans, where none of them is of the present one."""
+        if not new or any(map(self.kind.holds, new)):
+            return self
+        return replace(self, kind=next(kind for kind in KINDS.values() if any(map(kind.holds, new))))
 
     def deciding(self, *decisions: Decision) -> ScanSet:
         """With more decisions; one that decides nothing undoes the one before."""
@@ -131,13 +167,14 @@ class ScanSet:
         key = self._key(scan)
         if key not in self._outcomes:
             self._outcomes[key] = measured_or_why(
-                scan, self.instrument, self.decisions.on(scan), measure_scan
+                scan, self.instrument, self.decisions.on(scan), self.kind.measure
             )
         return self._outcomes[key]
 
     def _key(self, scan: Scan) -> tuple:
         decision = self.decisions.on(scan)
-        return (scan.sha256, scan.name, () if decision is None else decision.film)
+        film = () if decision is None else decision.film
+        return (self.kind.name, self.instrument.name, scan.sha256, scan.name, film)
 
     def measure_all(self, tell: Callable[[str], None]) -> None:
         """Measure what was not yet, and tell each before it is."""
@@ -146,33 +183,75 @@ class ScanSet:
             self.outcome(scan)
 
     def warnings(self) -> tuple[str, ...]:
-        """Files that cannot be used, and decisions that do not hold any more."""
-        return (*self.unread, *self.decisions.not_holding(self.scans))
+        """Files that cannot be used, decisions that do not hold any more, and files of one name that differ."""
+        return (
+            *self.unread,
+            *self.decisions.not_holding(self.loaded),
+            *self._called_alike(),
+        )
+
+    def _called_alike(self) -> Iterator[str]:
+        digests: dict[str, set[str]] = {}
+        for scan in self.loaded:
+            digests.setdefault(scan.file, set()).add(scan.sha256)
+        for file, different in digests.items():
+            if len(different) > 1:
+                names = first_few([scan.name for scan in self.loaded if scan.file == file])
+                yield (
+                    f"{len(different)} different files are named {file}; their scans are listed as {names}: exclude any "
+                    "that another one replaces"
+                )
 
     def rows(self) -> str:
-        """Rows of a trial file (CSV) of all scans but those that are excluded or cannot be measured.
+        """Rows (CSV) of all scans of the kind that is looked at, but those that are excluded or cannot be measured.
 
         Raises
         ------
         UnusableInput
-            If a scan does not say its print, the run list lacks one, or nothing was measured.
+            If a scan does not say its print or its plate, the run list lacks a print, or nothing was measured.
         """
         kept, _ = excluded_apart(self.scans, self.decisions)
-        found = [one for scan in kept if not isinstance(one := self.outcome(scan), str)]
-        if not found:
-            raise UnusableInput("no scan was measured that is not excluded")
         measured = [scan for scan in kept if not isinstance(self.outcome(scan), str)]
-        return csv_of(trial_rows(found, names_of(measured), self.runs))
+        if not measured:
+            raise UnusableInput("no scan was measured that is not excluded")
+        names = names_of(measured, what=self.kind.field)
+        return csv_of(self.kind.rows(list(map(self.outcome, measured)), names, self.runs, None))
 
 
 def given_scans() -> ScanSet:
     """The scans that the server was started with; those of the demo where it was started on the demo."""
-    paths: list[str | Path] = list(filter(None, os.environ.get(SCANS, "").split(os.pathsep)))
-    if not (paths or os.environ.get(TRIAL) or os.environ.get(ARCHIVE)):
-        demo = shipped("data_demo")
-        paths = [demo / "scans", demo / "scans_runs.csv"]
     address = given_address()
-    return ScanSet.of(paths, None if address is None else Archive(address))
+    return ScanSet.of(_given_paths(), None if address is None else Archive(address), _measured_here())
+
+
+def prepared_scans(seconds: float = _PREPARING) -> ScanSet:
+    """Read and measure what the server was started with, without decisions, for pages that ask for it later.
+
+    Parameters
+    ----------
+    seconds : float
+        After which no more is begun.
+    """
+    end = monotonic() + seconds
+    soon = partial(takewhile, lambda _: monotonic() < end)
+    found = ScanSet.of(soon(sources_in(_given_paths())), outcomes=_measured_here())
+    for scan in soon(found.scans):
+        found.outcome(scan)
+    return found
+
+
+def _given_paths() -> list[Source]:
+    paths: list[Source] = list(filter(None, os.environ.get(SCANS, "").split(os.pathsep)))
+    if paths or os.environ.get(TRIAL) or os.environ.get(ARCHIVE):
+        return paths
+    demo = shipped("data_demo")
+    return [demo / "scans", demo / "scans_runs.csv", demo / "scans_plate"]
+
+
+@cache
+def _measured_here() -> dict:
+    """What was measured in this process of scans that the server was started with."""
+    return {}
 
 
 def archived_decisions(archive: Archive) -> Decisions:
@@ -182,24 +261,3 @@ def archived_decisions(archive: Archive) -> Decisions:
         one = Decision.of_texts({str(key): text for key, text in texts.items()})
         found = found.undoing(one) if one.empty else found.taking(one)
     return found
-
-
-def _files_of(sources: Iterable[str | Path | InputFile]) -> Iterable[InputFile]:
-    for source in sources:
-        if isinstance(source, InputFile) or not Path(source).is_dir():
-            yield InputFile.of(source)
-        else:
-            paths = (path for path in Path(source).iterdir() if path.suffix.lower() in (*SUFFIXES, ".toml"))
-            yield from map(InputFile.of, sorted(paths))
-
-
-def _run_list(file: InputFile) -> pd.DataFrame | None:
-    """Cells of a run list; None where a file is none, having no column of prints or a speed beside it."""
-    if not file.name.lower().endswith((".csv", ".tsv", ".txt", ".xlsx", ".parquet")):
-        return None
-    try:
-        cells = read_cells(file)[0]
-    except UnusableInput:
-        return None
-    names = {column_name(str(name))[0] for name in cells}
-    return cells if "print" in names and "speed" in names else None

@@ -24,7 +24,8 @@ def opened(page, served):
 
 def choose(page, start: str) -> None:
     options = page.get_by_label("Scan").locator("option").all_inner_texts()
-    page.get_by_label("Scan").select_option(label=next(one for one in options if one.startswith(start)))
+    label = next(one for one in options if one.replace("\u00a0", " ").startswith(start))
+    page.get_by_label("Scan").select_option(label=label)
     page.locator(".gtitle", has_text=start).wait_for(timeout=PATIENCE)
 
 
@@ -78,6 +79,54 @@ def test_somebodys_own_scan_is_loaded(opened, tmp_path):
         opened.get_by_text("the run list lacks 1 print", exact=False)
     ).first.wait_for(timeout=PATIENCE)
     choose(opened, "B-7")
+
+
+def test_plates_are_measured_with_the_instrument_chosen(opened):
+    opened.get_by_label("Show").select_option(label="plates (4)")
+    opened.locator(".gtitle", has_text="film-imaged_gaps").wait_for(timeout=PATIENCE)
+    assert opened.get_by_label("Surface, µm").count() == 1 and opened.get_by_label("Film, µm").count() == 0
+    opened.get_by_text("by an optical instrument").wait_for(timeout=PATIENCE)
+    before = list(csv.DictReader(io.StringIO(saved(opened, "Save the rows of a plate file"))))
+    opened.get_by_label("Instrument").select_option(label="stylus")
+    opened.get_by_text("by a stylus instrument").wait_for(timeout=PATIENCE)
+    opened.get_by_text("measuring").wait_for(state="detached", timeout=PATIENCE)
+    after = list(csv.DictReader(io.StringIO(saved(opened, "Save the rows of a plate file"))))
+    assert len(before) == len(after) == 28 and {row["plate_id"] for row in after} == {
+        "film-imaged",
+        "laser-imaged",
+    }
+    depths = [row for row in zip(before, after) if row[0]["u_gap_depth [um]"]]
+    assert all(float(one["u_gap_depth [um]"]) < float(other["u_gap_depth [um]"]) for one, other in depths)
+    opened.get_by_label("Show").select_option(label="prints (6)")
+    opened.locator(".gtitle", has_text="A-001_75").wait_for(timeout=PATIENCE)
+
+
+def test_two_scans_of_one_name_are_both_kept(opened, tmp_path):
+    for name in ("A-001", "A-002"):
+        scan = tmp_path / name / "scan.csv"
+        scan.parent.mkdir()
+        scan.write_bytes(pw.demo(f"scans/{name}_75.csv").read_bytes())
+        with opened.expect_file_chooser() as waiting:
+            opened.get_by_role("button", name="Load scans").click()
+        waiting.value.set_files(scan)
+        opened.get_by_label("Scan").locator("option", has_text="scan.csv").first.wait_for(
+            state="attached", timeout=PATIENCE
+        )
+    opened.get_by_text("2 different files are named scan.csv").wait_for(timeout=PATIENCE)
+    choose(opened, "scan.csv (2)")
+    opened.get_by_text("print A-002").wait_for(timeout=PATIENCE)
+
+
+@pytest.mark.parametrize("kind", ["prints (6)", "plates (4)"])
+def test_no_label_is_cut(opened, kind):
+    opened.get_by_label("Show").select_option(label=kind)
+    opened.wait_for_timeout(1000)
+    cut = opened.evaluate(
+        """[...document.querySelectorAll(".pw-controls .widget-label")]
+        .filter(one => one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > 1.9 * parseFloat(getComputedStyle(one).lineHeight))
+        .map(one => one.innerText)"""
+    )
+    assert cut == []
 
 
 @pytest.mark.parametrize("width", [1024, 1280, 1920])

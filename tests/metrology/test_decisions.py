@@ -26,7 +26,7 @@ OPTICAL = INSTRUMENTS["optical"]
 def scan(name="A-001.csv", digest="a", profile="", **how):
     made = across(parabola, **how)
     label = f"{name}: {profile}" if profile else name
-    return replace(made, name=label, file=name, sha256=64 * digest)
+    return replace(made, name=label, file=name, sha256=64 * digest, profile=profile)
 
 
 def reread(decisions):

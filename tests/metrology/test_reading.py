@@ -101,7 +101,7 @@ def test_positions_that_run_backwards_or_repeat():
         ("x [µm],z [µm],z [µm]\n1,2,3\n", "appears twice"),
         ("x [µm],z [µm]\n" + rows(TRACE.x, TRACE.z) + "\n801,high\n", "high”+ is not a number"),
         ("x [µm],z [µm]\n1,2\n2,3\n", "2 points with a height, and at least 50 are needed"),
-        ("x [µm],z [mm]\n" + rows(TRACE.x, TRACE.z), "check the unit of the heights"),
+        ("x [µm],z [m]\n" + rows(TRACE.x, TRACE.z), "check the unit of the heights"),
         ("x [m],z [µm]\n" + rows(TRACE.x, TRACE.z), "check the unit of the positions"),
     ],
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import ipywidgets as widgets
 
@@ -10,20 +11,25 @@ from pwindow.charts.scan_picture import HEIGHT, scan_figure
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.metrology.decisions import Verdict, decision_on, read_stretches, stretch_words
+from pwindow.metrology.instruments import INSTRUMENTS, instrument_named
 from pwindow.panels.shared.address import Address
+from pwindow.panels.shared.controls import offer
 from pwindow.panels.shared.fields import Refusal
 from pwindow.panels.shared.frame import Frame, heading, made
+from pwindow.panels.shared.guard import unforeseen
 from pwindow.panels.shared.layout import full_width
 from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.work import Work
 from pwindow.panels.traces import view
-from pwindow.workflows.scanned import Scan, ScanSet, given_scans
+from pwindow.workflows.scan_kinds import KINDS, Scan
+from pwindow.workflows.scanned import ScanSet, given_scans, prepared_scans
 
 _TITLE = "Traces"
 _FILES = ".csv,.txt,.tsv,.x3p,.sdf,.xlsx,.parquet,.toml"
 _SOON = 40  # scans that are measured as the page opens; more are measured when asked for
-_NARROW = {"description_width": "60px"}
-_SHOWN = 9  # of the list of scans at a time
+_NARROW = {"description_width": "86px"}
+_SHOWN = 8  # of the list of scans at a time
+_GROUND = {"print": "Film, µm", "plate": "Surface, µm"}
 
 
 class Traces:
@@ -50,12 +56,27 @@ class Traces:
 
     def _make_controls(self) -> None:
         guard, button = self.frame.guard, self.frame.button
+        self.kind = widgets.Dropdown(
+            description="Show",
+            tooltip="What was scanned; a scan whose file does not say is shown as either",
+            layout=full_width(),
+            style=_NARROW,
+        )
+        self.instrument = widgets.Dropdown(
+            description="Instrument",
+            tooltip="How far heights may be off; scans are measured again when it changes",
+            options=list(INSTRUMENTS),
+            layout=full_width(),
+            style=_NARROW,
+        )
+        for menu in (self.kind, self.instrument):
+            menu.observe(guard(lambda _change: self._measure_as()), "value")
         self.scan = widgets.Select(description="Scan", rows=_SHOWN, layout=full_width(), style=_NARROW)
         self.scan.observe(guard(lambda _change: self._choose()), "value")
         # told once typed: a click on a button may overtake what is told letter by letter
         look = {"continuous_update": False, "layout": full_width(), "style": _NARROW}
         self.reason = widgets.Text(description="Reason", placeholder="to exclude it", **look)
-        self.film = widgets.Text(description="Film, µm", placeholder="found on the scan", **look)
+        self.film = widgets.Text(placeholder="found on the scan", **look)
         self.refused = Refusal()
         for text in (self.reason, self.film):
             text.observe(lambda _change: self.refused.say(""), "value")
@@ -67,7 +88,7 @@ class Traces:
         )
         self.level = button(
             "Level on these stretches",
-            "Level the profile on the stretches of bare film given; on those that are found where none is given",
+            "Level the profile on the stretches given; on those that are found where none is given",
             self._level,
         )
         self.undo = button("Undo the decision", "As if nothing had been decided about this scan", self._undo)
@@ -88,7 +109,9 @@ class Traces:
     def _arrange(self) -> widgets.Widget:
         left = widgets.VBox(
             [
+                self.kind,
                 self.scan,
+                self.instrument,
                 heading("Decision"),
                 self.reason,
                 self.accept,
@@ -98,7 +121,7 @@ class Traces:
                 heading("Levelling"),
                 self.film,
                 self.level,
-                heading("Rows of a trial file"),
+                heading("Results"),
                 self.measure,
                 self.spot.box,
                 self.links,
@@ -113,6 +136,7 @@ class Traces:
         """Take the colours of the page's address; what else it says is for other pages."""
         self.frame.open_at(Address.read(query)[0], ())
         self.place.colour(self.frame.palette)
+        self.frame.say(view.warnings(self.scans.warnings()))
 
     # what there is to see --------------------------------------------------------------------------
 
@@ -121,22 +145,30 @@ class Traces:
         """The scan that is looked at; raises UnusableInput where there is none."""
         if self.scan.value is None:
             raise UnusableInput("there is no scan yet; load some")
-        return self.scans.scans[self.scan.value]
+        return next(scan for scan in self.scans.scans if scan.name == self.scan.value)
 
     def _show_all(self) -> None:
         """Show other scans or other decisions, and the scan that is looked at."""
-        at = self.scan.value
+        self._offer()
+        if self.scan.value is not None:
+            self.scans.outcome(self.chosen)
+        self._show_table()  # before the card: who reads there what was decided finds it in the rows
+        self._choose()
+        if len(self.scans.scans) <= _SOON and not self.scans.measured:
+            self._measure_all()
+
+    def _offer(self) -> None:
+        """Offer the scans that there are; the one that is looked at stays where it can."""
+        chosen, names = self.scan.value, [scan.name for scan in self.scans.scans]
         labels = [view.scan_label(self.scans, scan) for scan in self.scans.scans]
         self._showing = True
         try:
-            self.scan.options = [(label, number) for number, label in enumerate(labels)]
-            self.scan.value = (at if at is not None and at < len(labels) else 0) if labels else None
+            offer(self.kind, view.offered(self.scans), self.scans.kind.name)
+            self.film.description = _GROUND[self.scans.kind.name]
+            self.scan.options = list(zip(labels, names))
+            self.scan.value = chosen if chosen in names else next(iter(names), None)
         finally:
             self._showing = False
-        if len(self.scans.scans) <= _SOON:
-            self.scans.measure_all(lambda _step: None)
-        self._show_table()  # before the card: who reads there what was decided finds it in the rows
-        self._choose()
 
     def _choose(self) -> None:
         """Look at the chosen scan."""
@@ -145,7 +177,7 @@ class Traces:
         self._begin(None)
         self.refused.say("")
         if self.scan.value is None:
-            self.card.value, self.features.value = view.no_scans(), ""
+            self.card.value, self.features.value = view.no_scans(self.scans), ""
             self.place.show(None)
             self._show_buttons()
             return
@@ -153,8 +185,8 @@ class Traces:
         outcome, decision = self.scans.outcome(scan), self.scans.decisions.on(scan)
         self.reason.value = "" if decision is None else decision.reason
         self.film.value = "" if decision is None else ", ".join(map(stretch_words, decision.film))
-        self.card.value = view.scan_card(scan, outcome, decision)
-        self.features.value = view.feature_table(outcome)
+        self.card.value = view.scan_card(self.scans.kind, scan, outcome, decision)
+        self.features.value = view.feature_list(outcome)
         self.place.show(lambda palette: scan_figure(scan, outcome, palette))
         self._show_buttons()
 
@@ -164,7 +196,7 @@ class Traces:
         self.table.value = view.scan_table(found) if found.scans else ""
         rows, why = self._rows() if found.scans and found.measured else (None, "")
         self.links.value = view.handed_over(
-            rows, why, found.decisions.text() if len(found.decisions) else None
+            found.kind, rows, why, found.decisions.text() if len(found.decisions) else None
         )
         self.frame.say(view.warnings(found.warnings()))
         self._show_buttons()
@@ -182,11 +214,17 @@ class Traces:
         for control in (self.accept, self.exclude, self.level, self.reason, self.film):
             control.disabled = none or busy
         self.undo.disabled = busy or not decided
-        self.upload.disabled = busy
-        self.measure.disabled = busy
+        for control in (self.upload, self.measure, self.kind, self.instrument):
+            control.disabled = busy
         self.measure.layout.display = "none" if self.scans.measured else None
 
     # what is done ----------------------------------------------------------------------------------
+
+    def _measure_as(self) -> None:
+        """Measure what the menus say, with the instrument that they say."""
+        if not self._showing:
+            instrument = instrument_named(self.instrument.value)
+            self._take(replace(self.scans, kind=KINDS[self.kind.value], instrument=instrument))
 
     def _judge(self, verdict: Verdict) -> None:
         self._decide(verdict, self.reason.value if verdict is Verdict.EXCLUDED else "")
@@ -229,10 +267,34 @@ class Traces:
 
     def _begin(self, along: float | None) -> None:
         self._begun = along
-        self.place.beside(view.pointing(along))
+        self.place.beside(view.pointing(self.scans.kind, along))
 
     def _measure_all(self) -> None:
         self.work.start(self.spot, "measuring", self.scans.measure_all, lambda _done: self._show_table())
+
+
+def get_ready() -> None:
+    """Measure, draw and say once what the page opens with, so that it does so at once.
+
+    What fails is told by the page, which fails in the same way.
+    """
+    try:
+        _rehearse(prepared_scans())
+    except UnusableInput:
+        return
+    except Exception as problem:  # logged; the other pages are made ready in the same process
+        unforeseen(problem)
+
+
+def _rehearse(found: ScanSet) -> None:
+    """Say and draw what the page opens with: templates are compiled by it, and drawing code is loaded."""
+    if found.scans:
+        scan = found.scans[0]
+        outcome = found.outcome(scan)
+        view.scan_card(found.kind, scan, outcome, None)
+        view.feature_list(outcome)
+        view.scan_table(found)
+        scan_figure(scan, outcome)
 
 
 def traces(query: str | None = None) -> widgets.Widget:
