@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from pwindow.errors import Problem, UnitProblem, at_rows, first_few, shown
-from pwindow.trials.columns import CARRIED, COLUMNS, NEEDED, RESPONSES, Column
+from pwindow.trials.columns import NEEDED, TRIAL_TABLE, Column, TableKind
 from pwindow.trials.headers import column_name
 from pwindow.units import factor_between, same_dimension
 
@@ -43,6 +43,7 @@ class TypedCells:
     ----------
     file : str
         Name to report.
+    kind : TableKind
     table : DataFrame
         Known columns, typed, in the project's units; the index is the row of the file. Unknown columns
         follow as text.
@@ -62,6 +63,7 @@ class TypedCells:
     """
 
     file: str
+    kind: TableKind
     table: pd.DataFrame
     units: Mapping[str, str]
     raw: Mapping[str, pd.Series]
@@ -100,7 +102,7 @@ class TypedCells:
 
     def unit(self, name: str) -> str:
         """Unit of a column in the file; of one that it does not have, the unit it would be read in."""
-        return self.written[name][0] if name in self.written else COLUMNS[name].unit or ""
+        return self.written[name][0] if name in self.written else self.kind.columns[name].unit or ""
 
     def without(self, rows: pd.Series) -> TypedCells:
         """The same without some rows and all that is wrong in them."""
@@ -126,10 +128,20 @@ class TypedCells:
         )
 
 
-def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
-    """Type and convert a table of raw cells."""
-    names = [column_name(str(header)) for header in cells.columns]
-    problems = _header_problems(names, file)
+def read_columns(cells: pd.DataFrame, file: str, kind: TableKind = TRIAL_TABLE) -> TypedCells:
+    """Type and convert a table of raw cells.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        As of `read_cells`.
+    file : str
+        Name to report.
+    kind : TableKind
+        A trial unless told otherwise.
+    """
+    names = [column_name(str(header), kind.columns) for header in cells.columns]
+    problems = _header_problems(names, file, kind)
     table: dict[str, pd.Series] = {}
     raw: dict[str, pd.Series] = {}
     written: dict[str, tuple[str, float]] = {}
@@ -138,16 +150,16 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
     notes: list[str] = []
     unknown: list[str] = []
     unread: set[str] = set()
-    marks = _decimal_marks(cells)
+    marks = _decimal_marks(cells, kind)
     for at, (name, unit) in enumerate(names):
-        if name in table or (name not in COLUMNS and not name):
+        if name in table or (name not in kind.columns and not name):
             continue
-        if name not in COLUMNS:
+        if name not in kind.columns:
             table[name] = _by_value(cells.iloc[:, at], _as_text)
-            if name not in CARRIED:
+            if name not in kind.carried:
                 unknown.append(name)
             continue
-        column, raw[name] = COLUMNS[name], cells.iloc[:, at]
+        column, raw[name] = kind.columns[name], cells.iloc[:, at]
         if name == "time" and unit is None and (elapsed := _elapsed(raw[name])) is not None:
             raw[name], unit = elapsed, column.unit
         if column.kind == "text":
@@ -168,6 +180,7 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
     faulty = {name: wrong for name, wrong in faults.items() if len(wrong)}
     return TypedCells(
         file=file,
+        kind=kind,
         table=typed,
         units=units,
         raw=raw,
@@ -179,46 +192,37 @@ def read_columns(cells: pd.DataFrame, file: str) -> TypedCells:
     )
 
 
-def _header_problems(names: list[tuple[str, str | None]], file: str) -> list[Problem]:
+def _header_problems(names: list[tuple[str, str | None]], file: str, kind: TableKind) -> list[Problem]:
     present = [name for name, _ in names]
-    if not set(COLUMNS) & set(present):
-        mend = f"its header must name {', '.join(NEEDED)} and what was measured, such as {_example_header('line_height')}"
-        return [
-            Problem(
-                file=file, what="this is not a trial file: it has none of the columns of a trial", mend=mend
-            )
-        ]
+    if not set(kind.columns) & set(present):
+        measured = _example_header(kind.columns[kind.measured[0]])
+        mend = f"its header must name {', '.join(kind.needed)} and what was measured, such as {measured}"
+        what = f"this is not a {kind.name} file: it has none of the columns of a {kind.name}"
+        return [Problem(file=file, what=what, mend=mend)]
     problems = [
         Problem(
             file=file,
             what="the column is missing",
-            mend=f"add a column “{_example_header(name)}”",
+            mend=f"add a column “{_example_header(kind.columns[name])}”",
             row=1,
             column=name,
         )
-        for name in NEEDED
+        for name in kind.needed
         if name not in present
     ]
     problems += [
         Problem(file=file, what="duplicate column", mend="keep one of them", row=1, column=name)
         for name in dict.fromkeys(present)
-        if name in COLUMNS and present.count(name) > 1
+        if name in kind.columns and present.count(name) > 1
     ]
-    if not set(RESPONSES) & set(present):
-        problems.append(
-            Problem(
-                file=file,
-                what="nothing was measured",
-                mend=f"add at least one of {', '.join(RESPONSES)}",
-                row=1,
-            )
-        )
+    if not set(kind.measured) & set(present):
+        mend = f"add at least one of {', '.join(kind.measured)}"
+        problems.append(Problem(file=file, what="nothing was measured", mend=mend, row=1))
     return problems
 
 
-def _example_header(name: str) -> str:
-    unit = COLUMNS[name].unit
-    return name if unit is None else f"{name} [{unit}]"
+def _example_header(column: Column) -> str:
+    return column.name if column.unit is None else f"{column.name} [{column.unit}]"
 
 
 def _words_note(words: Mapping[str, int], header: str, file: str) -> list[str]:
@@ -302,11 +306,12 @@ def _by_value(raw: pd.Series, function: Callable[[object], object]) -> pd.Series
 # numbers ----------------------------------------------------------------------------------------
 
 
-def _decimal_marks(cells: pd.DataFrame) -> set[str]:
+def _decimal_marks(cells: pd.DataFrame, kind: TableKind) -> set[str]:
     """Decimal marks that the file's cells use."""
     marks = set()
     for at in range(cells.shape[1]):
-        known, raw = COLUMNS.get(column_name(str(cells.columns[at]))[0]), cells.iloc[:, at]
+        name, _ = column_name(str(cells.columns[at]), kind.columns)
+        known, raw = kind.columns.get(name), cells.iloc[:, at]
         if known is None or known.kind == "text" or raw.dtype.kind in "iuf":
             continue
         texts = {cell for cell in raw.to_numpy(dtype=object) if isinstance(cell, str)}

@@ -235,7 +235,10 @@ def _without_response(typed: TypedCells) -> list[Problem]:
 def _gaps(typed: TypedCells) -> list[Problem]:
     seen = typed.column("gap").notna() | typed.column("gaps_inspected").notna()
     what = "a printed gap without its plate gap"
-    return _at(typed, "plate_gap", seen & typed.empty("plate_gap"), what, "fill in plate_gap")
+    mend = "fill in plate_gap"
+    if typed.column("plate_feature").notna().any():
+        mend += ", or give the file of the plate beside the trial"
+    return _at(typed, "plate_gap", seen & typed.empty("plate_gap"), what, mend)
 
 
 def _counts(typed: TypedCells) -> list[Problem]:

@@ -68,12 +68,17 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             _number("cell_volume", "cm³/m²", 0.05, 200.0, "print"),
             _number("pressure", "µm", 0.0, None, "print"),
             Column(name="plate", kind="text", of="print"),
+            Column(name="plate_id", kind="text", of="print"),
             Column(name="order", kind="number", of="print", least=0.0, most=1e7),
             _number("time", "min", 0.0, 1e7, "print"),
             Column(name="foot_rule", kind="text", of="print"),
             Column(name="direction", kind="number", unit="deg", least=-360.0, most=360.0),
+            Column(name="plate_feature", kind="text"),
             _number("plate_width", "µm", 1.0, 1e5),
             _number("plate_gap", "µm", 1.0, 1e5),
+            _number("lip_width", "µm", 1.0, 1e5),
+            _number("gap_depth", "µm", 0.01, 5e3),
+            _number("corner_radius", "µm", 0.0, 1e5),
             _number("line_height", "µm", 0.005, 200.0),
             _number("line_width", "µm", 1.0, 1e5),
             _number("section_area", "µm²", 0.005, 2e7),
@@ -98,6 +103,32 @@ flexographic lines are 20 to 100 µm wide and 0.1 to 2.5 µm high, screen-printe
 Electronics 2025, s41528-025-00421-8, table 1); a dry film is no thinner than one silver particle of 5 nm, and no higher
 than the most ink that cells hold. A line or a gap is not wider than 10 cm, a gap that is seen at all not under 1 nm."""
 
+
+@dataclass(frozen=True, kw_only=True)
+class TableKind:
+    """A kind of table.
+
+    Attributes
+    ----------
+    name : str
+        What messages call such a file.
+    columns : mapping of str to Column
+        That it may have.
+    needed : tuple of str
+        That every row needs.
+    measured : tuple of str
+        Of which it has at least one.
+    carried : tuple of str
+        Other columns that are kept without a word.
+    """
+
+    name: str
+    columns: Mapping[str, Column]
+    needed: tuple[str, ...]
+    measured: tuple[str, ...]
+    carried: tuple[str, ...]
+
+
 DOME_SECTION_FACTOR = 2.0 / 3.0
 """Area of a parabolic dome over its height times its width: taken where no area was measured."""
 
@@ -117,5 +148,8 @@ RAGGEDNESS = ("gap_raggedness", "gap_correlation")
 """Standard deviation of a gap's width along it, and the distance at which widths are alike to 1/e."""
 CARRIED = ("source_file", "source_sha256", "source_line")
 """Columns that are kept with a trial's file and take no part in fits: the scans that features were measured on."""
+TRIAL_TABLE = TableKind(name="trial", columns=COLUMNS, needed=NEEDED, measured=RESPONSES, carried=CARRIED)
+OF_PLATE = ("plate_feature", "lip_width", "gap_depth", "corner_radius")
+"""What a row of a trial may tell of the plate beside `plate_width` and `plate_gap`."""
 PRINT_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "print")
 FEATURE_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "feature")

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
-from pwindow.trials.columns import COLUMNS
+from pwindow.trials.columns import COLUMNS, Column
 from pwindow.units import split_header
 
 HEAD = 50
@@ -14,8 +14,8 @@ HEADER_NAMES = 3
 """Known names that make a row the header, whatever stands above it."""
 
 
-def column_name(header: str) -> tuple[str, str | None]:
-    """Canonical column name and unit of a header cell.
+def column_name(header: str, columns: Mapping[str, Column] = COLUMNS) -> tuple[str, str | None]:
+    """Canonical column name and unit of a header cell, of a trial unless other columns are given.
 
     Examples
     --------
@@ -24,7 +24,7 @@ def column_name(header: str) -> tuple[str, str | None]:
     """
     name, unit = split_header(header.strip().strip('"').lstrip("\ufeff"))
     canonical = name.lower().replace(" ", "_").replace("-", "_")
-    return (canonical, unit) if canonical in COLUMNS else (name, unit)
+    return (canonical, unit) if canonical in columns else (name, unit)
 
 
 def known_names(cells: Iterable[object]) -> tuple[str, ...]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
@@ -18,8 +19,17 @@ from pwindow.overview import Overview, Viewed
 from pwindow.study import Roll
 from pwindow.trials.cells import TypedCells, read_columns
 from pwindow.trials.checks import find_problems, without_unprinted
-from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, NEEDED, PRINT_COLUMNS, RAGGEDNESS, UNCERTAINTIES
+from pwindow.trials.columns import (
+    COLUMNS,
+    FEATURE_COLUMNS,
+    NEEDED,
+    OF_PLATE,
+    PRINT_COLUMNS,
+    RAGGEDNESS,
+    UNCERTAINTIES,
+)
 from pwindow.trials.files import read_cells
+from pwindow.trials.plates import PlateRecord, is_plate_table, plate_record
 from pwindow.trials.plausible import doubts
 from pwindow.trials.press_order import IN_FILE, PROGRESS, places
 from pwindow.trials.reduction import reduce_features
@@ -27,7 +37,7 @@ from pwindow.wording import Units, counted, listed, metric, units_of_factors
 
 _OURS = ("state", PROGRESS, IN_FILE)
 """Columns that are worked out, and not those of a file that happen to have their names."""
-_SINCE = ("order", "time", "foot_rule", *UNCERTAINTIES, *RAGGEDNESS)
+_SINCE = ("order", "time", "foot_rule", "plate_id", *OF_PLATE, *UNCERTAINTIES, *RAGGEDNESS)
 _ROUNDED = 1e-4  # relative difference of one pressure in two units: 50 µm is 1.9685 thou
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 
@@ -196,7 +206,8 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
     Parameters
     ----------
     source : path, InputFile or iterable of them
-        CSV (any common delimiter and decimal mark, UTF-8, UTF-16 or Windows-1252), XLSX or Parquet.
+        CSV (any common delimiter and decimal mark, UTF-8, UTF-16 or Windows-1252), XLSX or Parquet. Files of plates may be
+        among them: rows that name a ``plate_feature`` take its measured dimensions.
 
     Returns
     -------
@@ -216,14 +227,18 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
         raise UnusableInput("no trial file was given; name at least one")
     files = [InputFile.of(item) for item in sources]
     problems = _repeated(files)
+    tables: list[_Table] = []
     parts = []
     for file in files:
-        try:
-            parts.append(_read_file(file))
-        except SeveralSheets:  # what else is wrong depends on the sheet
-            raise
-        except TrialProblem as problem:
-            problems += problem.problems
+        with _collected(problems):
+            tables.append(_Table(file, *read_cells(file)))
+    plates = None
+    with _collected(problems):
+        plates = _plates_among(tables)
+    for table in tables:
+        with _collected(problems):
+            if not is_plate_table(table.cells):
+                parts.append(_read_table(table, plates))
     kinds = {part.pressure_unit for part in parts}
     if len(kinds) > 1:
         what = f"the files give pressure in {' and in '.join(sorted(kinds))}"
@@ -237,7 +252,35 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
         )
     if problems:
         raise TrialProblem(problems)
-    return _joined(parts)
+    if not parts:
+        raise UnusableInput("only plate files were given; name the trial file too")
+    joined = _joined(parts)
+    return joined if plates is None else replace(joined, notes=(*joined.notes, *plates.notes))
+
+
+@dataclass(frozen=True)
+class _Table:
+    """A file, its raw cells, and what was noticed when they were read."""
+
+    file: InputFile
+    cells: pd.DataFrame
+    notes: list[str]
+
+
+@contextmanager
+def _collected(problems: list[Problem]) -> Iterator[None]:
+    """What is wrong with a file, kept until the others were read."""
+    try:
+        yield
+    except SeveralSheets:  # what else is wrong depends on the sheet
+        raise
+    except TrialProblem as problem:
+        problems += problem.problems
+
+
+def _plates_among(tables: Sequence[_Table]) -> PlateRecord | None:
+    plates = [(one.file.name, one.cells) for one in tables if is_plate_table(one.cells)]
+    return plate_record(plates) if plates else None
 
 
 def _listed(source: object) -> list:
@@ -264,15 +307,16 @@ def _repeated(files: list[InputFile]) -> list[Problem]:
     return problems
 
 
-def _read_file(file: InputFile) -> MeasuredTrial:
-    cells, notes = read_cells(file)
-    typed = read_columns(cells, file.name)
+def _read_table(read: _Table, plates: PlateRecord | None) -> MeasuredTrial:
+    file, notes = read.file, list(read.notes)
+    typed = read_columns(read.cells, file.name)
+    typed, of_plates = (typed, []) if plates is None else plates.filled(typed)
     problems = typed.problems()
     if set(NEEDED) <= set(typed.table):
         typed, passed = without_unprinted(typed)
         problems = typed.problems() + find_problems(typed)
         notes += passed
-    if problems:
+    if problems := [*problems, *of_plates]:
         raise TrialProblem(sorted(problems, key=lambda problem: problem.row or 0))
     table = typed.table
     known = {name: table.get(name) for name in COLUMNS}

@@ -217,6 +217,15 @@ def _raggedness(connection: Connection) -> None:
         _add(connection, "cells", name, number)
 
 
+def _plate_features(connection: Connection) -> None:
+    """Prints say the plate they were made with, and features what of it they are of."""
+    number = Double().compile(connection.dialect)
+    _add(connection, "prints", "plate_id", "TEXT")
+    _add(connection, "features", "plate_feature", "TEXT")
+    for name in ("lip_width", "gap_depth", "corner_radius"):
+        _add(connection, "features", name, number)
+
+
 def _add(connection: Connection, table: str, column: str, kind: str) -> bool:
     """Add a column; False where the tables were made with it, by a version whose first steps did that."""
     if column in _columns(connection, table):
@@ -244,5 +253,6 @@ STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
         "measuring": _measuring,
         "raggedness": _raggedness,
         "scans": _made(*_SCANS),
+        "plate features": _plate_features,
     }
 )
