@@ -14,7 +14,7 @@ import pandas as pd
 from scipy.spatial import ConvexHull
 
 from pwindow.surfaces.model.responses import COVARIATES, FACTORS
-from pwindow.surfaces.model.terms import Factor
+from pwindow.surfaces.model.terms import Factor, angles
 from pwindow.trials.trial import Trial
 
 _SLACK = 1e-6
@@ -93,12 +93,15 @@ class TrialRegion:
         One for each plate process; the key is "" where no plate process is named.
     covariates : mapping of str to mapping of str to (float, float)
         For each plate process the smallest and largest plate width, plate gap and direction.
+    directions : mapping of str to frozenset of str
+        For each plate process the directions of lines that were tried, as `angles` gives them.
     """
 
     factors: tuple[Factor, ...]
     constant: Mapping[str, float]
     hulls: Mapping[str, Hull]
     covariates: Mapping[str, Mapping[str, tuple[float, float]]]
+    directions: Mapping[str, frozenset[str]]
 
     @classmethod
     def of(cls, trial: Trial) -> TrialRegion:
@@ -113,7 +116,11 @@ class TrialRegion:
         }
         of_cells = plates.reindex(trial.cells["print"]).to_numpy()
         covariates = {str(plate): _ranges(members) for plate, members in trial.cells.groupby(of_cells)}
-        return cls(factors, constant, hulls, covariates)
+        directions = {
+            str(plate): frozenset(angles(members["direction"].dropna()))
+            for plate, members in trial.cells.groupby(of_cells)
+        }
+        return cls(factors, constant, hulls, covariates, directions)
 
     @property
     def plates(self) -> tuple[str, ...]:
@@ -128,6 +135,7 @@ class TrialRegion:
             if rows.any():
                 inside[rows] = hull.contains(_coded(self.factors, setups[rows]))
                 inside[rows] &= _within(setups[rows], self.covariates[plate])
+                inside[rows] &= _along(setups[rows], self.directions[plate])
         for name, value in self.constant.items():
             inside &= np.isclose(setups[name].to_numpy(float), value, rtol=1e-6, atol=1e-9)
         return inside
@@ -164,6 +172,7 @@ class TrialRegion:
 
 
 _COVARIATE_NUMBERS = tuple(name for name, scale in COVARIATES.items() if scale != "category")
+_ANGLES = tuple(name for name, scale in COVARIATES.items() if scale == "angle")
 
 
 def _ranges(cells: pd.DataFrame) -> dict[str, tuple[float, float]]:
@@ -179,12 +188,20 @@ def _within(setups: pd.DataFrame, ranges: Mapping[str, tuple[float, float]]) -> 
     """Whether the covariates that a set-up names lie in their tried ranges, to a hundredth."""
     inside = np.ones(len(setups), dtype=bool)
     for name, (low, high) in ranges.items():
-        if name in setups:
+        if name in setups and name not in _ANGLES:
             values = setups[name].astype(float)
             inside &= (
                 values.isna() | ((values >= low * 0.99 - 1e-9) & (values <= high * 1.01 + 1e-9))
             ).to_numpy()
     return inside
+
+
+def _along(setups: pd.DataFrame, tried: frozenset[str]) -> np.ndarray:
+    """Whether the direction that a set-up names was tried; where none is recorded, none is held against it."""
+    if "direction" not in setups or not tried:
+        return np.ones(len(setups), dtype=bool)
+    named = setups["direction"].astype(float)
+    return named.isna().to_numpy() | np.isin(angles(named.fillna(0.0)), list(tried))
 
 
 def _coded(factors: tuple[Factor, ...], setups: pd.DataFrame) -> np.ndarray:

@@ -24,7 +24,7 @@ from pwindow.wording import METRIC, Units, amount, counted
 
 FACTORS: Mapping[str, Scale] = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
 COVARIATES: Mapping[str, Scale] = MappingProxyType(
-    {"plate": "category", "plate_width": "log", "plate_gap": "linear", "direction": "linear"}
+    {"plate": "category", "plate_width": "log", "plate_gap": "linear", "direction": "angle"}
 )
 
 STATE: Literal["state"] = "state"

@@ -14,8 +14,29 @@ from numpy.typing import ArrayLike
 Term = tuple[str, ...]
 """Coded columns multiplied together: () is the intercept, ("speed", "speed") a square."""
 
-Scale = Literal["log", "linear", "category", "state", "progress"]
+Scale = Literal["log", "linear", "category", "angle", "state", "progress"]
 """How a factor is coded."""
+
+
+def angles(values: ArrayLike) -> np.ndarray:
+    """Directions of lines as one of a quarter turn: 0 along the web, 90 across, whatever side a diagonal leans to.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,), deg
+
+    Returns
+    -------
+    ndarray of str, shape (n,)
+        Whole degrees.
+
+    Examples
+    --------
+    >>> angles([0.0, 180.0, -45.0, 135.0, 90.0]).tolist()
+    ['0', '0', '45', '45', '90']
+    """
+    turned = np.abs(np.asarray(values, dtype=float)) % 180.0
+    return np.array([f"{one:.0f}" for one in np.minimum(turned, 180.0 - turned)], dtype=object)
 
 
 @dataclass(frozen=True)
@@ -32,7 +53,8 @@ class Factor:
     ----------
     name : str
         Column of the set-up.
-    scale : {'log', 'linear', 'category', 'state', 'progress'}
+    scale : {'log', 'linear', 'category', 'angle', 'state', 'progress'}
+        An angle is a category, of directions as `angles` gives them.
     low, high : float
         Tried range in the column's unit (numbers).
     levels : tuple of str
@@ -53,12 +75,14 @@ class Factor:
         ----------
         name : str
             Column of the set-up.
-        scale : {'log', 'linear', 'category', 'state', 'progress'}
+        scale : {'log', 'linear', 'category', 'angle', 'state', 'progress'}
         values : Series
             In the column's unit; states in their order.
         """
         if scale == "category":
             return cls(name, "category", levels=tuple(sorted(values.unique())))
+        if scale == "angle":
+            return cls(name, "angle", levels=tuple(sorted(set(angles(values)), key=float)))
         if scale == "state":
             return cls(name, "state", levels=tuple(values.unique()))
         return cls(name, scale, float(values.min()), float(values.max()))
@@ -68,6 +92,10 @@ class Factor:
         return self.scale in ("log", "linear")
 
     @property
+    def is_category(self) -> bool:
+        return self.scale in ("category", "angle")
+
+    @property
     def of_process(self) -> bool:
         """Whether it is no setting, but what has become of the process."""
         return self.scale in ("state", "progress")
@@ -75,7 +103,7 @@ class Factor:
     @property
     def columns(self) -> tuple[str, ...]:
         """Names of the coded columns."""
-        if self.scale == "category":
+        if self.is_category:
             return tuple(f"{self.name}={level}" for level in self.levels[1:])
         if self.scale == "state":
             return tuple(f"{self.name}={level}" for level in self.levels[:-1])
@@ -83,8 +111,9 @@ class Factor:
 
     def code(self, values: ArrayLike | Sequence[None]) -> np.ndarray:
         """Coded columns, shape (n, len(columns))."""
-        if self.scale == "category":
+        if self.is_category:
             values = np.asarray(values, dtype=object)
+            values = angles(values.astype(float)) if self.scale == "angle" else values
             first = values == self.levels[0]
             return np.column_stack([(values == level) * 1.0 - first for level in self.levels[1:]])
         if self.scale == "state":

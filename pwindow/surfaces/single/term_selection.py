@@ -10,7 +10,16 @@ import pandas as pd
 
 from pwindow.errors import SurfaceProblem
 from pwindow.surfaces.model.responses import COVARIATES, FACTORS, STATE, ResponseData
-from pwindow.surfaces.model.terms import Design, Factor, Term, droppable, label, parents, second_order
+from pwindow.surfaces.model.terms import (
+    Design,
+    Factor,
+    Term,
+    angles,
+    droppable,
+    label,
+    parents,
+    second_order,
+)
 from pwindow.surfaces.single.surface import Surface, fit_surface
 from pwindow.trials.press_order import PROGRESS
 from pwindow.wording import counted, term_words
@@ -30,7 +39,8 @@ def learn_factors(data: ResponseData, notes: list[str]) -> tuple[Factor, ...]:
     factors = []
     for name, scale in scales.items():
         values = data.cells[name]
-        if values.dropna().nunique() < 2:
+        tried = values.dropna()
+        if len(set(angles(tried) if scale == "angle" else tried)) < 2:
             continue
         if scale == "progress":
             factors.append(Factor(name, scale, 0.0, 1.0))
@@ -221,7 +231,7 @@ def _curing_prints(
 def _candidates(factors: Sequence[Factor]) -> pd.DataFrame:
     levels = [
         factor.levels
-        if factor.scale == "category"
+        if factor.is_category
         else [factor.low, float(factor.decode(np.zeros(1))[0]), factor.high]
         for factor in factors
     ]
@@ -231,7 +241,7 @@ def _candidates(factors: Sequence[Factor]) -> pd.DataFrame:
 def _setup_words(setup: pd.Series, factors: Sequence[Factor]) -> str:
     return ", ".join(
         f"{factor.name} {setup[factor.name]:.3g}"
-        if factor.scale != "category"
+        if not factor.is_category
         else f"{factor.name} {setup[factor.name]}"
         for factor in factors
     )

@@ -10,8 +10,10 @@ import pandas as pd
 
 from pwindow.errors import WindowProblem
 from pwindow.product import Product
+from pwindow.surfaces.model.terms import angles
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
+from pwindow.wording import listed
 
 _SLACK = 0.02
 
@@ -80,7 +82,7 @@ def _of_plate(surfaces: Surfaces, product: Product, plate: str, needed: set[str]
         "plate": plate,
         "plate_width": value("plate_width"),
         "plate_gap": value("plate_gap"),
-        "direction": value("direction"),
+        "direction": _direction(surfaces, product, plate, needed="direction" in needed),
     }
 
 
@@ -121,4 +123,22 @@ def _value(surfaces: Surfaces, product: Product, plate: str, name: str, *, neede
             f"product “{product.name}” asks for {size} {asked:g} {unit}, outside the range tried with "
             f"{f'plate “{plate}”' if plate else 'its plate'} ({span}); print a trial at that {size}, or change the product"
         )
+    return asked
+
+
+def _direction(surfaces: Surfaces, product: Product, plate: str, *, needed: bool) -> float:
+    tried, asked = surfaces.region.directions[plate], product.pattern.direction
+    said = listed([f"{one} deg" for one in sorted(tried, key=float)])
+    if asked is not None and tried and angles([asked])[0] not in tried:
+        raise WindowProblem(
+            f"product “{product.name}” asks for direction {asked:g} deg, which was not tried with "
+            f"{f'plate “{plate}”' if plate else 'its plate'} ({said}); print a trial in that direction, or change the product"
+        )
+    if asked is None and needed and len(tried) > 1:
+        raise WindowProblem(
+            f"product “{product.name}” has no direction, and the trial has lines at {said}; add direction, for example "
+            'direction = "0 deg", under [pattern]'
+        )
+    if asked is None:
+        return float(min(tried, key=float)) if tried else np.nan
     return asked
