@@ -98,7 +98,8 @@ def size(locator):
 def test_set_up_speed(page, lab, name):
     run_all(page, lab, name)
     assert size(page.locator(".noUi-target").first)[0] > 80, "a slider has a length"
-    assert size(page.locator(".pw-map .main-svg").first)[1] > 500
+    high = "() => document.querySelector('.pw-map .main-svg')?.getBoundingClientRect().height > 500"
+    page.wait_for_function(high, timeout=PATIENCE)  # a picture takes its size after it is there
     answer = page.locator(".pw-result .pw-big")
     assert plain(answer.inner_text()) == "97.8 m/min"
     assert answer.evaluate("it => parseFloat(getComputedStyle(it).fontSize)") > 24
