@@ -197,7 +197,7 @@ def _smoothed(levelled: Levelled, height: np.ndarray) -> tuple[np.ndarray, float
 def _without_voids(levelled: Levelled) -> np.ndarray:
     """Heights with voids bridged by straight lines."""
     seen = levelled.trace.seen
-    return np.interp(levelled.trace.x, levelled.trace.x[seen], levelled.height[seen])
+    return np.interp(levelled.trace.x, levelled.trace.seen_at, levelled.height[seen])
 
 
 def _runs(levelled: Levelled, height: np.ndarray) -> Iterator[tuple[int, int]]:
@@ -440,7 +440,7 @@ def _crossing_error(levelled: Levelled, place: float, slope: float) -> float:
 
 def _unseen_around(levelled: Levelled, place: float) -> float:
     """Distance of the seen points on both sides of a place, µm; a step of the scan where none is missing."""
-    step, seen = levelled.trace.step, levelled.trace.x[levelled.trace.seen]
+    step, seen = levelled.trace.step, levelled.trace.seen_at
     after = int(np.clip(np.searchsorted(seen, place), 1, len(seen) - 1))
     apart = float(seen[after] - seen[after - 1])
     return apart if apart > _MISSING * step else step

@@ -43,10 +43,15 @@ class Trace:
     header: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     notes: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def seen(self) -> np.ndarray:
         """Where the instrument saw something, shape (n,)."""
         return np.isfinite(self.z)
+
+    @cached_property
+    def seen_at(self) -> np.ndarray:
+        """Places where it did, µm."""
+        return self.x[self.seen]
 
     @cached_property
     def step(self) -> float:
