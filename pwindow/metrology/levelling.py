@@ -114,7 +114,7 @@ def level(trace: Trace, film: np.ndarray | None = None, *, plate: bool = False) 
     Raises
     ------
     UnusableInput
-        If too little of it is bare film.
+        If too little of it is bare film, or every line through it would be too steep.
     """
     found = _film(trace, plate=plate) if film is None else film & trace.seen
     if int(found.sum()) < _FEWEST:
@@ -162,7 +162,13 @@ def _film(trace: Trace, *, plate: bool) -> np.ndarray:
         return seen
     x, z = trace.x[seen], trace.z[seen]
     waves = 0.0 if plate else _WAVES * _rise(z)
-    base, width = _lowest_curve(x, z, waves)
+    found = _lowest_curve(x, z, waves)
+    if found is None:
+        raise UnusableInput(
+            f"{trace.name}: its film would be steeper than {_STEEPEST:g} µm/µm; check the units of positions and heights, or "
+            "measure it again on a level stage"
+        )
+    base, width = found
     film = np.zeros(len(x), bool)
     if plate:
         above = z - base(x)
@@ -222,11 +228,18 @@ def _rise(heights: np.ndarray) -> float:
     return float(high - low) / 2.0
 
 
-def _lowest_curve(x: np.ndarray, z: np.ndarray, waves: float) -> tuple[Polynomial, float]:
-    """The straight line that most points lie on and few below, or such a parabola; and the deviation of blocks from it."""
+def _lowest_curve(x: np.ndarray, z: np.ndarray, waves: float) -> tuple[Polynomial, float] | None:
+    """The straight line that most points lie on and few below, or such a parabola; and the deviation of blocks from it.
+
+    None where every line is too steep.
+    """
     blocks = _Blocks.of(x, z, waves)
-    (line, of_line), *bent = (blocks.refined(curve, degree) for degree, curve in _best_curves(blocks))
-    for parabola, score in bent:
+    curves = {degree: blocks.refined(curve, degree) for degree, curve in _best_curves(blocks)}
+    if STRAIGHT not in curves:
+        return None
+    line, of_line = curves[STRAIGHT]
+    if BENT in curves:
+        parabola, score = curves[BENT]
         on = np.abs(blocks.z - parabola(blocks.x)) < _NEAR * blocks.deviation
         sag, ends = abs(float(parabola.coef[2])), (float(x[0]), float(x[-1]))
         if score > _CLEARLY * max(of_line, 0.0) and sag < np.ptp(z - line(x)) and _spans(blocks.x[on], ends):
@@ -241,8 +254,6 @@ def _best_curves(blocks: _Blocks) -> Iterator[tuple[int, np.ndarray]]:
         at = rng.integers(0, len(u), (draws, degree + 1))
         places = np.sort(u[at], axis=1)
         at = at[(np.diff(places, axis=1) > _APART).all(axis=1)]
-        if len(at) == 0:
-            continue
         powers = np.vander(u, degree + 1, increasing=True)
         coefficients = np.linalg.solve(powers[at], blocks.z[at][..., None])[..., 0]
         steep = np.abs(coefficients[:, 1] + (coefficients[:, 2] if degree == BENT else 0.0))

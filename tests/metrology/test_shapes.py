@@ -252,3 +252,8 @@ def test_waves_of_the_film_are_no_lines(wave):
         [at - 28.5 for at in (100.0, 220.0, 340.0, 460.0, 580.0, 700.0)], abs=2.0
     )
     assert [line.height.value for line in found.lines] == pytest.approx([0.7] * 6, abs=0.045)
+
+
+def test_a_scan_that_is_too_steep_is_refused():
+    with pytest.raises(UnusableInput, match="steeper than 0.2 µm/µm; check the units"):
+        measure(across(parabola, tilt=3.0))
