@@ -30,10 +30,8 @@ _LITTLE_FILM = 0.1  # share of a profile
 _WAVES = 20  # points of the film that are alike, from which on it is no noise
 _UNEVEN = 0.1  # share of the step height, from which on the film is uneven
 _PRINTED, _DIRECTIONS = "printed", ("left to right", "right to left")
-_SURE, _TAILED = (
-    3.0,
-    0.05,
-)  # standard uncertainties, and share of the width, from which on a trailing edge has a tail
+_SURE, _TAILED = 3.0, 0.05
+"""Standard uncertainties, and share of the width, from which on a trailing edge has a tail."""
 _FITS = 0.2  # of the usual distance of lines, within which missing ones would fit into a gap
 
 
@@ -265,7 +263,8 @@ def _left_out(levelled: Levelled, lines: Sequence[Line]) -> Iterator[str]:
                 "is the film bent?"
             )
     if levelled.bend:
-        yield f"the film is bent: its middle stands {levelled.bend:.3g} µm above its ends, which is taken off"
+        side = "above" if levelled.bend > 0.0 else "below"
+        yield f"the film is bent: its middle lies {abs(levelled.bend):.3g} µm {side} its ends; that is levelled out"
     if levelled.independent > _WAVES and levelled.noise > _UNEVEN * step:
         yield (
             f"the film is uneven by {levelled.noise:.2g} µm over some {levelled.independent * levelled.trace.step:.2g} µm, "

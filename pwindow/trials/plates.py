@@ -203,8 +203,6 @@ def plate_record(tables: Iterable[tuple[str, pd.DataFrame]]) -> PlateRecord:
         raise TrialProblem(problems)
     known = [one.table.reindex(columns=list(PLATE_TABLE.columns)) for one in typed]
     found = pd.concat(known, ignore_index=True)
-    if found.empty:
-        raise ValueError("no plate file was given")
     if problems := list(_contradictions(found, [one.file for one in typed])):
         raise TrialProblem(problems)
     notes = [note for one in typed for note in one.notes]

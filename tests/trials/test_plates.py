@@ -7,6 +7,7 @@ import pwindow as pw
 from pwindow.errors import TrialProblem, UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.trials.plates import PlateRecord, is_plate_table, plate_record
+from pwindow.workflows.loaded import sort_files
 
 HEAD = "plate_id,plate_feature,plate,plate_width [um],plate_gap [um],lip_width [um],u_plate_width [um],artwork_width [um]"
 ROWS = (
@@ -119,3 +120,9 @@ def test_a_trial_that_names_features_needs_their_file(demo_rows):
         pw.read_trial(naming(demo_rows))
     with pytest.raises(UnusableInput, match="only plate files were given"):
         pw.read_trial(plates())
+
+
+def test_pages_take_a_trial_and_its_plate_file_at_once(demo_rows):
+    loaded = sort_files([plates(), naming(demo_rows)])
+    trial = pw.read_trial(loaded.trials)
+    assert trial.files == ("trial.csv",) and trial.features["lip_width"].notna().any()

@@ -87,8 +87,14 @@ def _of_plate(surfaces: Surfaces, product: Product, plate: str, needed: set[str]
 
 
 def same_on_plate(values: pd.Series, asked: float) -> pd.Series:
-    """Whether plate widths, gaps or directions are one that is asked for, as near as measuring a plate goes."""
+    """Whether plate widths or gaps are one that is asked for, as near as measuring a plate goes."""
     return (values - asked).abs() <= _room(abs(asked))
+
+
+def same_direction(values: pd.Series, asked: float) -> pd.Series:
+    """Whether directions of lines, deg, are one that is asked for, whatever side a diagonal leans to; a missing one is none."""
+    same = angles(values.astype(float).fillna(0.0)) == angles([asked])[0]
+    return values.notna() & same
 
 
 def _room(size: float) -> float:

@@ -12,7 +12,7 @@ from scipy.special import betaincinv
 from pwindow.product import Requirement
 from pwindow.surfaces.model.responses import response_data
 from pwindow.trials.trial import Trial
-from pwindow.window.requirements.pattern import same_on_plate
+from pwindow.window.requirements.pattern import same_direction, same_on_plate
 from pwindow.window.requirements.quantities import Quantity
 from pwindow.window.window import Window
 from pwindow.wording import asked, counted, percent
@@ -189,10 +189,13 @@ def _as_probed(requirement: Requirement) -> bool:
 
 def _own_lines(window: Window, lines: pd.DataFrame) -> pd.DataFrame:
     """Lines of the plate width and the direction that the product states."""
-    for covariate in ("plate_width", "direction"):
-        asked = getattr(window.product.pattern, covariate)
-        if asked is not None:
-            lines = lines[lines[covariate].isna() | same_on_plate(lines[covariate], asked)]
+    pattern = window.product.pattern
+    for covariate, stated, same in (
+        ("plate_width", pattern.plate_width, same_on_plate),
+        ("direction", pattern.direction, same_direction),
+    ):
+        if stated is not None:
+            lines = lines[lines[covariate].isna() | same(lines[covariate], stated)]
     return lines
 
 

@@ -1,11 +1,13 @@
 """Products that ask for what the trial did not try."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import pwindow as pw
 from pwindow.errors import WindowProblem
 from pwindow.inputs import InputFile
+from pwindow.window.requirements.pattern import same_direction
 from tests.helpers.products import make_product
 from tests.helpers.trials import read_frame
 
@@ -101,3 +103,9 @@ def test_a_plate_of_which_the_trial_says_nothing_is_noted(demo_rows):
     ]
     left_open = pw.find_window(surfaces, make_product(pattern={"plate": None}, **GAP))
     assert not any("taken to be" in note for note in left_open.notes)
+
+
+def test_diagonals_are_alike_whatever_side_they_lean_to():
+    found = same_direction(pd.Series([45.0, -45.0, 135.0, 0.0, 90.0, np.nan]), 45.0)
+    assert found.tolist() == [True, True, True, False, False, False]
+    assert same_direction(pd.Series([180.0, np.nan]), 0.0).tolist() == [True, False]
