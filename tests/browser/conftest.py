@@ -5,16 +5,21 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from tests.helpers.courses import watched
 from tests.helpers.servers import free_port, run_server
 
 HERE = Path(__file__).parent
 OPENING = {"browser", "page", "browser_type_launch_args"}
 PATIENCE = 150_000  # ms
+_TOLD = 3000  # characters
+LOGS: dict[str, Path] = {}
+"""What servers say, by their addresses."""
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 BROWSER_ARGUMENTS = [
     "--no-sandbox",
@@ -57,6 +62,33 @@ def context(context):
     return context
 
 
+@pytest.fixture
+def page(page):
+    """A page whose course is kept, to be told where a test fails."""
+    page.course = watched(page)
+    return page
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Say with a failure what the page showed, how it came about, and what its server said."""
+    report = yield
+    if report.failed:
+        report.sections += list(_sections(getattr(item, "funcargs", {})))
+    return report
+
+
+def _sections(given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    page = given.get("page")
+    if page is None:
+        return
+    yield "course of the page", "\n".join(page.course)
+    if not page.is_closed():
+        yield "what the page shows", page.locator("body").inner_text(timeout=5_000)[:_TOLD]
+    if (address := given.get("served")) in LOGS:
+        yield "what the server said", LOGS[address].read_text(encoding="utf-8", errors="replace")[-_TOLD:]
+
+
 @pytest.fixture(scope="session")
 def served(tmp_path_factory) -> Iterator[str]:
     """The address, without a path, of the dashboards on the demo data."""
@@ -64,4 +96,5 @@ def served(tmp_path_factory) -> Iterator[str]:
     command = [sys.executable, "-m", "pwindow", "serve", "--no-browser", "--port", str(port)]
     log = tmp_path_factory.mktemp("served") / "log"
     with run_server(command, port, log) as server:
+        LOGS[server.address] = log
         yield server.address
