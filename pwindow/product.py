@@ -54,6 +54,8 @@ REQUIREMENT_KINDS: Mapping[str, RequirementKind] = MappingProxyType(
         "open_area": RequirementKind(unit="%", label="open area", key="open_area_percent"),
         "line_width": RequirementKind(unit="µm", label="line width", key="line_width_um"),
         "line_height": RequirementKind(unit="µm", label="line height", key="line_height_um"),
+        "inner_radius": RequirementKind(unit="µm", label="radius of inner corners", key="inner_radius_um"),
+        "outer_radius": RequirementKind(unit="µm", label="radius of outer corners", key="outer_radius_um"),
         "gap": RequirementKind(
             unit="µm",
             label="gap",
@@ -126,12 +128,14 @@ class Requirement:
 
 @dataclass(frozen=True, kw_only=True)
 class Pattern:
-    """What is on the plate: process, measured line and gap (µm), direction (deg), pitch (µm)."""
+    """What is on the plate: process; measured line, gap, lip-to-lip width and corner radius (µm), direction (deg), pitch (µm)."""
 
     plate: str | None = None
     plate_width: float | None = None
     plate_gap: float | None = None
     direction: float | None = None
+    lip_width: float | None = None
+    corner_radius: float | None = None
     pitch: float | None = None
     layout: str = "square mesh"
 
@@ -313,6 +317,8 @@ def _read_pattern(table: Table) -> Pattern:
         plate_width=table.quantity("plate_width", "µm", above=0.0),
         plate_gap=table.quantity("plate_gap", "µm", above=0.0),
         direction=table.quantity("direction", "deg"),
+        lip_width=table.quantity("lip_width", "µm", above=0.0),
+        corner_radius=table.quantity("corner_radius", "µm", above=0.0),
         pitch=table.quantity("pitch", "µm", above=0.0),
         layout=str(table.take("layout", "square mesh")),
     )
@@ -320,7 +326,7 @@ def _read_pattern(table: Table) -> Pattern:
         raise DeclarationProblem(
             f"{table.where}: unknown layout “{shown(pattern.layout)}”; use “{'” or “'.join(LAYOUTS)}”"
         )
-    table.close("plate, plate_width, plate_gap, direction, pitch, layout")
+    table.close("plate, plate_width, plate_gap, direction, lip_width, corner_radius, pitch, layout")
     return pattern
 
 

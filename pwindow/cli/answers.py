@@ -41,6 +41,8 @@ _KEYS = {
     "plate_width": "plate_width_um",
     "plate_gap": "plate_gap_um",
     "direction": "direction_deg",
+    "lip_width": "lip_width_um",
+    "corner_radius": "corner_radius_um",
 }
 
 

@@ -103,7 +103,15 @@ def in_full(product: Product, study: Study) -> dict[str, str]:
 
 
 def _of_pattern(pattern: Pattern) -> list[str]:
-    units = {"plate": "", "plate_width": "µm", "plate_gap": "µm", "direction": "deg", "pitch": "µm"}
+    units = {
+        "plate": "",
+        "plate_width": "µm",
+        "plate_gap": "µm",
+        "direction": "deg",
+        "lip_width": "µm",
+        "corner_radius": "µm",
+        "pitch": "µm",
+    }
     sizes = {name: getattr(pattern, name) for name in units}
     words = [
         f"{name.replace('_', ' ')} {value if isinstance(value, str) else f'{value:g} {units[name]}'}"

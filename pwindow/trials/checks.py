@@ -9,7 +9,7 @@ import pandas as pd
 
 from pwindow.errors import Problem, TrialProblem, at_rows, first_few, shown
 from pwindow.trials.cells import TypedCells
-from pwindow.trials.columns import DOME_SECTION_FACTOR, NEEDED, PRINT_COLUMNS, RESPONSES
+from pwindow.trials.columns import CORNERS, DOME_SECTION_FACTOR, NEEDED, PRINT_COLUMNS, RESPONSES
 from pwindow.trials.plausible import impossible_sections
 
 _GAP_COLUMNS = ("plate_gap", "gap", "gap_length", "gaps_inspected", "gaps_bridged")
@@ -29,6 +29,7 @@ def find_problems(typed: TypedCells) -> list[Problem]:
         _counts,
         _not_counted,
         _resistances,
+        _corners,
         _volume_balance,
         impossible_sections,
     )
@@ -305,6 +306,22 @@ def _resistances(typed: TypedCells) -> list[Problem]:
     bare = typed.column("resistance").notna() & typed.empty("line_length")
     what = "a resistance without the length it was measured over"
     return _at(typed, "line_length", bare, what, "fill in line_length")
+
+
+def _corners(typed: TypedCells) -> list[Problem]:
+    radius, corner = typed.column("printed_radius"), typed.column("corner")
+    choice = " or ".join(CORNERS)
+    unknown = corner.notna() & ~corner.isin(CORNERS)
+    return [
+        *_at(
+            typed,
+            "corner",
+            radius.notna() & corner.isna(),
+            "a printed radius without the kind of its corner",
+            f"fill in corner: {choice}",
+        ),
+        *_at(typed, "corner", unknown, "an unknown kind of corner", f"write {choice}", value=True),
+    ]
 
 
 def _volume_balance(typed: TypedCells) -> list[Problem]:

@@ -78,7 +78,8 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             _number("plate_gap", "µm", 1.0, 1e5),
             _number("lip_width", "µm", 1.0, 1e5),
             _number("gap_depth", "µm", 0.01, 5e3),
-            _number("corner_radius", "µm", 0.0, 1e5),
+            Column(name="corner", kind="text"),
+            _number("corner_radius", "µm", 0.01, 1e5),
             _number("line_height", "µm", 0.005, 200.0),
             _number("line_width", "µm", 1.0, 1e5),
             _number("section_area", "µm²", 0.005, 2e7),
@@ -88,6 +89,7 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             _number("gap_correlation", "µm", 0.0, 1e6),
             Column(name="gaps_inspected", kind="count", least=0.0, most=1e7),
             Column(name="gaps_bridged", kind="count", least=0.0, most=1e7),
+            _number("printed_radius", "µm", 0.01, 1e5),
             _number("resistance", "Ω", 1e-6, 1e12),
             _number("line_length", "mm", 1e-3, 1e6),
             _number("u_line_height", "µm", 0.0, 200.0),
@@ -141,7 +143,10 @@ RESPONSES = (
     "gaps_inspected",
     "gaps_bridged",
     "resistance",
+    "printed_radius",
 )
+CORNERS = ("inner", "outer")
+"""Kinds of corner: `inner` where bare film runs into the corner of the ink, `outer` where ink runs into that of bare film."""
 UNCERTAINTIES = ("u_line_height", "u_line_width", "u_section_area", "u_gap")
 """Standard uncertainties of what was measured on a feature."""
 RAGGEDNESS = ("gap_raggedness", "gap_correlation")
@@ -149,7 +154,7 @@ RAGGEDNESS = ("gap_raggedness", "gap_correlation")
 CARRIED = ("source_file", "source_sha256", "source_line")
 """Columns that are kept with a trial's file and take no part in fits: the scans that features were measured on."""
 TRIAL_TABLE = TableKind(name="trial", columns=COLUMNS, needed=NEEDED, measured=RESPONSES, carried=CARRIED)
-OF_PLATE = ("plate_feature", "lip_width", "gap_depth", "corner_radius")
+OF_PLATE = ("plate_feature", "lip_width", "gap_depth", "corner", "corner_radius")
 """What a row of a trial may tell of the plate beside `plate_width` and `plate_gap`."""
 PRINT_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "print")
 FEATURE_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.of == "feature")

@@ -16,7 +16,16 @@ from pwindow.trials.headers import column_name
 from pwindow.wording import counted, listed
 
 _KEYS = ["plate_id", "plate_feature"]
-_FROM_TRIAL = ("plate", "direction", "plate_width", "plate_gap", "lip_width", "gap_depth", "corner_radius")
+_FROM_TRIAL = (
+    "plate",
+    "direction",
+    "plate_width",
+    "plate_gap",
+    "lip_width",
+    "gap_depth",
+    "corner",
+    "corner_radius",
+)
 """What a row of a trial takes from the plate feature that it names."""
 _MEASURED = (
     "plate_width",
@@ -29,7 +38,7 @@ _MEASURED = (
 )
 _STATED = ("direction", "artwork_width", "artwork_gap", "artwork_radius")
 """Numbers that all measurements of a feature agree on."""
-_WORDS = ("plate", "top")
+_WORDS = ("plate", "top", "corner")
 _ALIKE = 0.02  # relative difference of two values of one thing
 
 

@@ -1,7 +1,7 @@
 """What features reduce to: counts, means and squares of each kind of feature on each print.
 
-A *cell* is one kind of feature on one print: the lines of one plate width and direction, or the
-gaps of one plate gap. Surfaces are fitted to cells, and never look at single features.
+A *cell* is one kind of feature on one print: the lines of one plate width and direction, the gaps of one plate gap and
+lip-to-lip width, or the corners of one radius on the plate. Surfaces are fitted to cells, and never look at single features.
 """
 
 from __future__ import annotations
@@ -9,10 +9,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pwindow.trials.columns import RAGGEDNESS
+from pwindow.trials.columns import CORNERS, RAGGEDNESS
 
 LINE_KEYS = ["print", "plate_width", "direction"]
-GAP_KEYS = [*LINE_KEYS, "plate_gap"]
+GAP_KEYS = [*LINE_KEYS, "plate_gap", "lip_width"]
+CORNER_KEYS = ["print", "corner", "corner_radius"]
+CELL_KEYS = [*GAP_KEYS, *CORNER_KEYS[1:]]
 _LOGARITHMS = ["line_height", "line_width"]
 STATISTICS = [
     "count",
@@ -45,7 +47,8 @@ def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
           about it. Of the quantities ``line_height``, ``line_width`` (logarithms of µm), ``per_section``
           (logarithm of resistance over length times height times width, Ω µm²/m; a cell with a
           resistance and no section has a count of 0), ``section_ratio`` (area over height times
-          width; its mean is a median) and ``gap_closure`` (µm).
+          width; its mean is a median), ``gap_closure`` (µm), and ``inner_radius`` and ``outer_radius`` (logarithms of
+          printed radii of corners, µm).
         - ``bridged``, ``unmeasured``: numbers of gaps that are bridged, and that are open and not
           measured; 0 for lines.
         - ``gap_length``: the shortest, mm.
@@ -64,9 +67,10 @@ def reduce_features(features: pd.DataFrame) -> pd.DataFrame:
         _lines(features, "per_section", _per_section(features, logs)[probed]),
         _lines(features, "section_ratio", ratio.dropna(), middle="median"),
         _gaps(features),
+        *(_corners(features, corner) for corner in CORNERS),
     ]
     cells = pd.concat([part for part in parts if len(part)], ignore_index=True)
-    cells = cells.reindex(columns=[*GAP_KEYS, "quantity", *STATISTICS])
+    cells = cells.reindex(columns=[*CELL_KEYS, "quantity", *STATISTICS])
     return cells.fillna({"bridged": 0.0, "unmeasured": 0.0})
 
 
@@ -122,6 +126,17 @@ def _gaps(features: pd.DataFrame) -> pd.DataFrame:
         correlation=("gap_correlation", "mean"),
     )
     return cells.reset_index().pipe(_squared).assign(quantity="gap_closure")
+
+
+def _corners(features: pd.DataFrame, corner: str) -> pd.DataFrame:
+    seen = features["printed_radius"].notna() & (features["corner"] == corner)
+    if not seen.any():  # of no rows and keys that are all missing, pandas makes a group
+        return pd.DataFrame()
+    table = features.loc[seen, CORNER_KEYS].assign(value=np.log(features["printed_radius"]))
+    cells = table.groupby(CORNER_KEYS, sort=False, dropna=False).agg(
+        count=("value", "count"), mean=("value", "mean"), squares=("value", "var")
+    )
+    return cells.reset_index().pipe(_squared).assign(quantity=f"{corner}_radius")
 
 
 def _squared(cells: pd.DataFrame) -> pd.DataFrame:

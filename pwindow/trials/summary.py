@@ -8,8 +8,17 @@ from dataclasses import asdict, dataclass
 from pwindow.trials.columns import COLUMNS
 from pwindow.trials.trial import Trial
 
-_COUNTED = ("line_height", "line_width", "section_area", "gap", "resistance")
-_SETTINGS = ("speed", "cell_volume", "pressure", "direction", "plate_width", "plate_gap")
+_COUNTED = ("line_height", "line_width", "section_area", "gap", "resistance", "printed_radius")
+_SETTINGS = (
+    "speed",
+    "cell_volume",
+    "pressure",
+    "direction",
+    "plate_width",
+    "plate_gap",
+    "lip_width",
+    "corner_radius",
+)
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from pwindow.trials.reduction import GAP_KEYS
+from pwindow.trials.reduction import CELL_KEYS
 
-_MEASURED = ["line_height", "line_width", "section_area", "gap", "resistance"]
+_MEASURED = ["line_height", "line_width", "section_area", "gap", "resistance", "printed_radius"]
 _LEAST_VALUES = 2  # measured values of a row: a single one may well be the same again
 _FEWEST = 3  # rows, of which fewer may be chance where values are rounded
 
@@ -27,5 +27,5 @@ def copied_rows(features: pd.DataFrame) -> Sequence[str]:
         The name of the print for each such row, in the order of the file.
     """
     several = features[features[_MEASURED].notna().sum(axis=1) >= _LEAST_VALUES]
-    again = several[several.duplicated([*GAP_KEYS, *_MEASURED])]
+    again = several[several.duplicated([*CELL_KEYS, *_MEASURED])]
     return [] if len(again) < _FEWEST else again["print"].astype(str).tolist()

@@ -5,7 +5,7 @@ Most prints have one cell of lines and one of gaps for each plate gap.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Literal
@@ -16,15 +16,22 @@ import pandas as pd
 from pwindow.metrology.raggedness import unseen_by_mean
 from pwindow.surfaces.model.censoring import Censored, expected_closures
 from pwindow.surfaces.model.terms import Design, Scale
-from pwindow.trials.columns import DOME_SECTION_FACTOR
+from pwindow.trials.columns import CORNERS, DOME_SECTION_FACTOR
 from pwindow.trials.press_order import PROGRESS
-from pwindow.trials.reduction import GAP_KEYS, LINE_KEYS
+from pwindow.trials.reduction import CORNER_KEYS, GAP_KEYS, LINE_KEYS
 from pwindow.trials.trial import Trial
 from pwindow.wording import METRIC, Units, amount, counted
 
 FACTORS: Mapping[str, Scale] = MappingProxyType({"speed": "log", "cell_volume": "log", "pressure": "linear"})
 COVARIATES: Mapping[str, Scale] = MappingProxyType(
-    {"plate": "category", "plate_width": "log", "plate_gap": "linear", "direction": "angle"}
+    {
+        "plate": "category",
+        "plate_width": "log",
+        "plate_gap": "linear",
+        "direction": "angle",
+        "lip_width": "linear",
+        "corner_radius": "log",
+    }
 )
 
 STATE: Literal["state"] = "state"
@@ -94,7 +101,23 @@ RESPONSE_KINDS: Mapping[str, ResponseKind] = MappingProxyType(
                 unit="µm",
                 key="gap_closure_um",
                 log=False,
-                covariates=(*_LINE, "plate_gap"),
+                covariates=(*_LINE, "plate_gap", "lip_width"),
+            ),
+            ResponseKind(
+                name="inner_radius",
+                label="radius of inner corners",
+                unit="µm",
+                key="inner_radius_um",
+                log=True,
+                covariates=("plate", "corner_radius"),
+            ),
+            ResponseKind(
+                name="outer_radius",
+                label="radius of outer corners",
+                unit="µm",
+                key="outer_radius_um",
+                log=True,
+                covariates=("plate", "corner_radius"),
             ),
         )
     }
@@ -184,6 +207,8 @@ def response_data(
         data[name] = _means(trial, RESPONSE_KINDS[name], trial.of_quantity(name))
     data["resistivity"] = _resistivity(trial, section_factor(trial)[0] if factor is None else factor)
     data["gap_closure"] = _closure(trial)
+    for name in (f"{corner}_radius" for corner in CORNERS):
+        data[name] = _means(trial, RESPONSE_KINDS[name], trial.of_quantity(name), CORNER_KEYS)
     return {name: _drifting(found, progress) for name, found in data.items() if found is not None}
 
 
@@ -195,10 +220,12 @@ def _drifting(data: ResponseData, progress: pd.Series | None) -> ResponseData:
     )
 
 
-def _means(trial: Trial, kind: ResponseKind, cells: pd.DataFrame) -> ResponseData | None:
+def _means(
+    trial: Trial, kind: ResponseKind, cells: pd.DataFrame, keys: Sequence[str] = LINE_KEYS
+) -> ResponseData | None:
     if cells.empty:
         return None
-    table = cells[LINE_KEYS].assign(value=cells["mean"], count=cells["count"].astype(int))
+    table = cells[list(keys)].assign(value=cells["mean"], count=cells["count"].astype(int))
     variance, df = _pooled_variance(cells)
     return ResponseData(
         kind=kind,
@@ -272,7 +299,7 @@ def _closure(trial: Trial) -> ResponseData | None:
         return None
     variance, df = _pooled_variance(cells)
     told = (*_of_measuring(RESPONSE_KINDS["gap_closure"], cells, variance), *_of_raggedness(cells, variance))
-    cells = cells.rename(columns={"mean": "value", "count": "measured"})
+    cells, lips = _with_lips(cells.rename(columns={"mean": "value", "count": "measured"}))
     cells = cells[[*GAP_KEYS, "value", "measured", "bridged", "unmeasured"]].assign(
         measured_mean=cells["value"], count=cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
     )
@@ -281,7 +308,7 @@ def _closure(trial: Trial) -> ResponseData | None:
     notes = [f"{gaps} as closed by at least the plate gap"] if bridged else []
     if not cells["measured"].any():
         notes.append(COUNTS_ONLY)
-    notes += told
+    notes += [*lips, *told]
     return ResponseData(
         kind=RESPONSE_KINDS["gap_closure"],
         cells=_with_setups(trial, cells),
@@ -289,6 +316,17 @@ def _closure(trial: Trial) -> ResponseData | None:
         feature_df=df,
         notes=tuple(notes),
     )
+
+
+def _with_lips(cells: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Cells of gaps where those without lips have the width at the plate's surface as lip-to-lip width."""
+    bare = cells["lip_width"].isna()
+    if bare.all() or not bare.any():
+        return cells, []
+    gaps = cells.loc[bare, "plate_gap"].nunique()
+    what = counted(gaps, "plate gap has", "plate gaps have")
+    note = f"{what} no lip-to-lip width: it is taken as the width at the surface of the plate"
+    return cells.assign(lip_width=cells["lip_width"].fillna(cells["plate_gap"])), [note]
 
 
 def complete(data: ResponseData, design: Design) -> ResponseData:

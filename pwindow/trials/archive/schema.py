@@ -20,7 +20,7 @@ from sqlalchemy import (
 
 from pwindow.trials.archive.moments import Moment
 from pwindow.trials.columns import COLUMNS, FEATURE_COLUMNS, PRINT_COLUMNS
-from pwindow.trials.reduction import GAP_KEYS, STATISTICS
+from pwindow.trials.reduction import CELL_KEYS, STATISTICS
 
 METADATA = MetaData()
 
@@ -90,7 +90,7 @@ COMPARISONS = Table(
 PRINTS = _rows_of_trial("prints", *_typed(PRINT_COLUMNS))
 CELLS = _rows_of_trial(
     "cells",
-    *_typed(GAP_KEYS),
+    *_typed(CELL_KEYS),
     _text("quantity"),
     *(Column(name, Double) for name in STATISTICS),
 )

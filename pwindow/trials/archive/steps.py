@@ -226,6 +226,16 @@ def _plate_features(connection: Connection) -> None:
         _add(connection, "features", name, number)
 
 
+def _corners(connection: Connection) -> None:
+    """Cells tell gaps of other lips and corners apart; features say which corner they are of, and its printed radius."""
+    number = Double().compile(connection.dialect)
+    _add(connection, "cells", "lip_width", number)
+    for table in ("features", "cells"):
+        _add(connection, table, "corner", "TEXT")
+    _add(connection, "cells", "corner_radius", number)
+    _add(connection, "features", "printed_radius", number)
+
+
 def _add(connection: Connection, table: str, column: str, kind: str) -> bool:
     """Add a column; False where the tables were made with it, by a version whose first steps did that."""
     if column in _columns(connection, table):
@@ -254,5 +264,6 @@ STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
         "raggedness": _raggedness,
         "scans": _made(*_SCANS),
         "plate features": _plate_features,
+        "corners": _corners,
     }
 )

@@ -19,12 +19,14 @@ _SLACK = 0.02
 
 
 class PlatePattern(TypedDict):
-    """The covariates at which a product is judged on a plate process: µm, µm, degrees; NaN where unknown."""
+    """The covariates at which a product is judged on a plate process: µm, and degrees; NaN where unknown."""
 
     plate: str
     plate_width: float
     plate_gap: float
     direction: float
+    lip_width: float
+    corner_radius: float
 
 
 def resolve_patterns(
@@ -83,6 +85,8 @@ def _of_plate(surfaces: Surfaces, product: Product, plate: str, needed: set[str]
         "plate_width": value("plate_width"),
         "plate_gap": value("plate_gap"),
         "direction": _direction(surfaces, product, plate, needed="direction" in needed),
+        "lip_width": value("lip_width"),
+        "corner_radius": value("corner_radius"),
     }
 
 

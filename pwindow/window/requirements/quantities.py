@@ -146,7 +146,7 @@ def quantity(
         If the trial did not measure it, or the requirement limits nothing.
     """
     name, pattern = requirement.name, product.pattern
-    if name in ("line_width", "line_height"):
+    if name in ("line_width", "line_height", "inner_radius", "outer_radius"):
         _need(surfaces, requirement, name)
         return Quantity(weights={name: 1.0}, constant=0.0, natural=np.exp, modelled=_log)
     if name == "open_area":
@@ -354,7 +354,9 @@ def _pitch(product: Product, requirement: Requirement) -> float:
 
 def _need(surfaces: Surfaces, requirement: Requirement, *responses: str) -> None:
     columns = {
-        "gap_closure": "measured gaps with plate_gap (counts of bridged gaps alone do not give a width)"
+        "gap_closure": "measured gaps with plate_gap (counts of bridged gaps alone do not give a width)",
+        "inner_radius": "printed_radius of inner corners",
+        "outer_radius": "printed_radius of outer corners",
     }
     missing = [columns.get(name, name) for name in responses if name not in surfaces.by_name]
     if missing:
