@@ -24,7 +24,7 @@ from pwindow.window.requirements.quantities import (
     more_between_short_gaps,
     shorter_by,
 )
-from pwindow.window.requirements.tolerances import product_tolerances, without_effect
+from pwindow.window.requirements.tolerances import Tolerance, product_tolerances, without_effect
 from pwindow.window.search.recommendation import Recommendation, recommend
 from pwindow.window.setup import planned_notes
 from pwindow.window.tails import beyond_compared
@@ -79,7 +79,9 @@ class Window(Viewed, Conformance):
         return recommend(self, self.speed_bands(pressures))
 
 
-def find_window(surfaces: Surfaces, product: Product, study: Study | None = None) -> Window:
+def find_window(
+    surfaces: Surfaces, product: Product, study: Study | None = None, of_plate: Sequence[Tolerance] = ()
+) -> Window:
     """The window of a product.
 
     Parameters
@@ -88,6 +90,8 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
     product : Product
     study : Study, optional
         Roll inventory and ink; without it the inventory is the rolls of the trial.
+    of_plate : sequence of Tolerance, optional
+        By what the plate may differ from what is asked for, where it is still to be made.
 
     Returns
     -------
@@ -134,7 +138,7 @@ def find_window(surfaces: Surfaces, product: Product, study: Study | None = None
         patterns=patterns,
         joint=joint,
         limits=limits,
-        tolerances=tolerances,
+        tolerances=(*tolerances, *of_plate),
         notes=notes,
     )
 

@@ -17,11 +17,20 @@ from pwindow.units import read_quantity
 
 @dataclass(frozen=True)
 class Tolerance:
-    """The most that a setting deviates: a share of the setting, or a step in the trial's unit."""
+    """The most that a setting deviates: a share of the setting, or a step in the trial's unit.
+
+    Attributes
+    ----------
+    setting : str
+    share, step : float
+    along : tuple of str
+        Other columns of a set-up that move by as much.
+    """
 
     setting: str
     share: float = 0.0
     step: float = 0.0
+    along: tuple[str, ...] = ()
 
     def half_width(self, values: pd.Series) -> pd.Series:
         """The most that settings deviate, in their own unit."""
@@ -40,6 +49,7 @@ def drifts(tolerances: Sequence[Tolerance], joint: JointSurfaces, setups: pd.Dat
     Returns
     -------
     ndarray, shape (len(tolerances), len(setups), q)
+        Closure beside the plate gap that is asked for: a plate whose gap is wider closes by that much less.
     """
     if not tolerances:
         return np.zeros((0, len(setups), len(joint.names)))
@@ -48,9 +58,15 @@ def drifts(tolerances: Sequence[Tolerance], joint: JointSurfaces, setups: pd.Dat
         half = tolerance.half_width(setups[tolerance.setting])
         moved = np.zeros((len(tolerances), 2, len(setups)))
         moved[at] = -half, half
-        copies[tolerance.setting] = copies[tolerance.setting] + moved.ravel()
+        for setting in (tolerance.setting, *tolerance.along):
+            copies[setting] = copies[setting] + moved.ravel()
     means = joint.means(pd.DataFrame(copies)).reshape(len(tolerances), 2, len(setups), -1)
-    return (means[:, 1] - means[:, 0]) / 2
+    found = (means[:, 1] - means[:, 0]) / 2
+    for at, tolerance in enumerate(tolerances):
+        if tolerance.setting == "plate_gap" and "gap_closure" in joint.names:
+            half = tolerance.half_width(setups["plate_gap"])
+            found[at, :, joint.names.index("gap_closure")] -= half.to_numpy(float)
+    return found
 
 
 def product_tolerances(product: Product, surfaces: Surfaces) -> tuple[Tolerance, ...]:
