@@ -107,14 +107,56 @@ class MakeReadies:
         return MappingProxyType({name: getattr(self, name) for name in names})
 
 
+@dataclass(frozen=True)
+class StatedPlate:
+    """A plate that a study states: its id, its process, and its features, each by the columns of a plate file as text."""
+
+    id: str
+    process: str | None
+    features: tuple[Mapping[str, str], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlatesStated:
+    """What is stated of plates, and of plate making for processes whose plates do not show it.
+
+    Attributes
+    ----------
+    width_spread, gap_spread : float
+        Standard deviation of one line or gap of a new plate about what the process makes of its artwork on average, µm.
+        Half of the variance is from plate to plate. Common practice, no source.
+    offset_spread : float
+        Standard deviation of what an unmeasured process adds to the artwork, µm. Common practice, no source.
+    resolution : float
+        Step that the plate maker draws artwork in, µm: 25,400 over the dots per inch. Common practice, no source.
+    known_from : int
+        Number of plates that the spreads were found from, or are as well known as from.
+    stated : frozenset of str
+        Names of numbers that the study states.
+    measured : tuple of StatedPlate
+    file : str
+        Name of the study's file.
+    """
+
+    width_spread: float = 1.5
+    gap_spread: float = 2.0
+    offset_spread: float = 5.0
+    resolution: float = 5.3
+    known_from: int = 7
+    stated: frozenset[str] = frozenset()
+    measured: tuple[StatedPlate, ...] = ()
+    file: str = ""
+
+
 @dataclass(frozen=True, repr=False)
 class Study(Viewed):
-    """What is varied and with what: name, roll inventory, ink, make-readies. All of it has defaults."""
+    """What is varied and with what: name, roll inventory, ink, make-readies, plates. All of it has defaults."""
 
     name: str = ""
     rolls: tuple[Roll, ...] = ()
     ink: Ink = field(default_factory=Ink)
     make_readies: MakeReadies = field(default_factory=MakeReadies)
+    plates: PlatesStated = field(default_factory=PlatesStated)
 
     def overview(self) -> Overview:
         """The rolls, and what is stated of ink and make-readies.
@@ -129,6 +171,8 @@ class Study(Viewed):
         ink, spread = self.ink.stated, "stated" if self.make_readies.stated else "not stated"
         facts = (rolls, "ink stated" if ink else "ink not stated", f"spread of make-readies {spread}")
         rows = {"Rolls": rolls, "Ink": listed(ink) or "not stated", "Spread of make-readies": spread}
+        if self.plates.measured:
+            rows["Plates"] = counted(len(self.plates.measured), "plate", "plates")
         return Overview("Study", self.name, facts, rows)
 
 
@@ -152,7 +196,7 @@ def read_study(source: str | Path | InputFile) -> Study:
     Parameters
     ----------
     source : path or InputFile
-        A TOML file with ``name``, ``[ink]``, ``[make_readies]`` and ``[[rolls]]``.
+        A TOML file with ``name``, ``[ink]``, ``[make_readies]``, ``[plate_making]``, ``[[rolls]]`` and ``[[plates]]``.
 
     Returns
     -------
@@ -163,35 +207,51 @@ def read_study(source: str | Path | InputFile) -> Study:
     TypeError
         If the source is no path.
     DeclarationProblem
-        If a key is unknown, a quantity lacks its unit, or two rolls share an id.
+        If a key is unknown, a quantity lacks its unit, or two rolls or two plates share an id.
     """
     expect_file("read_study", source, "a study file")
     document = read_toml(source)
     name = str(document.take("name", Path(document.where).stem))
-    listed = document.take("rolls", [])
-    if not isinstance(listed, list):
-        raise DeclarationProblem(
-            f"{document.where}: write each roll as a table [[rolls]] with id and cell_volume"
-        )
-    rolls = tuple(_read_roll(entry, document.where) for entry in listed)
-    if len({roll.id for roll in rolls}) < len(rolls):
-        raise DeclarationProblem(f"{document.where}: two rolls have the same id; give each its own")
+    rolls = tuple(_read_roll(entry, document.where) for entry in _entries(document, "rolls", _ROLL_FORM))
+    _expect_own_ids(document.where, "rolls", rolls)
+    plates = tuple(_read_plate(entry, document.where) for entry in _entries(document, "plates", _PLATE_FORM))
+    _expect_own_ids(document.where, "plates", plates)
+    stated = _read_plates_stated(document.table("plate_making"), plates, document.where)
     ink, readies = document.table("ink"), document.table("make_readies")
-    study = Study(name, rolls, _read_ink(ink), _read_make_readies(readies))
-    document.close("name, [ink], [make_readies], [[rolls]]")
+    study = Study(name, rolls, _read_ink(ink), _read_make_readies(readies), stated)
+    document.close("name, [ink], [make_readies], [plate_making], [[rolls]], [[plates]]")
     return study
 
 
-def _read_roll(entry: object, where: str) -> Roll:
-    if not isinstance(entry, dict):
-        raise DeclarationProblem(f"{where}: write each roll as a table [[rolls]] with id and cell_volume")
-    table = Table(entry, f"{where} [[rolls]]")
-    identity = table.need("id", '"0412"')
-    if not isinstance(identity, str) or not identity.strip():
-        example = identity if str(identity).strip() else "0412"
+_ROLL_FORM = "each roll as a table [[rolls]] with id and cell_volume"
+_PLATE_FORM = "each plate as a table [[plates]] with id, process and features"
+
+
+def _entries(document: Table, key: str, form: str) -> list:
+    entries = document.take(key, [])
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        raise DeclarationProblem(f"{document.where}: write {form}")
+    return entries
+
+
+def _expect_own_ids(where: str, what: str, entries: Sequence[Roll | StatedPlate]) -> None:
+    if len({entry.id for entry in entries}) < len(entries):
+        raise DeclarationProblem(f"{where}: two {what} have the same id; give each its own")
+
+
+def _text_of(table: Table, key: str, example: str) -> str:
+    text = table.need(key, f'"{example}"')
+    if not isinstance(text, str) or not text.strip():
+        example = str(text) if str(text).strip() else example
         raise DeclarationProblem(
-            f'{table.where}: the id “{shown(identity)}” must be text; write id = "{shown(example)}"'
+            f'{table.where}: the {key} “{shown(text)}” must be text; write {key} = "{shown(example)}"'
         )
+    return text
+
+
+def _read_roll(entry: Mapping, where: str) -> Roll:
+    table = Table(entry, f"{where} [[rolls]]")
+    identity = _text_of(table, "id", "0412")
     table.where += f", roll {shown(identity)}"
     volume = table.quantity("cell_volume", "cm³/m²", above=0.0)
     if volume is None:
@@ -200,6 +260,58 @@ def _read_roll(entry: object, where: str) -> Roll:
         )
     table.close("id, cell_volume")
     return Roll(identity, volume)
+
+
+def _read_plate(entry: Mapping, where: str) -> StatedPlate:
+    table = Table(entry, f"{where} [[plates]]")
+    identity = _text_of(table, "id", "L1")
+    table.where += f", plate {shown(identity)}"
+    process = _text_of(table, "process", "laser-imaged") if "process" in table else None
+    features = table.take("features", [])
+    if not isinstance(features, list) or not features:
+        raise DeclarationProblem(f"{table.where}: no features; write {_FEATURES_FORM}")
+    table.close("id, process, features")
+    return StatedPlate(identity, process, tuple(_read_feature(one, table.where) for one in features))
+
+
+_FEATURES_FORM = 'features = [{feature = "line 30", artwork_width = "30 µm", plate_width = "33 µm"}]'
+
+
+def _read_feature(entry: object, where: str) -> Mapping[str, str]:
+    if not isinstance(entry, dict) or "feature" not in entry:
+        raise DeclarationProblem(f"{where}: a feature has no name or is no table; write {_FEATURES_FORM}")
+    for key, text in entry.items():
+        if not isinstance(text, str):
+            raise DeclarationProblem(
+                f"{where}, {shown(key)}: “{shown(text)}” must be text with its unit; for example {_FEATURES_FORM}"
+            )
+    return MappingProxyType(dict(entry))
+
+
+def _read_plates_stated(table: Table, plates: tuple[StatedPlate, ...], file: str) -> PlatesStated:
+    usual, stated = PlatesStated(), frozenset(table) - {"known_from"}
+    found = PlatesStated(
+        width_spread=table.quantity("width_spread", "µm", usual.width_spread, above=0.0),
+        gap_spread=table.quantity("gap_spread", "µm", usual.gap_spread, above=0.0),
+        offset_spread=table.quantity("offset_spread", "µm", usual.offset_spread, above=0.0),
+        resolution=table.quantity("resolution", "µm", usual.resolution, above=0.0),
+        known_from=_known_from(table, usual.known_from, "plates"),
+        stated=stated,
+        measured=plates,
+        file=file,
+    )
+    table.close("width_spread, gap_spread, offset_spread, resolution, known_from")
+    return found
+
+
+def _known_from(table: Table, usual: int, what: str) -> int:
+    number = table.take("known_from", usual)
+    if isinstance(number, bool) or not isinstance(number, int) or not 2 <= number <= 1000:
+        raise DeclarationProblem(
+            f"{table.where}, known_from: “{number}” must be a whole number from 2 to 1000: the number of "
+            f"{what} behind the spread"
+        )
+    return number
 
 
 def _read_ink(table: Table) -> Ink:
@@ -225,12 +337,7 @@ def _read_make_readies(table: Table) -> MakeReadies:
         raise DeclarationProblem(
             f"{table.where}, unrecorded: “{unrecorded}” is not recognised; write {known}"
         )
-    number = table.take("known_from", usual.known_from)
-    if isinstance(number, bool) or not isinstance(number, int) or not 2 <= number <= 1000:
-        raise DeclarationProblem(
-            f"{table.where}, known_from: “{number}” must be a whole number from 2 to 1000: the number of "
-            "make-readies behind the spread"
-        )
+    number = _known_from(table, usual.known_from, "make-readies")
     order, drift = table.take("press_order", ""), table.take("drift", False)
     if order not in ("", IN_FILE_ORDER):
         raise DeclarationProblem(

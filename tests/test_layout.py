@@ -17,6 +17,7 @@ ORDER = [
     {"study", "product"},
     {"trials"},
     {"metrology"},
+    {"plates"},
     {"surfaces", "conductors"},
     {"window"},
     {"workflows"},

@@ -96,3 +96,51 @@ def test_keys_that_are_not_known_are_named_in_a_sentence(tmp_path):
         path.write_text(text)
         with pytest.raises(UnusableInput, match=words):
             pw.read_study(path)
+
+
+def test_plate_making_has_defaults_and_can_be_stated():
+    usual = read("").plates
+    assert (usual.width_spread, usual.gap_spread, usual.offset_spread, usual.resolution) == (
+        1.5,
+        2.0,
+        5.0,
+        5.3,
+    )
+    assert (usual.known_from, usual.stated, usual.measured) == (7, frozenset(), ())
+    found = read('[plate_making]\nwidth_spread = "0.8 µm"\nknown_from = 12\n').plates
+    assert (found.width_spread, found.gap_spread, found.known_from) == (0.8, 2.0, 12)
+    assert found.stated == {"width_spread"}
+
+
+PLATE = '[[plates]]\nid = "L1"\nprocess = "laser-imaged"\nfeatures = [{feature = "line", plate_width = "30 µm"}]\n'
+
+
+def test_plates_are_kept_as_they_were_stated():
+    (plate,) = read(PLATE).plates.measured
+    assert (plate.id, plate.process) == ("L1", "laser-imaged")
+    assert [dict(one) for one in plate.features] == [{"feature": "line", "plate_width": "30 µm"}]
+    assert read(PLATE).overview().rows["Plates"] == "1 plate"
+
+
+@pytest.mark.parametrize(
+    "text, said",
+    [
+        (PLATE + PLATE, "two plates have the same id"),
+        ("plates = 3\n", "each plate as a table [[plates]]"),
+        (PLATE.replace('"L1"', "1"), 'write id = "1"'),
+        (PLATE.replace('"30 µm"', "30"), "must be text with its unit"),
+        (PLATE.replace("features", "feature"), "no features"),
+        (PLATE.replace('feature = "line", ', ""), "has no name"),
+        (PLATE + 'colour = "red"\n', "“colour”"),
+        ('[plate_making]\nwidth_spread = "0 µm"\n', "above zero"),
+        ("[plate_making]\nknown_from = 1\n", "number of plates"),
+        (
+            '[plate_making]\nwidth = "1 µm"\n',
+            "width_spread, gap_spread, offset_spread, resolution, known_from",
+        ),
+    ],
+)
+def test_refused_plates(text, said):
+    with pytest.raises(DeclarationProblem) as caught:
+        read(text)
+    assert said in str(caught.value)

@@ -14,7 +14,8 @@ import pandas as pd
 from scipy.spatial import ConvexHull
 
 from pwindow.surfaces.model.responses import COVARIATES, FACTORS
-from pwindow.surfaces.model.terms import Factor, angles
+from pwindow.surfaces.model.terms import Factor
+from pwindow.trials.directions import angles
 from pwindow.trials.trial import Trial
 
 _SLACK = 1e-6

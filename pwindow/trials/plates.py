@@ -68,6 +68,12 @@ PLATE_TABLE = TableKind(
     carried=CARRIED,
 )
 """A plate file, such as `pwindow trace --of plate` writes: one row a measurement of a feature."""
+_NOTHING = pd.DataFrame(
+    {
+        name: pd.Series(dtype=object if column.kind == "text" else float)
+        for name, column in PLATE_TABLE.columns.items()
+    }
+)
 
 
 @dataclass(frozen=True, repr=False)
@@ -199,7 +205,7 @@ def plate_record(tables: Iterable[tuple[str, pd.DataFrame]]) -> PlateRecord:
     Parameters
     ----------
     tables : iterable of (str, DataFrame)
-        Names of files, and their raw cells.
+        Names of files, and their raw cells; a record of none has no features.
 
     Raises
     ------
@@ -211,7 +217,7 @@ def plate_record(tables: Iterable[tuple[str, pd.DataFrame]]) -> PlateRecord:
     if problems:
         raise TrialProblem(problems)
     known = [one.table.reindex(columns=list(PLATE_TABLE.columns)) for one in typed]
-    found = pd.concat(known, ignore_index=True)
+    found = pd.concat(known, ignore_index=True) if known else _NOTHING
     if problems := list(_contradictions(found, [one.file for one in typed])):
         raise TrialProblem(problems)
     notes = [note for one in typed for note in one.notes]

@@ -16,7 +16,7 @@ import pandas as pd
 from pwindow.errors import Problem, SeveralSheets, TrialProblem, UnusableInput
 from pwindow.inputs import InputFile, expect_file
 from pwindow.overview import Overview, Viewed
-from pwindow.study import Roll
+from pwindow.study import Roll, Study
 from pwindow.trials.cells import TypedCells, read_columns
 from pwindow.trials.checks import find_problems, without_unprinted
 from pwindow.trials.columns import (
@@ -33,6 +33,7 @@ from pwindow.trials.plates import PlateRecord, is_plate_table, plate_record
 from pwindow.trials.plausible import doubts
 from pwindow.trials.press_order import IN_FILE, PROGRESS, places
 from pwindow.trials.reduction import reduce_features
+from pwindow.trials.stated_plates import stated_cells
 from pwindow.wording import Units, counted, listed, metric, units_of_factors
 
 _OURS = ("state", PROGRESS, IN_FILE)
@@ -200,7 +201,9 @@ class MeasuredTrial(Trial):
         return digest.hexdigest()[:12]
 
 
-def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]) -> Trial:
+def read_trial(
+    source: str | Path | InputFile | Iterable[str | Path | InputFile], study: Study | None = None
+) -> Trial:
     """Read one trial file, or several as one trial.
 
     Parameters
@@ -208,6 +211,8 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
     source : path, InputFile or iterable of them
         CSV (any common delimiter and decimal mark, UTF-8, UTF-16 or Windows-1252), XLSX or Parquet. Files of plates may be
         among them: rows that name a ``plate_feature`` take its measured dimensions.
+    study : Study, optional
+        Whose plates are used as those of a plate file are.
 
     Returns
     -------
@@ -219,6 +224,8 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
         If the source is no path.
     TrialProblem
         With every problem of every file: file, row, column, value and what to do.
+    DeclarationProblem
+        If the study's plates cannot be read.
     SeveralSheets
         If more than one sheet of a workbook can be the trial.
     """
@@ -234,7 +241,7 @@ def read_trial(source: str | Path | InputFile | Iterable[str | Path | InputFile]
             tables.append(_Table(file, *read_cells(file)))
     plates = None
     with _collected(problems):
-        plates = _plates_among(tables)
+        plates = _plates_among(tables, study)
     for table in tables:
         with _collected(problems):
             if not is_plate_table(table.cells):
@@ -278,8 +285,9 @@ def _collected(problems: list[Problem]) -> Iterator[None]:
         problems += problem.problems
 
 
-def _plates_among(tables: Sequence[_Table]) -> PlateRecord | None:
+def _plates_among(tables: Sequence[_Table], study: Study | None) -> PlateRecord | None:
     plates = [(one.file.name, one.cells) for one in tables if is_plate_table(one.cells)]
+    plates += [] if study is None else stated_cells(study)
     return plate_record(plates) if plates else None
 
 

@@ -33,6 +33,7 @@ def gathered(
     Study
     """
     if files or archive is None:
-        return read_trial(files), Study() if study is None else read_study(study)
+        stated = Study() if study is None else read_study(study)
+        return read_trial(files, stated), stated
     trial = archive.trial()
     return trial, Study(rolls=archive.rolls(trial.rolls)) if study is None else read_study(study)

@@ -82,7 +82,7 @@ def loaded_evidence(files: Sequence[InputFile] | Loaded, before: Evidence) -> tu
         study = Study(ink=before.study.ink)
     if loaded.study is not None:
         study = read_study(loaded.study)
-    trial = read_trial(loaded.trials) if loaded.trials else None
+    trial = read_trial(loaded.trials, study) if loaded.trials else None
     if trial is None and surfaces is not None and study.make_readies != before.study.make_readies:
         trial = surfaces.trial
     if trial is not None:
