@@ -16,6 +16,7 @@ LEVEL = 0.95
 _DRAWS = 10  # of both variances, as a power of two
 _LEAST = 1e-4
 """The least variance, relative to the unit of the values squared: no instrument resolves 0.01 µm on a plate."""
+_ENDS = ((1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0)
 _HALVINGS = 50
 _MOST_DEGREES = 1e6
 
@@ -227,7 +228,7 @@ def taken(sd: float, known_from: int, basis: Basis) -> Spreads:
 
 
 def _spread(variance: float, draws: np.ndarray) -> Spread:
-    low, high = np.sqrt(np.quantile(draws, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0]))
+    low, high = np.sqrt(np.quantile(draws, _ENDS, method="hazen"))
     return Spread(float(np.sqrt(variance)), float(low), float(high))
 
 

@@ -4,7 +4,7 @@ The distributions are invented: a process adds N(3, 4²) µm to lines, N(0, 1) �
 µm of artwork; plates differ by 1.2 µm and features of one by 0.8 µm, each times exp(0.3·N(0, 1)). Two to six plates are
 measured, all with the same three to five widths from 15 to 60 µm along and across the web. ln printed width is a straight
 line in ln plate width with a slope from 0.5 to 1, and prints differ by 3 to 6 %. The trial has 18 prints of three lines of
-20, 30 and 45 µm on the plate, one on each print.
+20, 30 and 45 µm on the plate, one on each print. Wanted is what artwork of 15 to 60 µm prints on average.
 """
 
 from dataclasses import dataclass
@@ -104,7 +104,8 @@ def case(seed, plates=None, share_of=400):
     plates = int(rng.integers(2, 7)) if plates is None else plates
     widths = np.sort(rng.uniform(15.0, 60.0, rng.integers(3, 6))).round(1)
     making = plate_making(record_of(truth, plates, widths, rng), Study()).of("made")
-    direction, wanted = float(rng.choice([0.0, 90.0])), rng.uniform(50.0, 85.0)
+    direction, ideal = float(rng.choice([0.0, 90.0])), rng.uniform(15.0, 60.0)
+    wanted = float(np.exp(truth.of_print(truth.on_plate(ideal, direction))))
     drawn = artwork_for(wanted, trial_of(truth, rng), making, direction)
     new = np.hypot(truth.plate, truth.feature) * rng.normal(size=share_of)
     made = np.maximum(truth.on_plate(drawn.artwork, direction) + new, 0.1)
