@@ -7,10 +7,9 @@ This script shares no code with ``pwindow``, so it can judge what ``pwindow`` fi
 import copy
 import tomllib
 
+import make_demo
 import numpy as np
 import pandas as pd
-
-import make_demo
 from make_demo import COLUMNS, HERE, RESPONSES, covariance
 
 PRINT = ["print", "make_ready", "speed", "roll", "cell_volume", "pressure", "plate_id"]

@@ -16,6 +16,7 @@ from pwindow.cli.archived_scans import scans
 from pwindow.cli.documents import DOCUMENTS
 from pwindow.cli.gauged import gauge
 from pwindow.cli.guarded import guarded, reply
+from pwindow.cli.ordered import plates
 from pwindow.cli.pictures import PICTURE, save_picture
 from pwindow.cli.server_settings import MOST_VISITORS
 from pwindow.cli.sources import (
@@ -355,5 +356,5 @@ def serve(
     )
 
 
-for command in (*DOCUMENTS, *COMMANDS, trace, scans, gauge):
+for command in (*DOCUMENTS, *COMMANDS, plates, trace, scans, gauge):
     main.add_command(command)

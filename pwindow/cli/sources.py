@@ -15,6 +15,7 @@ from pwindow.environment import ARCHIVE as USUAL_ARCHIVE
 from pwindow.inputs import InputFile
 
 if TYPE_CHECKING:  # loaded by the commands that need them
+    from pwindow.product import Product
     from pwindow.study import Study
     from pwindow.surfaces import Form, Surfaces
     from pwindow.trials import Trial
@@ -234,12 +235,25 @@ def window_of(
     confidence : float, optional
         That the level is reached with; the product's own unless given.
     """
-    from pwindow.product import read_product
     from pwindow.window import find_window
 
-    wanted = read_product(product)
+    return find_window(surfaces, product_of(product, assurance, confidence), study)
+
+
+def product_of(file: Path, assurance: float | None = None, confidence: float | None = None) -> Product:
+    """A product file, held to another assurance level or confidence where one is given.
+
+    Parameters
+    ----------
+    file : Path
+    assurance : float, optional
+        Joint conformance probability between 0 and 1; the product's own unless given.
+    confidence : float, optional
+        That the level is reached with; the product's own unless given.
+    """
+    from pwindow.product import read_product
+
+    wanted = read_product(file)
     if assurance is not None:
         wanted = wanted.with_assurance(assurance)
-    if confidence is not None:
-        wanted = wanted.with_confidence(confidence)
-    return find_window(surfaces, wanted, study)
+    return wanted if confidence is None else wanted.with_confidence(confidence)

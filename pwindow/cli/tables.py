@@ -219,7 +219,10 @@ def _short(value: float) -> str:
 def predict_text(answer: Mapping, units: Units = METRIC) -> str:
     """Predictions at each set-up."""
     rolls = [Roll(name, volume, planned=True) for name, volume in answer.get("planned_rolls", {}).items()]
-    parts = [*(f"note: {note}" for note in planned_notes(rolls)), *_assumed(answer)]
+    parts = [
+        *(f"note: {note}" for note in planned_notes(rolls)),
+        *(f"note: {one}" for one in assumed_notes(answer)),
+    ]
     for point in answer["points"]:
         place = place_words(point["at"], units)
         where = (
@@ -248,12 +251,18 @@ def predict_text(answer: Mapping, units: Units = METRIC) -> str:
     return "\n\n".join([*parts, _EACH])
 
 
-def _assumed(answer: Mapping) -> list[str]:
-    """What is doubtful in the trial, and what probabilities assume where it does not show how much make-readies differ."""
+def assumed_notes(answer: Mapping) -> list[str]:
+    """What is doubtful in the trial, and what probabilities assume where it does not show how much make-readies differ.
+
+    Parameters
+    ----------
+    answer : mapping
+        With ``trial``, as `pwindow.cli.answers.evidence` gives it.
+    """
     sentences, found = list(answer["trial"]["warnings"]), answer["trial"]["make_readies"]
     if not found["spread_measured"]:
         sentences.append(f"{found['assumption']}; {found['cure']}")
-    return [f"note: {sentence}" for sentence in sentences]
+    return sentences
 
 
 _EACH = (
@@ -471,7 +480,7 @@ def calibration_text(answer: Mapping) -> str:
             shown.to_string(index=False),
             _recommended_text(best, answer["simulated_trials"]),
             CANNOT_SEE,
-            *_assumed(answer),
+            *(f"note: {one}" for one in assumed_notes(answer)),
             *(
                 f"{len(answer['unusable'])} could not be judged: {answer['unusable'][0]}"
                 for _ in answer["unusable"][:1]

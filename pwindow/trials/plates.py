@@ -280,3 +280,7 @@ def _means(found: pd.DataFrame) -> pd.DataFrame:
 def _most_often(texts: pd.Series) -> str | None:
     found = texts.mode()
     return None if found.empty else str(found.iloc[0])
+
+
+NO_PLATES = plate_record(())
+"""Where no plate was measured."""

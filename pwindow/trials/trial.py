@@ -29,7 +29,7 @@ from pwindow.trials.columns import (
     UNCERTAINTIES,
 )
 from pwindow.trials.files import read_cells
-from pwindow.trials.plates import PlateRecord, is_plate_table, plate_record
+from pwindow.trials.plates import NO_PLATES, PlateRecord, is_plate_table, plate_record
 from pwindow.trials.plausible import doubts
 from pwindow.trials.press_order import IN_FILE, PROGRESS, places
 from pwindow.trials.reduction import reduce_features
@@ -67,6 +67,8 @@ class Trial(Viewed):
         One row per measured feature. Columns as in the trial file format, all present, in the
         project's units; ``print`` and ``make_ready`` carry the file in front where there are several
         files.
+    plates : PlateRecord
+        Plates that were measured; without features where none was.
     """
 
     pressure_unit: str
@@ -77,6 +79,7 @@ class Trial(Viewed):
     cells: pd.DataFrame
     fingerprint: str
     features: pd.DataFrame
+    plates: PlateRecord
 
     @cached_property
     def rolls(self) -> tuple[Roll, ...]:
@@ -172,6 +175,7 @@ class MeasuredTrial(Trial):
     files: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     file_units: Units | None = None
+    plates: PlateRecord = NO_PLATES
 
     @property
     def units(self) -> Units:  # type: ignore[override]  # metric where no file says otherwise
@@ -262,7 +266,7 @@ def read_trial(
     if not parts:
         raise UnusableInput("only plate files were given; name the trial file too")
     joined = _joined(parts)
-    return joined if plates is None else replace(joined, notes=(*joined.notes, *plates.notes))
+    return joined if plates is None else replace(joined, notes=(*joined.notes, *plates.notes), plates=plates)
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from pwindow.trials.archive.schema import (
     TRIALS,
 )
 from pwindow.trials.archive.standing import Standing
+from pwindow.trials.plates import NO_PLATES, PlateRecord
 from pwindow.trials.press_order import places
 from pwindow.trials.trial import Trial, units_of_file
 from pwindow.wording import Units
@@ -37,6 +38,7 @@ class StoredTrial(Trial):
     pressure_unit: str
     files: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    plates: PlateRecord = NO_PLATES
 
     @cached_property
     def features(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for

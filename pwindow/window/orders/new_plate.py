@@ -45,9 +45,12 @@ class NewPlate:
         ----------
         product : Product
         """
-        sizes = {"plate_width": self.width, "plate_gap": self.gap, "lip_width": self.lips}
-        known = {name: float(size) for name, size in sizes.items() if np.isfinite(size)}
-        return replace(product, pattern=replace(product.pattern, plate=self.making.process, **known))
+        width, gap, lips = (
+            float(size) if np.isfinite(size) else None for size in (self.width, self.gap, self.lips)
+        )
+        plate = self.making.process or None
+        pattern = replace(product.pattern, plate=plate, plate_width=width, plate_gap=gap, lip_width=lips)
+        return replace(product, pattern=pattern)
 
     def tolerances(self) -> tuple[Tolerance, ...]:
         """By what its features may differ from what is asked for.

@@ -81,13 +81,82 @@ class OrderMap:
         return table[self.tried.ravel()].reset_index(drop=True)
 
 
-def order_map(
-    surfaces: Surfaces, product: Product, study: Study, making: ProcessMaking, cells: int = _CELLS
-) -> OrderMap:
-    """Look at every plate of a process, on every roll and tried pressure.
+@dataclass(frozen=True, kw_only=True)
+class Looked:
+    """Joint conformance on plates of one process at a few widths and gaps, on every roll and tried pressure.
 
-    Joint conformance is worked out at a few plates and continued to the others by splines of its normal score. What is
-    held against the assurance level is the stated probability: a confidence that the product asks for is not looked at.
+    Attributes
+    ----------
+    window : Window
+        In the middle of the tried plates.
+    making : ProcessMaking
+    beyond : float or None
+        How far lips stand apart beyond the gap, where the product says it; µm.
+    rows : tuple of Row
+    widths, gaps : ndarray, µm
+        Where it was worked out; one NaN where it does not matter.
+    scores : ndarray, shape (rows, speeds, gaps, widths)
+        Normal scores of the joint conformance.
+    """
+
+    window: Window
+    making: ProcessMaking
+    beyond: float | None
+    rows: tuple[Row, ...]
+    widths: np.ndarray
+    gaps: np.ndarray
+    scores: np.ndarray
+
+    def map(self, widths: np.ndarray, gaps: np.ndarray) -> OrderMap:
+        """The map over other widths and gaps between the tried ones, by splines of the scores.
+
+        Parameters
+        ----------
+        widths, gaps : ndarray, µm
+            Ascending.
+        """
+        scores = _along(_along(self.scores, 2, self.gaps, gaps), 3, self.widths, widths)
+        speeds = np.array([_speeds(row) for row in self.rows])
+        low, high = _ends_of_band(speeds, scores, float(ndtri(self.window.level)))
+        best = scores.max(axis=1)
+        top = np.where(np.isnan(high), -np.inf, high)
+        of_row = np.where(np.isfinite(top).any(axis=0), top.argmax(axis=0), best.argmax(axis=0))
+        surest = np.take_along_axis(speeds, scores.argmax(axis=1).reshape(len(self.rows), -1), axis=1)
+
+        def on(values: np.ndarray, row: np.ndarray) -> np.ndarray:
+            return np.take_along_axis(values, row[None], axis=0)[0]
+
+        return OrderMap(
+            process=self.making.process,
+            widths=widths,
+            gaps=gaps,
+            rows=self.rows,
+            fastest=on(high, of_row),
+            of_row=of_row,
+            span=np.nan_to_num(on(high - low, of_row)),
+            best=ndtr(best.max(axis=0)),
+            speed_at_best=on(surest.reshape(best.shape), best.argmax(axis=0)),
+            tried=_tried(self, widths, gaps),
+        )
+
+    def axis(self, name: str, cells: int = _CELLS) -> np.ndarray:
+        """Evenly spaced over what was tried.
+
+        Parameters
+        ----------
+        name : str
+            ``plate_width`` or ``plate_gap``.
+        cells : int
+        """
+        own = self.widths if name == "plate_width" else self.gaps
+        return own if len(own) == 1 else np.linspace(own[0], own[-1], cells)
+
+
+def look(surfaces: Surfaces, product: Product, study: Study, making: ProcessMaking) -> Looked:
+    """Look at plates of a process, on every roll and tried pressure.
+
+    What is held against the assurance level is the stated probability: a confidence that the product asks for is not
+    looked at.
 
     Parameters
     ----------
@@ -97,53 +166,62 @@ def order_map(
     study : Study
     making : ProcessMaking
         What the process makes of artwork: a new plate differs from what is ordered.
-    cells : int
-        Number of widths and of gaps.
 
     Raises
     ------
     WindowProblem
         If the product cannot be judged on plates of this process.
     """
-    window, beyond = _in_the_middle(surfaces, product, study, making)
-    wide = [_axis(surfaces, making.process, name, cells) for name in ("plate_width", "plate_gap")]
-    few = [_spread_evenly(axis, min(_FEW, len(axis))) for axis in wide]
-    found = tuple(rows(window))
-    joint = _conformance(window, making, beyond, found, *few)
-    scores = ndtri(joint.clip(_SURE, 1.0 - _SURE))
-    for at, (known, wanted) in enumerate(zip(few, wide), start=2):
-        if len(wanted) > len(known):
-            scores = make_interp_spline(known, scores, axis=at)(wanted)
-    return _summed_up(window, making, beyond, found, wide, scores)
-
-
-def _in_the_middle(
-    surfaces: Surfaces, product: Product, study: Study, making: ProcessMaking
-) -> tuple[Window, float | None]:
-    """The window in the middle of the tried plates, and how far lips stand apart where the product says it."""
     pattern = product.pattern
-    stated = None not in (pattern.lip_width, pattern.plate_gap)
-    beyond = pattern.lip_width - pattern.plate_gap if stated else None
-    sizes = [
-        float(np.mean(_ends(surfaces, making.process, name) or (np.nan,)))
-        for name in ("plate_width", "plate_gap")
-    ]
-    return NewPlate(making, *sizes, beyond).window(surfaces, product, study), beyond
+    stated = pattern.lip_width is not None and pattern.plate_gap is not None
+    beyond = pattern.lip_width - pattern.plate_gap if stated else None  # type: ignore[operator]  # both are there
+    ends = [_tried_ends(surfaces, making.process, name) for name in ("plate_width", "plate_gap")]
+    width, gap = (float(np.mean(one)) for one in ends)
+    middle = NewPlate(making, width, gap, beyond)
+    window = middle.window(surfaces, product, study)
+    found = tuple(rows(window))
+    widths, gaps = (np.array([one[0]]) if one[0] == one[1] else np.linspace(*one, _FEW) for one in ends)
+    widths, gaps = (axis[:1] if np.isnan(axis).any() else axis for axis in (widths, gaps))
+    joint = _conformance(window, making, beyond, found, widths, gaps)
+    return Looked(
+        window=window,
+        making=making,
+        beyond=beyond,
+        rows=found,
+        widths=widths,
+        gaps=gaps,
+        scores=ndtri(joint.clip(_SURE, 1.0 - _SURE)),
+    )
 
 
-def _ends(surfaces: Surfaces, process: str, name: str) -> tuple[float, float] | None:
-    return surfaces.region.covariates.get(process, {}).get(name)
+def order_map(
+    surfaces: Surfaces, product: Product, study: Study, making: ProcessMaking, cells: int = _CELLS
+) -> OrderMap:
+    """What plates of a process can do for a product, over all that were tried; see `look`.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    product : Product
+    study : Study
+    making : ProcessMaking
+    cells : int
+        Number of widths and of gaps.
+    """
+    looked = look(surfaces, product, study, making)
+    return looked.map(looked.axis("plate_width", cells), looked.axis("plate_gap", cells))
 
 
-def _axis(surfaces: Surfaces, process: str, name: str, cells: int) -> np.ndarray:
-    ends = _ends(surfaces, process, name)
-    if ends is None:
-        return np.array([np.nan])
-    return np.array([ends[0]]) if ends[0] == ends[1] else np.linspace(*ends, cells)
+def _tried_ends(surfaces: Surfaces, process: str, name: str) -> tuple[float, float]:
+    return surfaces.region.covariates.get(process, {}).get(name, (np.nan, np.nan))
 
 
-def _spread_evenly(axis: np.ndarray, count: int) -> np.ndarray:
-    return np.linspace(axis[0], axis[-1], count)
+def _along(scores: np.ndarray, at: int, known: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    return scores if len(known) == 1 else make_interp_spline(known, scores, axis=at)(wanted)
+
+
+def _lips(making: ProcessMaking, beyond: float | None, gaps: np.ndarray) -> np.ndarray:
+    return np.array([NewPlate(making, np.nan, float(gap), beyond).lips for gap in gaps])
 
 
 def _speeds(row: Row) -> np.ndarray:
@@ -204,7 +282,7 @@ def _plates_of_row(
     speed, gap, width = (
         grid.ravel() for grid in np.meshgrid(np.exp(middle + half * unit), gaps, widths, indexing="ij")
     )
-    lips = {one: NewPlate(making, np.nan, one, beyond).lips for one in gaps}
+    lips = dict(zip(gaps, _lips(making, beyond, gaps)))
     setups = window.setups(row.plate, speed, row.roll.cell_volume, row.pressure)
     return setups.assign(plate_width=width, plate_gap=gap, lip_width=pd.Series(gap).map(lips).to_numpy())
 
@@ -229,40 +307,6 @@ def _nodes(axis: np.ndarray, degree: int) -> tuple[np.ndarray, np.ndarray]:
     return middle + half * nodes, basis @ np.linalg.inv(at_nodes)
 
 
-def _summed_up(
-    window: Window,
-    making: ProcessMaking,
-    beyond: float | None,
-    found: tuple[Row, ...],
-    axes: list[np.ndarray],
-    scores: np.ndarray,
-) -> OrderMap:
-    widths, gaps = axes
-    speeds = np.array([_speeds(row) for row in found])
-    low, high = _ends_of_band(speeds, scores, float(ndtri(window.level)))
-    best = scores.max(axis=1)
-    top = np.where(np.isnan(high), -np.inf, high)
-    any_assured = np.isfinite(top).any(axis=0)
-    of_row = np.where(any_assured, top.argmax(axis=0), best.argmax(axis=0))
-
-    def of_rows(values: np.ndarray) -> np.ndarray:
-        return np.take_along_axis(values, of_row[None], axis=0)[0]
-
-    at_best = np.take_along_axis(speeds, scores.argmax(axis=1).reshape(len(found), -1), axis=1)
-    return OrderMap(
-        process=making.process,
-        widths=widths,
-        gaps=gaps,
-        rows=found,
-        fastest=of_rows(high),
-        of_row=of_row,
-        span=np.nan_to_num(of_rows(high - low)),
-        best=ndtr(best.max(axis=0)),
-        speed_at_best=np.take_along_axis(at_best.reshape(best.shape), best.argmax(axis=0)[None], axis=0)[0],
-        tried=_tried(window, making, beyond, found, widths, gaps),
-    )
-
-
 def _ends_of_band(speeds: np.ndarray, scores: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray]:
     """Slowest and fastest speed of each row at which a level is reached, shape (rows, gaps, widths); NaN where none is."""
     reached = scores >= level
@@ -281,20 +325,12 @@ def _ends_of_band(speeds: np.ndarray, scores: np.ndarray, level: float) -> tuple
     return ends[0], ends[1]
 
 
-def _tried(
-    window: Window,
-    making: ProcessMaking,
-    beyond: float | None,
-    found: tuple[Row, ...],
-    widths: np.ndarray,
-    gaps: np.ndarray,
-) -> np.ndarray:
+def _tried(looked: Looked, widths: np.ndarray, gaps: np.ndarray) -> np.ndarray:
     """Whether plates were tried, shape (gaps, widths): their sizes, and their lips, within what the trial had."""
-    first = found[0]
-    middle = np.array([np.sqrt(first.slowest * first.fastest)])
+    row = looked.rows[0]
+    speed = float(np.sqrt(row.slowest * row.fastest))
     gap, width = (grid.ravel() for grid in np.meshgrid(gaps, widths, indexing="ij"))
-    setups = window.setups(first.plate, middle, first.roll.cell_volume, first.pressure)
-    setups = setups.loc[[0] * len(gap)].reset_index(drop=True)
-    lips = [NewPlate(making, np.nan, one, beyond).lips for one in gap]
+    setups = looked.window.setups(row.plate, np.full(len(gap), speed), row.roll.cell_volume, row.pressure)
+    lips = np.repeat(_lips(looked.making, looked.beyond, gaps), len(widths))
     plates = setups.assign(plate_width=width, plate_gap=gap, lip_width=lips)
-    return window.in_trial_region(plates).reshape(len(gaps), len(widths))
+    return looked.window.in_trial_region(plates).reshape(len(gaps), len(widths))

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
 
 from pwindow.errors import WindowProblem
-from pwindow.plates import PlateMaking, ProcessMaking
+from pwindow.plates import PlateMaking
 from pwindow.product import Product
 from pwindow.study import Roll, Study
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.bands import SpeedBand
 from pwindow.window.confidence import ConformanceInterval, conformance_interval, reach_under_each
 from pwindow.window.orders.new_plate import NewPlate
-from pwindow.window.orders.order_map import OrderMap, order_map
+from pwindow.window.orders.order_map import Looked, OrderMap, look
 from pwindow.window.window import Window
 from pwindow.wording import listed
 
@@ -73,8 +73,14 @@ class PlateOrder:
     speeds_between: tuple[float, float]
     in_trial_region: bool
 
-    def to_dict(self) -> dict:
-        """As plain values, sizes in µm and speeds in m/min."""
+    def to_dict(self, pressure_key: str) -> dict:
+        """As plain values, sizes in µm and speeds in m/min.
+
+        Parameters
+        ----------
+        pressure_key : str
+            Name of the pressure, with its unit, as of `Trial.pressure_key`.
+        """
         return {
             "plate": self.plate,
             "best_in": self.aim,
@@ -88,7 +94,7 @@ class PlateOrder:
             "fastest_speed_between_m_min": list(self.speeds_between),
             "speed_m_min": self.speed,
             "roll": self.roll.id,
-            "pressure": self.pressure,
+            pressure_key: self.pressure,
             "conformance": self.conformance,
             "conformance_interval": self.interval.to_dict(),
             "in_trial_region": self.in_trial_region,
@@ -119,6 +125,24 @@ class Telling:
     speed: float
     conformance: float
 
+    def to_dict(self, pressure_key: str) -> dict:
+        """As plain values, sizes in µm and speeds in m/min.
+
+        Parameters
+        ----------
+        pressure_key : str
+            Name of the pressure, with its unit, as of `Trial.pressure_key`.
+        """
+        return {
+            "plate": self.plate,
+            "plate_width_um": self.plate_width,
+            "plate_gap_um": self.plate_gap,
+            "roll": self.roll.id,
+            pressure_key: self.pressure,
+            "speed_m_min": self.speed,
+            "conformance": self.conformance,
+        }
+
 
 @dataclass(frozen=True)
 class PlateOrders:
@@ -143,9 +167,15 @@ class PlateOrders:
     telling: Telling | None
     notes: tuple[str, ...]
 
-    def to_frame(self) -> pd.DataFrame:
-        """One row per order, as of `PlateOrder.to_dict` without its interval."""
-        rows = [order.to_dict() for order in self.orders]
+    def to_frame(self, pressure_key: str) -> pd.DataFrame:
+        """One row per order, as of `PlateOrder.to_dict`, of its interval ``conformance_at_least``.
+
+        Parameters
+        ----------
+        pressure_key : str
+            Name of the pressure, with its unit, as of `Trial.pressure_key`.
+        """
+        rows = [order.to_dict(pressure_key) for order in self.orders]
         for row in rows:
             row["conformance_at_least"] = row.pop("conformance_interval")["at_least"]
         return pd.DataFrame(rows)
@@ -168,47 +198,82 @@ def plate_orders(surfaces: Surfaces, product: Product, study: Study, making: Pla
     WindowProblem
         If it cannot be judged on plates of any process.
     """
-    maps, passed_over = [], []
+    looked, passed_over = [], []
     for process in surfaces.region.plates:
         try:
-            maps.append(order_map(surfaces, product, study, making.of(process)))
+            looked.append(look(surfaces, product, study, making.of(process)))
         except WindowProblem as problem:
             passed_over.append(f"plates “{process}”: {problem}" if process else str(problem))
-    if not maps:
+    if not looked:
         raise WindowProblem("no plate can be judged for this product: " + "; ".join(passed_over))
-    orders = [
-        order
-        for found in maps
-        for order in _of_process(surfaces, product, study, making.of(found.process), found)
-    ]
+    orders = [order for one in looked for order in _of_process(surfaces, product, study, one)]
     orders.sort(key=lambda order: (-(order.band.high if order.band else 0.0), -order.conformance))
+    maps = tuple(one.map(one.axis("plate_width"), one.axis("plate_gap")) for one in looked)
     notes = [f"not judged: {problem}" for problem in passed_over]
-    notes += [note for found in maps for note in making.of(found.process).notes]
-    return PlateOrders(tuple(orders), tuple(maps), making, _telling(maps), tuple(notes))
+    notes += [note for one in looked for note in one.making.notes]
+    return PlateOrders(tuple(orders), maps, making, _telling(maps), tuple(notes))
 
 
-def _of_process(
-    surfaces: Surfaces, product: Product, study: Study, making: ProcessMaking, found: OrderMap
-) -> Iterator[PlateOrder]:
-    places: dict[tuple[int, int], list[str]] = {}
-    for aim, place in _best_places(found):
-        places.setdefault(place, []).append(aim)
-    for place, aims in places.items():
-        yield _order(surfaces, product, study, making, found, place, listed(aims))
+def _of_process(surfaces: Surfaces, product: Product, study: Study, looked: Looked) -> list[PlateOrder]:
+    """Of the plates whose artwork has whole steps."""
+    making, direction = looked.making, product.pattern.direction
+    lines = _in_steps(
+        looked.widths, lambda size: making.artwork_width(size, direction).value, making.resolution
+    )
+    gaps = _in_steps(looked.gaps, lambda size: making.artwork_gap(size).value, making.resolution)
+    found = looked.map(
+        np.array([making.plate_width(one, direction).value for one in lines]),
+        np.array([making.plate_gap(one).value for one in gaps]),
+    )
+    orders = [
+        _order(
+            NewPlate(making, float(found.widths[column]), float(found.gaps[row]), looked.beyond),
+            surfaces,
+            product,
+            study,
+            found,
+            (row, column),
+            (float(lines[column]), float(gaps[row])),
+        )
+        for row, column in dict.fromkeys(_best_places(found))
+    ]
+    best: dict[int, list[str]] = {}
+    for aim, worth in _AIMS.items():
+        if (order := max(orders, key=worth, default=None)) and (aim == SUREST) == (order.band is None):
+            best.setdefault(orders.index(order), []).append(aim)
+    return [replace(orders[at], aim=listed(aims)) for at, aims in best.items()]
 
 
-def _best_places(found: OrderMap) -> Iterator[tuple[str, tuple[int, int]]]:
-    """Plates of a map that are the best in something, by row and column."""
+_AIMS: Mapping[str, Callable[[PlateOrder], float]] = MappingProxyType(
+    {
+        FASTEST: lambda order: order.band.high if order.band else 0.0,
+        WIDEST: lambda order: order.band.high - order.band.low if order.band else 0.0,
+        SUREST: lambda order: order.conformance,
+    }
+)
+
+
+def _in_steps(sizes: np.ndarray, artwork: Callable[[float], float], step: float) -> np.ndarray:
+    """Artwork in whole steps for sizes on the plate between the first and the last; NaN where size does not matter."""
+    if np.isnan(sizes).any():
+        return sizes
+    first, last = (artwork(float(size)) / step for size in (sizes[0], sizes[-1]))
+    found = step * np.arange(np.ceil(first - 1e-9), np.floor(last + 1e-9) + 1.0)
+    return found if len(found) else np.array([step * round((first + last) / 2)])
+
+
+def _best_places(found: OrderMap) -> Iterator[tuple[int, int]]:
+    """Row and column of the fastest plate and of the one with the widest band; of the surest where nothing is assured."""
     assured = found.tried & np.isfinite(found.fastest)
     if not found.tried.any():
         return
     if not assured.any():
-        yield SUREST, _place(np.where(found.tried, found.best, -1.0))
+        yield _place(np.where(found.tried, found.best, -1.0))
         return
-    for aim, of in ((FASTEST, found.fastest), (WIDEST, found.span)):
+    for of in (found.fastest, found.span):
         values = np.where(assured, of, 0.0)
         equal = values >= _AS_FAST * values.max()
-        yield aim, _place(np.where(equal, found.best, -1.0))
+        yield _place(np.where(equal, found.best, -1.0))
 
 
 def _place(values: np.ndarray) -> tuple[int, int]:
@@ -217,25 +282,24 @@ def _place(values: np.ndarray) -> tuple[int, int]:
 
 
 def _order(
+    plate: NewPlate,
     surfaces: Surfaces,
     product: Product,
     study: Study,
-    making: ProcessMaking,
     found: OrderMap,
     place: tuple[int, int],
-    aim: str,
+    artwork: tuple[float, float],
 ) -> PlateOrder:
-    """A plate of a map, its artwork in whole steps, judged as exactly as any set-up."""
-    row = found.rows[found.of_row[place]]
-    artwork, plate = _drawn(product, making, float(found.widths[place[1]]), float(found.gaps[place[0]]))
+    """A plate of a map, judged as exactly as any set-up."""
     window = plate.window(surfaces, product, study)
+    row, process = found.rows[found.of_row[place]], found.process
     band = _fastest_band(window, row.pressure)
     roll = row.roll if band is None else band.roll
     speed = float(found.speed_at_best[place]) if band is None else band.high
-    setup = window.setups(making.process, speed, roll.cell_volume, row.pressure)
+    setup = window.setups(process, speed, roll.cell_volume, row.pressure)
     return PlateOrder(
-        plate=making.process,
-        aim=aim,
+        plate=process,
+        aim="",
         artwork_width=artwork[0],
         artwork_gap=artwork[1],
         plate_width=plate.width,
@@ -247,36 +311,14 @@ def _order(
         band=band,
         conformance=float(window.joint_conformance(setup)[0]),
         interval=conformance_interval(window, setup),
-        speeds_between=_speeds_between(window, making.process, roll, row.pressure),
+        speeds_between=_speeds_between(window, process, roll, row.pressure),
         in_trial_region=bool(window.in_trial_region(setup)[0]),
     )
 
 
-def _drawn(
-    product: Product, making: ProcessMaking, width: float, gap: float
-) -> tuple[tuple[float, float], NewPlate]:
-    """Artwork in whole steps for a wanted plate, and what the plate then is."""
-    step, direction, pattern = making.resolution, product.pattern.direction, product.pattern
-    stated = None not in (pattern.lip_width, pattern.plate_gap)
-    beyond = pattern.lip_width - pattern.plate_gap if stated else None
-    lines = (
-        step * round(making.artwork_width(width, direction).value / step) if np.isfinite(width) else np.nan
-    )
-    gaps = step * round(making.artwork_gap(gap).value / step) if np.isfinite(gap) else np.nan
-    plate = NewPlate(
-        making,
-        making.plate_width(lines, direction).value if np.isfinite(width) else np.nan,
-        making.plate_gap(gaps).value if np.isfinite(gap) else np.nan,
-        beyond,
-    )
-    return (lines, gaps), plate
-
-
 def _fastest_band(window: Window, pressure: float) -> SpeedBand | None:
-    bands = window.speed_bands([pressure])
-    if bands.empty:
-        return None
-    return SpeedBand.of(bands.loc[bands["speed_high_m_min"].idxmax()], window)
+    bands = [SpeedBand.of(row, window) for row in window.speed_bands([pressure]).to_dict("records")]
+    return max(bands, key=lambda band: band.high, default=None)
 
 
 def _speeds_between(window: Window, plate: str, roll: Roll, pressure: float) -> tuple[float, float]:
@@ -292,7 +334,7 @@ def _speeds_between(window: Window, plate: str, roll: Roll, pressure: float) -> 
     return (float(low) or np.nan), (float(high) or np.nan)
 
 
-def _telling(maps: list[OrderMap]) -> Telling | None:
+def _telling(maps: Sequence[OrderMap]) -> Telling | None:
     """The plate whose best probability is nearest to one half, or of those that conform the one nearest to it."""
     found = [(abs(one.best - 0.5), one) for one in maps if one.tried.any()]
     if not found:

@@ -16,6 +16,8 @@ from pwindow.trials.columns import COLUMNS
 from pwindow.wording import listed
 
 _SLACK = 0.02
+_ONLY_FOR = {"lip_width": {"gap"}, "corner_radius": {"inner_radius", "outer_radius"}}
+"""Covariates that a product need not say unless it has one of these requirements."""
 
 
 class PlatePattern(TypedDict):
@@ -108,7 +110,8 @@ def _room(size: float) -> float:
 def _needed(surfaces: Surfaces, product: Product) -> set[str]:
     used = {factor.name for surface in surfaces.by_name.values() for factor in surface.design.factors}
     judged = {requirement.name for requirement in product.requirements}
-    return used | ({"plate_gap"} if "gap" in judged else set())
+    idle = {name for name, needing in _ONLY_FOR.items() if not judged & needing}
+    return (used - idle) | ({"plate_gap"} if "gap" in judged else set())
 
 
 def _value(surfaces: Surfaces, product: Product, plate: str, name: str, *, needed: bool) -> float:
