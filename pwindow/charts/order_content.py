@@ -18,7 +18,7 @@ ORDERS = "orders"
 """Name of the traces that mark plates to order."""
 CERTAIN = 0.999
 """A tooltip is rounded, and must not round up to certainty."""
-_ABOVE, _BELOW, _LEFT, _RIGHT = 78, 76, 60, 20  # px round the plots
+_ABOVE, _BELOW, _LEFT, _RIGHT = 72, 76, 60, 20  # px round the plots
 _KEY_BELOW = 50  # px from the plots
 _AWAY = 30  # px from a mark to its words
 

@@ -110,6 +110,11 @@ class Wanted:
         return self.declared[self.asked.name]
 
     @cached_property
+    def told(self) -> tuple[str, ...]:
+        """What the trial says of plates, where it varied a size of theirs."""
+        return tuple(_told(self.surfaces))
+
+    @cached_property
     def untold(self) -> tuple[str, ...]:
         """What the trial cannot say of plates, as its plates differ too little."""
         return tuple(_untold(self.surfaces))
@@ -249,25 +254,47 @@ def units_of(wanted: Wanted, name: str | None) -> Units:
     return METRIC if surfaces is None else chosen_units(name or "", surfaces.trial.units)
 
 
+def _sizes_of(surfaces: Surfaces) -> dict[str, dict[str, tuple[float, float]]]:
+    """By name of a size, and by process, the smallest and largest that were tried, µm."""
+    covariates = surfaces.region.covariates
+    return {
+        name: {
+            process: covariates[process][name]
+            for process in surfaces.region.plates
+            if name in covariates.get(process, {})
+        }
+        for name in _SIZES
+    }
+
+
+def _told(surfaces: Surfaces) -> Iterator[str]:
+    """Sentences on the sizes that plates of a process differed in."""
+    for name, ends in _sizes_of(surfaces).items():
+        varied = [one for one in ends.values() if not np.isclose(*one)]
+        if varied:
+            low, high = min(one[0] for one in varied), max(one[1] for one in varied)
+            yield f"It says what {_SIZES[name]} does, from {low:.4g} to {high:.4g} µm."
+
+
 def _untold(surfaces: Surfaces) -> Iterator[str]:
     """Sentences on what plates of the trial have in common, and so do not tell."""
-    sizes = {process: surfaces.region.covariates.get(process, {}) for process in surfaces.region.plates}
-    for name, words in _SIZES.items():
-        ends = {process: found[name] for process, found in sizes.items() if name in found}
+    processes = surfaces.region.plates
+    for name, ends in _sizes_of(surfaces).items():
+        words = _SIZES[name]
         if not ends:
-            yield f"The trial does not state any {words}, so it cannot say which one to order."
+            yield f"It does not state any {words}, so it cannot say which one to order."
             continue
         same = {process: low for process, (low, high) in ends.items() if np.isclose(low, high)}
         if not same:
             continue
         values = listed([f"{f'{process} ' if process else ''}{low:.4g} µm" for process, low in same.items()])
-        which = "Each plate process" if len(same) == len(sizes) > 1 else "One plate process"
-        if len(sizes) == 1:
-            yield f"All plates had one {words} ({values}): the trial cannot say what another would do."
+        if len(processes) == 1:
+            yield f"All plates had one {words} ({values}): it cannot say what another would do."
             continue
+        which = "Each plate process" if len(same) == len(processes) else "Some plate processes"
         apart = len(set(same.values())) > 1
         mixed = f", nor whether processes differ by themselves or by their {words}s" if apart else ""
-        yield f"{which} was printed with one {words} ({values}): the trial cannot say what another would do{mixed}."
-    if len(sizes) == 1:
-        name = next(iter(sizes))
+        yield f"{which} had one {words} ({values}): it cannot say what another would do{mixed}."
+    if len(processes) == 1:
+        name = processes[0]
         yield f"All plates were made by one process{f' ({name})' if name else ''}: processes cannot be compared."

@@ -194,7 +194,7 @@ class PlatesPage:
         ]
         offered = wanted.evidence.surfaces is None or bool(wanted.untold)
         loading = [*self.loading.box, *([self.demo] if offered else [])]
-        results = [self.spot.text, self.order, self.place, self.untold, self.details, self.notes]
+        results = [self.spot.text, self.order, self.untold, self.place, self.details, self.notes]
         shown = wanted.product is not None
         self.left.children = [*(choices if shown else []), *loading]
         self.right.children = results if shown else [self.order]

@@ -60,13 +60,9 @@ def _why_none(answer: Answer, units: Units) -> list[str]:
 def _first(content: OrderContent, order: PlateOrder) -> dict:
     """What the card says of the plate to order."""
     units, band = content.units, order.band
-    sizes = (
-        ("line × gap", order.plate_width, order.plate_gap),
-        ("line", order.plate_width, np.nan),
-        ("gap", np.nan, order.plate_gap),
-    )
-    here = (not np.isnan(order.plate_width), not np.isnan(order.plate_gap))
-    what = {(True, True): sizes[0], (True, False): sizes[1], (False, True): sizes[2]}.get(here, sizes[0])[0]
+    step = content.found.making.of(order.plate).resolution
+    there = {"line": order.plate_width, "gap": order.plate_gap}
+    what = " × ".join(name for name, size in there.items() if not np.isnan(size))
     rows = [
         ("Plate process", order.plate or "not named"),
         ("On the plate", _known_sizes((order.plate_width, order.plate_gap), units)),
@@ -83,7 +79,7 @@ def _first(content: OrderContent, order: PlateOrder) -> dict:
     return {
         "assured": band is not None,
         "artwork": _known_sizes((order.artwork_width, order.artwork_gap), units),
-        "artwork_of": f"artwork {what}",
+        "artwork_of": f"artwork {what}, in steps of {units.length.words(step)}",
         "rows": rows,
         "conformance": order.conformance,
         "sure": order.interval.sentence(order.conformance),
@@ -123,13 +119,12 @@ def _cautions(wanted: Wanted, order: PlateOrder) -> list[str]:
 def _runners(content: OrderContent, orders: Sequence[PlateOrder]) -> Markup:
     units, level = content.units, content.product.assurance.level
     names = (
-        "plate",
+        "runner-up",
         f"artwork, {units.length.name}",
         f"on the plate, {units.length.name}",
         "set-up",
         "fastest assured",
         "probability",
-        "at least",
     )
     rows = [
         (
@@ -138,8 +133,7 @@ def _runners(content: OrderContent, orders: Sequence[PlateOrder]) -> Markup:
             _numbers((one.plate_width, one.plate_gap), units),
             mounting_words(one.roll.label, one.pressure, units),
             outcome(content, one) if one.band is not None else "none",
-            percent(one.conformance, level),
-            at_least(one.interval.at_least, level),
+            f"{percent(one.conformance, level)}, at least {at_least(one.interval.at_least, level)}",
         )
         for one in orders
     ]
@@ -159,7 +153,9 @@ def untold(wanted: Wanted, *, demo: bool) -> Markup | str:
     demo : bool
         Whether the page offers the demo trial.
     """
-    return _part("untold", sentences=wanted.untold, offered=_COMMAND if demo else "") if wanted.untold else ""
+    if not wanted.untold:
+        return ""
+    return _part("untold", told=wanted.told, sentences=wanted.untold, offered=_COMMAND if demo else "")
 
 
 def details(answer: Answer, level: float, units: Units) -> Markup:
