@@ -61,10 +61,10 @@ def spreads():
     for plates in (2, 3, 4, 6):
         cases = Parallel(-1)(delayed(spread_case)(seed, plates) for seed in range(CASES))
         for name in ("plate", "feature", "new"):
-            hits = sum(one[name][0] for one in cases)
-            ratio = np.sqrt(np.mean([one[name][1] ** 2 for one in cases]))
+            known = [one[name] for one in cases if np.isfinite(one[name][1])]
+            hits, ratio = sum(inside for inside, _ in known), np.sqrt(np.mean([of**2 for _, of in known]))
             print(
-                f"plates {plates}, {name}: inside {share_words(hits, CASES)}, estimate over truth (rms) {ratio:.3f}",
+                f"plates {plates}, {name}: inside {share_words(hits, len(known))}, estimate over truth (rms) {ratio:.3f}",
                 flush=True,
             )
 
