@@ -35,7 +35,7 @@ ROOMS = {
         {"checks"},
         {"region", "fingerprint"},
         {"surfaces"},
-        {"simulation", "findings", "agreement"},
+        {"simulation", "findings", "agreement", "plate_effects"},
     ],
     "window": [
         {"requirements", "probability"},
@@ -47,7 +47,7 @@ ROOMS = {
         {"window"},
         {"trade_offs"},
         {"shortfall"},
-        {"run", "calibration"},
+        {"run", "calibration", "orders"},
     ],
     "panels": [{"shared"}, {"set_up_speed", "trade_offs", "new_trial_data", "traces"}],
 }
