@@ -41,7 +41,7 @@ ROOMS = {
         {"requirements", "probability"},
         {"conformance"},
         {"confidence", "tails"},
-        {"bands"},
+        {"bands", "merging"},
         {"setup"},
         {"search"},
         {"window"},
