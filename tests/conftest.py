@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before NumPy: every core has its own tests
 
@@ -47,6 +48,37 @@ def tag_window(demo_surfaces, tag, study):
 @pytest.fixture(scope="session")
 def mesh_window(demo_surfaces, mesh, study):
     return pw.find_window(demo_surfaces, mesh, study)
+
+
+@pytest.fixture(scope="session")
+def plates_trial():
+    return pw.read_trial([pw.demo("trial_plates.csv"), pw.demo("plates.csv")])
+
+
+@pytest.fixture(scope="session")
+def plates_surfaces(plates_trial):
+    return pw.fit(plates_trial)
+
+
+@pytest.fixture(scope="session")
+def sensor():
+    return pw.read_product(pw.demo("sensor.toml"))
+
+
+@pytest.fixture(scope="session")
+def make_plates(make_demo, monkeypatch_session):
+    """The script that holds the truth of the trial of plates."""
+    monkeypatch_session.setitem(sys.modules, "make_demo", make_demo)
+    spec = importlib.util.spec_from_file_location("make_plates", pw.demo("make_plates.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def monkeypatch_session():
+    with pytest.MonkeyPatch.context() as patch:
+        yield patch
 
 
 @pytest.fixture(scope="session")

@@ -4,13 +4,15 @@ import re
 import shlex
 import shutil
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from pwindow.inputs import InputFile
 from pwindow.product import read_product
-from pwindow.study import read_study
+from pwindow.study import PlatesStated, read_study
+from pwindow.trials.stated_plates import read_plates
 from tests.helpers.commands import run
 from tests.helpers.remembered import remembering
 
@@ -74,10 +76,13 @@ def test_python_block(block, capsys):
 
 
 def test_toml_blocks_are_a_product_and_a_study():
-    readies, product, study = [block for language, block in BLOCKS if language == "toml"]
+    readies, product, study, plates = [block for language, block in BLOCKS if language == "toml"]
     assert read_product(InputFile("product.toml", product.encode())).name == "Grain moisture tag"
     assert read_study(InputFile("study.toml", study.encode())).rolls[0].id == "0412"
     assert read_study(InputFile("study.toml", readies.encode())).make_readies.known_from == 12
+    of_plates = read_study(InputFile("study.toml", plates.encode()))
+    assert replace(of_plates.plates, stated=frozenset(), measured=(), file="") == PlatesStated()
+    assert len(read_plates([], of_plates).features) == 2
 
 
 def test_the_test_command_is_what_continuous_integration_calls():

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from pwindow.charts.before_after import before_after_figure
     from pwindow.charts.calibration import calibration_figure
     from pwindow.charts.frontier import frontier_figure
+    from pwindow.charts.merging import merging_figure
     from pwindow.charts.window_picture import window_figure
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "before_after_figure",
     "calibration_figure",
     "frontier_figure",
+    "merging_figure",
     "window_figure",
 ]
 
@@ -30,6 +32,7 @@ __getattr__ = loading(
         "before_after_figure": "pwindow.charts.before_after",
         "calibration_figure": "pwindow.charts.calibration",
         "frontier_figure": "pwindow.charts.frontier",
+        "merging_figure": "pwindow.charts.merging",
         "window_figure": "pwindow.charts.window_picture",
     },
 )

@@ -49,14 +49,18 @@ def add(
 ) -> None:
     """Add trial FILEs to an archive, and compare each with the fit of the earlier trials.
 
+    Files of measured plates are kept, so that trials may name their features.
+
     The first trial is used in fits at once; later ones await a decision: `accept`, `accept-change` or
     `set-aside`.
     """
-    from pwindow.cli.archived_answers import added_answer
+    from pwindow.cli.archived_answers import added_answer, plates_answer
     from pwindow.cli.archived_tables import added_text
     from pwindow.inputs import InputFile
     from pwindow.trials.archive import Standing
-    from pwindow.workflows.adding import add_trial
+    from pwindow.trials.files import read_cells
+    from pwindow.trials.plates import is_plate_table
+    from pwindow.workflows.adding import add_trial, keep_plates
 
     if not files:
         raise click.UsageError("give trial FILEs to add")
@@ -66,13 +70,21 @@ def add(
         raise click.UsageError("--picture shows one trial; add one FILE at a time")
     kept = archive_of(archive)
     standing = Standing.SAME_PROCESS if accept else Standing.UNDECIDED
-    found = [add_trial(kept, InputFile.of(path), standing, reason) for path in files]
-    if picture is not None and found[0].agreement is not None:
+    given = [InputFile.of(path) for path in files]
+    of_plates = [is_plate_table(read_cells(file)[0]) for file in given]
+    plates = [keep_plates(kept, file) for file, of_plate in zip(given, of_plates) if of_plate]
+    found = [
+        add_trial(kept, file, standing, reason) for file, of_plate in zip(given, of_plates) if not of_plate
+    ]
+    if picture is not None and found and found[0].agreement is not None:
         from pwindow.charts.agreement import agreement_figure
 
         save_picture(agreement_figure(found[0].agreement), picture, found[0].agreement.to_frame)
     answers = [added_answer(kept, one) for one in found]
-    reply({"archive": kept.address, "added": answers}, added_text, as_json=as_json)
+    answer: dict[str, object] = {"archive": kept.address, "added": answers}
+    if plates:
+        answer["plates"] = plates_answer(plates[-1])
+    reply(answer, added_text, as_json=as_json)
 
 
 @click.command()

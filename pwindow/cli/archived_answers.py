@@ -15,6 +15,7 @@ from pwindow.wording import Units
 
 if TYPE_CHECKING:  # loaded by what needs them: a first trial is added without a fit
     from pwindow.surfaces.agreement.new_trial import Agreement
+    from pwindow.trials.plates import PlateRecord
     from pwindow.workflows.adding import NewTrial
     from pwindow.workflows.confirm import Confirmation
     from pwindow.workflows.kept import KeptFit
@@ -32,6 +33,19 @@ def added_answer(archive: Archive, new: NewTrial) -> dict:
             **row[["standing", "prints", "features", "fingerprint"]].to_dict(),
             "warnings": list(new.warnings),
             "agreement": None if new.agreement is None else agreement_answer(new.agreement),
+        }
+    )
+
+
+def plates_answer(record: PlateRecord) -> dict:
+    """The plates that an archive knows."""
+    plates = record.features.index.get_level_values("plate_id")
+    return plain(
+        {
+            "files": list(record.files),
+            "plates": list(dict.fromkeys(plates)),
+            "features": len(record.features),
+            "notes": list(record.notes),
         }
     )
 

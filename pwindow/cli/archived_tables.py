@@ -17,7 +17,14 @@ from pwindow.wording import METRIC, Unit, Units, amount, bound, counted, metric,
 
 def added_text(answer: Mapping) -> str:
     """What was added, and whether it agrees with what was there before."""
-    return "\n\n".join(_added_text(one, answer["archive"]) for one in answer["added"])
+    parts = [_plates_text(answer["plates"])] if "plates" in answer else []
+    return "\n\n".join([*parts, *(_added_text(one, answer["archive"]) for one in answer["added"])])
+
+
+def _plates_text(plates: Mapping) -> str:
+    notes = "".join(f"\nnote: {note}" for note in plates["notes"])
+    ids = ", ".join(plates["plates"])
+    return f"measured plates in the archive: {ids} ({counted(plates['features'], 'feature', 'features')} from {', '.join(plates['files'])}){notes}"
 
 
 def _added_text(one: Mapping, archive: str) -> str:

@@ -226,7 +226,30 @@ def plate_record(tables: Iterable[tuple[str, pd.DataFrame]]) -> PlateRecord:
         notes.append(
             f"{counted(repeated, 'feature of a plate was', 'features of plates were')} measured more than once; the mean is taken"
         )
+    notes += _changed(found)
     return PlateRecord(_means(found), tuple(one.file for one in typed), tuple(notes))
+
+
+def _changed(found: pd.DataFrame) -> list[str]:
+    """Plates of which a feature was measured again and found to be clearly another size, one sentence each."""
+    sizes = found.melt([*_KEYS, "measured"], list(_MEASURED), "size", "value").dropna(subset="value")
+    ends = sizes.groupby(["plate_id", "plate_feature", "size"])["value"].agg(["min", "max", "count"])
+    apart = ends[(ends["count"] > 1) & (ends["max"] > (1.0 + _ALIKE) * ends["min"])]
+    return [_changed_plate(str(plate), own, sizes) for plate, own in apart.groupby(level="plate_id")]
+
+
+def _changed_plate(plate: str, apart: pd.DataFrame, sizes: pd.DataFrame) -> str:
+    most = apart.assign(times=apart["max"] / apart["min"]).reset_index().nlargest(1, "times").iloc[0]
+    feature, size = str(most["plate_feature"]), str(most["size"])
+    own = sizes[(sizes["plate_id"] == plate) & (sizes["plate_feature"] == feature) & (sizes["size"] == size)]
+    values = [
+        f"{value:.4g} µm" + (f" ({date})" if isinstance(date, str) else "")
+        for value, date in zip(own["value"], own["measured"])
+    ]
+    return (
+        f"plate “{shown(plate)}”: {counted(len(apart), 'size differs', 'sizes differ')} by more than {100 * _ALIKE:g} % between "
+        f"measurements, most of all {size} of “{shown(feature)}”: {listed(values)}; plates swell and wear, and the mean is taken"
+    )
 
 
 def _problems(typed: TypedCells) -> Iterator[Problem]:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.study import MakeReadies
-from pwindow.trials.archive import USED, Added, Archive, Comparison, Standing
+from pwindow.trials.archive import PLATES, USED, Added, Archive, Comparison, Standing
+from pwindow.trials.files import read_cells
+from pwindow.trials.plates import PlateRecord, plate_record
 from pwindow.trials.trial import Trial, read_trial
 from pwindow.wording import Units
 
@@ -60,7 +62,7 @@ def add_trial(
         Called with each step before it is taken; what it raises leaves the archive as it was.
     """
     tell(f"reading {file.name}")
-    trial, before = read_trial(file), archive.trials()
+    trial, before = read_trial([file, *archive.plate_files()]), archive.trials()
     agreement = None
     if before["standing"].isin(USED).any():
         agreement = _held_against(archive.trial(), trial, make_readies, tell)
@@ -70,6 +72,30 @@ def add_trial(
     tell("storing")
     added = archive.add(file, standing, reason, trial, compared)
     return NewTrial(added, None if added.known else agreement, trial.warnings)
+
+
+def keep_plates(archive: Archive, file: InputFile) -> PlateRecord:
+    """Keep a file of measured plates: trials that are added from now on may name their features.
+
+    Parameters
+    ----------
+    archive : Archive
+    file : InputFile
+
+    Returns
+    -------
+    PlateRecord
+        Of all plate files that the archive has now.
+
+    Raises
+    ------
+    TrialProblem
+        If it cannot be read, or contradicts those before it.
+    """
+    before = [one for one in archive.plate_files() if one.content != file.content]
+    record = plate_record([(one.name, read_cells(one)[0]) for one in (*before, file)])
+    archive.keep_declaration(PLATES, file)
+    return record
 
 
 def hold_again(

@@ -330,6 +330,34 @@ def cpu_seconds(server) -> float:
     return sum(process.cpu_times().user for process in server.family())
 
 
+def test_a_page_that_does_not_come_up_is_loaded_again(page, served):
+    lost = []
+
+    def lose(route):
+        lost.append(route.request.url)
+        route.abort()
+
+    scripts = "**/voila/static/voila.js"
+    page.route(scripts, lose)
+    page.clock.install()
+    page.goto(served + PAGE)
+    assert lost
+    page.unroute(scripts)
+    page.clock.fast_forward(61_000)
+    page.locator(".heatmaplayer image").first.wait_for(state="attached")
+    assert page.locator("#pw-stopped").is_hidden()
+
+
+def test_a_page_that_never_comes_up_says_so(page, served):
+    page.route("**/voila/static/voila.js", lambda route: route.abort())
+    page.clock.install()
+    page.goto(served + PAGE)
+    with page.expect_navigation():
+        page.clock.fast_forward(61_000)
+    page.clock.fast_forward(61_000)
+    page.get_by_role("alert").filter(has_text="did not come up").wait_for()
+
+
 def test_idle_kernels_end_but_not_those_kept_ready_or_just_opened(folder):
     """With the times shortened, a kernel kept ready far longer than the limit must last until
     its visitor's browser has connected, and end once the visitor has gone."""

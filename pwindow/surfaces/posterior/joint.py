@@ -221,6 +221,30 @@ class JointSurfaces:
         of_mean, spread = found.scale[:, at, at] - own, own + self.between[at] ** 2 / features
         return pd.DataFrame(intervals(found.mean[:, at], of_mean, spread, self.df, self.df, level))
 
+    def difference(self, name: str, setups: pd.DataFrame, others: pd.DataFrame, level: float) -> pd.DataFrame:
+        """By how much the mean of a response differs between set-ups and others, on the modelled scale.
+
+        Parameters
+        ----------
+        name : str
+            One of `names`.
+        setups, others : DataFrame
+            As many of either.
+        level : float
+            Of the intervals, between 0 and 1.
+
+        Returns
+        -------
+        DataFrame
+            ``mean``, ``low`` and ``high``.
+        """
+        at = self.names.index(name)
+        apart = self.designs[at].matrix(setups) - self.designs[at].matrix(others)
+        mean = apart @ self.centres[at]
+        variance = ((apart @ self.coupling[at, at]) * apart).sum(axis=1)
+        reach = special.stdtrit(self.df, 0.5 + level / 2) * np.sqrt(variance)
+        return pd.DataFrame({"mean": mean, "low": mean - reach, "high": mean + reach})
+
     def missed(self, setups: pd.DataFrame) -> np.ndarray:
         """What the forms are found to miss, as a standard deviation with its sign, shape (len(setups), q).
 

@@ -28,6 +28,9 @@ from pwindow.trials.archive.standing import Standing
 from pwindow.trials.trial import Trial
 from pwindow.wording import counted
 
+PLATES = "plates"
+"""Kind of declaration that is a file of measured plates."""
+
 
 @dataclass(frozen=True)
 class Added:
@@ -153,6 +156,21 @@ def write_decision(connection: Connection, trial: int, standing: Standing, reaso
     seal_newest(connection)
 
 
+def plate_files(connection: Connection, until: datetime.datetime | None = None) -> list[InputFile]:
+    """Files of plates that are kept, the oldest first.
+
+    Parameters
+    ----------
+    connection : Connection
+    until : datetime, optional
+        Only those that were kept by then.
+    """
+    asked = select(FILES.c.name, FILES.c.content).join(DECLARATIONS).where(DECLARATIONS.c.kind == PLATES)
+    if until is not None:
+        asked = asked.where(DECLARATIONS.c.added <= until)
+    return [InputFile(*row) for row in connection.execute(asked.order_by(DECLARATIONS.c.id))]
+
+
 def write_declaration(connection: Connection, kind: str, file: InputFile) -> None:
     """Write a product or a study as it stands, where it is not there yet.
 
@@ -160,7 +178,7 @@ def write_declaration(connection: Connection, kind: str, file: InputFile) -> Non
     ----------
     connection : Connection
         In a transaction that writes.
-    kind : {'product', 'study'}
+    kind : {'product', 'study', 'plates'}
     file : InputFile
     """
     checksum = checksum_of(file)

@@ -21,6 +21,7 @@ from pwindow.trials.archive.adding import (
     checksum_of,
     known_trial,
     now,
+    plate_files,
     refuse_repeated,
     worded,
     write_comparison,
@@ -60,6 +61,8 @@ from pwindow.trials.archive.verified import (
     standings_then,
     stored_file,
 )
+from pwindow.trials.files import read_cells
+from pwindow.trials.plates import NO_PLATES, PlateRecord, plate_record
 from pwindow.trials.trial import Trial, read_trial
 
 
@@ -149,7 +152,7 @@ class Archive:
         UnusableInput
             If prints of it are in the archive already, under another file.
         """
-        trial = read_trial(file) if read is None else read
+        trial = read_trial([file, *self.plate_files()]) if read is None else read
         reason = worded(reason)
         with self._writing() as connection:
             known = known_trial(connection, file, trial.fingerprint)
@@ -220,6 +223,16 @@ class Archive:
         asked = select(FILES.c.name, FILES.c.content).join(DECLARATIONS).where(DECLARATIONS.c.kind == kind)
         with self._reading() as connection:
             return [InputFile(*row) for row in connection.execute(asked.order_by(DECLARATIONS.c.id))]
+
+    def plate_files(self) -> list[InputFile]:
+        """Files of measured plates, the oldest first."""
+        with self._reading() as connection:
+            return plate_files(connection)
+
+    def plates(self) -> PlateRecord:
+        """Plates that were measured, each feature the mean of all its measurements."""
+        files = self.plate_files()
+        return plate_record([(file.name, read_cells(file)[0]) for file in files]) if files else NO_PLATES
 
     def keep_scan_decision(self, decision: Mapping[str, str]) -> None:
         """Keep what was decided about a scan; what was decided before stays in its history.
@@ -526,7 +539,7 @@ class Archive:
             )
         states = states_of(heads, standings_of(self.trials()) if standings is None else standings)
         fetch, first_file = partial(self._features, numbers, states), partial(self.file, numbers[0])
-        return read_stored(connection, heads, states, fetch, first_file)
+        return read_stored(connection, heads, states, fetch, first_file, self.plates)
 
     def _features(self, numbers: list[int], states: Mapping[int, str]) -> pd.DataFrame:
         with self._reading() as connection:

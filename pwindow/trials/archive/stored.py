@@ -19,7 +19,7 @@ from pwindow.trials.archive.schema import (
     TRIALS,
 )
 from pwindow.trials.archive.standing import Standing
-from pwindow.trials.plates import NO_PLATES, PlateRecord
+from pwindow.trials.plates import PlateRecord
 from pwindow.trials.press_order import places
 from pwindow.trials.trial import Trial, units_of_file
 from pwindow.wording import Units
@@ -31,6 +31,7 @@ class StoredTrial(Trial):
 
     fetch: Callable[[], pd.DataFrame]
     first_file: Callable[[], InputFile]
+    of_plates: Callable[[], PlateRecord]
     numbers: tuple[int, ...]
     prints: pd.DataFrame
     cells: pd.DataFrame
@@ -38,11 +39,14 @@ class StoredTrial(Trial):
     pressure_unit: str
     files: tuple[str, ...]
     notes: tuple[str, ...] = ()
-    plates: PlateRecord = NO_PLATES
 
     @cached_property
     def features(self) -> pd.DataFrame:  # type: ignore[override]  # computed when it is asked for
         return self.fetch()
+
+    @cached_property
+    def plates(self) -> PlateRecord:  # type: ignore[override]  # computed when it is asked for
+        return self.of_plates()
 
     @cached_property
     def units(self) -> Units:  # type: ignore[override]  # computed when it is asked for
@@ -70,8 +74,9 @@ def read_stored(
     states: Mapping[int, str],
     fetch: Callable[[], pd.DataFrame],
     first_file: Callable[[], InputFile],
+    of_plates: Callable[[], PlateRecord],
 ) -> StoredTrial:
-    """Trials as one; features and the first file are fetched when somebody asks for them.
+    """Trials as one; features, plates and the first file are fetched when somebody asks for them.
 
     Parameters
     ----------
@@ -84,6 +89,8 @@ def read_stored(
         Takes nothing and gives `Trial.features`.
     first_file : callable
         Takes nothing and gives the file of the first trial.
+    of_plates : callable
+        Takes nothing and gives `Trial.plates`.
     """
     numbers = [head.id for head in heads]
     together = "\n".join(f"{head.fingerprint} {states.get(head.id, '')}" for head in heads)
@@ -94,6 +101,7 @@ def read_stored(
     return StoredTrial(
         fetch=fetch,
         first_file=first_file,
+        of_plates=of_plates,
         numbers=tuple(numbers),
         prints=_prints(connection, heads, states).set_index("print"),
         cells=_labelled(read_rows(connection, CELLS, numbers), _labels(heads), ["print"]),

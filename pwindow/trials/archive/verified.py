@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Row, select
 
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
+from pwindow.trials.archive.adding import plate_files
 from pwindow.trials.archive.rows import read_rows
 from pwindow.trials.archive.schema import CELLS, DECISIONS, FEATURES, FILES, PRINTS, TRIALS
 from pwindow.trials.archive.seals import broken_seals
@@ -41,7 +42,8 @@ def _changed_trial(connection: Connection, head: Row) -> Iterator[str]:
     if not is_whole(file, head.file):
         yield f"the file of trial {head.id}, {file.name}, is not the one that was added: its SHA-256 differs"
     try:
-        read = read_trial(InputFile(head.name, file.content, head.sheet))
+        plates = plate_files(connection, head.added)
+        read = read_trial([InputFile(head.name, file.content, head.sheet), *plates])
     except UnusableInput as problem:
         yield f"the file of trial {head.id}, {head.name}, can no longer be read: {problem.reasons[0]}"
         return

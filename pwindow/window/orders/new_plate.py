@@ -38,6 +38,11 @@ class NewPlate:
         """Lip-to-lip width of its gaps, as the process makes them unless the product says it; NaN where neither does."""
         return self.making.lip_width(self.gap).value if self.beyond is None else self.gap + self.beyond
 
+    @property
+    def lip_spread(self) -> float:
+        """Standard deviation of the lip-to-lip width of one gap about `lips`; NaN where the product says it."""
+        return self.making.lip_width(self.gap).spread if self.beyond is None else np.nan
+
     def product(self, product: Product) -> Product:
         """A product on this plate.
 
@@ -57,11 +62,10 @@ class NewPlate:
 
         A half-width of √3 standard deviations: `Tolerance` is the half-width of a rectangle (JCGM 100:2008, 4.3.7).
         """
-        lips = self.making.lip_width(self.gap).spread if self.beyond is None else np.nan
         found = (
             Tolerance("plate_width", step=np.sqrt(3.0) * self.making.width_spread),
             Tolerance("plate_gap", step=np.sqrt(3.0) * self.making.gap_spread, along=("lip_width",)),
-            Tolerance("lip_width", step=np.sqrt(3.0) * lips),
+            Tolerance("lip_width", step=np.sqrt(3.0) * self.lip_spread),
         )
         sizes = (self.width, self.gap, self.lips)
         return tuple(one for one, size in zip(found, sizes) if np.isfinite([one.step, size]).all())

@@ -17,7 +17,7 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.bands import SpeedBand
 from pwindow.window.confidence import ConformanceInterval, conformance_interval, reach_under_each
 from pwindow.window.orders.new_plate import NewPlate
-from pwindow.window.orders.order_map import Looked, OrderMap, look
+from pwindow.window.orders.over_plates import Looked, OrderMap, look
 from pwindow.window.window import Window
 from pwindow.wording import listed
 
@@ -101,7 +101,7 @@ class PlateOrder:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Telling:
     """The plate and set-up that would tell most if they were printed next: where meeting the requirements is least certain.
 
@@ -345,11 +345,11 @@ def _telling(maps: Sequence[OrderMap]) -> Telling | None:
     place = _place(-distance)
     row = best.rows[best.of_row[place]]
     return Telling(
-        best.process,
-        float(best.widths[place[1]]),
-        float(best.gaps[place[0]]),
-        row.roll,
-        row.pressure,
-        float(best.speed_at_best[place]),
-        float(best.best[place]),
+        plate=best.process,
+        plate_width=float(best.widths[place[1]]),
+        plate_gap=float(best.gaps[place[0]]),
+        roll=row.roll,
+        pressure=row.pressure,
+        speed=float(best.speed_at_best[place]),
+        conformance=float(best.best[place]),
     )

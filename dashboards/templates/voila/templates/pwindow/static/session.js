@@ -13,6 +13,10 @@
   const LOST = "The connection to this page's session is lost. It is restored automatically when the " +
     "server can be reached again; otherwise reload the page.";
   const NEVER = "The session behind this page ended before the page could be shown. Reload the page.";
+  const UNSHOWN = "This page did not come up, and not when it was loaded again either. Reload it, or look at " +
+    "what the server says.";
+  const SHOWN_WITHIN = 60000; // ms after loading; pages take some seconds, on a busy computer half a minute
+  const AGAIN = "pw-loaded-again";
   const KERNEL = /\/api\/kernels\/[^/?]+(\?|$)/;
   const decoder = new TextDecoder();
   let stopped = false;
@@ -118,6 +122,21 @@
     }
   };
 
+  /* A script or a message that is lost on its way would leave the page empty for good. */
+  function checkShown() {
+    if (stopped || leaving) return;
+    if (document.querySelector(".jupyter-widgets")) {
+      sessionStorage.removeItem(AGAIN);
+    } else if (sessionStorage.getItem(AGAIN)) {
+      showBar(UNSHOWN);
+    } else {
+      console.warn(`nothing was shown within ${SHOWN_WITHIN / 1000} s: the page is loaded again`);
+      sessionStorage.setItem(AGAIN, "once");
+      window.location.reload();
+    }
+  }
+
+  window.addEventListener("load", () => setTimeout(checkShown, SHOWN_WITHIN));
   window.addEventListener("beforeunload", () => { leaving = true; });
   document.addEventListener("click", (event) => {
     if (event.target.id === "pw-reload") window.location.reload();

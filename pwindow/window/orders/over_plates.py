@@ -17,11 +17,13 @@ from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.bands import Row, rows
 from pwindow.window.orders.new_plate import NewPlate
 from pwindow.window.probability.plackett import quick_probability
+from pwindow.window.requirements.tolerances import drifts
 from pwindow.window.window import Window
 
 _CELLS = 40
 _SPEEDS = 25  # of each roll and pressure, evenly spaced by ratio
-_FEW = 14  # plate widths, and plate gaps, at which probabilities are worked out
+_WIDTHS, _GAPS = 28, 12
+"""Plate widths and plate gaps at which probabilities are worked out: printed width varies less than printed gap."""
 _SECOND_ORDER, _SMOOTH = 4, 8
 """Degrees of the polynomials in plate width and plate gap; scales of second-order surfaces are of degree 4."""
 _ALONG_SPEED, _ALONG_SPEED_SMOOTH = 6, 18
@@ -180,7 +182,10 @@ def look(surfaces: Surfaces, product: Product, study: Study, making: ProcessMaki
     middle = NewPlate(making, width, gap, beyond)
     window = middle.window(surfaces, product, study)
     found = tuple(rows(window))
-    widths, gaps = (np.array([one[0]]) if one[0] == one[1] else np.linspace(*one, _FEW) for one in ends)
+    widths, gaps = (
+        np.array([one[0]]) if one[0] == one[1] else np.linspace(*one, few)
+        for one, few in zip(ends, (_WIDTHS, _GAPS))
+    )
     widths, gaps = (axis[:1] if np.isnan(axis).any() else axis for axis in (widths, gaps))
     joint = _conformance(window, making, beyond, found, widths, gaps)
     return Looked(
@@ -247,6 +252,7 @@ def _conformance(
         ignore_index=True,
     )
     predictive = window.predictive(setups)
+    scales = predictive.scale + _of_lips(window, making, beyond, setups)
     closed = _closure_of_lines(window, setups)
     nodes = len(found), len(unit), len(gap_nodes), len(width_nodes)
     mean, scale = (
@@ -258,7 +264,7 @@ def _conformance(
             values.reshape(*nodes, -1),
             optimize=True,
         )
-        for values in (predictive.mean - closed, predictive.scale)
+        for values in (predictive.mean - closed, scales)
     )
     shape, lines = mean.shape[:-1], mean.shape[-1]
     _, lower, upper = window.limits_for(setups).bounds()
@@ -285,6 +291,19 @@ def _plates_of_row(
     lips = dict(zip(gaps, _lips(making, beyond, gaps)))
     setups = window.setups(row.plate, speed, row.roll.cell_volume, row.pressure)
     return setups.assign(plate_width=width, plate_gap=gap, lip_width=pd.Series(gap).map(lips).to_numpy())
+
+
+def _of_lips(window: Window, making: ProcessMaking, beyond: float | None, setups: pd.DataFrame) -> np.ndarray:
+    """What lips of gaps add to the scale beyond what they do in the middle of the tried gaps, shape (m, k, k)."""
+    own = [one for one in window.tolerances if one.setting == "lip_width"]
+    lines = len(window.limits_for(setups).forms)
+    if not own:
+        return np.zeros((len(setups), lines, lines))
+    gaps = setups["plate_gap"]
+    spreads = {gap: NewPlate(making, np.nan, float(gap), beyond).lip_spread for gap in gaps.unique()}
+    more = 3.0 * gaps.map(spreads).to_numpy(float) ** 2 / own[0].step ** 2 - 1.0
+    moved = drifts(own, window.joint, setups)[0] @ window.limits_for(setups).forms.T / np.sqrt(3.0)
+    return more[:, None, None] * moved[:, :, None] * moved[:, None, :]
 
 
 def _closure_of_lines(window: Window, setups: pd.DataFrame) -> np.ndarray:

@@ -1,0 +1,63 @@
+"""The map over plate width and gap, against windows of single plates."""
+
+import numpy as np
+import pytest
+
+from pwindow.plates import plate_making
+from pwindow.window.orders import order_map
+from pwindow.window.orders.new_plate import NewPlate
+
+PROCESS = "laser-imaged"
+
+
+@pytest.fixture(scope="module")
+def making(plates_trial, study):
+    return plate_making(plates_trial.plates, study).of(PROCESS)
+
+
+@pytest.fixture(scope="module")
+def found(plates_surfaces, sensor, study, making):
+    return order_map(plates_surfaces, sensor, study, making)
+
+
+def test_it_covers_what_was_tried_of_the_process(found, plates_surfaces):
+    tried = plates_surfaces.region.covariates[PROCESS]
+    assert (found.widths[0], found.widths[-1]) == pytest.approx(tried["plate_width"])
+    assert (found.gaps[0], found.gaps[-1]) == pytest.approx(tried["plate_gap"])
+    assert found.fastest.shape == found.best.shape == found.tried.shape == (40, 40)
+
+
+@pytest.mark.parametrize(("row", "column"), [(5, 18), (12, 20), (20, 25), (3, 30)])
+def test_a_place_of_it_is_the_window_of_that_plate(
+    found, making, plates_surfaces, sensor, study, row, column
+):
+    plate = NewPlate(making, float(found.widths[column]), float(found.gaps[row]))
+    window = plate.window(plates_surfaces, sensor, study)
+    of_row = found.rows[found.of_row[row, column]]
+    at = window.setups(PROCESS, found.speed_at_best[row, column], of_row.roll.cell_volume, of_row.pressure)
+    speeds = np.geomspace(of_row.slowest, of_row.fastest, 60)
+    along = window.joint_conformance(window.setups(PROCESS, speeds, of_row.roll.cell_volume, of_row.pressure))
+    if np.isfinite(found.fastest[row, column]):
+        exact = speeds[np.flatnonzero(along >= window.level).max()]
+        assert found.fastest[row, column] == pytest.approx(exact, rel=0.03)
+    else:
+        assert window.joint_conformance(at)[0] == pytest.approx(found.best[row, column], abs=0.01)
+        assert along.max() < window.level + 0.01
+
+
+def test_a_plate_that_varies_more_is_assured_less(found, plates_surfaces, sensor, study, making):
+    from dataclasses import replace
+
+    spreads = replace(making.width.spreads, new=replace(making.width.spreads.new, sd=6.0))
+    worse = order_map(
+        plates_surfaces, sensor, study, replace(making, width=replace(making.width, spreads=spreads))
+    )
+    assert np.isfinite(worse.fastest).sum() < 0.8 * np.isfinite(found.fastest).sum()
+
+
+def test_of_one_width_a_process_only_that_is_shown(demo_surfaces, tag, study, demo_trial):
+    making = plate_making(demo_trial.plates, study).of("laser-imaged")
+    found = order_map(demo_surfaces, tag, study, making, cells=10)
+    assert found.widths.tolist() == [30.0]
+    assert len(found.gaps) == 10
+    assert found.to_frame()["fastest_speed_m_min"].max() == pytest.approx(97.8, abs=6.0)
