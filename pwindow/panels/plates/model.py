@@ -17,8 +17,12 @@ from pwindow.panels.shared.session import Session
 from pwindow.plates import PlateMaking, plate_making
 from pwindow.product import Product
 from pwindow.shipped import demo
+from pwindow.study import Study
 from pwindow.surfaces import Surfaces
-from pwindow.window.orders import PlateOrders, plate_orders
+from pwindow.surfaces.checks.gap_reference import GapReference, gap_reference
+from pwindow.window.merging import Merging, merging
+from pwindow.window.orders import PlateOrder, PlateOrders, plate_orders
+from pwindow.window.orders.new_plate import NewPlate
 from pwindow.wording import METRIC, Units, chosen_units, listed
 from pwindow.workflows.evidence import Evidence, NothingToJudge, replaced_product
 from pwindow.workflows.given import given_evidence
@@ -197,15 +201,21 @@ class Answer:
 
     Attributes
     ----------
+    making : PlateMaking
     found : PlateOrders or None
         None where no plate can be judged.
     why : str
-    making : PlateMaking
+    reference : GapReference or None
+        Which dimension of a plate gap predicts the printed one; None where no lip-to-lip widths were measured.
+    merging : Merging or None
+        How probably gaps bridge with the first order's process and set-up; None without an order, or printed gaps.
     """
 
-    found: PlateOrders | None
-    why: str
     making: PlateMaking
+    found: PlateOrders | None = None
+    why: str = ""
+    reference: GapReference | None = None
+    merging: Merging | None = None
 
     def content(self, wanted: Wanted, units: Units) -> OrderContent | None:
         """What the picture shows; None where no plate can be judged."""
@@ -225,14 +235,33 @@ def known(wanted: Wanted) -> Answer | None:
 
 def find(wanted: Wanted) -> Answer:
     """Find the plates to order, which takes seconds."""
-    surfaces, study = wanted.surfaces, wanted.evidence.study
-    making = plate_making(surfaces.trial.plates, study)
-    try:
-        answer = Answer(found=plate_orders(surfaces, wanted.asked, study, making), why="", making=making)
-    except WindowProblem as problem:
-        answer = Answer(found=None, why=str(problem), making=making)
+    answer = _found(wanted.surfaces, wanted.asked, wanted.evidence.study)
     _KNOWN.setdefault(wanted.evidence, {})[wanted.asked.name] = answer
     return answer
+
+
+def _found(surfaces: Surfaces, product: Product, study: Study) -> Answer:
+    making = plate_making(surfaces.trial.plates, study)
+    reference = gap_reference(surfaces.trial)
+    try:
+        found = plate_orders(surfaces, product, study, making)
+    except WindowProblem as problem:
+        return Answer(making=making, reference=reference, why=str(problem))
+    first = found.orders[0] if found.orders else None
+    merged = None if first is None else _merging(first, surfaces, product, study, making)
+    return Answer(making=making, found=found, reference=reference, merging=merged)
+
+
+def _merging(
+    order: PlateOrder, surfaces: Surfaces, product: Product, study: Study, making: PlateMaking
+) -> Merging | None:
+    """How probably gaps bridge at the roll and speed of an order; None where the trial measured no gaps on its process."""
+    plate = NewPlate(making.of(order.plate), order.plate_width, order.plate_gap)
+    window = plate.window(surfaces, product, study)
+    try:
+        return merging(window, order.plate, order.speed, order.roll.cell_volume)
+    except WindowProblem:  # not what the page is opened for: it then says nothing of it
+        return None
 
 
 def get_ready() -> None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import ipywidgets as widgets
 
+from pwindow.charts.merging import merging_figure
 from pwindow.charts.order_map import HEIGHT, order_figure
 from pwindow.charts.palette import Palette, palette_named
 from pwindow.errors import UnitProblem
@@ -58,14 +59,15 @@ class PlatesPage:
         self._answered: Wanted | None = None  # what the answer is about
         self._showing = False
         self._make_controls()
-        self.order, self.untold, self.details, self.notes = (
-            widgets.HTML(layout=full_width()) for _ in range(4)
+        self.order, self.untold, self.details, self.bridging, self.notes = (
+            widgets.HTML(layout=full_width()) for _ in range(5)
         )
         self.place = Place(self.frame.palette, name="plates-to-order")
+        self.merging = Place(self.frame.palette, name="merging-of-lines")
         self.place.add_class("pw-orders")
         self.left = widgets.VBox().add_class("pw-controls")
         self.right = widgets.VBox().add_class("pw-results")
-        self.results = (self.order, self.place, self.details)
+        self.results = (self.order, self.place, self.details, self.bridging, self.merging)
         self.widget = self.frame.around(widgets.HBox([self.left, self.right]).add_class("pw-body"))
         self._start(Wanted.on(Session(), evidence))
 
@@ -194,7 +196,8 @@ class PlatesPage:
         ]
         offered = wanted.evidence.surfaces is None or bool(wanted.untold)
         loading = [*self.loading.box, *([self.demo] if offered else [])]
-        results = [self.spot.text, self.order, self.untold, self.place, self.details, self.notes]
+        first, *others = self.results
+        results = [self.spot.text, first, self.untold, *others, self.notes]
         shown = wanted.product is not None
         self.left.children = [*(choices if shown else []), *loading]
         self.right.children = results if shown else [self.order]
@@ -243,8 +246,9 @@ class PlatesPage:
         """Show results pale that are about something else; none is left where its work failed."""
         old = self._answered is not self.wanted
         if old and not self.work.busy:
-            self.order.value = self.details.value = ""
+            self.order.value = self.details.value = self.bridging.value = ""
             self.place.show(None)
+            self.merging.show(None)
         for part in self.results:
             (part.add_class if old else part.remove_class)("pw-old")
 
@@ -253,16 +257,29 @@ class PlatesPage:
         if answer is None or self._answered is not wanted:
             return
         self.order.value = view.answer_card(wanted, answer, units)
-        self.details.value = view.details(answer, wanted.asked.assurance.level, units)
-        content = answer.content(wanted, units)
+        self.details.value = view.details(answer, units) + view.reference(answer.reference, units)
+        self._draw(answer, units)
+        self._draw_merging(answer, units)
+
+    def _draw(self, answer: Answer, units: Units) -> None:
+        wanted, content = self.wanted, answer.content(self.wanted, units)
         if content is None or not content.drawable:
             self.place.show(None)
             return
         self.place.beside(view.downloads(content.found, wanted.surfaces.trial.pressure_key))
         self.place.show(lambda palette: order_figure(content, palette, height_in_place(HEIGHT)))
 
+    def _draw_merging(self, answer: Answer, units: Units) -> None:
+        found = answer.merging
+        self.bridging.value = view.merging(answer, units)
+        if found is None:
+            self.merging.show(None)
+        else:
+            self.merging.show(lambda palette: merging_figure(found, palette, units))
+
     def _colour(self, palette: Palette) -> None:
         self.place.colour(palette)
+        self.merging.colour(palette)
 
     def _tell_address(self) -> None:
         self.frame.put_address(self.wanted.query_address())

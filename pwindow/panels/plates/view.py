@@ -15,6 +15,7 @@ from pwindow.outputs import csv_of
 from pwindow.panels.plates.model import DEMO, Answer, Wanted
 from pwindow.panels.shared.words import link, table
 from pwindow.plates import PlateMaking
+from pwindow.surfaces.checks.gap_reference import Candidate, GapReference
 from pwindow.window.orders import PlateOrder, PlateOrders, Telling
 from pwindow.wording import Units, at_least, mounting_words, percent, with_interval
 
@@ -158,14 +159,12 @@ def untold(wanted: Wanted, *, demo: bool) -> Markup | str:
     return _part("untold", told=wanted.told, sentences=wanted.untold, offered=_COMMAND if demo else "")
 
 
-def details(answer: Answer, level: float, units: Units) -> Markup:
-    """What plates become of their artwork, notes, and the plate that would tell most.
+def details(answer: Answer, units: Units) -> Markup:
+    """What plates become of their artwork, the plate that would tell most, and notes.
 
     Parameters
     ----------
     answer : Answer
-    level : float
-        Assurance level.
     units : Units
     """
     found = answer.found
@@ -212,6 +211,50 @@ def _added(row: dict, units: Units) -> str:
 def _new(row: dict, units: Units) -> str:
     value, low, high = with_interval(*(units.length.of(row[name]) for name in ("new", "new_low", "new_high")))
     return f"{value} ({low}\u00a0to\u00a0{high})"
+
+
+def reference(found: GapReference | None, units: Units) -> Markup | str:
+    """Which dimension of a plate gap predicts the printed one; "" where lip-to-lip widths were not measured.
+
+    Parameters
+    ----------
+    found : GapReference or None
+    units : Units
+    """
+    if found is None:
+        return ""
+    unit = units.length
+    names = ("dimension of the plate gap", "printed gap over it", f"error left out, {unit.name}")
+    rows = [
+        (one.name, _slope(one), unit.number(one.rmse) if np.isfinite(one.rmse) else "–")
+        for one in found.candidates
+    ]
+    return _part("reference", words=found.words, table=table(names, rows) if rows else "")
+
+
+def _slope(one: Candidate) -> str:
+    value, low, high = with_interval(one.slope, one.low, one.high)
+    return f"{value} ({low}\u00a0to\u00a0{high})"
+
+
+def merging(answer: Answer, units: Units) -> Markup | str:
+    """What bridges at each pressure; "" where it is not known.
+
+    Parameters
+    ----------
+    answer : Answer
+    units : Units
+    """
+    found = answer.merging
+    if found is None or answer.found is None:
+        return ""
+    label = answer.found.orders[0].roll.label
+    plate = f"{found.plate}, " if found.plate else ""
+    return _part(
+        "merging",
+        at=f"{plate}roll {label}, {units.speed.words(found.speed)}",
+        sentences=found.sentences(units),
+    )
 
 
 def _certain(telling: Telling, units: Units) -> str:
