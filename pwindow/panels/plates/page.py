@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import ipywidgets as widgets
 
-from pwindow.charts.merging import merging_figure
+from pwindow.charts.merging import drawable, merging_figure
 from pwindow.charts.order_map import HEIGHT, order_figure
 from pwindow.charts.palette import Palette, palette_named
 from pwindow.errors import UnitProblem
@@ -131,7 +131,7 @@ class PlatesPage:
         self._start(self.wanted.asking(self.wanted.asked.with_assurance(round(self.level.value, 4))))
 
     def _change_limits(self, product: Product) -> None:
-        self._start(self.wanted.asking(product))
+        self._start(self.wanted.asking(product), limits=False)
 
     def _undo_changes(self) -> None:
         self._start(self.wanted.asking(self.wanted.declared_product))
@@ -166,8 +166,8 @@ class PlatesPage:
 
     # what is shown ---------------------------------------------------------------------------------
 
-    def _start(self, wanted: Wanted) -> None:
-        """Stand on something else: find its plates, or say what is missing."""
+    def _start(self, wanted: Wanted, *, limits: bool = True) -> None:
+        """Stand on something else: find its plates, or say what is missing; without `limits` what is typed stays."""
         self.wanted = wanted
         self.frame.stand_on(wanted.evidence, wanted.product)
         self._lay_out()
@@ -177,7 +177,7 @@ class PlatesPage:
                 wanted.evidence, wanted.why, wanted.session.data, here=True, plates=False
             )
         else:
-            self._show_controls()
+            self._show_controls(limits=limits)
             self._show_what_is_told()
             self._go_on()
         self._tell_address()
@@ -202,7 +202,7 @@ class PlatesPage:
         self.left.children = [*(choices if shown else []), *loading]
         self.right.children = results if shown else [self.order]
 
-    def _show_controls(self) -> None:
+    def _show_controls(self, *, limits: bool = True) -> None:
         wanted, product, units = self.wanted, self.wanted.asked, self.units
         self._showing = True
         try:
@@ -211,7 +211,8 @@ class PlatesPage:
             self._showing = False
         level = product.assurance.level
         self.level.show(PERCENT, _LEVELS[0], max(_LEVELS[1], level), level, 0.01)
-        self.editor.show(product, units)
+        if limits:
+            self.editor.show(product, units)
         self.changed.show(wanted.declared_product, product, units)
         self.units_menu.offer(wanted.surfaces.trial.units, units, self.frame.units)
 
@@ -272,7 +273,7 @@ class PlatesPage:
     def _draw_merging(self, answer: Answer, units: Units) -> None:
         found = answer.merging
         self.bridging.value = view.merging(answer, units)
-        if found is None:
+        if found is None or not drawable(found):
             self.merging.show(None)
         else:
             self.merging.show(lambda palette: merging_figure(found, palette, units))

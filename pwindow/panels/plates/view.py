@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
+from pwindow.charts.merging import drawable
 from pwindow.charts.order_content import OrderContent, outcome, size_words
 from pwindow.markup import part
 from pwindow.outputs import csv_of
@@ -253,8 +254,17 @@ def merging(answer: Answer, units: Units) -> Markup | str:
     return _part(
         "merging",
         at=f"{plate}roll {label}, {units.speed.words(found.speed)}",
-        sentences=found.sentences(units),
+        sentences=found.sentences(units)
+        if drawable(found)
+        else [
+            f"less than 1 in 100,000 gaps bridge, at every pressure and plate gap tried ({_tried(found, units)})"
+        ],
     )
+
+
+def _tried(found: Merging, units: Units) -> str:
+    low, high = found.tried
+    return units.length.words(low) if low == high else units.length.span(low, high)
 
 
 def _certain(telling: Telling, units: Units) -> str:
