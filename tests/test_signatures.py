@@ -33,7 +33,9 @@ def fields_by_place(node):
     made = [ast.unparse(one) for one in node.decorator_list if ast.unparse(one).startswith("dataclass")]
     if not made or "kw_only=True" in made[0]:
         return 0
-    return sum(isinstance(one, ast.AnnAssign) for one in node.body)
+    fields = [one for one in node.body if isinstance(one, ast.AnnAssign)]
+    ends = [at for at, one in enumerate(fields) if ast.unparse(one.annotation) == "KW_ONLY"]
+    return ends[0] if ends else len(fields)
 
 
 def objections(source):

@@ -27,7 +27,12 @@ from pwindow.cli.sources import (
 )
 
 if TYPE_CHECKING:  # loaded by the command
+    from pwindow.product import Product
+    from pwindow.study import Study
     from pwindow.surfaces import Form, Surfaces
+    from pwindow.surfaces.checks.gap_reference import GapReference
+    from pwindow.surfaces.plate_effects import PlateEffects
+    from pwindow.window.merging import Merging
     from pwindow.window.orders import PlateOrders
     from pwindow.wording import Units
 
@@ -60,27 +65,33 @@ def plates(
 ) -> None:
     """Which plates to order for a product: artwork, plate width and plate gap for each plate process, best first."""
     from pwindow.plates import plate_making
+    from pwindow.surfaces.checks.gap_reference import gap_reference
+    from pwindow.surfaces.plate_effects import plate_effects
     from pwindow.window.orders import plate_orders
 
     surfaces, declared = fitted(files, archive, study, terms, leave_out, planned)
     wanted = product_of(product, assurance, confidence)
     making = plate_making(surfaces.trial.plates, declared)
     found = plate_orders(surfaces, wanted, declared, making)
-    answer = orders_answer(found, surfaces, wanted.name, wanted.assurance.level)
-    reply(answer, partial(_text, units=units_of(surfaces.trial, units)), as_json=as_json)
+    shown = units_of(surfaces.trial, units)
+    answer = orders_answer(found, surfaces, wanted)
+    answer |= what_plates_do(
+        plate_effects(surfaces),
+        gap_reference(surfaces.trial),
+        merging_on(found, surfaces, wanted, declared),
+        shown,
+    )
+    reply(answer, partial(_text, units=shown), as_json=as_json)
 
 
-def orders_answer(found: PlateOrders, surfaces: Surfaces, product: str, level: float) -> dict:
+def orders_answer(found: PlateOrders, surfaces: Surfaces, product: Product) -> dict:
     """The plates to order, what plates become of their artwork, and the plate to print next.
 
     Parameters
     ----------
     found : PlateOrders
     surfaces : Surfaces
-    product : str
-        Its name.
-    level : float
-        Assurance level.
+    product : Product
     """
     from pwindow.cli.answers import evidence
     from pwindow.outputs import plain
@@ -88,13 +99,73 @@ def orders_answer(found: PlateOrders, surfaces: Surfaces, product: str, level: f
     key = surfaces.trial.pressure_key
     return plain(
         {
-            "product": product,
-            "assurance": level,
+            "product": product.name,
+            "assurance": product.assurance.level,
             "orders": [order.to_dict(key) for order in found.orders],
             "making": found.making.table().to_dict("records"),
             "least_certain": found.telling and found.telling.to_dict(key),
             "trial": evidence(surfaces),
             "notes": list(found.notes),
+        }
+    )
+
+
+def merging_on(found: PlateOrders, surfaces: Surfaces, product: Product, study: Study) -> Merging | None:
+    """Where close lines merge on the first plate to order, at its roll and speed; None where gaps were not measured.
+
+    Parameters
+    ----------
+    found : PlateOrders
+    surfaces : Surfaces
+    product : Product
+    study : Study
+    """
+    from pwindow.window.merging import merging
+
+    if not found.orders or "gap_closure" not in surfaces.by_name or surfaces.counts_only:
+        return None
+    order = found.orders[0]
+    window = order.as_plate(found.making).window(surfaces, product, study)
+    return merging(window, order.plate, order.speed, order.roll.cell_volume)
+
+
+def what_plates_do(
+    effects: PlateEffects, gaps: GapReference | None, merged: Merging | None, units: Units
+) -> dict:
+    """What plates do to lines and to gaps, and where close lines merge, with sentences.
+
+    Parameters
+    ----------
+    effects : PlateEffects
+    gaps : GapReference or None
+    merged : Merging or None
+    units : Units
+        Of the sentences.
+    """
+    from pwindow.outputs import plain
+
+    return plain(
+        {
+            "lines": {
+                "place": effects.place(units),
+                "effects": effects.to_frame().to_dict("records"),
+                "sentences": [one.sentence for one in effects.effects],
+                "notes": list(effects.notes),
+            },
+            "gaps": None
+            if gaps is None
+            else {
+                "chosen": gaps.chosen,
+                "sentence": gaps.words,
+                "candidates": gaps.to_frame().to_dict("records"),
+            },
+            "merging": None
+            if merged is None
+            else {
+                "curves": merged.curves.to_dict("records"),
+                "plate_gaps": merged.plate_gaps.to_dict("records"),
+                "sentences": list(merged.sentences(units)),
+            },
         }
     )
 
@@ -145,8 +216,17 @@ def _text(answer: Mapping, units: Units) -> str:
         if len(making)
         else "no plate was measured: lines and gaps are taken to be as wide on the plate as in the artwork, give or take what is stated",
         _least_certain(answer["least_certain"], units),
+        _sentences(
+            f"lines {answer['lines']['place']}", answer["lines"]["sentences"] + answer["lines"]["notes"]
+        ),
+        _sentences("gaps", [answer["gaps"]["sentence"]]) if answer["gaps"] else "",
+        _sentences("close lines", answer["merging"]["sentences"]) if answer["merging"] else "",
     ]
     return "\n\n".join(part for part in parts if part)
+
+
+def _sentences(head: str, sentences: Sequence[str]) -> str:
+    return "\n  ".join([f"{head}:", *sentences]) if sentences else ""
 
 
 def _pressure(row: Mapping) -> float:

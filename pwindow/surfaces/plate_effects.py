@@ -11,6 +11,7 @@ import pandas as pd
 from pwindow.overview import Overview, Viewed
 from pwindow.surfaces.model.responses import RESPONSE_KINDS
 from pwindow.surfaces.surfaces import Surfaces, setups_frame
+from pwindow.trials.directions import angles
 from pwindow.wording import METRIC, Units, counted, signed
 
 LEVEL = 0.95
@@ -18,7 +19,7 @@ _LINES = ("line_width", "line_height")
 _DIRECTIONS = {"0": "along the web", "90": "across the web"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PlateEffect:
     """Something that a plate does, with its interval.
 
@@ -33,6 +34,8 @@ class PlateEffect:
         ``line_width`` or ``line_height``.
     ratio, low, high : float
         Printed over plate width for line gain, else the response over that of what it is compared with; 95 % interval.
+    width : float
+        Plate width at which it is told, µm; NaN where the surfaces know none.
     direction : str
         Of the lines, deg.
     """
@@ -44,6 +47,7 @@ class PlateEffect:
     ratio: float
     low: float
     high: float
+    width: float
     direction: str = "0"
 
     @property
@@ -74,15 +78,13 @@ def _along(direction: str) -> str:
     return f"lines {_DIRECTIONS.get(direction, f'at {direction} deg')}"
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, kw_only=True)
 class PlateEffects(Viewed):
     """What the plates of a trial do to lines, in the middle of what was tried.
 
     Attributes
     ----------
     effects : tuple of PlateEffect
-    width : float
-        Plate width at which it is told, µm; NaN where the surfaces know none.
     speed : float, m/min
     cell_volume : float, cm³/m²
     pressure : float
@@ -92,7 +94,6 @@ class PlateEffects(Viewed):
     """
 
     effects: tuple[PlateEffect, ...]
-    width: float
     speed: float
     cell_volume: float
     pressure: float
@@ -112,11 +113,15 @@ class PlateEffects(Viewed):
         units : Units
             To write it in.
         """
-        width = "" if np.isnan(self.width) else f", {units.length.words(self.width)} on the plate"
-        return f"at {units.speed.words(self.speed)}, {units.volume.words(self.cell_volume)}, {units.pressure.words(self.pressure)}{width}"
+        at = (
+            units.speed.words(self.speed),
+            units.volume.words(self.cell_volume),
+            units.pressure.words(self.pressure),
+        )
+        return f"at {', '.join(at)}"
 
     def to_frame(self) -> pd.DataFrame:
-        """One row per effect: ``of``, ``plate``, ``beside``, ``direction_deg``, ``response``, ``ratio``, ``low``, ``high``."""
+        """One row per effect: ``of``, ``plate``, ``beside``, ``direction_deg``, ``plate_width_um``, ``response``, ``ratio``, ``low``, ``high``."""
         return pd.DataFrame(
             [
                 {
@@ -124,6 +129,7 @@ class PlateEffects(Viewed):
                     "plate": one.plate,
                     "beside": one.beside,
                     "direction_deg": float(one.direction),
+                    "plate_width_um": one.width,
                     "response": one.response,
                     "ratio": one.ratio,
                     "low": one.low,
@@ -152,7 +158,8 @@ def plate_effects(surfaces: Surfaces) -> PlateEffects:
     shared = bool(known) and len(known) == len(ranges) and low <= high
     width = float(np.sqrt(low * high)) if shared else np.nan
     found = [effect for name in _LINES for effect in _of_response(surfaces, name, middle, width)]
-    return PlateEffects(tuple(found), width, **middle, notes=tuple(_untold(surfaces, shared=shared)))
+    notes = tuple(_untold(surfaces, shared=shared))
+    return PlateEffects(effects=tuple(found), **middle, notes=notes)
 
 
 def _middle(surfaces: Surfaces, name: str) -> float:
@@ -182,38 +189,62 @@ def _of_response(
     plates = surfaces.region.plates
     knows_width = ("plate_width",) in surfaces.by_name[name].design.terms
 
-    def setups(plate: str, direction: str) -> pd.DataFrame:
-        own = surfaces.region.covariates[plate].get("plate_width", (np.nan, np.nan))
-        at = width if knows_width else float(np.mean(own))
+    def setups(plate: str, direction: str, at: float) -> pd.DataFrame:
         return setups_frame([{**middle, "plate": plate, "plate_width": at, "direction": float(direction)}])
 
     for plate in plates:
-        directions = sorted(surfaces.region.directions[plate], key=float) or ["0"]
-        first = setups(plate, directions[0])
-        at = float(first["plate_width"].iloc[0])
+        own = surfaces.region.covariates[plate].get("plate_width", (np.nan, np.nan))
+        at = width if knows_width and np.isfinite(width) else float(np.sqrt(own[0] * own[1]))
+        first, *others = sorted(surfaces.region.directions[plate], key=float) or ["0"]
         if name == "line_width" and np.isfinite(at):
-            gain = surfaces.predict(name, first, LEVEL).iloc[0] / at
-            yield PlateEffect(
-                "line gain", plate, "", name, gain["mean"], gain["mean_ci_low"], gain["mean_ci_high"]
-            )
-        for other in directions[1:]:
-            yield _beside(surfaces, name, setups(plate, other), first, "direction", directions[0], other)
+            yield _gain(surfaces, setups(plate, first, at), plate)
+        for other in others:
+            there = _tried_width(surfaces, plate, other)
+            ends = setups(plate, other, there), setups(plate, first, there)
+            yield _beside(surfaces, name, *ends, of="direction", beside=first)
     if knows_width and np.isfinite(width):
         for plate in plates[1:]:
-            yield _beside(
-                surfaces, name, setups(plate, "0"), setups(plates[0], "0"), "process", plates[0], "0"
-            )
+            ends = setups(plate, "0", width), setups(plates[0], "0", width)
+            yield _beside(surfaces, name, *ends, of="process", beside=plates[0])
+
+
+def _tried_width(surfaces: Surfaces, plate: str, direction: str) -> float:
+    """The middle of the plate widths at which a direction was tried on a process, µm; NaN where they are not known."""
+    trial = surfaces.trial
+    cells = trial.cells[trial.cells["print"].map(trial.prints["plate"].fillna("")).eq(plate)]
+    cells = cells[cells["direction"].notna() & cells["plate_width"].notna()]
+    own = cells.loc[angles(cells["direction"]) == direction, "plate_width"].astype(float)
+    return float(np.exp(np.log(own).mean())) if len(own) else np.nan
+
+
+def _gain(surfaces: Surfaces, setups: pd.DataFrame, plate: str) -> PlateEffect:
+    at = float(setups["plate_width"].iloc[0])
+    gain = surfaces.predict("line_width", setups, LEVEL).iloc[0] / at
+    return PlateEffect(
+        of="line gain",
+        plate=plate,
+        beside="",
+        response="line_width",
+        ratio=float(gain["mean"]),
+        low=float(gain["mean_ci_low"]),
+        high=float(gain["mean_ci_high"]),
+        width=at,
+    )
 
 
 def _beside(
-    surfaces: Surfaces,
-    name: str,
-    setups: pd.DataFrame,
-    others: pd.DataFrame,
-    of: str,
-    beside: str,
-    direction: str,
+    surfaces: Surfaces, name: str, setups: pd.DataFrame, others: pd.DataFrame, *, of: str, beside: str
 ) -> PlateEffect:
     ratio = np.exp(surfaces.joint.difference(name, setups, others, LEVEL).iloc[0])
-    plate = str(setups["plate"].iloc[0])
-    return PlateEffect(of, plate, beside, name, ratio["mean"], ratio["low"], ratio["high"], direction)
+    at = setups.iloc[0]
+    return PlateEffect(
+        of=of,
+        plate=str(at["plate"]),
+        beside=beside,
+        response=name,
+        ratio=float(ratio["mean"]),
+        low=float(ratio["low"]),
+        high=float(ratio["high"]),
+        width=float(at["plate_width"]),
+        direction=f"{at['direction']:.0f}",
+    )

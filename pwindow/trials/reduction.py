@@ -108,7 +108,7 @@ def _per_section(features: pd.DataFrame, logs: pd.DataFrame) -> pd.Series:
 def _gaps(features: pd.DataFrame) -> pd.DataFrame:
     seen = features["gap"].notna() | (features["gaps_inspected"] > 0) | (features["gaps_bridged"] > 0)
     names = ["gap", "gap_length", "gaps_inspected", "gaps_bridged", "u_gap", *RAGGEDNESS]
-    table = features.loc[seen, [*GAP_KEYS, *names]]
+    table = features.loc[seen, [*GAP_KEYS, *names]].assign(lip_width=_lip_widths(features)[seen])
     bridged = table["gaps_bridged"].fillna(0.0)
     unmeasured = (table["gaps_inspected"].fillna(0.0) - bridged - table["gap"].notna()).clip(lower=0.0)
     value, error = table["plate_gap"] - table["gap"], table["u_gap"] ** 2
@@ -126,6 +126,12 @@ def _gaps(features: pd.DataFrame) -> pd.DataFrame:
         correlation=("gap_correlation", "mean"),
     )
     return cells.reset_index().pipe(_squared).assign(quantity="gap_closure")
+
+
+def _lip_widths(features: pd.DataFrame) -> pd.Series:
+    """Lip-to-lip widths of gaps; of one without lips on a print that has others with lips, its width at the surface."""
+    with_lips = features["lip_width"].notna().groupby(features["print"]).transform("any")
+    return features["lip_width"].fillna(features["plate_gap"].where(with_lips))
 
 
 def _corners(features: pd.DataFrame, corner: str) -> pd.DataFrame:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import KW_ONLY, dataclass, replace
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
@@ -175,7 +175,8 @@ class MeasuredTrial(Trial):
     files: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     file_units: Units | None = None
-    plates: PlateRecord = field(default=NO_PLATES, kw_only=True)
+    _: KW_ONLY
+    plates: PlateRecord = NO_PLATES
 
     @property
     def units(self) -> Units:  # type: ignore[override]  # metric where no file says otherwise

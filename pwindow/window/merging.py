@@ -146,9 +146,9 @@ def merging(
     tried = _tried(window, plate)
     at = np.array(trial.pressures if pressures is None else sorted(pressures), float)
     plate_gaps = np.linspace(*tried, _PLATE_GAPS) if tried[1] > tried[0] else np.array(tried[:1])
-    setups = window.setups(
-        plate, speed, cell_volume, np.repeat(at, len(plate_gaps))
-    ).assign(plate_gap=np.tile(plate_gaps, len(at)))  # fmt: skip
+    setups = window.setups(plate, speed, cell_volume, np.repeat(at, len(plate_gaps)))
+    own = np.tile(plate_gaps, len(at))
+    setups = setups.assign(plate_gap=own, lip_width=own)  # between lines there is no lip
     inside = window.in_trial_region(setups)
     found = np.full((len(setups), min(_DRAWS, _drawn(window))), np.nan)
     if inside.any():

@@ -22,7 +22,7 @@ from scipy.optimize import brentq
 from scipy.sparse.csgraph import connected_components
 from scipy.stats import t as student
 
-from pwindow.surfaces.model.terms import angles
+from pwindow.trials.directions import angles
 from pwindow.trials.trial import Trial
 from pwindow.wording import amount, counted, listed
 

@@ -299,7 +299,7 @@ def _closure(trial: Trial) -> ResponseData | None:
         return None
     variance, df = _pooled_variance(cells)
     told = (*_of_measuring(RESPONSE_KINDS["gap_closure"], cells, variance), *_of_raggedness(cells, variance))
-    cells, lips = _with_lips(cells.rename(columns={"mean": "value", "count": "measured"}))
+    cells = cells.rename(columns={"mean": "value", "count": "measured"})
     cells = cells[[*GAP_KEYS, "value", "measured", "bridged", "unmeasured"]].assign(
         measured_mean=cells["value"], count=cells[["measured", "bridged", "unmeasured"]].sum(axis=1)
     )
@@ -308,7 +308,7 @@ def _closure(trial: Trial) -> ResponseData | None:
     notes = [f"{gaps} as closed by at least the plate gap"] if bridged else []
     if not cells["measured"].any():
         notes.append(COUNTS_ONLY)
-    notes += [*lips, *told]
+    notes += [*_without_lips(cells), *told]
     return ResponseData(
         kind=RESPONSE_KINDS["gap_closure"],
         cells=_with_setups(trial, cells),
@@ -318,15 +318,15 @@ def _closure(trial: Trial) -> ResponseData | None:
     )
 
 
-def _with_lips(cells: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Cells of gaps where those without lips have the width at the plate's surface as lip-to-lip width."""
-    bare = cells["lip_width"].isna()
-    if bare.all() or not bare.any():
-        return cells, []
-    gaps = cells.loc[bare, "plate_gap"].nunique()
+def _without_lips(cells: pd.DataFrame) -> list[str]:
+    """That gaps without lips count with their width at the surface, where others have lips."""
+    if not (cells["lip_width"] > cells["plate_gap"]).any():
+        return []
+    gaps = cells.loc[cells["lip_width"] == cells["plate_gap"], "plate_gap"].nunique()
+    if not gaps:
+        return []
     what = counted(gaps, "plate gap has", "plate gaps have")
-    note = f"{what} no lip-to-lip width: it is taken as the width at the surface of the plate"
-    return cells.assign(lip_width=cells["lip_width"].fillna(cells["plate_gap"])), [note]
+    return [f"{what} no lip-to-lip width: it is taken as the width at the surface of the plate"]
 
 
 def complete(data: ResponseData, design: Design) -> ResponseData:

@@ -55,6 +55,8 @@ class PlateOrder:
         What the fastest speed that reaches the level would be if everything were known, with 90 % probability, m/min;
         NaN where it is not reached within what was tried.
     in_trial_region : bool
+    beyond : float or None
+        As of `NewPlate`.
     """
 
     plate: str
@@ -72,6 +74,17 @@ class PlateOrder:
     interval: ConformanceInterval
     speeds_between: tuple[float, float]
     in_trial_region: bool
+    beyond: float | None = None
+
+    def as_plate(self, making: PlateMaking) -> NewPlate:
+        """The plate that is ordered.
+
+        Parameters
+        ----------
+        making : PlateMaking
+            What it was found with.
+        """
+        return NewPlate(making.of(self.plate), self.plate_width, self.plate_gap, self.beyond)
 
     def to_dict(self, pressure_key: str) -> dict:
         """As plain values, sizes in µm and speeds in m/min.
@@ -313,6 +326,7 @@ def _order(
         interval=conformance_interval(window, setup),
         speeds_between=_speeds_between(window, process, roll, row.pressure),
         in_trial_region=bool(window.in_trial_region(setup)[0]),
+        beyond=plate.beyond,
     )
 
 

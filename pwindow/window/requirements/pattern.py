@@ -10,9 +10,9 @@ import pandas as pd
 
 from pwindow.errors import WindowProblem
 from pwindow.product import Product
-from pwindow.surfaces.model.terms import angles
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.trials.columns import COLUMNS
+from pwindow.trials.directions import angles
 from pwindow.wording import listed
 
 _SLACK = 0.02
