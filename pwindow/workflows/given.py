@@ -18,7 +18,7 @@ from pwindow.trials import Trial
 from pwindow.trials.archive import USED, Archive, Standing
 from pwindow.workflows.evidence import ARCHIVED, Evidence, NothingToJudge, first_window
 from pwindow.workflows.gathered import gathered
-from pwindow.workflows.orderable import why_no_plate
+from pwindow.workflows.orderable import leaves_plate_open
 
 _TEMPORARY = "trials.db"
 
@@ -220,7 +220,7 @@ def _check_judged(evidence: Evidence) -> None:
     try:
         first_window(evidence)
     except NothingToJudge:
-        if all(why_no_plate(evidence, product) for product in evidence.products.values()):
+        if not any(leaves_plate_open(evidence, product) for product in evidence.products.values()):
             raise
 
 

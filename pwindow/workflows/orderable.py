@@ -11,6 +11,20 @@ from pwindow.window.orders.new_plate import NewPlate
 from pwindow.workflows.evidence import Evidence, NothingToJudge
 
 
+def leaves_plate_open(evidence: Evidence, product: Product) -> bool:
+    """Whether a plate is still to be ordered for a product: it names no process that the trial lacks, and one can be judged.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        With a trial.
+    product : Product
+    """
+    named = product.pattern.plate
+    known = evidence.surfaces is not None and named in (None, *evidence.surfaces.region.plates)
+    return known and not why_no_plate(evidence, product)
+
+
 def why_no_plate(evidence: Evidence, product: Product) -> str:
     """Why no plate can be judged for a product, whose own plate is left open; "" where one can.
 

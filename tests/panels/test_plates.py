@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import io
+import queue
 import re
 from base64 import b64decode
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 
 import pandas as pd
 import pytest
@@ -16,10 +17,12 @@ from pwindow.panels.plates import model
 from pwindow.panels.plates import page as plates_page
 from pwindow.panels.plates.model import Answer, Wanted, find, known
 from pwindow.panels.plates.page import PlatesPage, plates
+from pwindow.panels.shared import work
 from pwindow.panels.shared.session import Session
 from pwindow.plates import plate_making
 from pwindow.shipped import demo
 from pwindow.study import Study
+from pwindow.surfaces.plate_effects import plate_effects
 from pwindow.window.orders import PlateOrders
 from pwindow.workflows.evidence import Evidence
 from pwindow.workflows.given import given_evidence
@@ -44,15 +47,16 @@ def page(evidence, answer):
 
 
 @pytest.fixture
-def quick(monkeypatch, plates_trial):
+def quick(monkeypatch, plates_trial, plates_surfaces):
     """What finding gives meanwhile: one order at a speed that follows the assurance level."""
 
     def found(wanted):
         speed = 100.0 * (1.0 - wanted.asked.assurance.level)
         maps = (made_map("laser-imaged"),)
         orders = PlateOrders((made_order("laser-imaged", 37.1, 53.0, speed),), maps, making, None, ())
-        return Answer(making=making, found=orders)
+        return Answer(making=making, effects=effects, found=orders)
 
+    effects = plate_effects(plates_surfaces)
     making = plate_making(plates_trial.plates, Study())
     monkeypatch.setattr(plates_page, "find", found)
     monkeypatch.setattr(plates_page, "known", lambda _wanted: None)
@@ -163,28 +167,27 @@ def test_an_answer_to_an_earlier_question_is_passed_over(page, quick, answer):
 
 
 def test_a_question_asked_while_there_is_work_is_answered_after_it(evidence, quick, monkeypatch):
-    waiting = []
-
-    class Loop:
-        def call_soon_threadsafe(self, act, *given, context=None):
-            waiting.append((act, given))
-
-    page = PlatesPage(evidence)
-    monkeypatch.setattr("pwindow.panels.shared.work.page_loop", Loop)
-    started = []
-    monkeypatch.setattr(
-        "pwindow.panels.shared.work.threading.Thread",
-        lambda target, args, daemon: type(
-            "Now", (), {"start": lambda self: started.append(ThreadPoolExecutor(1).submit(target, *args))}
-        )(),
-    )
+    page, loop = PlatesPage(evidence), Loop()
+    monkeypatch.setattr(work, "page_loop", lambda: loop)
     page.level.value = 0.8
     page.level.value = 0.6
-    assert "pw-old" in page.order._dom_classes and len(started) == 1
-    while started and (started.pop().result(timeout=60), waiting):
-        for act, given in [waiting.pop(0) for _ in range(len(waiting))]:
-            act(*given)
+    assert "pw-old" in page.order._dom_classes
+    loop.run_until(lambda: not page.work.busy)
     assert "40 m/min" in plain(page.order.value) and "pw-old" not in page.order._dom_classes
+
+
+class Loop:
+    """An event loop that runs when it is told to."""
+
+    def __init__(self):
+        self._asked = queue.Queue()
+
+    def call_soon_threadsafe(self, act, *given, context=None):
+        self._asked.put(partial(act, *given))
+
+    def run_until(self, done):
+        while not done():
+            self._asked.get(timeout=60)()
 
 
 def test_where_finding_fails_no_result_of_another_question_is_left(page, monkeypatch):

@@ -45,13 +45,20 @@ def test_a_server_starts_on_a_product_whose_plate_is_open(fitted):
     check_given(PLATES, [pw.demo("sensor.toml")], None)
 
 
-def test_a_server_does_not_start_on_a_product_that_no_plate_can_be_judged_for(fitted, tmp_path):
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("[pattern]", '[pattern]\nplate = "engraved"'),
+        ("[requirements.line_width]", "[requirements.open_area]"),
+    ],
+)
+def test_a_server_does_not_start_on_a_product_that_no_plate_can_be_judged_for(
+    fitted, tmp_path, before, after
+):
     odd = tmp_path / "odd.toml"
+    text = pw.demo("sensor.toml").read_text(encoding="utf-8").replace(before, after)
     odd.write_text(
-        pw.demo("sensor.toml")
-        .read_text(encoding="utf-8")
-        .replace('direction = "0 deg"', 'direction = "45 deg"'),
-        encoding="utf-8",
+        text.replace('most = "90 µm"', 'least = "40 %"') if "open_area" in after else text, encoding="utf-8"
     )
     with pytest.raises(UnusableInput):
         check_given(PLATES, [odd], None)

@@ -20,9 +20,9 @@ from pwindow.shipped import demo
 from pwindow.study import Study
 from pwindow.surfaces import Surfaces
 from pwindow.surfaces.checks.gap_reference import GapReference, gap_reference
+from pwindow.surfaces.plate_effects import PlateEffects, plate_effects
 from pwindow.window.merging import Merging, merging
-from pwindow.window.orders import PlateOrder, PlateOrders, plate_orders
-from pwindow.window.orders.new_plate import NewPlate
+from pwindow.window.orders import PlateOrders, plate_orders
 from pwindow.wording import METRIC, Units, chosen_units, listed
 from pwindow.workflows.evidence import Evidence, NothingToJudge, replaced_product
 from pwindow.workflows.given import given_evidence
@@ -205,6 +205,8 @@ class Answer:
     found : PlateOrders or None
         None where no plate can be judged.
     why : str
+    effects : PlateEffects
+        What plates do to lines.
     reference : GapReference or None
         Which dimension of a plate gap predicts the printed one; None where no lip-to-lip widths were measured.
     merging : Merging or None
@@ -212,6 +214,7 @@ class Answer:
     """
 
     making: PlateMaking
+    effects: PlateEffects
     found: PlateOrders | None = None
     why: str = ""
     reference: GapReference | None = None
@@ -242,26 +245,21 @@ def find(wanted: Wanted) -> Answer:
 
 def _found(surfaces: Surfaces, product: Product, study: Study) -> Answer:
     making = plate_making(surfaces.trial.plates, study)
-    reference = gap_reference(surfaces.trial)
+    told = Answer(making=making, effects=plate_effects(surfaces), reference=gap_reference(surfaces.trial))
     try:
         found = plate_orders(surfaces, product, study, making)
     except WindowProblem as problem:
-        return Answer(making=making, reference=reference, why=str(problem))
-    first = found.orders[0] if found.orders else None
-    merged = None if first is None else _merging(first, surfaces, product, study, making)
-    return Answer(making=making, found=found, reference=reference, merging=merged)
+        return replace(told, why=str(problem))
+    return replace(told, found=found, merging=_merging(found, surfaces, product, study))
 
 
-def _merging(
-    order: PlateOrder, surfaces: Surfaces, product: Product, study: Study, making: PlateMaking
-) -> Merging | None:
-    """How probably gaps bridge at the roll and speed of an order; None where the trial measured no gaps on its process."""
-    plate = NewPlate(making.of(order.plate), order.plate_width, order.plate_gap)
-    window = plate.window(surfaces, product, study)
-    try:
-        return merging(window, order.plate, order.speed, order.roll.cell_volume)
-    except WindowProblem:  # not what the page is opened for: it then says nothing of it
+def _merging(found: PlateOrders, surfaces: Surfaces, product: Product, study: Study) -> Merging | None:
+    """How probably gaps bridge with the process, roll and speed of the first order; None where gaps were not measured."""
+    if not found.orders or "gap_closure" not in surfaces.by_name or surfaces.counts_only:
         return None
+    order = found.orders[0]
+    window = order.as_plate(found.making).window(surfaces, product, study)
+    return merging(window, order.plate, order.speed, order.roll.cell_volume)
 
 
 def get_ready() -> None:

@@ -114,6 +114,7 @@ class PlatesPage:
             self.frame.units = None
             self._start(wanted)
         left_out = (*left_out, *self._take_units(address.units))
+        self._tell_address()
         self.frame.open_at(address, left_out)
 
     # what is chosen --------------------------------------------------------------------------------
@@ -258,7 +259,12 @@ class PlatesPage:
         if answer is None or self._answered is not wanted:
             return
         self.order.value = view.answer_card(wanted, answer, units)
-        self.details.value = view.details(answer, units) + view.reference(answer.reference, units)
+        parts = [
+            view.details(answer, units),
+            view.effects(answer.effects, units),
+            view.reference(answer.reference, units),
+        ]
+        self.details.value = "".join(parts)
         self._draw(answer, units)
         self._draw_merging(answer, units)
 

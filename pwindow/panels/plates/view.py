@@ -17,6 +17,8 @@ from pwindow.panels.plates.model import DEMO, Answer, Wanted
 from pwindow.panels.shared.words import link, table
 from pwindow.plates import PlateMaking
 from pwindow.surfaces.checks.gap_reference import Candidate, GapReference
+from pwindow.surfaces.plate_effects import PlateEffects
+from pwindow.window.merging import Merging
 from pwindow.window.orders import PlateOrder, PlateOrders, Telling
 from pwindow.wording import Units, at_least, mounting_words, percent, with_interval
 
@@ -212,6 +214,18 @@ def _added(row: dict, units: Units) -> str:
 def _new(row: dict, units: Units) -> str:
     value, low, high = with_interval(*(units.length.of(row[name]) for name in ("new", "new_low", "new_high")))
     return f"{value} ({low}\u00a0to\u00a0{high})"
+
+
+def effects(found: PlateEffects, units: Units) -> Markup | str:
+    """What plates do to lines; "" where nothing is known of it.
+
+    Parameters
+    ----------
+    found : PlateEffects
+    units : Units
+    """
+    sentences = [*(one.sentence for one in found.effects), *found.notes]
+    return _part("effects", place=found.place(units), sentences=sentences) if sentences else ""
 
 
 def reference(found: GapReference | None, units: Units) -> Markup | str:
