@@ -114,7 +114,15 @@ def orders_trace(content: OrderContent, process: str, across: str, up: str, pale
 
 
 def place_of(content: OrderContent, order: PlateOrder, along: str) -> float:
-    """Where an order lies on an axis."""
+    """Where an order lies on an axis.
+
+    Parameters
+    ----------
+    content : OrderContent
+    order : PlateOrder
+    along : str
+        What runs along the axis, as of `orders_trace`.
+    """
     if along == "conformance":
         return order.conformance
     unit = content.units.speed if along == "speed" else content.units.length

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import plotly.graph_objects as go
-from scipy.interpolate import RegularGridInterpolator
-from scipy.ndimage import distance_transform_edt
 
 from pwindow.charts.isolines import lines_at
 from pwindow.charts.labels import as_text
@@ -34,7 +32,7 @@ GROUND, MAP, LINES, ASSURED = "ground", "map", "lines", "assured"
 HEIGHT = 470
 """Of the figure, px, where its place does not give it one."""
 _COLUMNS = 3
-_BETWEEN = 0.05  # of the width, between two maps
+_ROOM = 0.05  # of the width, between two maps
 _FINE = 120  # cells along an axis, so that the ends of the colours are hidden under the outline
 _THIN = (0.25, 0.5, 0.75)
 _ROOM_RIGHT = 84  # px
@@ -148,10 +146,10 @@ def _domains(count: int, at: int) -> tuple[list[float], list[float]]:
     columns = min(count, _COLUMNS)
     rows = -(-count // columns)
     row, column = divmod(at, columns)
-    wide, high = (1.0 + _BETWEEN) / columns, (1.0 + 3 * _BETWEEN) / rows
+    wide, high = (1.0 + _ROOM) / columns, (1.0 + 3 * _ROOM) / rows
     top = 1.0 - row * high
-    bottom = max(top - high + 3 * _BETWEEN, 0.0)
-    return [column * wide, min(column * wide + wide - _BETWEEN, 1.0)], [bottom, top]
+    bottom = max(top - high + 3 * _ROOM, 0.0)
+    return [column * wide, min(column * wide + wide - _ROOM, 1.0)], [bottom, top]
 
 
 def _add_axes(
@@ -231,13 +229,12 @@ def _artwork(content: OrderContent, shown: OrderMap) -> np.ndarray:
 
 def _colours(content: OrderContent, shown: OrderMap, scale: _Scale) -> go.Heatmap:
     """Colours up to the outline: cells are finer than those that were worked out."""
-    width, gap = (_finer(axis) for axis in (shown.widths, shown.gaps))
-    gaps, widths = np.meshgrid(gap, width, indexing="ij")
+    gap, width = (_finer(axis) for axis in (shown.gaps, shown.widths))
 
     def at(values: np.ndarray) -> np.ndarray:
-        return RegularGridInterpolator((shown.gaps, shown.widths), values)((gaps, widths))
+        return _between((shown.gaps, shown.widths), values, (gap, width))
 
-    tried = _nearest(shown, gaps, widths)
+    tried = shown.tried[np.ix_(_nearest(shown.gaps, gap), _nearest(shown.widths, width))]
     if scale.of_speed:
         reached = at(shown.best) >= content.product.assurance.level
         shown_values = content.units.speed.of(at(_continued(shown.fastest)))
@@ -260,22 +257,32 @@ def _finer(axis: np.ndarray) -> np.ndarray:
     return np.linspace(axis[0], axis[-1], _FINE)
 
 
-def _nearest(shown: OrderMap, gaps: np.ndarray, widths: np.ndarray) -> np.ndarray:
-    """Whether the plate of the map that is nearest to each was tried."""
-    row, column = (
-        np.abs(axis[:, None] - places.ravel()).argmin(axis=0).reshape(places.shape)
-        for axis, places in ((shown.gaps, gaps), (shown.widths, widths))
-    )
-    return shown.tried[row, column]
+def _nearest(axis: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """Positions on an axis next to places."""
+    return np.abs(np.subtract.outer(places, axis)).argmin(axis=1)
 
 
 def _continued(values: np.ndarray) -> np.ndarray:
-    """Values with what is missing taken from the nearest that is there."""
-    missing = ~np.isfinite(values)
-    if missing.all():
-        return np.zeros_like(values)
-    nearest = distance_transform_edt(missing, return_distances=False, return_indices=True)
-    return values[tuple(nearest)]
+    """Values with what is missing taken from those beside it, along plate widths first."""
+    return _filled(_filled(values).T).T
+
+
+def _filled(values: np.ndarray) -> np.ndarray:
+    """Rows with what is missing taken from the values beside it; rows without any value stay as they are."""
+    places, filled = np.arange(values.shape[1]), values.copy()
+    for row in filled:
+        there = np.isfinite(row)
+        if there.any():
+            row[:] = np.interp(places, places[there], row[there])
+    return filled
+
+
+def _between(
+    axes: tuple[np.ndarray, np.ndarray], values: np.ndarray, places: tuple[np.ndarray, np.ndarray]
+) -> np.ndarray:
+    """Values over gaps and widths at finer ones, linear along both."""
+    along = np.array([np.interp(places[1], axes[1], row) for row in values])
+    return np.array([np.interp(places[0], axes[0], column) for column in along.T]).T
 
 
 def _notes(

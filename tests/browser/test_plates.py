@@ -7,6 +7,8 @@ import re
 
 import pytest
 
+from tests.helpers.words import plain
+
 PAGE = "/voila/render/plates.ipynb"
 PATIENCE = 150_000  # ms
 
@@ -15,6 +17,7 @@ def open_demo(page, address):
     page.goto(address + PAGE)
     page.get_by_role("button", name="Open the demo trial of plates").click(timeout=PATIENCE)
     page.get_by_role("heading", name="Order", exact=True).wait_for(timeout=PATIENCE)
+    page.locator(".pw-orders .gtitle", has_text="Leaf wetness sensor").wait_for(timeout=PATIENCE)
 
 
 def test_the_demo_trial_of_plates_gives_a_plate_to_order(page, served):
@@ -22,8 +25,8 @@ def test_the_demo_trial_of_plates_gives_a_plate_to_order(page, served):
     page.get_by_text("laser-imaged 30 µm").wait_for(timeout=PATIENCE)
     open_demo(page, served)
     card = page.locator(".pw-order")
-    assert re.search(r"[\d.]+ × [\d.]+ µm", card.locator(".pw-big").inner_text())
-    assert "with 95 % confidence at least" in card.inner_text()
+    assert re.search(r"[\d.]+ × [\d.]+ µm", plain(card.locator(".pw-big").inner_text()))
+    assert "with 95 % confidence at least" in plain(card.inner_text())
     page.locator(".pw-orders .heatmaplayer image").nth(3).wait_for(state="attached", timeout=PATIENCE)
     assert "data=" in page.url, "other pages show the same trial"
 

@@ -35,7 +35,7 @@ _KNOWN: WeakKeyDictionary[Evidence, dict[str, Answer]] = WeakKeyDictionary()
 """Answers about products as they were declared."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Wanted:
     """What a visitor loaded, the evidence with it, and the product that a plate is to be ordered for.
 
@@ -82,7 +82,7 @@ class Wanted:
             Name of a product.
         """
         known = evidence.products if declared is None else declared
-        base = cls(session, evidence, known, address or Address())
+        base = cls(session=session, evidence=evidence, declared=known, address=address or Address())
         if evidence.surfaces is None:
             return base
         first = [wanted] if wanted is not None and wanted in evidence.products else []
