@@ -55,8 +55,10 @@ class OrderContent:
     @property
     def marks(self) -> tuple[str, ...]:
         """What the marks of the orders stand for, each beside a sign like it."""
-        count = len(self.found.orders)
-        return ("◇ order",)[:count] + ("○ runner-up",)[: count - 1]
+        if self.first is None:
+            return ()
+        first = "◇ order" if self.first.band else "◇ closest"
+        return (first, "○ runner-up") if len(self.found.orders) > 1 else (first,)
 
     def orders_of(self, process: str) -> list[PlateOrder]:
         return [one for one in self.found.orders if one.plate == process]

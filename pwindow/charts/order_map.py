@@ -124,7 +124,7 @@ def _scale(content: OrderContent, maps: Sequence[OrderMap]) -> _Scale:
         of_speed=False,
         low=0.0,
         high=max(top, 1e-3),
-        title="probability that all requirements are met,<br>at the best set-up",
+        title="highest probability",
     )
 
 

@@ -100,6 +100,7 @@ def test_where_nothing_is_assured_colours_are_probabilities(content):
     assert np.nanmax(traces(figure, MAP)[0].z) == pytest.approx(0.5)
     assert all(not len(outline.x) for outline in traces(figure, ASSURED))
     assert "no plate reaches 90 %" in figure.layout.title.text
+    assert "◇ closest" in figure.layout.annotations[-1].text
 
 
 def test_the_title_names_product_and_fit_and_each_map_its_process(content):

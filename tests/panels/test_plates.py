@@ -6,7 +6,6 @@ import io
 import queue
 import re
 from base64 import b64decode
-from dataclasses import replace
 from functools import partial
 
 import pandas as pd
@@ -26,6 +25,7 @@ from pwindow.surfaces.plate_effects import plate_effects
 from pwindow.window.orders import PlateOrders
 from pwindow.workflows.evidence import Evidence
 from pwindow.workflows.given import given_evidence
+from pwindow.workflows.loaded import loaded_evidence
 from tests.helpers.orders import made_map, made_order
 from tests.helpers.words import plain
 
@@ -205,11 +205,22 @@ def test_colours_are_taken_by_the_picture(page):
     assert page.place.figure.layout.paper_bgcolor == "#14181d"
 
 
-def test_a_product_that_no_plate_can_be_judged_for_is_refused(page, sensor, tag, evidence):
-    odd = replace(tag, pattern=replace(tag.pattern, plate="engraved"), name="Odd")
-    both = replace(evidence, products={sensor.name: sensor, "Odd": odd})
-    page = PlatesPage(both)
-    assert page.product.options == ((sensor.name, sensor.name), ("Odd", "Odd"))
+def test_a_product_that_no_plate_can_be_judged_for_is_refused(sensor):
+    page = PlatesPage(loaded_evidence([InputFile.of(demo("sensor.toml"))], given_evidence())[0])
+    page.product.value = "De-fogging heater mesh"
+    assert page.frame.problem.value == "" and page.wanted.asked.name == "De-fogging heater mesh"
+    shown = page.order.value
+    page.product.value = sensor.name
+    assert f"no plate can be judged for {sensor.name}" in plain(page.frame.problem.value)
+    assert page.product.value == "De-fogging heater mesh" and page.order.value == shown
+
+
+def test_a_loaded_product_that_no_plate_can_be_judged_for_is_passed_over_with_its_reason(sensor, quick):
+    page = PlatesPage(given_evidence())
+    page.loading.load([InputFile.of(demo("sensor.toml"))])
+    told = re.sub("<[^>]*>", "", plain(page.frame._notices.value))
+    assert "Grain moisture tag is shown" in told and sensor.name in told and "printed_radius" in told
+    assert page.wanted.asked.name == "Grain moisture tag"
 
 
 def test_without_a_product_it_waits_and_says_why(demo_surfaces, sensor):

@@ -45,20 +45,19 @@ def test_a_server_starts_on_a_product_whose_plate_is_open(fitted):
     check_given(PLATES, [pw.demo("sensor.toml")], None)
 
 
-@pytest.mark.parametrize(
-    ("before", "after"),
-    [
-        ("[pattern]", '[pattern]\nplate = "engraved"'),
-        ("[requirements.line_width]", "[requirements.open_area]"),
-    ],
-)
-def test_a_server_does_not_start_on_a_product_that_no_plate_can_be_judged_for(
-    fitted, tmp_path, before, after
-):
+def test_a_server_does_not_start_on_a_plate_process_that_was_not_printed(fitted, tmp_path):
     odd = tmp_path / "odd.toml"
-    text = pw.demo("sensor.toml").read_text(encoding="utf-8").replace(before, after)
-    odd.write_text(
-        text.replace('most = "90 µm"', 'least = "40 %"') if "open_area" in after else text, encoding="utf-8"
-    )
-    with pytest.raises(UnusableInput):
+    text = pw.demo("sensor.toml").read_text(encoding="utf-8")
+    odd.write_text(text.replace("[pattern]", '[pattern]\nplate = "engraved"'), encoding="utf-8")
+    with pytest.raises(UnusableInput, match="engraved"):
         check_given(PLATES, [odd], None)
+
+
+def test_a_server_does_not_start_on_a_product_that_no_plate_can_be_judged_for(monkeypatch, demo_surfaces):
+    monkeypatch.setattr(given, "fit", lambda *_trial, **_more: demo_surfaces)
+    given._fit_paths.cache_clear()
+    try:
+        with pytest.raises(UnusableInput, match="cannot judge any product"):
+            check_given([pw.demo("trial_first.csv")], [pw.demo("sensor.toml")], None)
+    finally:
+        given._fit_paths.cache_clear()

@@ -142,8 +142,10 @@ class Wanted:
         kept = replace(self.address, plate=None, roll=None, pressure=None, speed=None)
         return replace(self, product=product, address=kept)
 
-    def loading(self, files: Sequence[InputFile]) -> Wanted:
-        """The same with files that a visitor loaded; what was chosen of a trial before is over.
+    def loading(self, files: Sequence[InputFile]) -> tuple[Wanted, str | None]:
+        """The same with files that a visitor loaded, and the product that should be shown: the one added last, if any.
+
+        What was chosen of a trial before is over.
 
         Raises
         ------
@@ -153,14 +155,15 @@ class Wanted:
         before = self.evidence.products
         session, evidence, added = self.session.load(files, self.evidence)
         new = {name: one for name, one in evidence.products.items() if one is not before.get(name)}
-        wanted = added or (None if self.product is None else self.product.name)
-        return Wanted.on(
-            session,
-            evidence,
-            Address(colours=self.address.colours),
-            {**self.declared, **new},
-            wanted,
-        )
+        name = added or (None if self.product is None else self.product.name)
+        declared, address = {**self.declared, **new}, Address(colours=self.address.colours)
+        return Wanted.on(session, evidence, address, declared, name), name
+
+    def passed_over(self, name: str | None) -> str:
+        """Why another product is shown than the one of a name; "" where it is shown, or none is."""
+        if self.product is None or name is None or name == self.product.name:
+            return ""
+        return why_no_plate(self.evidence, self.evidence.products[name])
 
     def query_address(self) -> Address:
         """What the page's address says, and other pages are given."""

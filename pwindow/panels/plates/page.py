@@ -75,6 +75,7 @@ class PlatesPage:
         guard = self.frame.guard
         self.in_use = InUse()
         self.spot = self.work.spot()
+        self.spot.text.add_class("pw-busy-room")  # nothing moves when work begins
         self.product = widgets.Dropdown(description="Product", style=WIDE, layout=full_width())
         self.product.observe(guard(lambda change: self._choose_product(change["new"])), "value")
         self.level = SlidingNumber("Assurance", guard, self._choose_level, continuous_update=False)
@@ -159,11 +160,14 @@ class PlatesPage:
         return ()
 
     def _load(self, files: Sequence[InputFile]) -> None:
-        before, wanted = self.evidence, self.wanted.loading(files)
+        before = self.evidence
+        wanted, name = self.wanted.loading(files)
         self.frame.units = None
         self._start(wanted)
         if replaces(before, self.evidence):
             self.frame.say(words.replaced(before, self.evidence))
+        if name is not None and (why := wanted.passed_over(name)):
+            self.frame.say(words.passed_over(name, why, wanted.asked.name))
 
     # what is shown ---------------------------------------------------------------------------------
 
@@ -174,6 +178,7 @@ class PlatesPage:
         self._lay_out()
         if wanted.product is None:
             self.place.show(None)
+            self.order.remove_class("pw-old")
             self.order.value = words.waiting_card(
                 wanted.evidence, wanted.why, wanted.session.data, here=True, plates=False
             )
