@@ -62,7 +62,9 @@ def asked_of(window: Window) -> tuple:
     return id(surfaces.joint), measured(surfaces.trial), window.product, window.study
 
 
-_trials = Memory(read_trial, lambda files: [InputFile.of(file) for file in files])
+_trials = Memory(
+    read_trial, lambda files, study=None: ([InputFile.of(file) for file in files], study and study.plates)
+)
 # the public name is looked up here: looked up first while `fit` is replaced, it would stay replaced
 _fits = Memory(pw.fit, lambda trial, *asked, **named: (measured(trial), asked, sorted(named.items())))
 _bands = Memory(speed_bands, lambda window, pressures: (asked_of(window), pressures))
