@@ -120,12 +120,14 @@ def merging_on(found: PlateOrders, surfaces: Surfaces, product: Product, study: 
     product : Product
     study : Study
     """
+    from pwindow.window import find_window
     from pwindow.window.merging import merging
 
     if not found.orders or "gap_closure" not in surfaces.by_name or surfaces.counts_only:
         return None
     order = found.orders[0]
-    window = order.as_plate(found.making).window(surfaces, product, study)
+    plate = order.as_plate(found.making).product(product)
+    window = find_window(surfaces, plate, study)  # lips of gaps that are cut into a solid have no part in it
     return merging(window, order.plate, order.speed, order.roll.cell_volume)
 
 

@@ -17,6 +17,9 @@ from pwindow.surfaces.fingerprint import digest, versions
 from pwindow.window.setup import planned_rolls
 from pwindow.window.window import Window
 
+_SINCE = ("lip_width", "corner_radius")
+"""Sizes of a pattern that came later: fingerprints of products that do not say them stay what they were."""
+
 
 @dataclass(frozen=True)
 class Origin:
@@ -112,10 +115,20 @@ def _fingerprints(window: Window, frame: pd.DataFrame) -> Fingerprints:
     parts = {
         "trial": window.surfaces.trial.fingerprint,
         "fit": window.surfaces.fingerprint,
-        "product": digest(_plain(window.product)),
+        "product": digest(_product(window.product)),
         "inventory": digest([_plain(window.study.ink), [_plain(roll) for roll in window.rolls]]),
     }
-    return Fingerprints(**parts, document=digest([parts, frame.to_dict("records")]))
+    unsaid = [name for name in _SINCE if name in frame and frame[name].isna().all()]
+    return Fingerprints(**parts, document=digest([parts, frame.drop(columns=unsaid).to_dict("records")]))
+
+
+def _product(product: Product) -> dict:
+    """As it was before there were sizes that it does not say."""
+    found = _plain(product)
+    found["pattern"] = {
+        name: size for name, size in found["pattern"].items() if size is not None or name not in _SINCE
+    }
+    return found
 
 
 def _plain(declared: Product | Ink | Roll) -> dict:

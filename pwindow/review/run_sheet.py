@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -14,14 +15,16 @@ from pwindow.window.window import Window
 
 @dataclass(frozen=True)
 class PlatePattern:
-    """What is on the plate, µm; None where it is not known."""
+    """What is on the plate, µm; None where it is not known; and the measured plates that have it, with their features."""
 
     plate_width: float | None
     plate_gap: float | None
+    measured: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, float]:
-        """What is known of it."""
-        return {name: value for name, value in vars(self).items() if value is not None}
+        """Sizes that are known."""
+        sizes = {"plate_width": self.plate_width, "plate_gap": self.plate_gap}
+        return {name: value for name, value in sizes.items() if value is not None}
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,10 @@ class RunSheet:
 
 def run_sheet(subject: Subject) -> RunSheet:
     """The run sheet of a set-up."""
-    return RunSheet(subject.essentials, _pattern(subject.frame))
+    pattern = _pattern(subject.frame)
+    plates = subject.window.surfaces.trial.plates
+    measured = plates.with_features(subject.setup.plate, pattern.to_dict())
+    return RunSheet(subject.essentials, replace(pattern, measured=measured))
 
 
 def run_sheet_of(window: Window, setup: Setup | None = None) -> RunSheet:

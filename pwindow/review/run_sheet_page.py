@@ -25,7 +25,10 @@ def run_sheet_html(sheet: RunSheet, paper: Paper | None = None) -> str:
         If no set-up was asked for and none is assured, or its roll is only planned.
     """
     _refuse_what_cannot_run(sheet.essentials.promise)
-    return page("run_sheet.html.j2", sheet.essentials, paper, pattern=sheet.pattern.to_dict())
+    pattern = sheet.pattern
+    return page(
+        "run_sheet.html.j2", sheet.essentials, paper, pattern=pattern.to_dict(), measured=pattern.measured
+    )
 
 
 def _refuse_what_cannot_run(promise: Promise) -> None:

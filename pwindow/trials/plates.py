@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -102,6 +102,40 @@ class PlateRecord(Viewed):
         processes = sorted(self.features["plate"].dropna().unique())
         rows = {"Processes": listed(processes)} if processes else {}
         return Overview("Plates", listed(list(self.files)), said, rows)
+
+    def counts(self) -> dict[str, int]:
+        """Features that were measured on each plate, by its id."""
+        sizes = self.features.groupby(level="plate_id", sort=False).size()
+        return {str(plate): int(count) for plate, count in sizes.items()}
+
+    def with_features(self, process: str, sizes: Mapping[str, float]) -> dict[str, list[str]]:
+        """Plates of a process on which sizes were measured, and the features that have them.
+
+        Parameters
+        ----------
+        process : str
+            "" for any.
+        sizes : mapping of str to float
+            Such as ``plate_width``; µm.
+
+        Returns
+        -------
+        dict of str to list of str
+            By plate id, of plates that have all of the sizes: feature and size in words.
+        """
+        rows = self.features.reset_index()
+        rows = rows[rows["plate"].eq(process) | (process == "")]
+        found: dict[str, list[str]] = {}
+        for plate, own in rows.groupby("plate_id"):
+            near = {
+                name: own.loc[(own[name] - size).abs().sort_values().index].iloc[0]
+                for name, size in sizes.items()
+            }
+            if near and all(abs(near[name][name] - size) <= _ALIKE * size for name, size in sizes.items()):
+                found[str(plate)] = [
+                    f"{one['plate_feature']} {one[name]:.1f} µm" for name, one in near.items()
+                ]
+        return found
 
     def filled(self, typed: TypedCells) -> tuple[TypedCells, list[Problem]]:
         """Rows of a trial with what the plate features that they name were measured to be.

@@ -51,6 +51,8 @@ class TrialSummary:
     rolls : mapping of str to float
         Cell volume of each roll, cm³/m², by its id.
     plates : tuple of str
+    measured_plates : mapping of str to int
+        Features that were measured on each plate, by its id.
     constant : mapping of str to object
         Settings that the trial did not vary, with their one value.
     warnings, notes : tuple of str
@@ -67,6 +69,7 @@ class TrialSummary:
     ranges: Mapping[str, Range]
     rolls: Mapping[str, float]
     plates: tuple[str, ...]
+    measured_plates: Mapping[str, int]
     constant: Mapping[str, object]
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
@@ -91,6 +94,7 @@ def summarise(trial: Trial) -> TrialSummary:
         ranges=ranges(trial),
         rolls={roll.id: roll.cell_volume for roll in trial.rolls},
         plates=tuple(trial.levels("plate")),
+        measured_plates=trial.plates.counts(),
         constant=constant_columns(trial),
         warnings=tuple(trial.warnings),
         notes=tuple(trial.notes),

@@ -80,7 +80,11 @@ class Window(Viewed, Conformance):
 
 
 def find_window(
-    surfaces: Surfaces, product: Product, study: Study | None = None, of_plate: Sequence[Tolerance] = ()
+    surfaces: Surfaces,
+    product: Product,
+    study: Study | None = None,
+    of_plate: Sequence[Tolerance] = (),
+    between_gaps: float = 0.0,
 ) -> Window:
     """The window of a product.
 
@@ -92,6 +96,8 @@ def find_window(
         Roll inventory and ink; without it the inventory is the rolls of the trial.
     of_plate : sequence of Tolerance, optional
         By what the plate may differ from what is asked for, where it is still to be made.
+    between_gaps : float, default 0
+        Variance that its gaps add to that between gaps, µm².
 
     Returns
     -------
@@ -118,7 +124,7 @@ def find_window(
     expect("find_window", study, (Study, NoneType), "a Study, as read_study returns it")
     study = study or Study()
     patterns, passed_over = resolve_patterns(surfaces, product)
-    joint = _joint_for(surfaces, product)
+    joint = _joint_for(surfaces, product, between_gaps)
     limits = {
         plate: product_limits(product, surfaces, joint, study.ink, pattern["plate_gap"])
         for plate, pattern in patterns.items()
@@ -175,7 +181,7 @@ def _short_gaps(product: Product, surfaces: Surfaces) -> Iterator[str]:
         yield f"{lengths}: their raggedness adds {amount(more)} µm² to the variance between gaps"
 
 
-def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:
+def _joint_for(surfaces: Surfaces, product: Product, between_gaps: float) -> JointSurfaces:
     """The surfaces' own, with what the product's gaps differ by.
 
     Where one gap a print was measured and many must hold, all that varies counts as between gaps.
@@ -185,5 +191,5 @@ def _joint_for(surfaces: Surfaces, product: Product) -> JointSurfaces:
         return joint
     if count != 1 and not joint.features_compared[joint.names.index("gap_closure")]:
         joint = joint.between_features("gap_closure")
-    more = more_between_short_gaps(product, surfaces)
+    more = (more_between_short_gaps(product, surfaces) or 0.0) + between_gaps
     return joint.more_between_features("gap_closure", more) if more else joint

@@ -63,8 +63,7 @@ def asked_of(window: Window) -> tuple:
 
 
 _trials = Memory(
-    read_trial,
-    lambda files, study=None: ([InputFile.of(file) for file in files], study and study.plates),
+    read_trial, lambda files, study=None: ([InputFile.of(file) for file in files], study and study.plates)
 )
 # the public name is looked up here: looked up first while `fit` is replaced, it would stay replaced
 _fits = Memory(pw.fit, lambda trial, *asked, **named: (measured(trial), asked, sorted(named.items())))

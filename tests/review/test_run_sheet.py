@@ -177,3 +177,20 @@ def test_the_last_measurement_of_the_roll(tag_window, read_page):
 
 def test_needs_no_script(sheet):
     assert "script" not in sheet.tags
+
+
+def test_it_names_the_measured_plates_that_have_the_pattern(plates_surfaces, plates_trial, sensor, study):
+    record = plates_trial.plates.features.loc["L1"]
+    width, gap = record.loc["along 45", "plate_width"], record.loc["gap 55", "plate_gap"]
+    lips = record.loc["gap 55", "lip_width"]
+    pattern = dataclasses.replace(
+        sensor.pattern, plate="laser-imaged", plate_width=width, plate_gap=gap, lip_width=lips
+    )
+    product = dataclasses.replace(sensor, pattern=pattern).with_assurance(0.5)
+    subject = subject_of(pw.find_window(plates_surfaces, product, study))
+    sheet = run_sheet(subject)
+    assert list(sheet.pattern.measured) == ["L1"]
+    assert f"plate L1: along 45 {width:.1f} µm, gap 55 {gap:.1f} µm" in run_sheet_html(sheet).replace(
+        "\xa0", " "
+    )
+    assert "L2 (18 features)" in report_html(report(subject))

@@ -126,3 +126,30 @@ def test_pages_take_a_trial_and_its_plate_file_at_once(demo_rows):
     loaded = sort_files([plates(), naming(demo_rows)])
     trial = pw.read_trial(loaded.trials)
     assert trial.files == ("trial.csv",) and trial.features["lip_width"].notna().any()
+
+
+def test_plates_are_found_by_what_was_measured_on_them(plates_trial):
+    record = plates_trial.plates
+    found = record.with_features("film-imaged", {"plate_width": 25.8})
+    assert set(found) == {"F1", "F2"} or set(found) == {"F1"}
+    assert found["F1"] == ["along 30 25.8 µm"]
+    assert record.with_features("laser-imaged", {"plate_width": 25.8}) == {}
+    assert record.with_features("film-imaged", {}) == {}
+    assert record.counts() == dict.fromkeys(["F1", "F2", "L1", "L2"], 18)
+
+
+CORNERS = "print,speed,cell_volume,pressure [µm],corner,corner_radius,printed_radius\n"
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("P1,60,4,50,,12,30", "a printed radius without the kind of its corner"),
+        ("P1,60,4,50,middle,12,30", "an unknown kind of corner"),
+    ],
+)
+def test_a_printed_radius_is_of_a_kind_of_corner(tmp_path, row, said):
+    file = tmp_path / "corners.csv"
+    file.write_text(CORNERS + row + "\n", encoding="utf-8")
+    with pytest.raises(TrialProblem, match=said):
+        pw.read_trial(file)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.stats import t as student
 
 from pwindow.plates import ProcessMaking
+from pwindow.plates.fitted import Expected
 from pwindow.product import Product
 from pwindow.study import Study
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.requirements.tolerances import Tolerance
 from pwindow.window.window import Window, find_window
+
+_ONE_SIGMA = 0.841345
+"""Share of a normal distribution below its mean and one standard deviation."""
 
 
 @dataclass(frozen=True)
@@ -40,8 +46,20 @@ class NewPlate:
 
     @property
     def lip_spread(self) -> float:
-        """Standard deviation of the lip-to-lip width of one gap about `lips`; NaN where the product says it."""
-        return self.making.lip_width(self.gap).spread if self.beyond is None else np.nan
+        """Standard deviation of `lips` from plate to plate; NaN where the product says them."""
+        fitted = self.making.lips.fitted
+        if self.beyond is not None or fitted is None:
+            return np.nan
+        return _of_plates(self.making.lip_width(self.gap), fitted.components.feature)
+
+    @property
+    def between_gaps(self) -> float:
+        """Variance of printed gaps between the gaps of one such plate, µm²: they print by as much wider as they are."""
+        if not np.isfinite(self.gap):
+            return 0.0
+        fitted = self.making.lips.fitted
+        lips = 0.0 if self.beyond is not None or fitted is None else fitted.components.feature
+        return self.making.gap.spreads.feature.sd**2 + lips
 
     def product(self, product: Product) -> Product:
         """A product on this plate.
@@ -58,17 +76,26 @@ class NewPlate:
         return replace(product, pattern=pattern)
 
     def tolerances(self) -> tuple[Tolerance, ...]:
-        """By what its features may differ from what is asked for.
+        """By what it may differ from what is asked for: its line, and all of its gaps together.
 
         A half-width of √3 standard deviations: `Tolerance` is the half-width of a rectangle (JCGM 100:2008, 4.3.7).
         """
-        found = (
-            Tolerance("plate_width", step=np.sqrt(3.0) * self.making.width_spread),
-            Tolerance("plate_gap", step=np.sqrt(3.0) * self.making.gap_spread, along=("lip_width",)),
-            Tolerance("lip_width", step=np.sqrt(3.0) * self.lip_spread),
-        )
-        sizes = (self.width, self.gap, self.lips)
-        return tuple(one for one, size in zip(found, sizes) if np.isfinite([one.step, size]).all())
+        sizes = {"plate_width": self.width, "plate_gap": self.gap, "lip_width": self.lips}
+        found = [
+            Tolerance(name, step=np.sqrt(3.0) * spread, along=("lip_width",) * (name == "plate_gap"))
+            for name, spread in self._spreads()
+            if np.isfinite([spread, sizes[name]]).all()
+        ]
+        return tuple(found)
+
+    def _spreads(self) -> Iterator[tuple[str, float]]:
+        making = self.making
+        if np.isfinite(self.width):
+            yield "plate_width", _of_plates(making.plate_width(making.artwork_width(self.width).value), 0.0)
+        if np.isfinite(self.gap):
+            gap = making.plate_gap(making.artwork_gap(self.gap).value)
+            yield "plate_gap", _of_plates(gap, making.gap.spreads.feature.sd**2)
+        yield "lip_width", self.lip_spread
 
     def window(self, surfaces: Surfaces, product: Product, study: Study) -> Window:
         """The window of a product on such a plate, which differs from plate to plate.
@@ -84,4 +111,13 @@ class NewPlate:
         WindowProblem
             If such a plate was not tried.
         """
-        return find_window(surfaces, self.product(product), study, self.tolerances())
+        return find_window(surfaces, self.product(product), study, self.tolerances(), self.between_gaps)
+
+
+def _of_plates(expected: Expected, of_feature: float) -> float:
+    """Standard deviation of what all features of a new plate share, what is not known of the average included, µm.
+
+    Of few plates it is known from few degrees of freedom: it is taken as wide as to hold 68 % with what is not known of it.
+    """
+    shared = max(expected.spread**2 - of_feature, 0.0) ** 0.5
+    return shared * float(student.ppf(_ONE_SIGMA, expected.degrees))

@@ -24,6 +24,8 @@ STEPS = {
     "open_area": 1.0,
     "line_width": 1.0,
     "line_height": 0.05,
+    "inner_radius": 1.0,
+    "outer_radius": 1.0,
     "gap": 1.0,
 }
 """One step of a limit, in the unit of its kind; a power of ten below where it exceeds a tenth of the limit."""

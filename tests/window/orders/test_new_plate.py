@@ -41,8 +41,21 @@ def test_a_wider_gap_on_the_plate_is_a_wider_gap_in_print(plate, plates_surfaces
     line = [one.requirement for one in window.limits["laser-imaged"].limits].index("gap")
     row = window.limits["laser-imaged"].rows[line]
     more = window.predictive(at).scale[0, row, row] - exact.predictive(at).scale[0, row, row]
-    lips = plate.making.lip_width(plate.gap).spread
-    assert more == pytest.approx(plate.making.gap_spread**2 + lips**2, rel=0.3)
+    common = sum(one.step**2 / 3.0 for one in plate.tolerances() if one.setting != "plate_width")
+    assert 0.8 * common < more < 1.2 * (common + 3.0 * plate.between_gaps)  # of the worst of 12 gaps
+
+
+def test_few_plates_count_with_what_is_not_known_of_them(plate, making):
+    """Two plates of a process: the plate's own part is known from one degree of freedom or few."""
+    expected = making.plate_width(making.artwork_width(37.0).value)
+    (width,) = [one for one in plate.tolerances() if one.setting == "plate_width"]
+    assert width.step / np.sqrt(3.0) > expected.spread
+
+
+def test_gaps_of_one_plate_differ_as_its_features_do(plate):
+    """truth_plates.toml: 0.8 µm between gaps of a plate, and 9 µm between their lips."""
+    assert plate.between_gaps**0.5 == pytest.approx(9.04, rel=0.4)
+    assert NewPlate(plate.making, 37.0, 46.0, 0.0).between_gaps ** 0.5 == pytest.approx(0.8, rel=0.4)
 
 
 def test_what_a_plate_differs_by_costs_conformance(plate, plates_surfaces, sensor):

@@ -1,9 +1,12 @@
 """The map over plate width and gap, against windows of single plates."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pwindow.plates import plate_making
+from pwindow.trials.plates import NO_PLATES
 from pwindow.window.orders import order_map
 from pwindow.window.orders.new_plate import NewPlate
 
@@ -45,13 +48,13 @@ def test_a_place_of_it_is_the_window_of_that_plate(
         assert along.max() < window.level + 0.01
 
 
-def test_a_plate_that_varies_more_is_assured_less(found, plates_surfaces, sensor, study, making):
-    from dataclasses import replace
-
-    spreads = replace(making.width.spreads, new=replace(making.width.spreads.new, sd=6.0))
-    worse = order_map(
-        plates_surfaces, sensor, study, replace(making, width=replace(making.width, spreads=spreads))
+def test_a_plate_that_varies_more_is_assured_less(found, plates_trial, plates_surfaces, sensor, study):
+    """Where no plate was measured, what lines become of their artwork is common practice, give or take."""
+    unknown = replace(
+        plate_making(plates_trial.plates, study).of(PROCESS),
+        width=plate_making(NO_PLATES, study).of(PROCESS).width,
     )
+    worse = order_map(plates_surfaces, sensor, study, unknown)
     assert np.isfinite(worse.fastest).sum() < 0.8 * np.isfinite(found.fastest).sum()
 
 
@@ -59,5 +62,6 @@ def test_of_one_width_a_process_only_that_is_shown(demo_surfaces, tag, study, de
     making = plate_making(demo_trial.plates, study).of("laser-imaged")
     found = order_map(demo_surfaces, tag, study, making, cells=10)
     assert found.widths.tolist() == [30.0]
-    assert len(found.gaps) == 10
-    assert found.to_frame()["fastest_speed_m_min"].max() == pytest.approx(97.8, abs=6.0)
+    assert found.gaps.tolist() == np.linspace(45.0, 75.0, 10).tolist()
+    assert 0.3 < found.best.max() < 0.95  # 0.99 on a plate that is as ordered
+    assert np.isnan(found.to_frame()["fastest_speed_m_min"]).all()
