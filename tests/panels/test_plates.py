@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import queue
 import re
+import threading
 from base64 import b64decode
 from functools import partial
 
@@ -28,6 +29,13 @@ from pwindow.workflows.given import given_evidence
 from pwindow.workflows.loaded import loaded_evidence
 from tests.helpers.orders import made_map, made_order
 from tests.helpers.words import plain
+
+
+@pytest.fixture(autouse=True)
+def no_loop_of_others(monkeypatch):
+    """Work is done at once in this thread, where a browser of other tests may have an event loop."""
+    home, found = threading.current_thread(), work.page_loop
+    monkeypatch.setattr(work, "page_loop", lambda: None if threading.current_thread() is home else found())
 
 
 @pytest.fixture(scope="module")
