@@ -49,7 +49,7 @@ ROOMS = {
         {"shortfall"},
         {"run", "calibration", "orders"},
     ],
-    "panels": [{"shared"}, {"set_up_speed", "trade_offs", "new_trial_data", "traces"}],
+    "panels": [{"shared"}, {"set_up_speed", "trade_offs", "plates", "new_trial_data", "traces"}],
 }
 """Within a part: no room imports one to its right, nor one beside it."""
 PLACE = {name: at for at, names in enumerate(ORDER) for name in names}

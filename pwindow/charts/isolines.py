@@ -32,9 +32,22 @@ def isolines(
         `x`, `y`: speeds and volumes in the units of the map, lines parted by NaN; float32, and empty
         lists where there is no line.
     """
-    lines = contour_generator(
-        shown.speeds, shown.volumes, np.ma.masked_invalid(values), line_type="ChunkCombinedNan"
-    )
+    return lines_at(shown.speeds, shown.volumes, values, levels)
+
+
+def lines_at(
+    x: np.ndarray, y: np.ndarray, values: np.ndarray, levels: Iterable[float]
+) -> dict[str, np.ndarray | list[float]]:
+    """Lines at which values over a grid reach levels; see `isolines`.
+
+    Parameters
+    ----------
+    x : ndarray, shape (c,)
+    y : ndarray, shape (r,)
+    values : ndarray, shape (r, c)
+    levels : iterable of float
+    """
+    lines = contour_generator(x, y, np.ma.masked_invalid(values), line_type="ChunkCombinedNan")
     found = [points for level in levels for points in lines.lines(level)[0] if points is not None]
     if not found:
         return {"x": [], "y": []}

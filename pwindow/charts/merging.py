@@ -25,6 +25,11 @@ _OPACITY = 0.16  # of a band
 _DASHES = ("solid", "dash", "dot", "dashdot")
 
 
+def drawable(found: Merging) -> bool:
+    """Whether at any pressure so many gaps bridge that there is a curve to draw."""
+    return bool((found.curves["bridged"] >= _LEAST).any())
+
+
 def merging_figure(found: Merging, palette: Palette = LIGHT, units: Units | None = None) -> go.Figure:
     """Draw how probably a gap bridges.
 

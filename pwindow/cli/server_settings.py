@@ -23,7 +23,7 @@ from pwindow.environment import (
 from pwindow.server.hosts import is_loopback
 
 LANDING_PAGE = "set-up-speed.ipynb"
-PAGES = ("set-up-speed", "trade-offs", "new-trial-data", "traces")
+PAGES = ("set-up-speed", "trade-offs", "plates", "new-trial-data", "traces")
 """Order of the pages in the navigation; others come after them."""
 FILL_DELAY = 2.0  # s from a visitor's coming, in which the page draws its first picture
 MOST_VISITORS = 12

@@ -16,8 +16,9 @@ from pwindow.study import Roll, Study, read_study
 from pwindow.surfaces import fit
 from pwindow.trials import Trial
 from pwindow.trials.archive import USED, Archive, Standing
-from pwindow.workflows.evidence import ARCHIVED, Evidence, first_window
+from pwindow.workflows.evidence import ARCHIVED, Evidence, NothingToJudge, first_window
 from pwindow.workflows.gathered import gathered
+from pwindow.workflows.orderable import leaves_plate_open
 
 _TEMPORARY = "trials.db"
 
@@ -201,7 +202,7 @@ def check_given(
     Raises
     ------
     UnusableInput
-        If a file cannot be used, or the trial can judge none of the products.
+        If a file cannot be used, or the trial can judge none of the products and order a plate for none.
     """
     paths, declared = tuple(map(str, products)), None if study is None else str(study)
     if archive and not trials:
@@ -211,7 +212,16 @@ def check_given(
     else:
         return
     if products and evidence.surfaces is not None:
+        _check_judged(evidence)
+
+
+def _check_judged(evidence: Evidence) -> None:
+    """Refuse evidence that can judge no product, unless a plate is still to be ordered for one of them."""
+    try:
         first_window(evidence)
+    except NothingToJudge:
+        if not any(leaves_plate_open(evidence, product) for product in evidence.products.values()):
+            raise
 
 
 def _evidence_of(

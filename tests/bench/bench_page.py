@@ -26,10 +26,11 @@ import nbformat
 from playwright.sync_api import sync_playwright
 
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
-PATHS = {name: f"/voila/render/{name}.ipynb" for name in ("set-up-speed", "trade-offs", "traces")}
+PATHS = {name: f"/voila/render/{name}.ipynb" for name in ("set-up-speed", "trade-offs", "plates", "traces")}
 FIRST_PICTURE = {
     "set-up-speed": ".heatmaplayer image",
     "trade-offs": ".js-plotly-plot .scatterlayer .trace",
+    "plates": ".js-plotly-plot .scatterlayer .trace",
     "traces": ".js-plotly-plot .scatterlayer .trace",
 }
 WINDOW = {"width": 1280, "height": 900}

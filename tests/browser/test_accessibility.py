@@ -12,6 +12,7 @@ SAID = "said => document.querySelector('[role=slider][aria-label^=Assurance]').a
 SEEN = {
     "set-up-speed": ".heatmaplayer image",
     "trade-offs": ".js-plotly-plot .main-svg",
+    "plates": ".js-plotly-plot .main-svg",
     "new-trial-data": ".pw-controls button",
     "traces": ".js-plotly-plot .main-svg",
 }

@@ -128,7 +128,7 @@ def test_nothing_jumps_and_the_picture_is_in_view(page, served, width, height):
 def test_the_focus_is_seen_and_goes_in_order(page, served):
     open_page(page, served + PAGE)
     seen = []
-    for _ in range(9):
+    for _ in range(10):
         page.keyboard.press("Tab")
         name, outline = page.evaluate(
             """() => {

@@ -135,7 +135,7 @@ def test_a_page_says_that_it_is_at_work(page, lab):
     assert ["visible", before] in page.evaluate("window.said"), "while the answer is still the one before"
 
 
-@pytest.mark.parametrize("name", ["trade-offs", "archive", "traces"])
+@pytest.mark.parametrize("name", ["trade-offs", "plates", "archive", "traces"])
 def test_the_other_pages(page, lab, name):
     run_all(page, lab, name)
     title = page.locator(".pw-page .pw-title")

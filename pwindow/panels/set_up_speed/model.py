@@ -44,13 +44,6 @@ def fitted_as(inquiry: Inquiry, fitted: Fitted) -> Question:
     return ask(evidence, inquiry.asked.product)
 
 
-def replaces(before: Evidence, after: Evidence) -> bool:
-    """Whether another trial is shown than before."""
-    if before.surfaces is None or after.surfaces is None:
-        return False
-    return before.surfaces.trial.fingerprint != after.surfaces.trial.fingerprint
-
-
 @dataclass(frozen=True)
 class Loaded:
     """What a page stands on once files were loaded.

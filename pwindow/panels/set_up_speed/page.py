@@ -12,13 +12,14 @@ from pwindow.charts.map_content import MapContent, spot_chosen
 from pwindow.charts.palette import Palette
 from pwindow.charts.window_map import HEIGHT
 from pwindow.charts.window_picture import same_form, update_figure, window_figure
-from pwindow.errors import SeveralSheets, UnusableInput
+from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.panels.set_up_speed import view
-from pwindow.panels.set_up_speed.model import MAKE_READIES, SURFACES, Fitted, fitted_as, replaces, with_files
+from pwindow.panels.set_up_speed.model import MAKE_READIES, SURFACES, Fitted, fitted_as, with_files
 from pwindow.panels.shared import words
 from pwindow.panels.shared.address import Address, open_at
 from pwindow.panels.shared.controls import WIDE
+from pwindow.panels.shared.file_loading import FileLoading, replaces
 from pwindow.panels.shared.frame import heading
 from pwindow.panels.shared.inquiry import Inquiry
 from pwindow.panels.shared.layout import full_width
@@ -26,7 +27,6 @@ from pwindow.panels.shared.pictures import Place
 from pwindow.panels.shared.question_page import QuestionPage
 from pwindow.panels.shared.served import height_in_place, served
 from pwindow.panels.shared.session import Session
-from pwindow.panels.shared.sheets import SheetChoice
 from pwindow.panels.shared.visit import Visit
 from pwindow.window.setup import Setup
 from pwindow.workflows.evidence import Evidence
@@ -41,15 +41,13 @@ class SetUpSpeed(QuestionPage):
 
     def __init__(self, evidence: Evidence):
         super().__init__(_TITLE)
-        self.upload = widgets.FileUpload(
-            description="Load trial or product files…",
-            multiple=True,
-            accept=".csv,.txt,.tsv,.xlsx,.parquet,.toml",
-            layout=full_width(),
-            tooltip="A trial (CSV, XLSX, Parquet), a product or a study (TOML), or several together",
+        self.loading = FileLoading(
+            self.frame,
+            self._load,
+            "trial or product files",
+            "A trial (CSV, XLSX, Parquet), a product or a study (TOML), or several together",
         )
-        self.frame.take_files(self.upload, self._load)
-        self.sheets = SheetChoice(self.frame.guard, self._load)
+        self.upload, self.sheets, self.busy = self.loading.upload, self.loading.sheets, self.loading.busy
         self.form = widgets.Dropdown(
             description="Surfaces", options=SURFACES, style=WIDE, layout=full_width()
         )
@@ -76,7 +74,6 @@ class SetUpSpeed(QuestionPage):
             layout=widgets.Layout(width="100%"),
         )
         self.at_once.observe(self.frame.guard(lambda _change: self._draw(self._setup())), "value")
-        self.busy = widgets.HTML()
         self.shortfall, self.setup, self.neighbours, self.bands, self.untried = (
             widgets.HTML(layout=full_width()) for _ in range(5)
         )
@@ -101,7 +98,6 @@ class SetUpSpeed(QuestionPage):
             self.form,
             self.readies,
         ]
-        self._loading = [heading("Your own data"), self.upload, self.busy, self.sheets.box]
         self.place.add_class("pw-map")
         self._answers = [
             widgets.VBox([self.answer, self.shortfall, self.setup]).add_class("pw-card"),
@@ -112,7 +108,7 @@ class SetUpSpeed(QuestionPage):
 
     def _lay_out(self) -> None:
         shown = self.question is not None
-        self.left.children = [*(self._choices if shown else []), *self._loading]
+        self.left.children = [*(self._choices if shown else []), *self.loading.box]
         self.right.children = self._answers if shown else [self.answer]
 
     @property
@@ -167,21 +163,13 @@ class SetUpSpeed(QuestionPage):
             self._showing_fit = False
 
     def _load(self, files: Sequence[InputFile]) -> None:
-        self.sheets.close()
-        self.busy.value = words.working("reading and fitting")
-        try:
-            loaded = with_files(self.inquiry, files)
-        except SeveralSheets as problem:
-            self.sheets.offer(files, problem)
-            return
-        finally:
-            self.busy.value = ""
+        loaded = with_files(self.inquiry, files)
         before = self.evidence
         self._start(loaded.inquiry)
         if replaces(before, self.evidence):
-            self.frame.say(view.replaced(before, self.evidence))
+            self.frame.say(words.replaced(before, self.evidence))
         if loaded.passed_over is not None:
-            self.frame.say(view.passed_over(*loaded.passed_over, self.asked.product.name))
+            self.frame.say(words.passed_over(*loaded.passed_over, self.asked.product.name))
 
     def _go_to_most_reliable(self) -> None:
         """The recommended set-up at the most reliable speed of its band."""

@@ -26,30 +26,8 @@ from pwindow.window.shortfall.words import promise
 from pwindow.window.tails import tail_range
 from pwindow.window.trade_offs import INTERVALS, predict_shown, shown_quantities
 from pwindow.wording import Unit, Units, listed, percent, setup_words, with_interval
-from pwindow.workflows.evidence import Evidence
 
 _part = partial(part, __package__, "view")
-
-
-def passed_over(wanted: str, why: str, shown: str) -> Markup:
-    """Why another product is shown than the one before.
-
-    Parameters
-    ----------
-    wanted : str
-        Name of the product that cannot be judged.
-    why : str
-        A sentence.
-    shown : str
-        Name of the product that is shown.
-    """
-    return _part("passed_over", wanted=wanted, why=why, shown=shown)
-
-
-def replaced(before: Evidence, after: Evidence) -> Markup:
-    """Which trial is shown now instead of which, once files were loaded."""
-    files = [() if one.surfaces is None else one.surfaces.trial.files for one in (before, after)]
-    return _part("replaced", before=files[0], after=files[1])
 
 
 def answer_card(question: Question, units: Units) -> Markup:

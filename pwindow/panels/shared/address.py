@@ -184,16 +184,29 @@ def open_at(address: Address, evidence: Evidence, ready: Question | None = None)
         If the trial can judge no product at all, whatever the address says.
     """
     left_out: list[str] = []
-    terms, unrecorded = address.surfaces or evidence.terms, address.unrecorded
-    if evidence.unrecorded is None or unrecorded == evidence.unrecorded:
-        unrecorded = None
-    if terms != evidence.terms or unrecorded is not None:
-        evidence, ready = reshaped(evidence, terms, unrecorded), None
-    evidence = _with_planned(address, evidence, left_out)
+    evidence = evidence_at(address, evidence, left_out)
     question = _question(address, evidence, ready, left_out)
     if (address.plate, address.roll, address.pressure, address.speed) == (None,) * 4:
         return Opened(question, question.start(), tuple(left_out))
     return Opened(question, _setup(address, question, left_out), tuple(left_out))
+
+
+def evidence_at(address: Address, evidence: Evidence, left_out: list[str]) -> Evidence:
+    """The evidence fitted as an address says, with its planned rolls.
+
+    Parameters
+    ----------
+    address : Address
+    evidence : Evidence
+    left_out : list of str
+        Is told what of the address could not be used.
+    """
+    terms, unrecorded = address.surfaces or evidence.terms, address.unrecorded
+    if evidence.unrecorded is None or unrecorded == evidence.unrecorded:
+        unrecorded = None
+    if terms != evidence.terms or unrecorded is not None:
+        evidence = reshaped(evidence, terms, unrecorded)
+    return _with_planned(address, evidence, left_out)
 
 
 def _with_planned(address: Address, evidence: Evidence, left_out: list[str]) -> Evidence:
@@ -213,7 +226,7 @@ def _question(address: Address, evidence: Evidence, ready: Question | None, left
     question = _of_declared(address, evidence, ready, left_out)
     if address.product not in (None, question.product.name):
         return question
-    product = _edited(address, question.product, left_out)
+    product = edited(address, question.product, left_out)
     if product == question.product:
         return question
     return ask(replaced_product(evidence, product), product)
@@ -236,8 +249,16 @@ def _of_declared(
     return question
 
 
-def _edited(address: Address, product: Product, left_out: list[str]) -> Product:
-    """The product with the limits and the assurance of the address; limits of one requirement go together."""
+def edited(address: Address, product: Product, left_out: list[str]) -> Product:
+    """The product with the limits and the assurance of the address; limits of one requirement go together.
+
+    Parameters
+    ----------
+    address : Address
+    product : Product
+    left_out : list of str
+        Is told what of the address could not be used.
+    """
     for requirement, changes in _changes(address, product, left_out).items():
         try:
             product = changed_limits(product, {requirement: changes})
@@ -318,28 +339,40 @@ def address_of(question: Question, setup: Setup, declared: Product, data: str | 
     data : str, optional
         Id of what the visitor loaded.
     """
-    product = question.product
-    limits = {
-        f"{requirement.name}.{side}": value
-        for requirement in product.requirements
-        for side in _SIDES
-        if (value := _limit(product, requirement.name, side)) is not None
-        and value != _limit(declared, requirement.name, side)
-    }
-    asked, before = product.assurance, declared.assurance
     shown = {} if setup == question.start() else _named(setup)
     evidence = question.evidence
     return Address(
-        product=product.name,
-        assurance=None if asked.level == before.level else asked.level,
-        confidence=None if asked.confidence == before.confidence else asked.confidence or 0.0,
-        limits=limits,
+        **changes_of(question.product, declared),
         planned=tuple(roll.cell_volume for roll in planned_rolls(evidence.study)),
         data=data,
         surfaces=evidence.terms if evidence.terms in FORMS[1:] else None,
         unrecorded=evidence.unrecorded or None,
         **shown,
     )
+
+
+def changes_of(product: Product, declared: Product) -> dict:
+    """What an address says of a product: its name, and what was changed on the page.
+
+    Parameters
+    ----------
+    product : Product
+    declared : Product
+        Before its limits were changed on the page.
+    """
+    asked, before = product.assurance, declared.assurance
+    return {
+        "product": product.name,
+        "assurance": None if asked.level == before.level else asked.level,
+        "confidence": None if asked.confidence == before.confidence else asked.confidence or 0.0,
+        "limits": {
+            f"{requirement.name}.{side}": value
+            for requirement in product.requirements
+            for side in _SIDES
+            if (value := _limit(product, requirement.name, side)) is not None
+            and value != _limit(declared, requirement.name, side)
+        },
+    }
 
 
 def _named(setup: Setup) -> dict:

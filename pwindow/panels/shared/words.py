@@ -31,7 +31,9 @@ def stopped() -> Markup:
     return _part("stopped")
 
 
-def waiting_card(evidence: Evidence, why: Sequence[str], data: str | None, *, here: bool) -> Markup:
+def waiting_card(
+    evidence: Evidence, why: Sequence[str], data: str | None, *, here: bool, plates: bool = True
+) -> Markup:
     """What is missing before there is an answer, and what to do.
 
     Parameters
@@ -43,12 +45,14 @@ def waiting_card(evidence: Evidence, why: Sequence[str], data: str | None, *, he
         Id of what the visitor loaded.
     here : bool
         Whether files are loaded on this very page.
+    plates : bool, default True
+        Whether to name the page that says which plate to order.
     """
     if evidence.surfaces is None:
         return _part("no_trial", products=list(evidence.products), here=here, data=data)
     trial = evidence.surfaces.trial
     read = {"files": trial.files, "prints": len(trial.prints), "unit": trial.pressure_unit}
-    return _part("no_product", **read, why=why, here=here, data=data) + trial_notes(evidence)
+    return _part("no_product", **read, why=why, here=here, data=data, plates=plates) + trial_notes(evidence)
 
 
 def trial_notes(evidence: Evidence) -> Markup:
@@ -77,6 +81,27 @@ def link(text: str, name: str, content: str, kind: str = "text/csv") -> Markup:
         Media type.
     """
     return _part("link", text=text, name=name, kind=kind, data=base64.b64encode(content.encode()).decode())
+
+
+def passed_over(wanted: str, why: str, shown: str) -> Markup:
+    """Why another product is shown than the one before.
+
+    Parameters
+    ----------
+    wanted : str
+        Name of the product that cannot be judged.
+    why : str
+        A sentence.
+    shown : str
+        Name of the product that is shown.
+    """
+    return _part("passed_over", wanted=wanted, why=why, shown=shown)
+
+
+def replaced(before: Evidence, after: Evidence) -> Markup:
+    """Which trial is shown now instead of which, once files were loaded."""
+    files = [() if one.surfaces is None else one.surfaces.trial.files for one in (before, after)]
+    return _part("replaced", before=files[0], after=files[1])
 
 
 def problem_banner(reasons: Sequence[str], *, kept: bool = True) -> Markup:
