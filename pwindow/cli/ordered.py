@@ -28,7 +28,6 @@ from pwindow.cli.sources import (
 
 if TYPE_CHECKING:  # loaded by the command
     from pwindow.product import Product
-    from pwindow.study import Study
     from pwindow.surfaces import Form, Surfaces
     from pwindow.surfaces.checks.gap_reference import GapReference
     from pwindow.surfaces.plate_effects import PlateEffects
@@ -67,7 +66,7 @@ def plates(
     from pwindow.plates import plate_making
     from pwindow.surfaces.checks.gap_reference import gap_reference
     from pwindow.surfaces.plate_effects import plate_effects
-    from pwindow.window.orders import plate_orders
+    from pwindow.window.orders import merging_on_order, plate_orders
 
     surfaces, declared = fitted(files, archive, study, terms, leave_out, planned)
     wanted = product_of(product, assurance, confidence)
@@ -78,7 +77,7 @@ def plates(
     answer |= what_plates_do(
         plate_effects(surfaces),
         gap_reference(surfaces.trial),
-        merging_on(found, surfaces, wanted, declared),
+        merging_on_order(found, surfaces, wanted, declared),
         shown,
     )
     reply(answer, partial(_text, units=shown), as_json=as_json)
@@ -108,27 +107,6 @@ def orders_answer(found: PlateOrders, surfaces: Surfaces, product: Product) -> d
             "notes": list(found.notes),
         }
     )
-
-
-def merging_on(found: PlateOrders, surfaces: Surfaces, product: Product, study: Study) -> Merging | None:
-    """Where close lines merge on the first plate to order, at its roll and speed; None where gaps were not measured.
-
-    Parameters
-    ----------
-    found : PlateOrders
-    surfaces : Surfaces
-    product : Product
-    study : Study
-    """
-    from pwindow.window import find_window
-    from pwindow.window.merging import merging
-
-    if not found.orders or "gap_closure" not in surfaces.by_name or surfaces.counts_only:
-        return None
-    order = found.orders[0]
-    plate = order.as_plate(found.making).product(product)
-    window = find_window(surfaces, plate, study)  # lips of gaps that are cut into a solid have no part in it
-    return merging(window, order.plate, order.speed, order.roll.cell_volume)
 
 
 def what_plates_do(

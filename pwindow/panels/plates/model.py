@@ -21,8 +21,8 @@ from pwindow.study import Study
 from pwindow.surfaces import Surfaces
 from pwindow.surfaces.checks.gap_reference import GapReference, gap_reference
 from pwindow.surfaces.plate_effects import PlateEffects, plate_effects
-from pwindow.window.merging import Merging, merging
-from pwindow.window.orders import PlateOrders, plate_orders
+from pwindow.window.merging import Merging
+from pwindow.window.orders import PlateOrders, merging_on_order, plate_orders
 from pwindow.wording import METRIC, Units, chosen_units, listed
 from pwindow.workflows.evidence import Evidence, NothingToJudge, replaced_product
 from pwindow.workflows.given import given_evidence
@@ -253,16 +253,7 @@ def _found(surfaces: Surfaces, product: Product, study: Study) -> Answer:
         found = plate_orders(surfaces, product, study, making)
     except WindowProblem as problem:
         return replace(told, why=str(problem))
-    return replace(told, found=found, merging=_merging(found, surfaces, product, study))
-
-
-def _merging(found: PlateOrders, surfaces: Surfaces, product: Product, study: Study) -> Merging | None:
-    """How probably gaps bridge with the process, roll and speed of the first order; None where gaps were not measured."""
-    if not found.orders or "gap_closure" not in surfaces.by_name or surfaces.counts_only:
-        return None
-    order = found.orders[0]
-    window = order.as_plate(found.making).window(surfaces, product, study)
-    return merging(window, order.plate, order.speed, order.roll.cell_volume)
+    return replace(told, found=found, merging=merging_on_order(found, surfaces, product, study))
 
 
 def get_ready() -> None:

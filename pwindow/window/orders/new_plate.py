@@ -6,18 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student
 
 from pwindow.plates import ProcessMaking
-from pwindow.plates.fitted import Expected
 from pwindow.product import Product
 from pwindow.study import Study
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.requirements.tolerances import Tolerance
 from pwindow.window.window import Window, find_window
-
-_ONE_SIGMA = 0.841345
-"""Share of a normal distribution below its mean and one standard deviation."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +45,7 @@ class NewPlate:
         fitted = self.making.lips.fitted
         if self.beyond is not None or fitted is None:
             return np.nan
-        return _of_plates(self.making.lip_width(self.gap), fitted.components.feature)
+        return float(np.hypot(self.making.lip_width(self.gap).se, fitted.components.plate**0.5))
 
     @property
     def between_gaps(self) -> float:
@@ -89,12 +84,14 @@ class NewPlate:
         return tuple(found)
 
     def _spreads(self) -> Iterator[tuple[str, float]]:
+        """Of the line, one feature; of gaps and lips, what all of a plate share; and what is not known of the average."""
         making = self.making
         if np.isfinite(self.width):
-            yield "plate_width", _of_plates(making.plate_width(making.artwork_width(self.width).value), 0.0)
+            line = making.plate_width(making.artwork_width(self.width).value)
+            yield "plate_width", float(np.hypot(line.se, making.width_spread))
         if np.isfinite(self.gap):
             gap = making.plate_gap(making.artwork_gap(self.gap).value)
-            yield "plate_gap", _of_plates(gap, making.gap.spreads.feature.sd**2)
+            yield "plate_gap", float(np.hypot(gap.se, making.gap.spreads.plate.sd))
         yield "lip_width", self.lip_spread
 
     def window(self, surfaces: Surfaces, product: Product, study: Study) -> Window:
@@ -112,12 +109,3 @@ class NewPlate:
             If such a plate was not tried.
         """
         return find_window(surfaces, self.product(product), study, self.tolerances(), self.between_gaps)
-
-
-def _of_plates(expected: Expected, of_feature: float) -> float:
-    """Standard deviation of what all features of a new plate share, what is not known of the average included, µm.
-
-    Of few plates it is known from few degrees of freedom: it is taken as wide as to hold 68 % with what is not known of it.
-    """
-    shared = max(expected.spread**2 - of_feature, 0.0) ** 0.5
-    return shared * float(student.ppf(_ONE_SIGMA, expected.degrees))

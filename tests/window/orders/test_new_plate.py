@@ -45,11 +45,10 @@ def test_a_wider_gap_on_the_plate_is_a_wider_gap_in_print(plate, plates_surfaces
     assert 0.8 * common < more < 1.2 * (common + 3.0 * plate.between_gaps)  # of the worst of 12 gaps
 
 
-def test_few_plates_count_with_what_is_not_known_of_them(plate, making):
-    """Two plates of a process: the plate's own part is known from one degree of freedom or few."""
-    expected = making.plate_width(making.artwork_width(37.0).value)
+def test_what_is_not_known_of_the_average_counts_too(plate, making):
     (width,) = [one for one in plate.tolerances() if one.setting == "plate_width"]
-    assert width.step / np.sqrt(3.0) > expected.spread
+    se = making.plate_width(making.artwork_width(37.0).value).se
+    assert width.step / np.sqrt(3.0) == pytest.approx(np.hypot(making.width_spread, se))
 
 
 def test_gaps_of_one_plate_differ_as_its_features_do(plate):
