@@ -32,6 +32,7 @@ def test_the_commands_were_found():
     asked = [
         "check",
         "speeds",
+        "plates",
         "predict",
         "fit",
         "calibrate",
