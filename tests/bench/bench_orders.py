@@ -1,7 +1,7 @@
 """Plates to order against simulated truths: does what is stated of a new plate come true?
 
-Each truth is that of the demo trial of plates with its surfaces, spreads, lips and plate making changed at random. It gives
-plates and a trial; orders are found, and plates at random places of the map are judged. Then new plates are made from the
+Each truth is that of the demo trial of plates with its surfaces, spreads, lips and plate making changed at random; lips differ
+from plate to plate by up to what they differ by between the gaps of one. It gives plates and a trial; orders are found, and plates at random places of the map are judged. Then new plates are made from the
 same artwork, each printed in new make-readies.
 
 ``python tests/bench/bench_orders.py [truths [first]]``
@@ -47,12 +47,15 @@ def drawn_truth(rng):
         making["feature_sd"][what] *= np.exp(rng.normal(0.0, 0.3))
     for process in truth["lips"]["beyond"]:
         truth["lips"]["beyond"][process] += rng.normal(0.0, 8.0)
+    truth["lips"]["plate_sd"] = rng.uniform(0.0, truth["lips"]["sd"])
     return truth
 
 
 def read(truth, rng):
     """A trial and its plates as files give them."""
     plates = demo.make_plates(truth, rng)
+    of_plate = {plate: rng.normal(0.0, truth["lips"]["plate_sd"]) for plate in plates["plate_id"].unique()}
+    plates["lip_width"] += plates["plate_id"].map(of_plate)
     trial = demo.simulate(truth, demo.layout_plates(), plates, rng)
     files = []
     for name, table in (("trial.csv", trial), ("plates.csv", plates)):
@@ -74,7 +77,8 @@ def came_true(truth, product, process, artwork, setting, rng):
 
     lines = np.repeat(width + made("width", 1)[:, 0], PRINTS)
     gaps = np.repeat(gap + made("gap", n), PRINTS, axis=0)
-    beyond = lips["beyond"][process] + np.repeat(rng.normal(0.0, lips["sd"], (PLATES, n)), PRINTS, axis=0)
+    of_gap = rng.normal(0.0, lips["plate_sd"], PLATES)[:, None] + rng.normal(0.0, lips["sd"], (PLATES, n))
+    beyond = lips["beyond"][process] + np.repeat(of_gap, PRINTS, axis=0)
     drift = rng.uniform(-1.0, 1.0, (2, count))
     setups = pd.DataFrame(
         {

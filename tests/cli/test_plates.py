@@ -5,6 +5,7 @@ import pytest
 import pwindow as pw
 from tests.helpers.commands import answer, refused, run
 
+pytestmark = pytest.mark.slow
 FILES = [str(pw.demo(name)) for name in ("trial_plates.csv", "plates.csv")]
 ASKED = ["--product", str(pw.demo("sensor.toml")), "--study", str(pw.demo("study.toml"))]
 ORDER = {

@@ -74,6 +74,7 @@ def test_it_is_plain_json(found):
     assert len(found.to_frame("pressure_um")) == len(found.orders)
 
 
+@pytest.mark.slow
 def test_where_nothing_is_assured_the_surest_plate_is_named(plates_surfaces, sensor, study, making):
     hard = plate_orders(plates_surfaces, sensor.with_assurance(0.9999), study, making)
     assert {order.aim for order in hard.orders} == {SUREST}

@@ -48,6 +48,7 @@ def test_a_place_of_it_is_the_window_of_that_plate(
         assert along.max() < window.level + 0.01
 
 
+@pytest.mark.slow
 def test_a_plate_that_varies_more_is_assured_less(found, plates_trial, plates_surfaces, sensor, study):
     """Where no plate was measured, what lines become of their artwork is common practice, give or take."""
     unknown = replace(
