@@ -267,9 +267,14 @@ _AIMS: Mapping[str, Callable[[PlateOrder], float]] = MappingProxyType(
 
 
 def _in_steps(sizes: np.ndarray, artwork: Callable[[float], float], step: float) -> np.ndarray:
-    """Artwork in whole steps for sizes on the plate between the first and the last; NaN where size does not matter."""
+    """Artwork in whole steps for sizes on the plate between the first and the last; that of the only one as it is.
+
+    NaN where size does not matter.
+    """
     if np.isnan(sizes).any():
         return sizes
+    if len(sizes) == 1:
+        return np.array([artwork(float(sizes[0]))])
     first, last = (artwork(float(size)) / step for size in (sizes[0], sizes[-1]))
     found = step * np.arange(np.ceil(first - 1e-9), np.floor(last + 1e-9) + 1.0)
     return found if len(found) else np.array([step * round((first + last) / 2)])
