@@ -53,6 +53,35 @@ def title(text: str, *lines: str, width: int = 64) -> str:
     return head + "".join(f"<br><sub>{line}</sub>" for line in lines if line)
 
 
+def key_note(text: str, left: float, below: float, colour: str | None = None) -> dict:
+    """What the marks of a picture stand for, under its plots.
+
+    Parameters
+    ----------
+    text : str
+    left : float
+        Margin to the left of the plots, px.
+    below : float
+        Room above it, px.
+    colour : str, optional
+        That of the figure's text unless given.
+    """
+    return {
+        "xref": "paper",
+        "x": 0,
+        "xanchor": "left",
+        "xshift": 12 - left,
+        "yref": "paper",
+        "y": 0,
+        "yanchor": "top",
+        "yshift": -below,
+        "showarrow": False,
+        "align": "left",
+        "text": text,
+        "font": {"size": 12} | ({} if colour is None else {"color": colour}),
+    }
+
+
 def covered(box: Box, points: np.ndarray) -> int:
     """How many points, shape (m, 2), a box covers."""
     left, right, bottom, top = box

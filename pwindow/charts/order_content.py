@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import plotly.graph_objects as go
 
-from pwindow.charts.labels import as_text
+from pwindow.charts.labels import as_text, key_note
 from pwindow.charts.palette import FONT, Palette, placed_title
 from pwindow.product import Product
 from pwindow.window.orders import OrderMap, PlateOrder, PlateOrders
@@ -240,22 +240,9 @@ def layout(content: OrderContent, words: str, below: str, palette: Palette, heig
     }
 
 
-def key_note(text: str, palette: Palette) -> dict:
+def key_of(text: str, palette: Palette) -> dict:
     """What the marks stand for, under the plots."""
-    return {
-        "xref": "paper",
-        "x": 0,
-        "xanchor": "left",
-        "xshift": 12 - _LEFT,
-        "yref": "paper",
-        "y": 0,
-        "yanchor": "top",
-        "yshift": -_KEY_BELOW,
-        "showarrow": False,
-        "align": "left",
-        "text": text,
-        "font": {"size": 12, "color": palette.ink},
-    }
+    return key_note(text, _LEFT, _KEY_BELOW, palette.ink)
 
 
 def padded(values: np.ndarray) -> list[float]:

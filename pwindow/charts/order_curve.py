@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from pwindow.charts.labels import as_text
 from pwindow.charts.order_content import (
     OrderContent,
-    key_note,
+    key_of,
     layout,
     order_notes,
     orders_trace,
@@ -47,7 +47,7 @@ def curves_figure(content: OrderContent, palette: Palette, height: int | None) -
     for at, (name, maps) in enumerate(drawn.items()):
         _add_plot(figure, content, name, maps, (at, len(drawn)), palette, assured=assured)
     key = "&nbsp;&nbsp;&nbsp; ".join([*_level_key(content, assured=assured), *content.marks])
-    figure.layout.annotations = [*figure.layout.annotations, key_note(key, palette)]
+    figure.layout.annotations = [*figure.layout.annotations, key_of(key, palette)]
     return figure
 
 

@@ -14,7 +14,7 @@ from pwindow.charts.map_colours import hatched_ground
 from pwindow.charts.order_content import (
     CERTAIN,
     OrderContent,
-    key_note,
+    key_of,
     layout,
     order_notes,
     orders_trace,
@@ -105,7 +105,7 @@ def _maps_figure(
         _add_axes(figure, content, maps, at, palette)
         _add_map(figure, content, shown, at, scale, palette)
     notes = [note for at, one in enumerate(maps) for note in _notes(figure, content, one, at, palette)]
-    figure.layout.annotations = [*notes, key_note(_key(content, maps, scale), palette)]
+    figure.layout.annotations = [*notes, key_of(_key(content, maps, scale), palette)]
     return figure
 
 

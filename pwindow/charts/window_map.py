@@ -9,7 +9,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from pwindow.charts.isolines import isolines
-from pwindow.charts.labels import as_text, moved_apart
+from pwindow.charts.labels import as_text, key_note, moved_apart
 from pwindow.charts.map_colours import Colours, colours_of, hatched_ground
 from pwindow.charts.map_content import MapContent, Spot
 from pwindow.charts.palette import FONT, HIDDEN_AXIS, LIGHT, Palette, placed_title
@@ -359,7 +359,10 @@ def _set_axes(figure: go.Figure, content: MapContent, palette: Palette, colours:
         figure.layout.margin.b = below
     _set_changed(figure.layout.xaxis2, range=_padded(shown.speeds))
     _set_changed(figure.layout.yaxis2, range=_padded(shown.volumes))
-    notes = [_key_note(content, colours, palette), *_spot_note(content, palette)]
+    notes = [
+        key_note(_key(content, colours, palette), _LEFT, _KEY_BELOW),
+        *_spot_note(content, palette),
+    ]
     row_notes = [(note.text, note.y) for note in figure.layout.annotations]
     if row_notes != [(note["text"], note["y"]) for note in notes]:
         figure.layout.annotations = notes
@@ -381,23 +384,6 @@ def _roll_names(content: MapContent, palette: Palette) -> dict[str, list]:
         "text": [*words, f"{_GAP}roll · volume"],
         "textposition": [*["middle right"] * len(named), "top right"],
         "textfont.color": [*[palette.ink] * len(named), palette.quiet],
-    }
-
-
-def _key_note(content: MapContent, colours: Colours, palette: Palette) -> dict:
-    return {
-        "xref": "paper",
-        "x": 0,
-        "xanchor": "left",
-        "xshift": 12 - _LEFT,
-        "yref": "paper",
-        "y": 0,
-        "yanchor": "top",
-        "yshift": -_KEY_BELOW,
-        "showarrow": False,
-        "align": "left",
-        "text": _key(content, colours, palette),
-        "font": {"size": 12},
     }
 
 
