@@ -102,6 +102,7 @@ def orders_answer(found: PlateOrders, surfaces: Surfaces, product: Product) -> d
             "assurance": product.assurance.level,
             "orders": [order.to_dict(key) for order in found.orders],
             "making": found.making.table().to_dict("records"),
+            "depths": list(found.making.of_gaps()),
             "least_certain": found.telling and found.telling.to_dict(key),
             "trial": evidence(surfaces),
             "notes": list(found.notes),
@@ -195,6 +196,7 @@ def _text(answer: Mapping, units: Units) -> str:
         + making.to_string(index=False)
         if len(making)
         else "no plate was measured: lines and gaps are taken to be as wide on the plate as in the artwork, give or take what is stated",
+        _sentences("gaps on plates (95 % interval of the average)", answer["depths"]),
         _least_certain(answer["least_certain"], units),
         _sentences(
             f"lines {answer['lines']['place']}", answer["lines"]["sentences"] + answer["lines"]["notes"]

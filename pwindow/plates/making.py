@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -9,13 +10,13 @@ from types import MappingProxyType
 import pandas as pd
 
 from pwindow.overview import Overview, Viewed
-from pwindow.plates.depths import Relation, relation_of
+from pwindow.plates.depths import Relation, compared, relation_of
 from pwindow.plates.fitted import Expected
 from pwindow.plates.offsets import Offset, offset_of
 from pwindow.plates.spreads import Spreads, taken
 from pwindow.study import PlatesStated, Study
 from pwindow.trials.plates import PlateRecord
-from pwindow.wording import counted, listed
+from pwindow.wording import counted, listed, signed
 
 _DOUBTFUL = 0.01
 """p below which a straight line in the artwork is said not to fit."""
@@ -135,6 +136,24 @@ class PlateMaking(Viewed):
         found = self.by_process.get(process)
         return _making(process, _no_features(), self.stated) if found is None else found
 
+    def of_gaps(self) -> tuple[str, ...]:
+        """Depth and lips of gaps in the middle of what was measured, by process, and depths side by side; in µm."""
+        measured = {name: one for name, one in self.by_process.items() if one.depths.tried or one.lips.tried}
+        ends = [one.depths.tried or one.lips.tried for one in measured.values()]
+        if not ends:
+            return ()
+        low, high = max(one[0] for one in ends if one), min(one[1] for one in ends if one)
+        gap = (low + high) / 2.0
+        said = [_of_gap(name, one, gap) for name, one in measured.items()]
+        pairs = compared({name: one.depths for name, one in measured.items()}, gap).dropna(
+            subset="difference"
+        )
+        said += [
+            f"{row['one']} less {row['other']}: {signed(row['difference'], 1)} µm of depth ({signed(row['low'], 1)} to {signed(row['high'], 1)} µm)"
+            for row in pairs.to_dict("records")
+        ]
+        return tuple(one for one in said if one)
+
     def table(self) -> pd.DataFrame:
         """Per process and dimension: ``process``, ``of``, ``artwork`` (middle of what was measured), ``added`` there with
         ``se``, ``slope``, standard deviations between ``plates``, ``features`` of a plate and of ``new`` plates with
@@ -157,6 +176,16 @@ class PlateMaking(Viewed):
             for name, making in self.by_process.items()
         }
         return Overview("Plate making", listed(names), said, rows)
+
+
+def _of_gap(process: str, making: ProcessMaking, gap: float) -> str:
+    sizes = ((making.gap_depth(gap), "deep"), (making.lip_width(gap), "wide from lip to lip"))
+    said = [
+        f"{one.value:.1f} µm {words} ({one.low:.1f} to {one.high:.1f} µm)"
+        for one, words in sizes
+        if math.isfinite(one.value)
+    ]
+    return f"{process}: a gap of {gap:.0f} µm at the surface is {listed(said)}" if said else ""
 
 
 def plate_making(record: PlateRecord, study: Study) -> PlateMaking:

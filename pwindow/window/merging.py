@@ -52,8 +52,9 @@ class Merging:
         ``bridged_high`` (interval at `LEVEL`). NaN at pressures where the set-up is outside the trial region.
     plate_gaps : DataFrame
         One row per pressure and share of `SHARES`: the pressure, ``bridged`` (the share), ``plate_gap_um`` at which so many
-        bridge, ``plate_gap_low_um`` and ``plate_gap_high_um``, and ``tried``: in words where the plate gap lies. What is
-        not within the tried plate gaps is NaN, also an end of an interval.
+        bridge, ``plate_gap_low_um`` and ``plate_gap_high_um``, ``tried``: in words where the plate gap lies, and
+        ``printed_gap_um``, which it prints on average. What is not within the tried plate gaps is NaN, also an end of an
+        interval.
     """
 
     plate: str
@@ -91,7 +92,8 @@ class Merging:
             words, value = _SHARE_WORDS[row["bridged"]], row["plate_gap_um"]
             at = row["tried"]
             if at == WITHIN:
-                at = f"at {amount(value)} µm ({_interval(row['plate_gap_low_um'], row['plate_gap_high_um'])})"
+                between = _interval(row["plate_gap_low_um"], row["plate_gap_high_um"])
+                at = f"at {amount(value)} µm ({between}), which prints {amount(row['printed_gap_um'])} µm on average"
             said.setdefault(at, []).append(words)
         return "; ".join(f"{listed(words)} {at}" for at, words in said.items())
 
@@ -157,6 +159,7 @@ def merging(
     key = trial.pressure_key
     curves = pd.concat([_curve(plate_gaps, each).assign(**{key: one}) for one, each in zip(at, of_each)])
     gaps = pd.concat([_at_shares(plate_gaps, each).assign(**{key: one}) for one, each in zip(at, of_each)])
+    gaps = gaps.assign(printed_gap_um=_printed(window, plate, speed, cell_volume, gaps.set_index(key)))
     return Merging(
         plate=plate,
         speed=float(speed),
@@ -166,6 +169,16 @@ def merging(
         curves=_pressure_first(curves, key),
         plate_gaps=_pressure_first(gaps, key),
     )
+
+
+def _printed(
+    window: Conformance, plate: str, speed: float, cell_volume: float, gaps: pd.DataFrame
+) -> np.ndarray:
+    """What plate gaps print on average at their pressures, which are the index; µm."""
+    own = gaps["plate_gap_um"].to_numpy(float)
+    setups = window.setups(plate, speed, cell_volume, gaps.index.to_numpy(float))
+    closures = window.joint.means(setups.assign(plate_gap=own, lip_width=own))
+    return own - closures[:, window.joint.names.index("gap_closure")]
 
 
 def _tried(window: Conformance, plate: str) -> tuple[float, float]:

@@ -39,6 +39,7 @@ def test_orders_say_all_that_is_needed(found):
         "assurance",
         "orders",
         "making",
+        "depths",
         "least_certain",
         "trial",
         "notes",
@@ -65,6 +66,19 @@ def test_fifty_merges_where_seventy_five_holds(found):
         row for row in found["merging"]["curves"] if row["pressure_um"] == 80.0 and row["plate_gap_um"] > 75.0
     ]
     assert all(row["bridged"] < 0.001 for row in last)
+
+
+def test_grooves_of_the_processes_are_as_deep_as_the_trade_knows_them(found):
+    """At about 55 µm some 22 µm on a conventional plate and 10 µm on a digital one: common practice, no source."""
+    film, laser, apart = found["depths"]
+    assert film.startswith("film-imaged: a gap of") and " deep (" in film and "from lip to lip" in film
+    assert laser.startswith("laser-imaged")
+    assert apart.startswith("film-imaged less laser-imaged: +")
+
+
+def test_a_gap_prints_what_is_left_of_it(found):
+    known = [row for row in found["merging"]["plate_gaps"] if row["plate_gap_um"] is not None]
+    assert all(0.0 < row["printed_gap_um"] < row["plate_gap_um"] for row in known if row["bridged"] < 0.1)
 
 
 def test_it_reads_as_a_table(found):

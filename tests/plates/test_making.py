@@ -6,6 +6,8 @@ import pytest
 import pwindow as pw
 from pwindow.inputs import InputFile
 from pwindow.plates import plate_making
+from pwindow.study import Study
+from pwindow.trials.plates import NO_PLATES
 from pwindow.trials.stated_plates import read_plates
 
 HEAD = "plate_id,plate_feature,plate,direction [deg],artwork_width [um],plate_width [um],artwork_gap [um],plate_gap [um],lip_width [um],gap_depth [um]"
@@ -106,3 +108,13 @@ def test_the_table_and_the_overview(making):
     assert making.overview().rows["laser-imaged"] == (
         "lines measured on 8 features of 4 plates, the same for all artwork; spread estimated from 4 plates"
     )
+
+
+def test_depth_and_lips_are_told_by_process_and_side_by_side(plates_trial):
+    """truth_plates.toml: depth is 0.40 and 0.18 of the gap."""
+    film, laser, apart = plate_making(plates_trial.plates, Study()).of_gaps()
+    gap = float(film.split("a gap of ")[1].split()[0])
+    deep = [float(one.split(" is ")[1].split()[0]) for one in (film, laser)]
+    assert deep == pytest.approx([0.40 * gap, 0.18 * gap], rel=0.1)
+    assert float(apart.split(": +")[1].split()[0]) == pytest.approx(deep[0] - deep[1], abs=0.15)
+    assert plate_making(NO_PLATES, Study()).of_gaps() == ()

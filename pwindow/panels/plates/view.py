@@ -174,6 +174,7 @@ def details(answer: Answer, units: Units) -> Markup:
     return _part(
         "making",
         table=_making(answer.making, units),
+        gaps=answer.making.of_gaps(),
         notes=() if found is None else found.notes,
         certain="" if found is None or found.telling is None else _certain(found.telling, units),
     )
