@@ -93,7 +93,9 @@ class Merging:
             at = row["tried"]
             if at == WITHIN:
                 between = _interval(row["plate_gap_low_um"], row["plate_gap_high_um"])
-                at = f"at {amount(value)} µm ({between}), which prints {amount(row['printed_gap_um'])} µm on average"
+                at = f"at {amount(value)} µm ({between})"
+                if row["bridged"] < 0.5:
+                    at += f", which prints {amount(row['printed_gap_um'])} µm on average"
             said.setdefault(at, []).append(words)
         return "; ".join(f"{listed(words)} {at}" for at, words in said.items())
 
