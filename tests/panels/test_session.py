@@ -199,11 +199,11 @@ def test_a_sheet_is_chosen_on_the_page(demo_evidence, monkeypatch):
     read = loaded.read_trial
     seen = []
 
-    def of_sheet(files):
+    def of_sheet(files, study):
         seen.extend(file.sheet for file in files)
         if files[0].sheet is None:
             raise SeveralSheets(files[0].name, ("Monday", "<b>Friday</b>"))
-        return read([file.__class__(file.name, file.content) for file in files])
+        return read([file.__class__(file.name, file.content) for file in files], study)
 
     monkeypatch.setattr(loaded, "read_trial", of_sheet)
     page = SetUpSpeed(demo_evidence)
