@@ -174,7 +174,9 @@ def _text(answer: Mapping, units: Units) -> str:
             if order["fastest_speed_m_min"] is None
             else units.speed.number(order["fastest_speed_m_min"]),
             "probability": percent(order["conformance"], level),
-            "at least (95 % confidence)": at_least(order["conformance_interval"]["at_least"], level),
+            f"at least ({asked(order['conformance_interval']['confidence'])} confidence)": at_least(
+                order["conformance_interval"]["at_least"], level
+            ),
         }
         for order in answer["orders"]
     ]

@@ -16,6 +16,7 @@ _GAP_COLUMNS = ("plate_gap", "gap", "gap_length", "gaps_inspected", "gaps_bridge
 _MADE_READY = ("roll", "cell_volume", "plate")
 _SAME_VOLUME = 1e-6  # relative: what converting a unit may leave between two cells of one text
 _TOLD_ROWS = 4
+_GIVE_PLATES = ", or give the file of the plate beside the trial"
 
 
 def find_problems(typed: TypedCells) -> list[Problem]:
@@ -238,7 +239,7 @@ def _gaps(typed: TypedCells) -> list[Problem]:
     what = "a printed gap without its plate gap"
     mend = "fill in plate_gap"
     if typed.column("plate_feature").notna().any():
-        mend += ", or give the file of the plate beside the trial"
+        mend += _GIVE_PLATES
     return _at(typed, "plate_gap", seen & typed.empty("plate_gap"), what, mend)
 
 
@@ -311,6 +312,9 @@ def _resistances(typed: TypedCells) -> list[Problem]:
 def _corners(typed: TypedCells) -> list[Problem]:
     radius, corner = typed.column("printed_radius"), typed.column("corner")
     choice = " or ".join(CORNERS)
+    mend = f"fill in corner: {choice}"
+    if typed.column("plate_feature").notna().any():
+        mend += _GIVE_PLATES
     unknown = corner.notna() & ~corner.isin(CORNERS)
     return [
         *_at(
@@ -318,7 +322,7 @@ def _corners(typed: TypedCells) -> list[Problem]:
             "corner",
             radius.notna() & corner.isna(),
             "a printed radius without the kind of its corner",
-            f"fill in corner: {choice}",
+            mend,
         ),
         *_at(typed, "corner", unknown, "an unknown kind of corner", f"write {choice}", value=True),
     ]
