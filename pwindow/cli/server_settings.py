@@ -6,6 +6,7 @@ import json
 import os
 import secrets
 import sys
+import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -30,6 +31,7 @@ MOST_VISITORS = 12
 START_TIMEOUT = 180  # s for a kernel to answer: on a busy computer more than the minute it has elsewhere
 OUTPUT_TIMEOUT = 180  # s in which what a cell showed must follow its answer; a page without it is empty
 CLAIM_TIMEOUT = 180  # s; on two cores that serve ten visitors at once, a page needs over a minute to connect
+LONGEST_FOLDER = 40  # characters; an address of a socket has 107, of which kernels add up to 67
 LARGEST_UPLOAD = 200 * 1024 * 1024  # bytes in one WebSocket message
 
 
@@ -252,13 +254,23 @@ def voila_config(
         "VoilaKernelManager": {"fill_delay": FILL_DELAY},
         "KernelProvisionerFactory": {"default_provisioner_name": kernel_maker()},
         # What passes between server and kernel stays unread by other users of this computer.
-        "KernelManager": {"transport_encryption": "auto"},
+        "KernelManager": {"transport": kernel_transport(), "transport_encryption": "auto"},
     }
 
 
 def kernel_maker() -> str:
     """Name the way kernels are made: forked where that was tried, else each as a process of its own."""
     return "pwindow-forked" if sys.platform == "linux" else "local-provisioner"
+
+
+def kernel_transport() -> str:
+    """Name what connects server and kernels: sockets in the server's own folder where there are such.
+
+    A port is chosen before the kernel starts that will listen on it. Another program may take it in between, and the
+    page stays empty.
+    """
+    fits = len(tempfile.gettempdir()) <= LONGEST_FOLDER
+    return "ipc" if sys.platform == "linux" and fits else "tcp"
 
 
 def serve_command(config_folder: Path) -> list[str]:

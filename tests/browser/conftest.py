@@ -5,21 +5,19 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Generator, Iterator, Mapping
+from collections.abc import Generator, Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
+from playwright.sync_api import Error, Page
 
 from tests.helpers.courses import watched
-from tests.helpers.servers import free_port, run_server
+from tests.helpers.servers import LOGS, free_port, run_server
 
 HERE = Path(__file__).parent
 OPENING = {"browser", "page", "browser_type_launch_args"}
 PATIENCE = 150_000  # ms
 _TOLD = 3000  # characters
-LOGS: dict[str, Path] = {}
-"""What servers say, by their addresses."""
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 BROWSER_ARGUMENTS = [
     "--no-sandbox",
@@ -63,9 +61,10 @@ def context(context):
 
 
 @pytest.fixture
-def page(page):
-    """A page whose course is kept, to be told where a test fails."""
+def page(page, request):
+    """A page whose course is kept, to be told where a test fails, or what it is given."""
     page.course = watched(page)
+    request.node.page = page
     return page
 
 
@@ -74,19 +73,25 @@ def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestR
     """Say with a failure what the page showed, how it came about, and what its server said."""
     report = yield
     if report.failed:
-        report.sections += list(_sections(getattr(item, "funcargs", {})))
+        report.sections += list(_sections(getattr(item, "page", None)))
     return report
 
 
-def _sections(given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    page = given.get("page")
+def _sections(page: Page | None) -> Iterator[tuple[str, str]]:
     if page is None:
         return
     yield "course of the page", "\n".join(page.course)
     if not page.is_closed():
-        yield "what the page shows", page.locator("body").inner_text(timeout=5_000)[:_TOLD]
-    if (address := given.get("served")) in LOGS:
-        yield "what the server said", LOGS[address].read_text(encoding="utf-8", errors="replace")[-_TOLD:]
+        yield "what the page shows", _shown(page)[:_TOLD]
+    for log in (log for address, log in LOGS.items() if page.url.startswith(f"{address}/")):
+        yield "what the server said", log.read_text(encoding="utf-8", errors="replace")[-_TOLD:]
+
+
+def _shown(page: Page) -> str:
+    try:
+        return page.locator("body").inner_text(timeout=5_000)
+    except Error as error:  # a page that hangs is told of all the same
+        return f"nothing that can be read: {error}"
 
 
 @pytest.fixture(scope="session")
@@ -96,5 +101,4 @@ def served(tmp_path_factory) -> Iterator[str]:
     command = [sys.executable, "-m", "pwindow", "serve", "--no-browser", "--port", str(port)]
     log = tmp_path_factory.mktemp("served") / "log"
     with run_server(command, port, log) as server:
-        LOGS[server.address] = log
         yield server.address

@@ -5,6 +5,7 @@ import os
 import socket
 import subprocess
 import sys
+import tempfile
 
 import pytest
 
@@ -13,6 +14,7 @@ from pwindow.cli.server_settings import (
     LANDING_PAGE,
     chosen_password,
     exposure_caution,
+    kernel_transport,
     offer_figures,
     page_address,
     pages,
@@ -84,6 +86,13 @@ def test_ten_may_visit_at_once_unless_told_otherwise(tmp_path):
 
 
 @pytest.mark.slow
+def test_a_temporary_folder_with_a_long_name_is_no_place_for_sockets(monkeypatch):
+    monkeypatch.setattr(sys, "platform", "linux")
+    for name, transport in (("/tmp", "ipc"), ("/tmp/" + "x" * 60, "tcp")):
+        monkeypatch.setattr(tempfile, "tempdir", name)
+        assert kernel_transport() == transport
+
+
 def test_the_server_itself_stays_light():
     heavy = "{'numpy', 'pandas', 'scipy', 'sklearn', 'plotly', 'ipywidgets'}"
     code = f"import sys, pwindow.server.app; print({heavy} & set(sys.modules))"

@@ -17,6 +17,8 @@ import psutil
 ROOT = Path(__file__).resolve().parents[2]
 START_LIMIT = 90.0  # s
 END_LIMIT = 20.0  # s
+LOGS: dict[str, Path] = {}
+"""What servers say, by their addresses."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,7 @@ def run_server(
     with log.open("wb") as sink:
         process = psutil.Popen(command, env=environment, stdout=sink, stderr=subprocess.STDOUT)
     server = Server(f"http://127.0.0.1:{port}", process, log)
+    LOGS[server.address] = log
     try:
         _wait_for_address(server)
         yield server

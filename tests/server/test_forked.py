@@ -9,7 +9,7 @@ import time
 import psutil
 import pytest
 
-from pwindow.cli.server_settings import kernel_maker
+from pwindow.cli.server_settings import kernel_maker, kernel_transport
 from pwindow.server.forked import Forked
 from tests.helpers.servers import wait_until
 
@@ -42,6 +42,16 @@ def test_kernels_have_one_parent_and_an_environment_each(visiting):
         assert len(kernels) >= 2
         assert len({kernel.ppid() for kernel in kernels}) == 1
         assert "asked speed=63" in visitor.ask("GET", visitor.page + "?speed=63")[1]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(kernel_transport() != "ipc", reason="kernels are reached by ports here")
+def test_kernels_are_reached_by_sockets_of_their_own(visiting):
+    """A port is chosen before its kernel listens; another program that takes it in between leaves a page empty."""
+    with visiting() as visitor:
+        visitor.open_page()
+        reached = [{socket.laddr for socket in it.net_connections("unix")} for it in visitor.kernels()]
+    assert reached and all(sum("-ipc-" in path for path in paths) == 5 for paths in reached)
 
 
 @pytest.mark.slow
