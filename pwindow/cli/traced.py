@@ -259,8 +259,7 @@ def _read(paths: Sequence[Path], scale: float | None) -> _Read:
     """The scans of files, and why others cannot be read."""
     from pwindow.metrology.scans import read_or_why
 
-    with click.progressbar(paths, label="reading", file=sys.stderr, hidden=len(paths) < 2) as bar:
-        read = [read_or_why(path, scale) for path in bar]
+    read = _one_by_one("reading", read_or_why, [(path, scale) for path in paths], told_from=2)
     scans: list[Trace | Topography] = []
     by_digest: dict[str, Path] = {}
     for path, one in zip(paths, read):
@@ -275,6 +274,21 @@ def _read(paths: Sequence[Path], scale: float | None) -> _Read:
     )
 
 
+def _one_by_one(label: str, work: Callable, given: Sequence[tuple], told_from: int) -> list:
+    """What work makes of each, on all cores where they are many, with a progress bar from so many on."""
+    from joblib import Parallel, delayed
+
+    workers = Parallel(n_jobs=1 if len(given) < _MANY else -1, return_as="generator")
+    with click.progressbar(
+        workers(delayed(work)(*one) for one in given),
+        length=len(given),
+        label=label,
+        file=sys.stderr,
+        hidden=len(given) < told_from,
+    ) as bar:
+        return list(bar)
+
+
 def _how(kind: Kind, foot: str) -> Callable:
     """How scans of a kind are measured; a plate has no foot."""
     from pwindow.metrology.foot import FOOT_RULES
@@ -286,22 +300,12 @@ def _measure(
     scans: Sequence[Trace | Topography], instrument: str, decisions: Decisions, how: Callable
 ) -> tuple[list, list[str]]:
     """What was measured on each scan, and why others could not be."""
-    from joblib import Parallel, delayed
-
     from pwindow.metrology.instruments import instrument_named
     from pwindow.metrology.scans import measured_or_why
 
     assumed = instrument_named(instrument)
-    workers = Parallel(n_jobs=1 if len(scans) < _MANY else -1, return_as="generator")
-    work = workers(delayed(measured_or_why)(one, assumed, decisions.on(one), how) for one in scans)
-    with click.progressbar(
-        work,
-        length=len(scans),
-        label="measuring",
-        file=sys.stderr,
-        hidden=len(scans) < _MANY,
-    ) as bar:
-        outcomes = list(bar)
+    asked = [(one, assumed, decisions.on(one), how) for one in scans]
+    outcomes = _one_by_one("measuring", measured_or_why, asked, told_from=_MANY)
     return [one for one in outcomes if not isinstance(one, str)], [
         one for one in outcomes if isinstance(one, str)
     ]

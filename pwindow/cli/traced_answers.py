@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import pandas as pd
-
 from pwindow.metrology.areas import Edge, MeasuredArea
 from pwindow.metrology.decisions import Decisions
 from pwindow.metrology.features import Measured, MeasuredLine
-from pwindow.metrology.scans import scan_of
 from pwindow.metrology.topography import Topography
 from pwindow.metrology.trace import Trace
 from pwindow.workflows.scan_kinds import Found
-from pwindow.workflows.scan_tables import bridged, edge_rule, feature_table
+from pwindow.workflows.scan_tables import bridged, edge_rule, tables_together
 
 
 def traces_answer(
@@ -192,7 +189,4 @@ def features_text(found: Sequence[Found]) -> str:
     ----------
     found : sequence of Measured, MeasuredArea or MeasuredPlate
     """
-    tables = [feature_table(one) for one in found]
-    for one, table in zip(found, tables):
-        table.insert(0, "scan", scan_of(one).name)
-    return pd.concat(tables).fillna("").to_string(index=False)
+    return tables_together(found).to_string(index=False)

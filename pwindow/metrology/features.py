@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import hypot, sqrt
+from statistics import median
 
 import numpy as np
 
@@ -315,20 +317,18 @@ def _of_one(line: Line) -> float:
 
 def _measured(levelled: Levelled, line: Line, instrument: Instrument, closed: int) -> MeasuredLine:
     middle = (line.left.foot + line.right.foot) / 2
-    film, noise = levelled.offset_error(middle), levelled.noise * np.sqrt(levelled.independent)
+    film, noise = levelled.offset_error(middle), levelled.noise * sqrt(levelled.independent)
     step = levelled.trace.step
     span = line.right.start - line.left.start
-    height = float(np.sqrt(instrument.height_error(line.peak) ** 2 + line.peak_error**2 + film**2))
+    height = hypot(instrument.height_error(line.peak), line.peak_error, film)
     cliffs = sum(flank.slope * step > line.step / 2 for flank in (line.left, line.right))
     scale = instrument.height_error(line.peak) / line.peak
-    area = float(
-        np.sqrt(
-            (noise * np.sqrt(step * span)) ** 2
-            + (film * span) ** 2
-            + (np.hypot(scale, instrument.along) * line.area) ** 2
-            + cliffs * (line.step * step) ** 2 / 12.0
-            + unseen_area(levelled, line) ** 2
-        )
+    area = hypot(
+        noise * sqrt(step * span),
+        film * span,
+        hypot(scale, instrument.along) * line.area,
+        line.step * step * sqrt(cliffs / 12.0),
+        unseen_area(levelled, line),
     )
     skirts = _skirt(line.left), _skirt(line.right)
     tail = _tail(levelled.trace, *skirts)
@@ -355,24 +355,24 @@ def _tail(trace: Trace, left: Value, right: Value) -> Value | None:
             f"{trace.name}: “{_PRINTED}: {shown(said)}” must be {' or '.join(f'“{one}”' for one in _DIRECTIONS)}"
         )
     leading, trailing = (left, right) if said.strip().lower() == _DIRECTIONS[0] else (right, left)
-    return Value(trailing.value - leading.value, float(np.hypot(trailing.error, leading.error)))
+    return Value(trailing.value - leading.value, hypot(trailing.error, leading.error))
 
 
 def _skirt(flank: Flank) -> Value:
-    return Value(abs(flank.half - flank.foot), float(np.hypot(flank.half_error, flank.foot_error)))
+    return Value(abs(flank.half - flank.foot), hypot(flank.half_error, flank.foot_error))
 
 
 def _width_error(levelled: Levelled, line: Line, instrument: Instrument, *, foot: bool) -> float:
     """By noise at both edges, the film and the step that the rule takes a share of, and distances along the trace."""
     attribute, share = ("foot_error", line.foot / line.step) if foot else ("half_error", HALF)
-    edges = np.hypot(getattr(line.left, attribute), getattr(line.right, attribute))
-    rule = np.hypot(
+    edges = hypot(getattr(line.left, attribute), getattr(line.right, attribute))
+    rule = hypot(
         levelled.offset_error((line.left.foot + line.right.foot) / 2),
-        share * levelled.noise * np.sqrt(levelled.independent / max(line.points / 3, 1)),
+        share * levelled.noise * sqrt(levelled.independent / max(line.points / 3, 1)),
     )
     steepness = "foot_slope" if foot else "slope"
     moved = rule * sum(1.0 / getattr(flank, steepness) for flank in (line.left, line.right))
-    return float(np.sqrt(edges**2 + moved**2 + (instrument.along * line.width) ** 2))
+    return hypot(edges, moved, instrument.along * line.width)
 
 
 def _gaps(
@@ -381,19 +381,20 @@ def _gaps(
     drops: Sequence[tuple[float, float]],
     instrument: Instrument,
 ) -> Iterator[MeasuredGap]:
-    widths = [other.left.foot - one.right.foot for one, other in pairwise(lines)]
-    for (one, other), width in zip(pairwise(lines), widths):
+    for (one, other), missing in zip(pairwise(lines), _missing(lines)):
         inside = [drop for drop in drops if one.right.foot < drop[0] and drop[1] < other.left.foot]
-        yield _gap(levelled, (one, other), instrument, tuple(inside), _missing(width, widths, lines))
+        yield _gap(levelled, (one, other), instrument, tuple(inside), missing)
 
 
-def _missing(width: float, widths: Sequence[float], lines: Sequence[Line]) -> int:
-    """How many lines are missing in a gap: as many as fit into it at the usual distance, if they do."""
+def _missing(lines: Sequence[Line]) -> list[int]:
+    """How many lines are missing in each gap: as many as fit into it at the usual distance, if they do."""
+    widths = [other.left.foot - one.right.foot for one, other in pairwise(lines)]
     if len(widths) < _FEWEST_LINES:
-        return 0
-    usual = float(np.median(widths))
-    more = (width - usual) / (usual + float(np.median([line.width for line in lines])))
-    return round(more) if abs(more - round(more)) < _FITS else 0
+        return [0] * len(widths)
+    usual = median(widths)
+    pitch = usual + median(line.width for line in lines)
+    more = [(width - usual) / pitch for width in widths]
+    return [round(one) if abs(one - round(one)) < _FITS else 0 for one in more]
 
 
 def _gap(
@@ -407,13 +408,11 @@ def _gap(
     width = other.left.foot - one.right.foot
     rule = levelled.offset_error((other.left.foot + one.right.foot) / 2)
     moved = rule * (1.0 / other.left.foot_slope + 1.0 / one.right.foot_slope)
-    error = np.sqrt(
-        other.left.foot_error**2 + one.right.foot_error**2 + moved**2 + (instrument.along * width) ** 2
-    )
+    error = hypot(other.left.foot_error, one.right.foot_error, moved, instrument.along * width)
     return MeasuredGap(
         left=one.right.foot,
         right=other.left.foot,
-        width=Value(float(width), float(error)),
+        width=Value(width, error),
         satellites=satellites,
         missing=missing,
     )

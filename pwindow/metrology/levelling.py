@@ -8,7 +8,7 @@ one, or where the film itself tells it from a straight line.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -18,6 +18,7 @@ from numpy.polynomial import Polynomial
 from scipy.ndimage import uniform_filter1d
 
 from pwindow.errors import UnusableInput
+from pwindow.metrology.stretches import quantile, stretches
 from pwindow.metrology.trace import Trace
 
 STRAIGHT, BENT = 1, 2
@@ -68,8 +69,8 @@ class Levelled:
     @property
     def regions(self) -> tuple[tuple[float, float], ...]:
         """Stretches of bare film that it was levelled on, µm."""
-        x, edges = self.trace.x, np.flatnonzero(np.diff(np.r_[0, self.film.astype(int), 0]))
-        return tuple((float(x[a]), float(x[b - 1])) for a, b in zip(edges[::2], edges[1::2]))
+        x = self.trace.x
+        return tuple((float(x[a]), float(x[b - 1])) for a, b in zip(*stretches(self.film)))
 
     @property
     def slope(self) -> float:
@@ -86,6 +87,13 @@ class Levelled:
         """Covariance of the coefficients of the film over the variance of an independent point."""
         return np.linalg.inv(_powers(self.base, self.trace.x[self.film])[1])
 
+    @cached_property
+    def _offset_noise(self) -> float:
+        """Standard deviation of what the film is fitted to, as if its points were independent, µm."""
+        return self.noise * float(
+            np.sqrt(min(self.independent, self.film.sum() / (self.base.degree() + 1.0)))
+        )
+
     def offset_error(self, x: float) -> float:
         """Standard uncertainty of the film's height at a place, µm; see JCGM 100, 5.1 and H.3.
 
@@ -94,9 +102,9 @@ class Levelled:
         x : float
             µm.
         """
-        powers, _ = _powers(self.base, np.array([x]))
-        independent = min(self.independent, int(self.film.sum()) / (self.base.degree() + 1.0))
-        return self.noise * float(np.sqrt(independent * (powers @ self._spread @ powers.T)[0, 0]))
+        offset, scale = self.base.mapparms()
+        powers = (offset + scale * x) ** np.arange(self.base.degree() + 1)
+        return self._offset_noise * float(np.sqrt(powers @ self._spread @ powers))
 
 
 def level(trace: Trace, film: np.ndarray | None = None, *, plate: bool = False) -> Levelled:
@@ -131,7 +139,7 @@ def level(trace: Trace, film: np.ndarray | None = None, *, plate: bool = False) 
 def _base(trace: Trace, film: np.ndarray) -> Polynomial:
     """A straight line through the film, or a parabola where the film tells it from one."""
     x, z, ends = trace.x[film], trace.z[film], (trace.x[0], trace.x[-1])
-    straight, bent = (Polynomial.fit(x, z, degree, domain=ends) for degree in (STRAIGHT, BENT))
+    straight, bent = (_fitted(x, z, degree, ends) for degree in (STRAIGHT, BENT))
     if not _spans(x, ends):
         return straight
     left = np.full(len(trace.x), np.nan)
@@ -140,6 +148,12 @@ def _base(trace: Trace, film: np.ndarray) -> Polynomial:
     error = noise * np.sqrt(independent * np.linalg.inv(_powers(bent, x)[1])[2, 2])
     least = max(_TOLD * error, 1e-6 * float(np.nanmax(np.abs(trace.z - straight(trace.x)))))
     return bent if abs(bent.coef[2]) > least else straight
+
+
+def _fitted(x: np.ndarray, z: np.ndarray, degree: int, ends: Sequence[float] | np.ndarray) -> Polynomial:
+    """As `Polynomial.fit`, by the normal equations: of these degrees, on -1 to 1, they lose nothing that matters."""
+    powers, products = _powers(Polynomial(np.zeros(degree + 1), domain=ends), x)
+    return Polynomial(np.linalg.solve(products, z @ powers), domain=ends)
 
 
 def _powers(base: Polynomial, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -182,7 +196,7 @@ def _film(trace: Trace, *, plate: bool) -> np.ndarray:
         if int(now.sum()) < _FEWEST or np.array_equal(now, film):
             break
         film = now
-        base = Polynomial.fit(x[film], z[film], base.degree(), domain=base.domain)
+        base = _fitted(x[film], z[film], base.degree(), base.domain)
         width = _robust_deviation((z - base(x))[film])
     whole = np.zeros(len(trace.x), bool)
     whole[np.flatnonzero(seen)[film]] = True
@@ -210,12 +224,13 @@ class _Blocks:
         """Of curves, shape (k, blocks): blocks on each, less those below it, which weigh more."""
         away = self.z - curves
         near = _NEAR * self.deviation
-        return np.count_nonzero(np.abs(away) < near, axis=1) - _BELOW * np.count_nonzero(away < -near, axis=1)
+        below, on_or_below = (np.count_nonzero(away < at, axis=1) for at in (-near, near))
+        return on_or_below - (1.0 + _BELOW) * below
 
     def refined(self, curve: np.ndarray, degree: int) -> tuple[Polynomial, float]:
         """A curve through the blocks that lie on a curve, shape (blocks,), and its score."""
         on = np.abs(self.z - curve) < _NEAR * self.deviation
-        base = Polynomial.fit(self.x[on], self.z[on], degree, domain=(self.x[0], self.x[-1]))
+        base = _fitted(self.x[on], self.z[on], degree, (self.x[0], self.x[-1]))
         return base, float(self.score(base(self.x)[None])[0])
 
 
@@ -223,9 +238,9 @@ def _rise(heights: np.ndarray) -> float:
     """How high lines rise, whatever the tilt and the bend of the film: by differences over a tenth of the profile."""
     apart = max(1, len(heights) // 10)
     rises = heights[apart:] - heights[:-apart]
-    at = np.arange(len(rises))
-    low, high = np.quantile(rises - np.polyval(np.polyfit(at, rises, 1), at), [0.02, 0.98])
-    return float(high - low) / 2.0
+    at = np.linspace(-1.0, 1.0, len(rises))
+    level = rises - _fitted(at, rises, STRAIGHT, (-1.0, 1.0))(at)
+    return (quantile(level, 0.98) - quantile(level, 0.02)) / 2.0
 
 
 def _lowest_curve(x: np.ndarray, z: np.ndarray, waves: float) -> tuple[Polynomial, float] | None:
@@ -268,8 +283,7 @@ def _away_from_lines(above: np.ndarray, deviation: float, waves: float) -> np.nd
     window = max(1, len(above) // 400)
     smooth = uniform_filter1d(above, window, mode="nearest")
     lines = smooth > _NEAR * max(deviation / np.sqrt(window), waves, 1e-12)
-    edges = np.flatnonzero(np.diff(np.r_[0, lines.astype(int), 0]))
-    first, last = edges[::2], edges[1::2]
+    first, last = stretches(lines)
     long = last - first > 2 * window
     lines = np.zeros(len(above), bool)
     for a, b in zip(first[long], last[long]):

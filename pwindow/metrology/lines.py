@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.integrate import trapezoid
@@ -19,6 +20,7 @@ from scipy.signal import find_peaks
 from pwindow.errors import UnusableInput
 from pwindow.metrology.foot import TENTH, FootRule
 from pwindow.metrology.levelling import Levelled
+from pwindow.metrology.stretches import quantile, stretches
 
 FOOT, HALF = TENTH.share, 0.5
 """Shares of the step height at which a line usually has its foot, and its half height."""
@@ -179,10 +181,7 @@ def low_runs(levelled: Levelled, lines: Iterable[Line]) -> list[tuple[float, flo
     for line in lines:
         reach = line.width / 2  # skirts and halos belong to the line
         free &= (x < line.left.foot - reach) | (x > line.right.foot + reach)
-    edges = np.flatnonzero(np.diff(np.r_[0, free.astype(int), 0]))
-    inside = [
-        (a, b - 1) for a, b in zip(edges[::2], edges[1::2]) if b - a >= _LOW_POINTS and a > 0 and b < len(x)
-    ]
+    inside = [(a, b - 1) for a, b in zip(*stretches(free)) if b - a >= _LOW_POINTS and a > 0 and b < len(x)]
     return [(float(x[a]), float(x[b])) for a, b in inside]
 
 
@@ -206,10 +205,10 @@ def _runs(levelled: Levelled, height: np.ndarray) -> Iterator[tuple[int, int]]:
     high = smooth > floor
     if not high.any():
         return
-    tall = float(np.percentile(smooth[high], 90))
+    tall = quantile(smooth[high], 0.9)
     above = smooth > max(floor, FOOT * tall / 2)
-    edges = np.flatnonzero(np.diff(np.r_[0, above.astype(int), 0]))
-    for first, last in _joined(levelled, height, list(zip(edges[::2], edges[1::2] - 1)), tall):
+    begins, ends = stretches(above)
+    for first, last in _joined(levelled, height, list(zip(begins, ends - 1)), tall):
         if last - first + 1 >= _LEAST_POINTS and smooth[first : last + 1].max() > 2 * FOOT * tall:
             yield int(first), int(last)
 
@@ -245,17 +244,17 @@ def _line(
     x = levelled.trace.x
     crest = _top(levelled, height, first, last)
     top, peak = crest.height, crest.peak
-    left = _rising(height, _up_to(top, first, peak), room[0], 1)
-    right = _rising(height, _up_to(top[::-1], len(height) - 1 - last, peak), len(height) - room[1], -1)
-    step = peak
+    left = _rising(x, height, room[0], _up_to(top, first, peak))
+    right = _rising(x[::-1], height[::-1], len(x) - room[1], _up_to(top[::-1], len(x) - 1 - last, peak))
+    step, used = peak, None
     for _ in range(_ROUNDS):
-        begin, end = (_crossing(x, side, FOOT * step) for side in (left, right))
+        begin, end = (side.crossing(FOOT * step) for side in (left, right))
         if begin is None or end is None:
             return None
-        now = _step_height(levelled, height, begin, end)
-        if abs(now - step) <= 1e-9 * peak:
+        now = _Used.of(x, begin, end)
+        if now == used:
             break
-        step = now
+        used, step = now, _step_height(levelled, height, now)
     foot = rule.height(step, levelled.noise)
     one, other = (_flank(levelled, side, step, foot) for side in (left, right))
     if one is None or other is None:
@@ -295,7 +294,7 @@ def _top(levelled: Levelled, height: np.ndarray, first: int, last: int) -> _Top:
     """
     own, kept = np.full(len(height), -np.inf), height[first : last + 1]
     own[first : last + 1] = kept
-    high = first + np.flatnonzero(kept > _CROWN * np.percentile(kept, 95))
+    high = first + np.flatnonzero(kept > _CROWN * quantile(kept, 0.95))
     begin, end = int(high[0]), int(high[-1]) + 1
     noise = levelled.noise * np.sqrt(levelled.independent)
     chosen = _Top(own, float(kept.max()), noise, 0)
@@ -351,19 +350,21 @@ def local_parabolas(values: np.ndarray, half: int) -> np.ndarray:
     half : int
         At least 1.
     """
-    at = np.arange(-half, half + 1)
-    count, second, fourth = len(at), float((at**2).sum()), float((at**4).sum())
-    weights = (fourth - second * at**2) / (count * fourth - second**2)
+    basis, weights = _parabolas(half)
+    span = len(basis)
     smooth = np.empty(len(values))
     smooth[half : len(values) - half] = np.convolve(values, weights, mode="valid")
-    for own, side, part in (
-        (values[:count], np.s_[:half], at[:half]),
-        (values[-count:], np.s_[len(values) - half :], at[half + 1 :]),
-    ):
-        slope = float(at @ own) / second
-        bend = (count * float(at**2 @ own) - second * float(own.sum())) / (count * fourth - second**2)
-        smooth[side] = float(weights @ own) + slope * part + bend * part**2
+    smooth[:half] = basis[:half] @ (values[:span] @ basis)
+    smooth[len(values) - half :] = basis[half + 1 :] @ (values[-span:] @ basis)
     return smooth
+
+
+@lru_cache(maxsize=64)
+def _parabolas(half: int) -> tuple[np.ndarray, np.ndarray]:
+    """An orthonormal basis of parabolas on a point and `half` at either side, and what each weighs in the middle one."""
+    at = np.arange(-half, half + 1) / half
+    basis, _ = np.linalg.qr(np.vander(at, 3))
+    return basis, basis @ basis[half]
 
 
 def _up_to(top: np.ndarray, first: int, peak: float) -> int:
@@ -373,48 +374,44 @@ def _up_to(top: np.ndarray, first: int, peak: float) -> int:
 
 @dataclass(frozen=True)
 class _Rising:
-    """A flank as a non-decreasing curve, read outside in: indices of its points, and heights."""
+    """A flank as a non-decreasing curve, read outside in: places of its points, µm, and heights."""
 
-    at: np.ndarray
+    x: np.ndarray
     height: np.ndarray
 
+    def crossing(self, level: float) -> float | None:
+        """Where it crosses a height, between its points; None where it does not."""
+        beyond = int(self.height.searchsorted(level, side="right"))
+        if not 0 < beyond < len(self.height):
+            return None
+        (low, high), (before, after) = (
+            own[beyond - 1 : beyond + 1].tolist() for own in (self.height, self.x)
+        )
+        if high - low > _CLIFF * self.height[-1]:  # the edge is anywhere between the two points
+            return (before + after) / 2
+        return before + (after - before) * (level - low) / (high - low)
 
-def _rising(height: np.ndarray, end: int, start: int, step: int) -> _Rising:
-    """The flank from a start on the film to an end on the top, both counted in the direction of `step`."""
-    at = np.arange(start, end + 1)
-    at = at if step > 0 else len(height) - 1 - at
-    return _Rising(at, isotonic_regression(height[at]).x)
 
-
-def _crossing(x: np.ndarray, side: _Rising, level: float) -> float | None:
-    """Where a flank crosses a height, between its points; None where it does not."""
-    beyond = int(np.searchsorted(side.height, level, side="right"))
-    if not 0 < beyond < len(side.height):
-        return None
-    low, high = side.height[beyond - 1], side.height[beyond]
-    before, after = x[side.at[beyond - 1]], x[side.at[beyond]]
-    if high - low > _CLIFF * side.height[-1]:  # the edge is anywhere between the two points
-        return float((before + after) / 2)
-    return float(before + (after - before) * (level - low) / (high - low))
+def _rising(x: np.ndarray, height: np.ndarray, start: int, end: int) -> _Rising:
+    """The flank from a start on the film to an end on the top."""
+    return _Rising(x[start : end + 1], isotonic_regression(height[start : end + 1]).x)
 
 
 def _flank(levelled: Levelled, side: _Rising, step: float, at: float) -> Flank | None:
     """A flank of a line of a step height, with its foot at a height."""
-    x = levelled.trace.x
-    tenth, half, low, high = (_crossing(x, side, share * step) for share in (FOOT, HALF, *STEEP))
-    foot = _crossing(x, side, at)
+    tenth, half, low, high, third = (side.crossing(share * step) for share in (FOOT, HALF, *STEEP, _THIRD))
+    foot = side.crossing(at)
     if foot is None or tenth is None or half is None or low is None or high is None:
         return None
     slope = abs((STEEP[1] - STEEP[0]) * step / (high - low)) if high != low else np.inf
-    third = _crossing(x, side, _THIRD * step)
     run = 0.0 if third is None else abs(third - tenth)
     foot_slope = (_THIRD - FOOT) * step / run if run else np.inf
     skirt = max(_SKIRT * run, 2.0 * levelled.trace.step)
-    outermost = x[side.at[0]]
+    outermost = float(side.x[0])
     return Flank(
         foot=foot,
         half=half,
-        start=float(np.clip(tenth - np.sign(half - outermost) * skirt, *sorted((outermost, tenth)))),
+        start=max(outermost, tenth - skirt) if outermost < half else min(outermost, tenth + skirt),
         slope=float(slope),
         foot_slope=float(foot_slope),
         foot_error=_crossing_error(levelled, foot, foot_slope),
@@ -441,7 +438,7 @@ def _crossing_error(levelled: Levelled, place: float, slope: float) -> float:
 def _unseen_around(levelled: Levelled, place: float) -> float:
     """Distance of the seen points on both sides of a place, µm; a step of the scan where none is missing."""
     step, seen = levelled.trace.step, levelled.trace.seen_at
-    after = int(np.clip(np.searchsorted(seen, place), 1, len(seen) - 1))
+    after = min(max(int(seen.searchsorted(place)), 1), len(seen) - 1)
     apart = float(seen[after] - seen[after - 1])
     return apart if apart > _MISSING * step else step
 
@@ -467,31 +464,43 @@ def unseen_area(levelled: Levelled, line: Line) -> float:
     return float(np.sqrt(np.sum(apart**2 * (rise**2 / 12.0 + (2.0 / 3.0 * sag) ** 2))))
 
 
-def _step_height(levelled: Levelled, height: np.ndarray, left: float, right: float) -> float:
-    """Step height by ISO 5436-1: the middle third above the film beyond a third of the width on both sides.
+@dataclass(frozen=True)
+class _Used:
+    """Points by which ISO 5436-1 takes a step height: the middle third, and beyond a third of the width on both sides."""
 
-    One straight line is fitted to the film with the top a step above it. Where a neighbour leaves no film on one side,
-    the film of the whole profile is taken, which is at zero.
+    before: slice
+    middle: slice
+    after: slice
+
+    @classmethod
+    def of(cls, x: np.ndarray, left: float, right: float) -> _Used:
+        """Those of a line between its feet, with at least one point in the middle."""
+        ends = np.array([-1.5, -0.5 - _CORE, -_CORE / 2, _CORE / 2, 0.5 + _CORE, 1.5])
+        a, b, c, d, e, f = x.searchsorted((left + right) / 2 + (right - left) * ends).tolist()
+        return cls(slice(a, b), slice(c, max(d, c + 1)), slice(e, f))
+
+
+def _step_height(levelled: Levelled, height: np.ndarray, used: _Used) -> float:
+    """Step height by ISO 5436-1: one straight line is fitted to the film, with the top a step above it.
+
+    Where a neighbour leaves no film on one side, the film of the whole profile is taken, which is at zero.
     """
-    width, middle = right - left, (left + right) / 2
-    near = np.s_[slice(*np.searchsorted(levelled.trace.x, [middle - 1.5 * width, middle + 1.5 * width]))]
-    x, height, film = levelled.trace.x[near], height[near], levelled.film[near]
-    u = (x - middle) / width
-    core = np.abs(u) <= _CORE / 2
-    beside = (np.abs(u) >= 0.5 + _CORE) & film
-    if not core.any():
-        return float(np.interp(middle, x, height))
-    if min((beside & (u < 0)).sum(), (beside & (u > 0)).sum()) < _LEAST_POINTS:
-        return float(height[core].mean())
-    used = core | beside
-    model = np.stack([u[used], np.ones(used.sum()), np.where(core, 1.0, -1.0)[used]])
-    return 2.0 * float(np.linalg.solve(model @ model.T, model @ height[used])[2])
+    before, after = (part.start + np.flatnonzero(levelled.film[part]) for part in (used.before, used.after))
+    if min(len(before), len(after)) < _LEAST_POINTS:
+        return float(height[used.middle].mean())
+    at = np.concatenate([before, np.arange(used.middle.start, used.middle.stop), after])
+    place = levelled.trace.x[at]
+    model = np.ones((3, len(at)))
+    model[1] = (place - place[0]) / (place[-1] - place[0]) - 0.5
+    model[2, : len(before)] = model[2, len(at) - len(after) :] = -1.0
+    return 2.0 * float(np.linalg.solve(model @ model.T, model @ height[at])[2])
 
 
 def _area(x: np.ndarray, height: np.ndarray, left: float, right: float) -> float:
-    inside = (x > left) & (x < right)
-    ends = np.interp([left, right], x, height)
-    return float(trapezoid(np.r_[ends[0], height[inside], ends[1]], np.r_[left, x[inside], right]))
+    ends = np.array([left, right])
+    first, last = x.searchsorted(left, side="right"), x.searchsorted(right)
+    places = np.concatenate([ends[:1], x[first:last], ends[1:]])
+    return float(trapezoid(np.interp(places, x, height), places))
 
 
 def _ridges(
@@ -502,8 +511,13 @@ def _ridges(
     at = np.arange(at[0], at[-1] + 1)
     own, x = np.maximum(top[at], 0.0), levelled.trace.x[at]
     noise = levelled.noise * np.sqrt(levelled.independent / max(half, 1))
-    peaks, _ = find_peaks(np.r_[0.0, own, 0.0], prominence=max(FOOT * step, _CLEAR * noise), plateau_size=1)
-    peaks = peaks - 1
+    apart = max(FOOT * step, _CLEAR * noise)
+    found, _ = find_peaks(np.pad(own, 1), prominence=apart, plateau_size=1)
+    peaks: list[int] = []
+    for one in (found - 1).tolist():
+        if peaks and min(own[peaks[-1]], own[one]) - own[peaks[-1] : one].min() < apart:
+            continue  # of equal height: each counts as prominent, however shallow the saddle between them
+        peaks.append(one)
     ridges = tuple((float(x[one]), float(own[one])) for one in peaks)
     if len(peaks) < 2:
         return ridges, None

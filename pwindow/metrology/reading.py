@@ -23,11 +23,13 @@ from pwindow.units import factor_between
 
 ALONG = ("x", "position", "distance", "lateral")
 HEIGHTS = ("z", "height", "profile")
-NAMES = ("trace", "scan", "profile_id")
+NAMES = ("trace", "scan", "profile_id", "profile")
 _DELIMITERS = (",", ";", "\t")
 _HEAD = 100  # lines in which the header is looked for
 _FIELD = re.compile(r"^[#;\s]*(?P<key>[\w .-]{1,40}?)\s*[:=,;\t]\s*(?P<value>.{1,200}?)[\s,;]*$")
 _VOID = ("", "nan", "na", "n/a", "***", "bad", "void", "-")
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}([.,]\d{3})+")
+_FIRST = 20  # rows that nearly always show whether marks part thousands
 _FEWEST = 50
 _LOWEST, _SHORTEST = 0.01, 20.0  # µm: below, a unit is wrong
 PRINTED, RELIEF, _WIDEST_STEP = 200.0, 5_000.0, 50.0
@@ -61,7 +63,7 @@ def read_traces(source: str | Path | InputFile) -> tuple[Trace, ...]:
     fields = MappingProxyType(dict(_fields(lines[:at])))
     names = [cell.strip().strip('"') for cell in lines[at].split(delimiter)]
     columns = _columns(file, names)
-    table = _numbers(file, "\n".join(lines[at + 1 :]), delimiter, names, columns)
+    table = _numbers(file, lines[at + 1 :], delimiter, names, columns)
     digest = hashlib.sha256(file.content).hexdigest()
     along = columns["along"]
     found = []
@@ -131,6 +133,10 @@ def _columns(file: InputFile, names: Sequence[str]) -> Mapping:
     """Which columns hold positions, heights and the profile's name; each length has its unit."""
     along = next(name for name in names if _name(name) in ALONG)
     heights = [name for name in names if _is_height(_name(name))]
+    if any(
+        _split(name)[1] for name in heights
+    ):  # beside those, a profile without a unit says which one it is
+        heights = [name for name in heights if _name(name) != "profile" or _split(name)[1]]
     for name in (along, *heights):
         unit = _split(name)[1]
         if unit is None:
@@ -147,35 +153,61 @@ def _columns(file: InputFile, names: Sequence[str]) -> Mapping:
     return {
         "along": along,
         "heights": heights,
-        "name": next((name for name in names if _name(name) in NAMES), None),
+        "name": next((name for name in names if _name(name) in NAMES and name not in heights), None),
     }
 
 
 def _numbers(
-    file: InputFile, text: str, delimiter: str, names: Sequence[str], columns: Mapping
+    file: InputFile, lines: Sequence[str], delimiter: str, names: Sequence[str], columns: Mapping
 ) -> pd.DataFrame:
+    """The rows of a file: numbers as such where all of them are plain ones, else cell by cell."""
+    wanted, text = (columns["along"], *columns["heights"]), "\n".join(lines)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)  # of cells without a column
-            table = pd.read_csv(
-                io.StringIO(text),
-                sep=delimiter,
-                header=None,
-                names=list(names),
-                index_col=False,
-                dtype=str,
-                keep_default_na=False,
-                skip_blank_lines=True,
-                on_bad_lines="error",
-            )
+        table = _table(text, delimiter, names, wanted)
+    except (ValueError, pd.errors.ParserWarning):
+        table = None
+    first = [[cell.strip(' "') for cell in line.split(delimiter)] for line in lines[:_FIRST] if line.strip()]
+    by_name = dict(zip(names, zip(*first)))
+    if table is not None and not any(
+        _may_part_thousands(table[name], by_name.get(name, ())) for name in wanted
+    ):
+        return table
+    try:
+        table = _table(text, delimiter, names)
     except (pd.errors.ParserError, pd.errors.ParserWarning) as problem:
         raise UnusableInput(
             f"{file.name}: its rows have more cells than its header has columns ({str(problem)[:80]}); where commas mark decimals, "
             "separate the columns with semicolons or tabs"
         ) from problem
-    for name in (columns["along"], *columns["heights"]):
+    for name in wanted:
         table[name] = _as_numbers(file, name, table[name], comma=delimiter != ",")
     return table
+
+
+def _table(text: str, delimiter: str, names: Sequence[str], numbers: Sequence[str] = ()) -> pd.DataFrame:
+    """Cells as text, and as numbers in columns that hold nothing else."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", pd.errors.ParserWarning)  # of cells without a column
+        return pd.read_csv(
+            io.StringIO(text),
+            sep=delimiter,
+            header=None,
+            names=list(names),
+            index_col=False,
+            dtype={name: float if name in numbers else str for name in names},
+            na_values=dict.fromkeys(numbers, _VOID),
+            keep_default_na=False,
+            skip_blank_lines=True,
+            on_bad_lines="error",
+        )
+
+
+def _may_part_thousands(numbers: pd.Series, first: Sequence[str]) -> bool:
+    """Whether marks in numbers, of which the first few cells are given, may part thousands; see `_refuse_thousands`."""
+    if any(re.search("[.,]", cell) and not _THOUSANDS.fullmatch(cell) for cell in first):
+        return False
+    whole = numbers[numbers == numbers.round()].abs()
+    return bool(whole.between(100.0, 999.0).any())
 
 
 def _as_numbers(file: InputFile, name: str, cells: pd.Series, *, comma: bool) -> pd.Series:
@@ -197,7 +229,7 @@ def _as_numbers(file: InputFile, name: str, cells: pd.Series, *, comma: bool) ->
 def _refuse_thousands(file: InputFile, name: str, texts: pd.Series) -> None:
     """Refuse numbers whose marks may part thousands: beside plain ones of three digits, with three after every mark."""
     marked = texts[texts.str.contains(r"[.,]")]
-    thousands = marked.str.fullmatch(r"[+-]?\d{1,3}([.,]\d{3})+")
+    thousands = marked.str.fullmatch(_THOUSANDS)
     if len(marked) and thousands.all() and texts.str.fullmatch(r"[+-]?\d{3}").any():
         raise UnusableInput(
             f"{file.name}: column “{shown(name)}”: “{shown(marked.iloc[0])}” beside plain numbers of three digits may be "

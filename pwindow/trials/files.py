@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from pwindow.trials.parquet import read_parquet
 from pwindow.trials.workbook import read_workbook
 
 _DELIMITERS = (",", ";", "\t", "|")
+_CONTROL = re.compile(r"[\x01-\x08\x0b\x0e-\x1f]")  # what no text holds
 
 
 def read_cells(file: InputFile) -> tuple[pd.DataFrame, list[str]]:
@@ -157,7 +159,7 @@ def decode(file: InputFile) -> str:
             text = content.decode(encoding)
         except UnicodeDecodeError:
             continue
-        if not any(ord(letter) < 32 and letter not in "\0\t\r\n\x0c" for letter in text[:10000]):
+        if not _CONTROL.search(text, 0, 10_000):
             return _without_zero_bytes(text, file)
     raise unreadable(file, "not a text table, a workbook or a Parquet file")
 

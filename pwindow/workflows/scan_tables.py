@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from math import isfinite
 
 import pandas as pd
@@ -11,6 +11,7 @@ from pwindow.metrology.areas import GapAlong, LineAlong, MeasuredArea
 from pwindow.metrology.features import Measured, MeasuredGap, MeasuredLine, Value
 from pwindow.metrology.foot import TENTH
 from pwindow.metrology.plates import SURFACE_RULE, MeasuredPlate, PlateGap, PlateLine
+from pwindow.metrology.scans import scan_of
 from pwindow.wording import amount, counted
 from pwindow.workflows.scan_kinds import PLATE, PRINT, Found, Kind
 
@@ -27,9 +28,26 @@ def feature_table(found: Found) -> pd.DataFrame:
     DataFrame
         Texts, "" where there is none: ``feature``, what was measured with its unit, ``remarks``.
     """
-    rows = list(_plate_rows(found) if isinstance(found, MeasuredPlate) else _print_rows(found))
-    table = pd.DataFrame(rows).fillna("")
+    return _table(_rows(found))
+
+
+def tables_together(found: Sequence[Found]) -> pd.DataFrame:
+    """As `feature_table` of each, in one table with the name of the scan before it.
+
+    Parameters
+    ----------
+    found : sequence of Measured, MeasuredArea or MeasuredPlate
+    """
+    return _table({"scan": scan_of(one).name, **row} for one in found for row in _rows(one))
+
+
+def _table(rows: Iterable[Mapping[str, str]]) -> pd.DataFrame:
+    table = pd.DataFrame(list(rows)).fillna("")
     return table[[*(name for name in table if name != "remarks"), "remarks"]]
+
+
+def _rows(found: Found) -> Iterator[dict[str, str]]:
+    return _plate_rows(found) if isinstance(found, MeasuredPlate) else _print_rows(found)
 
 
 def edge_rule(found: Found) -> str:

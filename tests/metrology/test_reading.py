@@ -70,6 +70,24 @@ def test_several_profiles_of_a_file():
     assert [(one.name, len(one.x)) for one in both] == [("scan.csv: a", 2000), ("scan.csv: b", 2000)]
 
 
+def test_a_profile_without_a_unit_says_which_one_a_row_belongs_to():
+    text = "profile,x [µm],z [µm]\n" + "".join(
+        f"{name},{x:.4f},{z:.6f}\n" for name in ("left", "right") for x, z in zip(TRACE.x, TRACE.z)
+    )
+    assert [one.profile for one in read_traces(file(text))] == ["left", "right"]
+
+
+@pytest.mark.parametrize("write", ["{:.2f}", " {:.2f}", "{:.2e}", '"{:.2f}"'])
+def test_numbers_are_the_same_read_at_once_or_cell_by_cell(write):
+    cells = [(f"{x:.4f}", write.format(z)) for x, z in zip(TRACE.x, TRACE.z)]
+    at_once, by_cell = (
+        read_traces(file("x [µm],z [µm]\n" + "".join(f"{x},{z}\n" for x, z in [*cells, last])))[0]
+        for last in (("801.0000", "2.9"), ("801.0000", "N/A"))
+    )
+    np.testing.assert_array_equal(at_once.z[:-1], by_cell.z[:-1])
+    assert np.isnan(by_cell.z[-1]) and at_once.z[-1] == 2.9
+
+
 def test_decimal_commas_and_voids():
     text = "x [µm];z [µm]\n" + rows(TRACE.x, TRACE.z, "{:.6f};{:.6f}").replace(".", ",")
     lines = text.splitlines()

@@ -101,6 +101,15 @@ def test_a_dome_has_one_ridge_through_noise():
     assert np.mean(np.array(ridges) == 1) > 0.9
 
 
+@pytest.mark.parametrize("steps", [None, 0.01])
+def test_a_flat_top_has_one_ridge(steps):
+    """Points of equal height are no ridges, whether by rounding or because an instrument has steps."""
+    plain = across(rectangle, tilt=0.003)
+    z = plain.z if steps is None else steps * np.round(plain.z / steps)
+    found = measure(replace(plain, z=z))
+    assert found.bridged == 0 and all(len(one.line.ridges) == 1 for one in found.lines)
+
+
 @pytest.mark.parametrize("tilt", [-0.05, 0.0, 0.011, 0.2])
 @pytest.mark.parametrize("shape", [rectangle, *SMOOTH])
 def test_tilt_is_found_beside_lines_and_changes_nothing(shape, tilt):
