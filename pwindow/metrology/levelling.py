@@ -8,9 +8,9 @@ one, or where the film itself tells it from a straight line.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from types import MappingProxyType
 
 import numpy as np
@@ -215,9 +215,9 @@ class _Blocks:
     def of(cls, x: np.ndarray, z: np.ndarray, waves: float) -> _Blocks:
         size = max(1, len(x) // _BLOCKS)
         count = len(x) // size
-        bx, bz = (np.median(values[: count * size].reshape(count, size), axis=1) for values in (x, z))
+        bx, bz = (_middles(values[: count * size].reshape(count, size)) for values in (x, z))
         bends = np.abs(np.diff(bz, 2))  # small on the film alone, which may be less than half of the profile
-        deviation = float(np.quantile(bends, _QUIET)) / (_QUIET_NORMAL * np.sqrt(6.0))
+        deviation = quantile(bends, _QUIET) / (_QUIET_NORMAL * np.sqrt(6.0))
         return cls(bx, bz, max(deviation, waves) or 1e-9 * (float(np.ptp(bz)) or 1.0))
 
     def score(self, curves: np.ndarray) -> np.ndarray:
@@ -264,9 +264,8 @@ def _lowest_curve(x: np.ndarray, z: np.ndarray, waves: float) -> tuple[Polynomia
 
 def _best_curves(blocks: _Blocks) -> Iterator[tuple[int, np.ndarray]]:
     """By degree, the best of many curves through as few blocks as make one, shape (blocks,)."""
-    rng, u = np.random.default_rng(0), (blocks.x - blocks.x[0]) / np.ptp(blocks.x)
-    for degree, draws in _DRAWS.items():
-        at = rng.integers(0, len(u), (draws, degree + 1))
+    u = (blocks.x - blocks.x[0]) / np.ptp(blocks.x)
+    for degree, at in _drawn(len(u)).items():
         places = np.sort(u[at], axis=1)
         at = at[(np.diff(places, axis=1) > _APART).all(axis=1)]
         powers = np.vander(u, degree + 1, increasing=True)
@@ -276,6 +275,13 @@ def _best_curves(blocks: _Blocks) -> Iterator[tuple[int, np.ndarray]]:
         curves = coefficients @ powers.T
         if len(curves):
             yield degree, curves[int(np.argmax(blocks.score(curves)))]
+
+
+@lru_cache(maxsize=16)
+def _drawn(blocks: int) -> Mapping[int, np.ndarray]:
+    """By degree, the blocks that curves are put through."""
+    rng = np.random.default_rng(0)
+    return {degree: rng.integers(0, blocks, (draws, degree + 1)) for degree, draws in _DRAWS.items()}
 
 
 def _away_from_lines(above: np.ndarray, deviation: float, waves: float) -> np.ndarray:
@@ -293,7 +299,13 @@ def _away_from_lines(above: np.ndarray, deviation: float, waves: float) -> np.nd
 
 
 def _robust_deviation(values: np.ndarray) -> float:
-    return float(1.4826 * np.median(np.abs(values - np.median(values))))
+    return 1.4826 * quantile(np.abs(values - quantile(values, 0.5)), 0.5)
+
+
+def _middles(values: np.ndarray) -> np.ndarray:
+    """Median of each row."""
+    ranked, count = np.sort(values, axis=1), values.shape[1]
+    return (ranked[:, (count - 1) // 2] + ranked[:, count // 2]) / 2.0
 
 
 def _noise(height: np.ndarray, film: np.ndarray) -> tuple[float, float]:

@@ -15,12 +15,12 @@ import numpy as np
 from scipy.integrate import trapezoid
 from scipy.ndimage import uniform_filter1d
 from scipy.optimize import isotonic_regression
-from scipy.signal import find_peaks
 
 from pwindow.errors import UnusableInput
 from pwindow.metrology.foot import TENTH, FootRule
 from pwindow.metrology.levelling import Levelled
 from pwindow.metrology.stretches import quantile, stretches
+from pwindow.metrology.trace import MISSING
 
 FOOT, HALF = TENTH.share, 0.5
 """Shares of the step height at which a line usually has its foot, and its half height."""
@@ -38,7 +38,6 @@ STEEP = (0.2, 0.8 * _TOP)
 """Shares of the step height between which a flank's steepness is taken."""
 _THIRD = 0.3  # share of the step height up to which a flank is looked at for what is near its foot
 _SKIRT = 1.5  # of the distance between a tenth and three tenths of the height: what of the foot's skirt the area takes in
-_MISSING = 1.5  # steps between neighbouring points from which on one is missing
 _FLAT = 0.5131  # standard deviation of Chernoff's distribution, see `_crossing_error`
 
 
@@ -312,7 +311,8 @@ def _top(levelled: Levelled, height: np.ndarray, first: int, last: int) -> _Top:
         rim = half // 2
         at = rim + int(np.argmax(smooth[rim : len(smooth) - rim]))
         apart = [abs(smooth[at] - other[at]) / deviation for other, deviation in smaller]
-        left = float(np.mean((height[begin:end] - smooth) ** 2)) / (levelled.noise**2 * (1.0 - weight))
+        away = height[begin:end] - smooth
+        left = float(away @ away) / (len(away) * levelled.noise**2 * (1.0 - weight))
         fits = left <= 1.0 + np.sqrt(2.0 * levelled.independent / (end - begin))
         if max(apart, default=0.0) <= _AGREE and (fits or not smaller):
             bias = _left_of_crest(share, {other: curve[at] - smooth[at] for other, curve in narrower.items()})
@@ -333,6 +333,8 @@ def _left_of_crest(share: float, lost: Mapping[float, float]) -> float:
 
 def _unseen_crest(levelled: Levelled, top: np.ndarray, peak: float, width: float) -> float:
     """Standard uncertainty of a peak by what was not seen beside it, µm: the sag of a dome over that distance."""
+    if levelled.trace.whole:
+        return 0.0
     at = levelled.trace.x[int(np.argmax(top))]
     apart = max(_unseen_around(levelled, at + side * levelled.trace.step) for side in (-1.0, 1.0))
     return peak * (apart / width) ** 2 if apart > levelled.trace.step else 0.0
@@ -438,9 +440,11 @@ def _crossing_error(levelled: Levelled, place: float, slope: float) -> float:
 def _unseen_around(levelled: Levelled, place: float) -> float:
     """Distance of the seen points on both sides of a place, µm; a step of the scan where none is missing."""
     step, seen = levelled.trace.step, levelled.trace.seen_at
+    if levelled.trace.whole:
+        return step
     after = min(max(int(seen.searchsorted(place)), 1), len(seen) - 1)
     apart = float(seen[after] - seen[after - 1])
-    return apart if apart > _MISSING * step else step
+    return apart if apart > MISSING * step else step
 
 
 def unseen_area(levelled: Levelled, line: Line) -> float:
@@ -453,11 +457,13 @@ def unseen_area(levelled: Levelled, line: Line) -> float:
     levelled : Levelled
     line : Line
     """
+    if levelled.trace.whole:
+        return 0.0
     seen = levelled.trace.seen
     x, height = levelled.trace.x[seen], levelled.height[seen]
     apart, rise = np.diff(x), np.diff(height)
     missing = (
-        (apart > _MISSING * levelled.trace.step) & (x[1:] > line.left.start) & (x[:-1] < line.right.start)
+        (apart > MISSING * levelled.trace.step) & (x[1:] > line.left.start) & (x[:-1] < line.right.start)
     )
     apart, rise = apart[missing], rise[missing]
     sag = line.peak * (apart / line.width) ** 2
@@ -499,8 +505,9 @@ def _step_height(levelled: Levelled, height: np.ndarray, used: _Used) -> float:
 def _area(x: np.ndarray, height: np.ndarray, left: float, right: float) -> float:
     ends = np.array([left, right])
     first, last = x.searchsorted(left, side="right"), x.searchsorted(right)
-    places = np.concatenate([ends[:1], x[first:last], ends[1:]])
-    return float(trapezoid(np.interp(places, x, height), places))
+    at_ends = np.interp(ends, x, height)
+    heights = np.concatenate([at_ends[:1], height[first:last], at_ends[1:]])
+    return float(trapezoid(heights, np.concatenate([ends[:1], x[first:last], ends[1:]])))
 
 
 def _ridges(
@@ -512,13 +519,24 @@ def _ridges(
     own, x = np.maximum(top[at], 0.0), levelled.trace.x[at]
     noise = levelled.noise * np.sqrt(levelled.independent / max(half, 1))
     apart = max(FOOT * step, _CLEAR * noise)
-    found, _ = find_peaks(np.pad(own, 1), prominence=apart, plateau_size=1)
-    peaks: list[int] = []
-    for one in (found - 1).tolist():
-        if peaks and min(own[peaks[-1]], own[one]) - own[peaks[-1] : one].min() < apart:
-            continue  # of equal height: each counts as prominent, however shallow the saddle between them
-        peaks.append(one)
+    peaks = _peaks(own, apart)
     ridges = tuple((float(x[one]), float(own[one])) for one in peaks)
     if len(peaks) < 2:
         return ridges, None
     return ridges, float(min(own[a:b].min() for a, b in zip(peaks, peaks[1:])))
+
+
+def _peaks(heights: np.ndarray, apart: float) -> list[int]:
+    """Indices of peaks with saddles between them that lie so far below the lower of both."""
+    before, after = np.maximum.accumulate(heights), np.maximum.accumulate(heights[::-1])[::-1]
+    if float((np.minimum(before, after) - heights).max()) < apart:
+        return [int(heights.argmax())]
+    from scipy.signal import find_peaks  # takes half a second to load, and most lines have one ridge
+
+    found, _ = find_peaks(np.pad(heights, 1), prominence=apart, plateau_size=1)
+    peaks: list[int] = []
+    for one in (found - 1).tolist():
+        if peaks and min(heights[peaks[-1]], heights[one]) - heights[peaks[-1] : one].min() < apart:
+            continue  # of equal height: each counts as prominent, however shallow the saddle between them
+        peaks.append(one)
+    return peaks

@@ -9,6 +9,9 @@ from types import MappingProxyType
 
 import numpy as np
 
+MISSING = 1.5
+"""Steps between two points that were seen from which on one is missing between them."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Trace:
@@ -52,6 +55,11 @@ class Trace:
     def seen_at(self) -> np.ndarray:
         """Places where it did, µm."""
         return self.x[self.seen]
+
+    @cached_property
+    def whole(self) -> bool:
+        """Whether no point is missing between two that were seen."""
+        return bool((np.diff(self.seen_at) <= MISSING * self.step).all())
 
     @cached_property
     def step(self) -> float:
