@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
@@ -148,15 +148,52 @@ class PlatesStated:
     file: str = ""
 
 
+FEET = ("tenth", "three-deviations")
+"""Where the foot of a line may lie: at a tenth of its step height, or three standard deviations above the film."""
+INSTRUMENTS = ("optical", "stylus")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ScansStated:
+    """What is stated of the scans that prints and plates are measured from; None where nothing is.
+
+    Attributes
+    ----------
+    foot : {'tenth', 'three-deviations'} or None
+        Where the foot of a line lies.
+    instrument : {'optical', 'stylus'} or None
+        Whose uncertainties are assumed where none are stated.
+    height_fixed : float or None
+        Standard uncertainty of a height, whatever it is, µm.
+    height_share, distance_share : float or None
+        Relative standard uncertainty of heights, and of distances along a scan.
+    names : str or None
+        Pattern of file names, for files that do not say their print or plate, such as ``{print}_*.csv``.
+    """
+
+    foot: str | None = None
+    instrument: str | None = None
+    height_fixed: float | None = None
+    height_share: float | None = None
+    distance_share: float | None = None
+    names: str | None = None
+
+    def names_of(self, field: str) -> str | None:
+        """The pattern of file names, where it says prints or plates by that field."""
+        return self.names if self.names is not None and f"{{{field}}}" in self.names else None
+
+
 @dataclass(frozen=True, repr=False)
 class Study(Viewed):
-    """What is varied and with what: name, roll inventory, ink, make-readies, plates. All of it has defaults."""
+    """What is varied and with what: name, roll inventory, ink, make-readies, plates, scans. All of it has defaults."""
 
     name: str = ""
     rolls: tuple[Roll, ...] = ()
     ink: Ink = field(default_factory=Ink)
     make_readies: MakeReadies = field(default_factory=MakeReadies)
     plates: PlatesStated = field(default_factory=PlatesStated)
+    _: KW_ONLY
+    scans: ScansStated = field(default_factory=ScansStated)
 
     def overview(self) -> Overview:
         """The rolls, and what is stated of ink and make-readies.
@@ -196,7 +233,8 @@ def read_study(source: str | Path | InputFile) -> Study:
     Parameters
     ----------
     source : path or InputFile
-        A TOML file with ``name``, ``[ink]``, ``[make_readies]``, ``[plate_making]``, ``[[rolls]]`` and ``[[plates]]``.
+        A TOML file with ``name``, ``[ink]``, ``[make_readies]``, ``[plate_making]``, ``[scans]``, ``[[rolls]]`` and
+        ``[[plates]]``.
 
     Returns
     -------
@@ -218,8 +256,9 @@ def read_study(source: str | Path | InputFile) -> Study:
     _expect_own_ids(document.where, "plates", plates)
     stated = _read_plates_stated(document.table("plate_making"), plates, document.where)
     ink, readies = document.table("ink"), document.table("make_readies")
-    study = Study(name, rolls, _read_ink(ink), _read_make_readies(readies), stated)
-    document.close("name, [ink], [make_readies], [plate_making], [[rolls]], [[plates]]")
+    scans = _read_scans(document.table("scans"))
+    study = Study(name, rolls, _read_ink(ink), _read_make_readies(readies), stated, scans=scans)
+    document.close("name, [ink], [make_readies], [plate_making], [scans], [[rolls]], [[plates]]")
     return study
 
 
@@ -302,6 +341,27 @@ def _read_plates_stated(table: Table, plates: tuple[StatedPlate, ...], file: str
     )
     table.close("width_spread, gap_spread, offset_spread, resolution, known_from")
     return found
+
+
+def _read_scans(table: Table) -> ScansStated:
+    found = ScansStated(
+        foot=_one_of(table, "foot", FEET),
+        instrument=_one_of(table, "instrument", INSTRUMENTS),
+        height_fixed=table.quantity("height_uncertainty", "µm", least=0.0),
+        height_share=table.quantity("height_share", "1", least=0.0, below=1.0),
+        distance_share=table.quantity("distance_share", "1", least=0.0, below=1.0),
+        names=_text_of(table, "names", "{print}_*.csv") if "names" in table else None,
+    )
+    table.close("foot, instrument, height_uncertainty, height_share, distance_share, names")
+    return found
+
+
+def _one_of(table: Table, key: str, known: Sequence[str]) -> str | None:
+    value = table.take(key, None)
+    if value is not None and value not in known:
+        choices = " or ".join(f'"{one}"' for one in known)
+        raise DeclarationProblem(f"{table.where}, {key}: “{shown(value)}” is not recognised; write {choices}")
+    return value
 
 
 def _known_from(table: Table, usual: int, what: str) -> int:

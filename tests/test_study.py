@@ -50,6 +50,10 @@ def test_volumes_in_bcm():
 
 ROLL = '[[rolls]]\nid = "7"\ncell_volume = "2 BCM"\n'
 REFUSED = {
+    "unknown foot": ('[scans]\nfoot = "half"\n', ["foot", "“half”", '"three-deviations"']),
+    "unknown instrument": ('[scans]\ninstrument = "eye"\n', ["“eye”", '"stylus"']),
+    "bare uncertainty of heights": ("[scans]\nheight_uncertainty = 4\n", ["without a unit"]),
+    "misspelt uncertainty": ('[scans]\nheight_spread = "4 nm"\n', ["“height_spread”", "height_share"]),
     "unknown key": ("[factors]\nspeed = 1\n", ["“factors”", "[[rolls]]"]),
     "misspelt ink": ('[ink]\nresistivty = "9e-8 ohm m"\n', ["“resistivty”", "resistivity"]),
     "bare resistivity": ("[ink]\nresistivity = 9e-8\n", ["resistivity", "without a unit"]),

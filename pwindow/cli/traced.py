@@ -19,9 +19,10 @@ from pwindow.errors import UnusableInput
 
 if TYPE_CHECKING:  # loaded by the command
     from pwindow.metrology.decisions import Decisions
+    from pwindow.metrology.instruments import Instrument
     from pwindow.metrology.topography import Topography
     from pwindow.metrology.trace import Trace
-    from pwindow.workflows.scan_kinds import Found, Kind
+    from pwindow.workflows.scan_kinds import Found
 
 _INSTRUMENTS = ("optical", "stylus")
 _FEET = ("tenth", "three-deviations")
@@ -69,6 +70,11 @@ class _Read:
     type=click.Path(path_type=Path),
     help="Decisions on scans (TOML), as saved on the page Traces: excluded ones are left out.",
 )
+@click.option(
+    "--study",
+    type=click.Path(path_type=Path),
+    help="Study file, whose [scans] says where feet lie, which instrument measured, and how files are called.",
+)
 @ARCHIVE
 @click.option(
     "--keep-scans",
@@ -78,16 +84,13 @@ class _Read:
 @click.option(
     "--instrument",
     type=click.Choice(_INSTRUMENTS),
-    default="optical",
-    show_default=True,
-    help="Instrument whose height uncertainty is assumed.",
+    help="Instrument whose height uncertainty is assumed; optical unless the study says otherwise.",
 )
 @click.option(
     "--foot",
     type=click.Choice(_FEET),
-    default=_FEET[0],
-    show_default=True,
-    help="Where the foot of a line lies: at a tenth of its step height, or three standard deviations above the film.",
+    help="Where the foot of a line lies: at a tenth of its step height, or three standard deviations above the film; a "
+    "tenth unless the study says otherwise.",
 )
 @click.option(
     "--scale",
@@ -119,9 +122,10 @@ def trace(
     pattern: str | None,
     decided: Path | None,
     archive: str | None,
+    study: Path | None,
     keep_scans: bool,
-    instrument: str,
-    foot: str,
+    instrument: str | None,
+    foot: str | None,
     scale: float | None,
     of: str,
     picture: Path | None,
@@ -137,17 +141,23 @@ def trace(
     from pwindow.cli.traced_plates import plates_answer, plates_text
     from pwindow.workflows.scan_kinds import KINDS
 
-    if of == "plate" and (runs is not None or foot != _FEET[0]):
+    if of == "plate" and (runs is not None or foot is not None):
         raise click.UsageError("a plate has no run list and no foot; leave out --runs and --foot")
     if keep_scans and archive is None:
         raise click.UsageError("--keep-scans needs --archive ADDRESS, or PWINDOW_ARCHIVE")
     from pwindow.inputs import InputFile
     from pwindow.metrology.decisions import excluded_apart
+    from pwindow.metrology.foot import FOOT_RULES
+    from pwindow.metrology.instruments import instrument_as
     from pwindow.metrology.rows import listed_scans, names_of
     from pwindow.outputs import csv_of, plain, write_file
+    from pwindow.study import ScansStated, read_study
     from pwindow.trials.files import read_cells
 
     kind, paths = KINDS[of], _paths(files)
+    stated = ScansStated() if study is None else read_study(study).scans
+    pattern, assumed = pattern or stated.names_of(kind.field), instrument_as(stated, instrument)
+    measure = kind.measured_by(FOOT_RULES[foot or stated.foot or _FEET[0]])
     if keep_scans:
         _refuse_large(paths)
     read = _read(paths, scale)
@@ -157,7 +167,7 @@ def trace(
     listed = None if scan_list is None else listed_scans(read_cells(InputFile.of(scan_list))[0])
     named = any(one is not None for one in (output, run_list, listed, pattern))
     names = names_of(scans, pattern, kind.field, listed) if named else {}
-    found, unmeasured = _measure(scans, instrument, decisions, _how(kind, foot))
+    found, unmeasured = _measure(scans, assumed, decisions, measure)
     failed = [*read.failed, *unmeasured]
     if not found:
         raise UnusableInput(*(failed or ["all scans are excluded; nothing is left to measure"]))
@@ -289,22 +299,13 @@ def _one_by_one(label: str, work: Callable, given: Sequence[tuple], told_from: i
         return list(bar)
 
 
-def _how(kind: Kind, foot: str) -> Callable:
-    """How scans of a kind are measured; a plate has no foot."""
-    from pwindow.metrology.foot import FOOT_RULES
-
-    return kind.measure if foot == _FEET[0] else partial(kind.measure, rule=FOOT_RULES[foot])
-
-
 def _measure(
-    scans: Sequence[Trace | Topography], instrument: str, decisions: Decisions, how: Callable
+    scans: Sequence[Trace | Topography], instrument: Instrument, decisions: Decisions, how: Callable
 ) -> tuple[list, list[str]]:
     """What was measured on each scan, and why others could not be."""
-    from pwindow.metrology.instruments import instrument_named
     from pwindow.metrology.scans import measured_or_why
 
-    assumed = instrument_named(instrument)
-    asked = [(one, assumed, decisions.on(one), how) for one in scans]
+    asked = [(one, instrument, decisions.on(one), how) for one in scans]
     outcomes = _one_by_one("measuring", measured_or_why, asked, told_from=_MANY)
     return [one for one in outcomes if not isinstance(one, str)], [
         one for one in outcomes if isinstance(one, str)

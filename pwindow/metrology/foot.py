@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from pwindow.study import FEET
+
 
 @dataclass(frozen=True)
 class FootRule:
@@ -42,5 +44,5 @@ class FootRule:
 
 
 TENTH, THREE_DEVIATIONS = FootRule(0.1), FootRule(0.01, 3.0)
-FOOT_RULES: Mapping[str, FootRule] = MappingProxyType({"tenth": TENTH, "three-deviations": THREE_DEVIATIONS})
-"""By the names that commands know."""
+FOOT_RULES: Mapping[str, FootRule] = MappingProxyType(dict(zip(FEET, (TENTH, THREE_DEVIATIONS), strict=True)))
+"""By the names that commands and studies know."""

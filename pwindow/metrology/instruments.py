@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
 from pwindow.errors import UnusableInput
+from pwindow.study import ScansStated
 
 
 @dataclass(frozen=True)
@@ -59,14 +61,32 @@ INSTRUMENTS: Mapping[str, Instrument] = MappingProxyType(
 """Defaults by kind."""
 
 
-def instrument_named(kind: str) -> Instrument:
-    """The default of a kind of instrument.
+def instrument_as(stated: ScansStated, kind: str | None = None) -> Instrument:
+    """The instrument of a kind, with what a study states of it.
+
+    Parameters
+    ----------
+    stated : ScansStated
+        What it says of uncertainties holds for its own kind of instrument; for any where it names none.
+    kind : str, optional
+        That of the study unless given, and optical where it names none.
 
     Raises
     ------
     UnusableInput
         If there is no such kind.
+
+    Examples
+    --------
+    >>> instrument_as(ScansStated(height_fixed=0.008)).words
+    '8 nm and 0.12 % of the height'
     """
+    kind = kind or stated.instrument or "optical"
     if kind not in INSTRUMENTS:
         raise UnusableInput(f"instrument “{kind}” is not known; choose one of {', '.join(INSTRUMENTS)}")
-    return INSTRUMENTS[kind]
+    given = {"fixed": stated.height_fixed, "share": stated.height_share, "along": stated.distance_share}
+    own: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
+    if not own or stated.instrument not in (None, kind):
+        return INSTRUMENTS[kind]
+    source = f"the study; what it does not state: {INSTRUMENTS[kind].source}" if len(own) < 3 else "the study"
+    return replace(INSTRUMENTS[kind], **own, source=source)

@@ -90,7 +90,7 @@ def measure_scan(
         return measure(scan, instrument, film, rule)
     if rule != TENTH:
         raise UnusableInput(
-            f"{scan.name}: on a topography the foot is always at {TENTH.words}; leave --foot out, or give profiles"
+            f"{scan.name}: on a topography the foot is always at {TENTH.words}; measure it so, or give profiles"
         )
     return measure_area(scan, instrument)
 

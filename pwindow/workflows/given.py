@@ -72,6 +72,11 @@ def _given_paths() -> tuple[tuple[str, ...], tuple[str, ...], str | None]:
     return trials, products, studies[0] if studies else None
 
 
+def given_study_path() -> str | None:
+    """Path of the study that the server was started with."""
+    return _given_paths()[2]
+
+
 def _of_archive(address: str, products: tuple[str, ...], study: str | None) -> Evidence:
     """Products as given, else those the archive keeps, else the demo's where there is a trial; rolls as they were
     last measured.

@@ -1,4 +1,4 @@
-"""Files that a page on scans takes: scans, run lists and decisions, told apart by what is in them."""
+"""Files that a page on scans takes: scans, run lists, scan lists and decisions, told apart by what is in them."""
 
 from __future__ import annotations
 
@@ -11,14 +11,16 @@ import pandas as pd
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.metrology.decisions import Decisions, read_decisions
+from pwindow.metrology.reading import ALONG, HEIGHTS
+from pwindow.metrology.rows import listed_scans
 from pwindow.metrology.scans import SUFFIXES, read_scans
 from pwindow.trials.files import read_cells
 from pwindow.trials.headers import column_name
-from pwindow.workflows.scan_kinds import Scan
+from pwindow.workflows.scan_kinds import Listed, Scan
 
 Source = str | Path | InputFile
-Content = Decisions | pd.DataFrame | tuple[Scan, ...]
-"""Of a file: decisions on scans, the cells of a run list, or scans."""
+Content = Decisions | pd.DataFrame | Listed | tuple[Scan, ...]
+"""Of a file: decisions on scans, the cells of a run list, what a scan list says, or scans."""
 
 
 def sources_in(sources: Iterable[Source]) -> Iterator[Source]:
@@ -80,12 +82,12 @@ def _content_at(path: Path, _changed: int | None) -> Content:
 def _read(file: InputFile) -> Content:
     if file.name.lower().endswith(".toml"):
         return read_decisions(file)
-    runs = _run_list(file)
-    return read_scans(file) if runs is None else runs
+    found = _list_of(file)
+    return read_scans(file) if found is None else found
 
 
-def _run_list(file: InputFile) -> pd.DataFrame | None:
-    """Cells of a run list; None where a file is none, having no column of prints or a speed beside it."""
+def _list_of(file: InputFile) -> pd.DataFrame | Listed | None:
+    """Cells of a run list, which has a speed of each print, or what a scan list says; None where a file is none."""
     if not file.name.lower().endswith((".csv", ".tsv", ".txt", ".xlsx", ".parquet")):
         return None
     try:
@@ -93,4 +95,6 @@ def _run_list(file: InputFile) -> pd.DataFrame | None:
     except UnusableInput:
         return None
     names = {column_name(str(name))[0] for name in cells}
-    return cells if "print" in names and "speed" in names else None
+    if "print" in names and "speed" in names:
+        return cells
+    return listed_scans(cells) if "scan" in names and not names & {*ALONG, *HEIGHTS} else None

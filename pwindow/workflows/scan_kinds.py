@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
 
 import pandas as pd
 
 from pwindow.metrology.areas import MeasuredArea
 from pwindow.metrology.features import Measured
+from pwindow.metrology.foot import FootRule
 from pwindow.metrology.plates import MeasuredPlate
 from pwindow.metrology.rows import plate_rows, trial_rows
 from pwindow.metrology.scans import measure_plate_scan, measure_scan
@@ -37,7 +39,9 @@ class Kind:
     values : tuple of str
         What its scans show, as `scan_tables.values` gives it.
     measure : callable
-        Takes scan, instrument and decision.
+        Takes scan, instrument and decision, and where the foot of lines lies where they have one.
+    footed : bool
+        Whether its lines have a foot.
     rows : callable
         Rows of what was measured; takes that, the name of the print or plate of each scan, a run list and a scan list.
     """
@@ -49,7 +53,12 @@ class Kind:
     saved_as: str
     values: tuple[str, ...]
     measure: Callable[..., Found]
+    footed: bool
     rows: Callable[[Sequence, Mapping[str, str], pd.DataFrame | None, Listed | None], pd.DataFrame]
+
+    def measured_by(self, rule: FootRule) -> Callable[..., Found]:
+        """How it is measured, by where the foot of a line lies."""
+        return partial(self.measure, rule=rule) if self.footed else self.measure
 
     def holds(self, scan: Scan) -> bool:
         """Whether a scan is of this kind; one that does not say may be of any."""
@@ -72,6 +81,7 @@ PRINT = Kind(
     saved_as="features.csv",
     values=("line height", "line width", "gap"),
     measure=measure_scan,
+    footed=True,
     rows=trial_rows,
 )
 PLATE = Kind(
@@ -82,6 +92,7 @@ PLATE = Kind(
     saved_as="plates.csv",
     values=("line width", "gap", "gap depth", "lip height"),
     measure=measure_plate_scan,
+    footed=False,
     rows=_plate_rows,
 )
 KINDS: Mapping[str, Kind] = MappingProxyType({one.name: one for one in (PRINT, PLATE)})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import takewhile
@@ -20,15 +20,17 @@ from pwindow.metrology.decisions import (
     excluded_apart,
     key_of,
 )
-from pwindow.metrology.instruments import INSTRUMENTS, Instrument
-from pwindow.metrology.rows import names_of
+from pwindow.metrology.foot import FOOT_RULES, TENTH, FootRule
+from pwindow.metrology.instruments import INSTRUMENTS, Instrument, instrument_as
+from pwindow.metrology.rows import names_of, not_there
 from pwindow.metrology.scans import measured_or_why
 from pwindow.outputs import csv_of
 from pwindow.shipped import shipped
+from pwindow.study import FEET, ScansStated, read_study
 from pwindow.trials.archive import Archive
-from pwindow.workflows.given import given_address
+from pwindow.workflows.given import given_address, given_study_path
 from pwindow.workflows.scan_files import Content, Source, content_of, sources_in
-from pwindow.workflows.scan_kinds import KINDS, PRINT, Found, Kind, Scan
+from pwindow.workflows.scan_kinds import KINDS, PRINT, Found, Kind, Listed, Scan
 
 Outcome = Found | str
 _PREPARING = 5.0  # s after which no more scans are prepared: other pages wait for them
@@ -36,7 +38,7 @@ _PREPARING = 5.0  # s after which no more scans are prepared: other pages wait f
 
 @dataclass(frozen=True, kw_only=True)
 class ScanSet:
-    """Scans with what was decided about them; each is measured once for a kind and an instrument.
+    """Scans with what was decided about them; each is measured once for a kind, an instrument and a foot.
 
     Attributes
     ----------
@@ -48,8 +50,14 @@ class ScanSet:
         Whose uncertainty of heights is assumed.
     decisions : Decisions
         Also about scans that are not there.
+    rule : FootRule
+        Where the foot of a line lies.
+    stated : ScansStated
+        What a study says of them.
     runs : DataFrame or None
         Cells of a run list.
+    listed : mapping or None
+        What a scan list says, as `listed_scans` gives it.
     archive : Archive or None
         Where decisions are kept beyond this set.
     unread : tuple of str
@@ -60,14 +68,21 @@ class ScanSet:
     kind: Kind = PRINT
     instrument: Instrument = INSTRUMENTS["optical"]
     decisions: Decisions = field(default_factory=Decisions)
+    rule: FootRule = TENTH
+    stated: ScansStated = field(default_factory=ScansStated)
     runs: pd.DataFrame | None = None
+    listed: Listed | None = None
     archive: Archive | None = None
     unread: tuple[str, ...] = ()
     _outcomes: dict = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
     def of(
-        cls, files: Iterable[Source], archive: Archive | None = None, outcomes: dict | None = None
+        cls,
+        files: Iterable[Source],
+        archive: Archive | None = None,
+        outcomes: dict | None = None,
+        stated: ScansStated | None = None,
     ) -> ScanSet:
         """Of files and of folders, with the decisions of an archive; files that cannot be used do not hold up the others.
 
@@ -77,9 +92,18 @@ class ScanSet:
         archive : Archive, optional
         outcomes : dict, optional
             What was measured before, to which more is added.
+        stated : ScansStated, optional
+            What a study says of them.
         """
-        decisions = Decisions() if archive is None else archived_decisions(archive)
-        found = cls(decisions=decisions, archive=archive, _outcomes={} if outcomes is None else outcomes)
+        stated = stated or ScansStated()
+        found = cls(
+            decisions=Decisions() if archive is None else archived_decisions(archive),
+            archive=archive,
+            instrument=instrument_as(stated),
+            rule=FOOT_RULES[stated.foot or FEET[0]],
+            stated=stated,
+            _outcomes={} if outcomes is None else outcomes,
+        )
         for one in sources_in(files):
             try:
                 found = found._with(content_of(one))
@@ -97,9 +121,9 @@ class ScanSet:
         return tuple(filter(kind.holds, self.loaded))
 
     def with_files(self, files: Iterable[Source]) -> ScanSet:
-        """With more files, whatever they are: scans, decisions on scans, a run list.
+        """With more files, whatever they are: scans, decisions on scans, a run list, a scan list.
 
-        Scans of files that differ are all kept, whatever they are called; a run list replaces the one before; decisions
+        Scans of files that differ are all kept, whatever they are called; a list replaces the one before; decisions
         are added. Where none of the new scans is of the kind that is looked at, their kind is.
 
         Parameters
@@ -115,7 +139,7 @@ class ScanSet:
         for one in sources_in(files):
             found = found._with(content_of(one))
         new = [one for one in found.decisions if self.decisions.by_key.get(one.key) != one]
-        taken = replace(self.deciding(*new), loaded=found.loaded, runs=found.runs)
+        taken = replace(self.deciding(*new), loaded=found.loaded, runs=found.runs, listed=found.listed)
         return taken._turned_to(found.loaded[len(self.loaded) :])
 
     def _with(self, content: Content) -> ScanSet:
@@ -123,6 +147,8 @@ class ScanSet:
             return self.deciding(*content)
         if isinstance(content, pd.DataFrame):
             return replace(self, runs=content)
+        if isinstance(content, Mapping):
+            return replace(self, listed=content)
         return replace(self, loaded=(*self.loaded, *self._told_apart(content)))
 
     def _told_apart(self, scans: Iterable[Scan]) -> Iterator[Scan]:
@@ -166,15 +192,15 @@ class ScanSet:
         """What was measured on a scan, or why it could not be."""
         key = self._key(scan)
         if key not in self._outcomes:
-            self._outcomes[key] = measured_or_why(
-                scan, self.instrument, self.decisions.on(scan), self.kind.measure
-            )
+            measure = self.kind.measured_by(self.rule)
+            self._outcomes[key] = measured_or_why(scan, self.instrument, self.decisions.on(scan), measure)
         return self._outcomes[key]
 
     def _key(self, scan: Scan) -> tuple:
         decision = self.decisions.on(scan)
         film = () if decision is None else decision.film
-        return (self.kind.name, self.instrument.name, scan.sha256, scan.name, film)
+        rule = self.rule if self.kind.footed else None
+        return (self.kind.name, self.instrument, rule, scan.sha256, scan.name, film)
 
     def measure_all(self, tell: Callable[[str], None]) -> None:
         """Measure what was not yet, and tell each before it is."""
@@ -183,9 +209,14 @@ class ScanSet:
             self.outcome(scan)
 
     def warnings(self) -> tuple[str, ...]:
-        """Files that cannot be used, decisions that do not hold any more, and files of one name that differ."""
+        """Files that cannot be used, scans of a list that are not there, decisions that do not hold any more, and files of
+        one name that differ.
+        """
+        there = {name for scan in self.loaded for name in (scan.name, scan.file)}
+        missing = None if self.listed is None else not_there(self.listed, there)
         return (
             *self.unread,
+            *([] if missing is None else [missing]),
             *self.decisions.not_holding(self.loaded),
             *self._called_alike(),
         )
@@ -214,14 +245,15 @@ class ScanSet:
         measured = [scan for scan in kept if not isinstance(self.outcome(scan), str)]
         if not measured:
             raise UnusableInput("no scan was measured that is not excluded")
-        names = names_of(measured, what=self.kind.field)
-        return csv_of(self.kind.rows(list(map(self.outcome, measured)), names, self.runs, None))
+        names = names_of(measured, self.stated.names_of(self.kind.field), self.kind.field, self.listed)
+        return csv_of(self.kind.rows(list(map(self.outcome, measured)), names, self.runs, self.listed))
 
 
 def given_scans() -> ScanSet:
     """The scans that the server was started with; those of the demo where it was started on the demo."""
     address = given_address()
-    return ScanSet.of(_given_paths(), None if address is None else Archive(address), _measured_here())
+    archive = None if address is None else Archive(address)
+    return ScanSet.of(_given_paths(), archive, _measured_here(), _given_statement())
 
 
 def prepared_scans(seconds: float = _PREPARING) -> ScanSet:
@@ -234,10 +266,16 @@ def prepared_scans(seconds: float = _PREPARING) -> ScanSet:
     """
     end = monotonic() + seconds
     soon = partial(takewhile, lambda _: monotonic() < end)
-    found = ScanSet.of(soon(sources_in(_given_paths())), outcomes=_measured_here())
+    found = ScanSet.of(soon(sources_in(_given_paths())), outcomes=_measured_here(), stated=_given_statement())
     for scan in soon(found.scans):
         found.outcome(scan)
     return found
+
+
+def _given_statement() -> ScansStated:
+    """What the study that the server was started with says of scans."""
+    study = given_study_path()
+    return ScansStated() if study is None else read_study(study).scans
 
 
 def _given_paths() -> list[Source]:

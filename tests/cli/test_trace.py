@@ -255,12 +255,33 @@ def test_trials_measured_by_different_foot_rules_say_so(scans, runs, tmp_path):
     assert warning in archive.trial().warnings
 
 
+def test_a_study_says_how_scans_are_measured_and_called(tmp_path):
+    folder, study, out = tmp_path / "scans", tmp_path / "press.toml", tmp_path / "out.csv"
+    folder.mkdir()
+    made = across(parabola, noise=0.01)
+    rows = "\n".join(f"{x:.3f},{z:.5f}" for x, z in zip(made.x, made.z))
+    (folder / "A-7_scan.csv").write_text(f"x [µm],z [µm]\n{rows}\n", encoding="utf-8")
+    study.write_text(
+        '[scans]\nfoot = "three-deviations"\ninstrument = "stylus"\nheight_uncertainty = "9 nm"\n'
+        'names = "{print}_*.csv"\n',
+        encoding="utf-8",
+    )
+    found = json.loads(run(folder, "--study", study, "-o", out, "--json").stdout)
+    assert (found["instrument"]["name"], found["instrument"]["fixed"]) == ("stylus", pytest.approx(0.009))
+    assert found["foot_rule"] == "3 standard deviations of the bare film"
+    assert set(pd.read_csv(out)["print"]) == {"A-7"}
+    told = json.loads(
+        run(folder, "--study", study, "--instrument", "optical", "--foot", "tenth", "--json").stdout
+    )
+    assert told["instrument"]["fixed"] == 0.003 and told["foot_rule"] == "10 % of the step height"
+
+
 def test_on_a_topography_the_foot_is_always_a_tenth(tmp_path):
     made, _ = printed(rows=60, edge=0.0, noise=0.003)
     path = tmp_path / "map.x3p"
     x3pio.write(path, made.z * 1e-6, x_scale=made.dx * 1e-6, y_scale=made.dy * 1e-6)
     result = run(path, "--foot", "three-deviations")
-    assert result.exit_code == 1 and "leave --foot out" in result.stderr
+    assert result.exit_code == 1 and "measure it so" in result.stderr
 
 
 def test_a_file_that_is_no_scan_does_not_hold_up_the_others(scans):

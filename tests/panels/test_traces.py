@@ -17,6 +17,7 @@ import pwindow as pw
 from pwindow.cli import main
 from pwindow.inputs import InputFile
 from pwindow.metrology.decisions import Verdict, decision_on, read_decisions
+from pwindow.metrology.foot import THREE_DEVIATIONS
 from pwindow.metrology.scans import measured_or_why
 from pwindow.panels.shared import work
 from pwindow.panels.traces import page as traces_page
@@ -188,6 +189,20 @@ def test_the_instrument_is_chosen_and_decisions_stay(page):
     assert after["line_height [um]"].equals(before["line_height [um]"])
     page.instrument.value = "optical"
     assert rows(page).equals(before)
+
+
+def test_the_foot_is_chosen_and_plates_have_none(page, tmp_path, monkeypatch):
+    page.foot.value = THREE_DEVIATIONS
+    assert page.scans.measured and "at 3 standard deviations of the bare film" in said(page.features)
+    assert set(rows(page)["foot_rule"]) == {THREE_DEVIATIONS.words}
+    page.kind.value = "plate"
+    assert page.foot.layout.display == "none" and page.scans.measured
+    study = tmp_path / "press.toml"
+    study.write_text('[scans]\nfoot = "three-deviations"\nheight_uncertainty = "9 nm"\n', encoding="utf-8")
+    monkeypatch.setenv("PWINDOW_STUDY", str(study))
+    of_study = Traces(given_scans())
+    assert of_study.foot.value == THREE_DEVIATIONS
+    assert "with 9 nm and 0.12 % of the height" in said(of_study.features)
 
 
 def test_plates_are_measured_as_plates(page):

@@ -1,13 +1,17 @@
 """Scans by what was scanned, told apart where their files are called alike, and prepared before a page asks."""
 
 from dataclasses import replace
+from io import StringIO
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from pwindow import study
 from pwindow.cli.traced import trace as command
 from pwindow.inputs import InputFile
 from pwindow.metrology.decisions import Verdict, decision_on
+from pwindow.metrology.foot import FOOT_RULES, THREE_DEVIATIONS
 from pwindow.metrology.instruments import INSTRUMENTS
 from pwindow.workflows.scan_kinds import KINDS, PLATE, PRINT
 from pwindow.workflows.scan_tables import edge_rule, feature_table, to_look_at, values
@@ -27,16 +31,43 @@ def print_file(height=0.7, **named):
 @pytest.fixture(autouse=True)
 def server(monkeypatch):
     """A server that was started on the demo, without an archive."""
-    for name in ("PWINDOW_SCANS", "PWINDOW_TRIAL", "PWINDOW_ARCHIVE", "PWINDOW_SHARED"):
+    for name in ("PWINDOW_SCANS", "PWINDOW_TRIAL", "PWINDOW_ARCHIVE", "PWINDOW_SHARED", "PWINDOW_STUDY"):
         monkeypatch.delenv(name, raising=False)
 
 
 def test_the_command_offers_the_kinds_and_instruments_that_there_are():
-    offered = {one.name: one.type.choices for one in command.params if one.name in ("of", "instrument")}
+    offered = {
+        one.name: one.type.choices for one in command.params if one.name in ("of", "instrument", "foot")
+    }
     assert {name: set(choices) for name, choices in offered.items()} == {
         "of": set(KINDS),
         "instrument": set(INSTRUMENTS),
+        "foot": set(FOOT_RULES),
     }
+    assert set(study.INSTRUMENTS) == set(INSTRUMENTS) and set(study.FEET) == set(FOOT_RULES)
+
+
+def test_a_scan_list_names_prints_and_what_else_is_known():
+    listed = InputFile("list.csv", b"scan,print,plate_gap [um]\na.csv,A-1,75\nb.csv,A-2,75\n")
+    found = ScanSet.of([print_file(), listed])
+    assert "b.csv" in found.warnings()[0]
+    rows = pd.read_csv(StringIO(found.rows()))
+    assert set(rows["print"]) == {"A-1"} and set(rows["plate_gap [um]"]) == {75}
+
+
+def test_a_study_says_where_feet_lie_and_how_files_are_called():
+    noisy = file_of(across(parabola, noise=0.01), name="A-3_x.csv")
+    stated = study.ScansStated(foot="three-deviations", instrument="stylus", names="{print}_*.csv")
+    found = ScanSet.of([noisy], stated=stated)
+    assert found.instrument.name == "stylus" and found.rule == THREE_DEVIATIONS
+    rows = pd.read_csv(StringIO(found.rows()))
+    assert set(rows["print"]) == {"A-3"} and set(rows["foot_rule"]) == {THREE_DEVIATIONS.words}
+    tenth = replace(found, rule=FOOT_RULES["tenth"])
+    assert not tenth.measured, "it is measured again for another foot"
+    assert (
+        tenth.outcome(tenth.scans[0]).lines[0].width.value
+        < found.outcome(found.scans[0]).lines[0].width.value
+    )
 
 
 def test_files_of_one_name_are_numbered_and_keep_their_own_decisions():

@@ -11,7 +11,8 @@ from pwindow.charts.scan_picture import HEIGHT, scan_figure
 from pwindow.errors import UnusableInput
 from pwindow.inputs import InputFile
 from pwindow.metrology.decisions import Verdict, decision_on, read_stretches, stretch_words
-from pwindow.metrology.instruments import INSTRUMENTS, instrument_named
+from pwindow.metrology.foot import FOOT_RULES
+from pwindow.metrology.instruments import INSTRUMENTS, instrument_as
 from pwindow.panels.shared.address import Address
 from pwindow.panels.shared.controls import offer
 from pwindow.panels.shared.fields import Refusal
@@ -66,10 +67,19 @@ class Traces:
             description="Instrument",
             tooltip="How far heights may be off; scans are measured again when it changes",
             options=list(INSTRUMENTS),
+            value=self.scans.instrument.name,
             layout=full_width(),
             style=_NARROW,
         )
-        for menu in (self.kind, self.instrument):
+        self.foot = widgets.Dropdown(
+            description="Foot at",
+            tooltip="Where the foot of a line lies; scans are measured again when it changes",
+            options=[(rule.words, rule) for rule in FOOT_RULES.values()],
+            value=self.scans.rule,
+            layout=widgets.Layout(width="100%"),  # its own: it hides itself
+            style=_NARROW,
+        )
+        for menu in (self.kind, self.instrument, self.foot):
             menu.observe(guard(lambda _change: self._measure_as()), "value")
         self.scan = widgets.Select(description="Scan", rows=_SHOWN, layout=full_width(), style=_NARROW)
         self.scan.observe(guard(lambda _change: self._choose()), "value")
@@ -93,11 +103,12 @@ class Traces:
         )
         self.undo = button("Undo the decision", "As if nothing had been decided about this scan", self._undo)
         self.upload = widgets.FileUpload(
-            description="Load scans, run list or decisions",
+            description="Load scans, lists or decisions",
             accept=_FILES,
             multiple=True,
             layout=full_width(),
-            tooltip="Profiles (CSV), topographies (X3P, SDF, CSV grid), a run list (one row per print), decisions (TOML)",
+            tooltip="Profiles (CSV), topographies (X3P, SDF, CSV grid), a run list (one row per print), a scan list (one row "
+            "per scan), decisions (TOML)",
         )
         self.frame.take_files(self.upload, self._load)
         self.measure = button(
@@ -112,6 +123,7 @@ class Traces:
                 self.kind,
                 self.scan,
                 self.instrument,
+                self.foot,
                 heading("Decision"),
                 self.reason,
                 self.accept,
@@ -214,8 +226,9 @@ class Traces:
         for control in (self.accept, self.exclude, self.level, self.reason, self.film):
             control.disabled = none or busy
         self.undo.disabled = busy or not decided
-        for control in (self.upload, self.measure, self.kind, self.instrument):
+        for control in (self.upload, self.measure, self.kind, self.instrument, self.foot):
             control.disabled = busy
+        self.foot.layout.display = None if self.scans.kind.footed else "none"
         self.measure.layout.display = "none" if self.scans.measured else None
 
     # what is done ----------------------------------------------------------------------------------
@@ -223,8 +236,14 @@ class Traces:
     def _measure_as(self) -> None:
         """Measure what the menus say, with the instrument that they say."""
         if not self._showing:
-            instrument = instrument_named(self.instrument.value)
-            self._take(replace(self.scans, kind=KINDS[self.kind.value], instrument=instrument))
+            self._take(
+                replace(
+                    self.scans,
+                    kind=KINDS[self.kind.value],
+                    instrument=instrument_as(self.scans.stated, self.instrument.value),
+                    rule=self.foot.value,
+                )
+            )
 
     def _judge(self, verdict: Verdict) -> None:
         self._decide(verdict, self.reason.value if verdict is Verdict.EXCLUDED else "")
