@@ -23,6 +23,8 @@ class Expected:
         Standard error of `value`, and its degrees of freedom.
     low, high : float
         95 % interval of the average.
+    shared : float
+        Standard deviation of what all features of a new plate have in common about `value`, the standard error included.
     spread : float
         Standard deviation of one feature of a new plate about `value`, the standard error included.
     degrees : float
@@ -38,6 +40,7 @@ class Expected:
     known_degrees: float
     low: float
     high: float
+    shared: float
     spread: float
     degrees: float
     new_low: float
@@ -97,6 +100,7 @@ class Fitted:
         average = (row @ self.of_plate @ row) * plate + (row @ self.of_feature @ row) * feature + more
         value = float(row @ self.coefficients + shift) * factor
         known, known_degrees = matched(average)
+        shared, _ = matched(average + plate)
         new, degrees = matched(average + plate + feature)
         ends = value + factor * np.outer(
             [
@@ -114,6 +118,7 @@ class Fitted:
             known_degrees=known_degrees,
             low=float(ends[0, 0]),
             high=float(ends[0, 1]),
+            shared=factor * shared**0.5,
             spread=factor * new**0.5,
             degrees=degrees,
             new_low=float(ends[1, 0]),

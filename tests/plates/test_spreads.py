@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
+from scipy.integrate import dblquad
 from scipy.stats import chi2
 
 from pwindow.plates.spreads import Spread, components, estimated, matched, taken
@@ -30,9 +31,29 @@ def test_balanced_plates_are_those_of_the_analysis_of_variance():
     assert found.degrees == (4, 12)
     assert found.feature == pytest.approx(error, rel=1e-10)
     assert found.plate == pytest.approx((of_plate - error) / 4, rel=1e-10)
-    low, high = np.sqrt(error * 12 / chi2.ppf([0.975, 0.025], 12))
-    spread = estimated(values, kinds, plates).feature
-    assert (spread.low, spread.high) == (pytest.approx(low, rel=3e-3), pytest.approx(high, rel=3e-3))
+
+
+def test_draws_are_of_the_posterior():
+    """Against the two-dimensional integral over both standard deviations, of the prior and the likelihood of mean squares."""
+    table, values, kinds, plates = balanced()
+    of_plate = table.mean(axis=1).var(ddof=1) * 4 * 4
+    rest = ((table - table.mean(axis=1, keepdims=True) - table.mean(axis=0) + table.mean()) ** 2).sum()
+
+    def density(sd_plate, sd_feature):
+        e, p = sd_feature**2, sd_feature**2 + 4 * sd_plate**2
+        likelihood = e**-6.0 * p**-2.0 * np.exp(-rest / (2 * e) - of_plate / (2 * p))
+        return likelihood / sd_feature / (1.0 + (sd_plate / sd_feature) ** 2) / sd_feature
+
+    def integral(weight):
+        return dblquad(lambda p, e: weight(p, e) * density(p, e), 0.2, 4.0, 0.0, 40.0, epsrel=1e-6)[0]
+
+    whole, found = integral(lambda p, e: 1.0), components(values, kinds, plates).draws
+    for weight, drawn in (
+        (lambda p, e: 1.0 / (p * p + e * e), 1.0 / found.sum(axis=0)),
+        (lambda p, e: p, np.sqrt(found[0])),
+        (lambda p, e: np.exp(-p / e), np.exp(-np.sqrt(found[0] / found[1]))),
+    ):
+        assert np.mean(drawn) == pytest.approx(integral(weight) / whole, rel=0.02)
 
 
 def test_balanced_plates_are_those_of_restricted_likelihood():
@@ -56,13 +77,13 @@ def test_unbalanced_plates_are_near_those_of_restricted_likelihood():
     assert found.feature == pytest.approx(fitted.scale, rel=0.05)
 
 
-def test_the_interval_of_plates_solves_its_equation():
-    """Where features hardly differ, plates alone are chi-squared."""
-    table, values, kinds, plates = balanced(feature=1e-3)
+def test_the_prior_of_the_ratio_weighs_like_one_more_plate():
+    """Where features hardly differ, plates alone are chi-squared, and the half-Cauchy falls like their square."""
+    table, values, kinds, plates = balanced(feature=0.02)
     square = table.mean(axis=1).var(ddof=1)
-    low, high = np.sqrt(square * 4 / chi2.ppf([0.975, 0.025], 4))
+    low, high = np.sqrt(square * 4 / chi2.ppf([0.975, 0.025], 5))
     spread = estimated(values, kinds, plates).plate
-    assert (spread.low, spread.high) == (pytest.approx(low, rel=5e-3), pytest.approx(high, rel=5e-3))
+    assert (spread.low, spread.high) == (pytest.approx(low, rel=1e-2), pytest.approx(high, rel=1e-2))
 
 
 def test_one_feature_of_each_plate_gives_the_sum_only():

@@ -45,7 +45,7 @@ class NewPlate:
         fitted = self.making.lips.fitted
         if self.beyond is not None or fitted is None:
             return np.nan
-        return float(np.hypot(self.making.lip_width(self.gap).se, fitted.components.plate**0.5))
+        return self.making.lip_width(self.gap).shared
 
     @property
     def between_gaps(self) -> float:
@@ -88,10 +88,10 @@ class NewPlate:
         making = self.making
         if np.isfinite(self.width):
             line = making.plate_width(making.artwork_width(self.width).value)
-            yield "plate_width", float(np.hypot(line.se, making.width_spread))
+            yield "plate_width", line.spread
         if np.isfinite(self.gap):
             gap = making.plate_gap(making.artwork_gap(self.gap).value)
-            yield "plate_gap", float(np.hypot(gap.se, making.gap.spreads.plate.sd))
+            yield "plate_gap", gap.shared
         yield "lip_width", self.lip_spread
 
     def window(self, surfaces: Surfaces, product: Product, study: Study) -> Window:

@@ -46,9 +46,15 @@ def test_a_wider_gap_on_the_plate_is_a_wider_gap_in_print(plate, plates_surfaces
 
 
 def test_what_is_not_known_of_the_average_counts_too(plate, making):
-    (width,) = [one for one in plate.tolerances() if one.setting == "plate_width"]
-    se = making.plate_width(making.artwork_width(37.0).value).se
-    assert width.step / np.sqrt(3.0) == pytest.approx(np.hypot(making.width_spread, se))
+    """All of a line, and of gaps what they share; both wider than the average is uncertain."""
+    line, gap = (
+        making.plate_width(making.artwork_width(37.0).value),
+        making.plate_gap(making.artwork_gap(46.0).value),
+    )
+    found = {one.setting: one.step / np.sqrt(3.0) for one in plate.tolerances()}
+    assert found["plate_width"] == pytest.approx(line.spread) and line.spread > line.shared > line.se
+    assert found["plate_gap"] == pytest.approx(gap.shared) and gap.spread > gap.shared > gap.se
+    assert found["lip_width"] == pytest.approx(making.lip_width(46.0).shared)
 
 
 def test_gaps_of_one_plate_differ_as_its_features_do(plate):
