@@ -209,7 +209,11 @@ def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.
     apart = data.feature_df == 0 and data.feature_variance == 0.0 and several
     floor = 1e-9 * total if several else 0.0
 
-    def components(shares: np.ndarray) -> Components:
+    free = np.array([groups.split, True, apart])  # what the criterion changes with
+
+    def components(found: np.ndarray) -> Components:
+        shares = np.zeros(3)
+        shares[free] = found
         make_ready, print_, feature = np.exp(shares) * total
         return Components(
             make_ready=make_ready if groups.split else 0.0,
@@ -231,12 +235,12 @@ def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.
         log_det = white.log_det + 2.0 * np.log(np.abs(np.diag(r))).sum()
         return log_det + df * np.log(unit) + float(rest @ rest) / unit
 
-    start = np.log([0.4, 0.4, 0.2])
+    start = np.log([0.4, 0.4, 0.2])[free]
     found = optimize.minimize(
         criterion,
         start,
         method="L-BFGS-B",
-        bounds=[(-12.0, 3.0)] * 3,
+        bounds=[(-12.0, 3.0)] * len(start),
         options={"ftol": 1e-13, "gtol": 1e-7},
     )
     return components(found.x)
