@@ -22,7 +22,7 @@ from pwindow.trials.headers import column_name
 from pwindow.wording import counted
 
 _LINE = {"line_height": ("height", "um"), "line_width": ("width", "um"), "section_area": ("area", "um2")}
-_WHOLE = {"source_line", "gaps_inspected", "gaps_bridged"}
+_WHOLE = {"source_line", "ridges", "gaps_inspected", "gaps_bridged"}
 _DIGITS = 6
 _FEW = 3  # scans that are named one by one
 
@@ -50,7 +50,7 @@ def trial_rows(
     -------
     DataFrame
         ``print``, the columns of the run list, those of the scan list, ``line_height [um]``, ``line_width [um]``, ``section_area [um2]``,
-        ``gap [um]`` and the standard uncertainty of each (``u_…``), ``gaps_inspected``, ``gaps_bridged``,
+        ``gap [um]`` and the standard uncertainty of each (``u_…``), ``ridges``, ``gaps_inspected``, ``gaps_bridged``,
         ``foot_rule``, ``source_file``, ``source_sha256``, ``source_line`` (from left to right on its profile).
 
     Raises
@@ -191,7 +191,7 @@ def _of_line(line: MeasuredLine) -> dict[str, float | str]:
     found: dict[str, float | str] = {}
     for column, (attribute, unit) in _LINE.items():
         found |= _with_error(column, getattr(line, attribute), unit)
-    return found
+    return found | {"ridges": max(len(line.line.ridges), 1)}
 
 
 def _kept(value: float) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pwindow.overview import Overview, Viewed
+from pwindow.surfaces.checks.double_ridges import double_ridges
 from pwindow.surfaces.model.responses import RESPONSE_KINDS
 from pwindow.surfaces.surfaces import Surfaces, setups_frame
 from pwindow.trials.directions import angles
@@ -90,7 +91,7 @@ class PlateEffects(Viewed):
     pressure : float
         In the trial's unit of pressure.
     notes : tuple of str
-        What the trial cannot tell, and why.
+        What the trial cannot tell, and why; and how often lines print double ridges, by their tops on the plates.
     """
 
     effects: tuple[PlateEffect, ...]
@@ -158,7 +159,8 @@ def plate_effects(surfaces: Surfaces) -> PlateEffects:
     shared = bool(known) and len(known) == len(ranges) and low <= high
     width = float(np.sqrt(low * high)) if shared else np.nan
     found = [effect for name in _LINES for effect in _of_response(surfaces, name, middle, width)]
-    notes = tuple(_untold(surfaces, shared=shared))
+    ridges = double_ridges(surfaces.trial)
+    notes = (*_untold(surfaces, shared=shared), *([] if ridges is None else [ridges.sentence]))
     return PlateEffects(effects=tuple(found), **middle, notes=notes)
 
 

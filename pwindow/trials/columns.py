@@ -90,6 +90,7 @@ COLUMNS: Mapping[str, Column] = MappingProxyType(
             Column(name="gaps_inspected", kind="count", least=0.0, most=1e7),
             Column(name="gaps_bridged", kind="count", least=0.0, most=1e7),
             _number("printed_radius", "µm", 0.01, 1e5),
+            Column(name="ridges", kind="count", least=1.0, most=100.0),
             _number("resistance", "Ω", 1e-6, 1e12),
             _number("line_length", "mm", 1e-3, 1e6),
             _number("u_line_height", "µm", 0.0, 200.0),

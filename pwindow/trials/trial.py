@@ -38,7 +38,17 @@ from pwindow.wording import Units, counted, listed, metric, units_of_factors
 
 _OURS = ("state", PROGRESS, IN_FILE)
 """Columns that are worked out, and not those of a file that happen to have their names."""
-_SINCE = ("order", "time", "foot_rule", "plate_id", *OF_PLATE, "printed_radius", *UNCERTAINTIES, *RAGGEDNESS)
+_SINCE = (
+    "order",
+    "time",
+    "foot_rule",
+    "plate_id",
+    *OF_PLATE,
+    "printed_radius",
+    "ridges",
+    *UNCERTAINTIES,
+    *RAGGEDNESS,
+)
 _ROUNDED = 1e-4  # relative difference of one pressure in two units: 50 µm is 1.9685 thou
 _PRESSURE_SUFFIX = {"µm": "um", "N/mm": "n_mm", "kPa": "kpa"}
 

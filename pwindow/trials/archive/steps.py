@@ -236,6 +236,11 @@ def _corners(connection: Connection) -> None:
     _add(connection, "features", "printed_radius", number)
 
 
+def _ridges(connection: Connection) -> None:
+    """Lines say how many ridges they have."""
+    _add(connection, "features", "ridges", Double().compile(connection.dialect))
+
+
 def _add(connection: Connection, table: str, column: str, kind: str) -> bool:
     """Add a column; False where the tables were made with it, by a version whose first steps did that."""
     if column in _columns(connection, table):
@@ -265,5 +270,6 @@ STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
         "scans": _made(*_SCANS),
         "plate features": _plate_features,
         "corners": _corners,
+        "ridges": _ridges,
     }
 )
