@@ -77,13 +77,19 @@ def test_python_block(block, capsys):
 
 
 def test_toml_blocks_are_a_product_and_a_study():
-    readies, product, study, plates = [block for language, block in BLOCKS if language == "toml"]
+    readies, product, study, plates, scans = [block for language, block in BLOCKS if language == "toml"]
     assert read_product(InputFile("product.toml", product.encode())).name == "Grain moisture tag"
     assert read_study(InputFile("study.toml", study.encode())).rolls[0].id == "0412"
     assert read_study(InputFile("study.toml", readies.encode())).make_readies.known_from == 12
     of_plates = read_study(InputFile("study.toml", plates.encode()))
     assert replace(of_plates.plates, stated=frozenset(), measured=(), file="") == PlatesStated()
     assert len(read_plates([], of_plates).features) == 2
+    of_scans = read_study(InputFile("study.toml", scans.encode())).scans
+    assert (of_scans.foot, of_scans.instrument, of_scans.names) == (
+        "three-deviations",
+        "stylus",
+        "{print}_*.csv",
+    )
 
 
 def test_the_test_command_is_what_continuous_integration_calls():
