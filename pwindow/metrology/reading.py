@@ -63,6 +63,8 @@ def read_traces(source: str | Path | InputFile) -> tuple[Trace, ...]:
     fields = MappingProxyType(dict(_fields(lines[:at])))
     names = [cell.strip().strip('"') for cell in lines[at].split(delimiter)]
     columns = _columns(file, names)
+    used = {columns["along"], *columns["heights"], columns["name"]}
+    names = [name if name in used else f"column {number}" for number, name in enumerate(names, 1)]
     table = _numbers(file, lines[at + 1 :], delimiter, names, columns)
     digest = hashlib.sha256(file.content).hexdigest()
     along = columns["along"]
@@ -133,9 +135,8 @@ def _columns(file: InputFile, names: Sequence[str]) -> Mapping:
     """Which columns hold positions, heights and the profile's name; each length has its unit."""
     along = next(name for name in names if _name(name) in ALONG)
     heights = [name for name in names if _is_height(_name(name))]
-    if any(
-        _split(name)[1] for name in heights
-    ):  # beside those, a profile without a unit says which one it is
+    if any(_split(name)[1] for name in heights):
+        # beside those, a profile without a unit says which one it is
         heights = [name for name in heights if _name(name) != "profile" or _split(name)[1]]
     for name in (along, *heights):
         unit = _split(name)[1]
@@ -147,14 +148,11 @@ def _columns(file: InputFile, names: Sequence[str]) -> Mapping:
             factor_between(unit, "µm")
         except UnitProblem as problem:
             raise UnusableInput(f"{file.name}: column “{shown(name)}”: {problem}") from problem
-    repeated = sorted({name for name in names if names.count(name) > 1 and name in (along, *heights)})
+    named = next((name for name in names if _name(name) in NAMES and name not in heights), None)
+    repeated = sorted({name for name in names if names.count(name) > 1 and name in (along, *heights, named)})
     if repeated:
         raise UnusableInput(f"{file.name}: column “{repeated[0]}” appears twice; rename one of them")
-    return {
-        "along": along,
-        "heights": heights,
-        "name": next((name for name in names if _name(name) in NAMES and name not in heights), None),
-    }
+    return {"along": along, "heights": heights, "name": named}
 
 
 def _numbers(

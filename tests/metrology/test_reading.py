@@ -77,6 +77,14 @@ def test_a_profile_without_a_unit_says_which_one_a_row_belongs_to():
     assert [one.profile for one in read_traces(file(text))] == ["left", "right"]
 
 
+@pytest.mark.parametrize("more", ["", ",", ",,", ",note,note"])
+def test_columns_that_are_not_looked_at_may_be_called_alike(more):
+    cells = more.replace("note", "seen")
+    text = f"x [µm],z [µm]{more}\n" + "".join(f"{x:.4f},{z:.6f}{cells}\n" for x, z in zip(TRACE.x, TRACE.z))
+    (found,) = read_traces(file(text))
+    assert len(found.x) == len(TRACE.x)
+
+
 @pytest.mark.parametrize("write", ["{:.2f}", " {:.2f}", "{:.2e}", '"{:.2f}"'])
 def test_numbers_are_the_same_read_at_once_or_cell_by_cell(write):
     cells = [(f"{x:.4f}", write.format(z)) for x, z in zip(TRACE.x, TRACE.z)]
@@ -117,6 +125,7 @@ def test_positions_that_run_backwards_or_repeat():
         ("x,z [µm]\n" + rows(TRACE.x, TRACE.z), "column “x” has no unit"),
         ("x [µm],z [s]\n" + rows(TRACE.x, TRACE.z), "column “z \\[s\\]”"),
         ("x [µm],z [µm],z [µm]\n1,2,3\n", "appears twice"),
+        ("trace,x [µm],z [µm],trace\na,2,3,b\n", "“trace” appears twice"),
         ("x [µm],z [µm]\n" + rows(TRACE.x, TRACE.z) + "\n801,high\n", "high”+ is not a number"),
         ("x [µm],z [µm]\n1,2\n2,3\n", "2 points with a height, and at least 50 are needed"),
         ("x [µm],z [m]\n" + rows(TRACE.x, TRACE.z), "check the unit of the heights"),
