@@ -27,7 +27,7 @@ from pwindow.charts.palette import HIDDEN_AXIS, LIGHT, PERCENT_TICKS, Palette
 from pwindow.window.orders import OrderMap
 from pwindow.wording import asked
 
-GROUND, MAP, LINES, ASSURED = "ground", "map", "lines", "assured"
+GROUND, MAP, LINES, ASSURED, SURE = "ground", "map", "lines", "assured", "sure"
 """Names of traces, each once for a process."""
 HEIGHT = 470
 """Of the figure, px, where its place does not give it one."""
@@ -35,6 +35,8 @@ _COLUMNS = 3
 _ROOM = 0.05  # of the width, between two maps
 _FINE = 120  # cells along an axis, so that the ends of the colours are hidden under the outline
 _THIN = (0.25, 0.5, 0.75)
+_SURE_ENDS = (0.05, 0.95)
+_OF_SURE = "╌╌ where that outline lies with 90 % probability"
 _ROOM_RIGHT = 84  # px
 
 
@@ -196,6 +198,10 @@ def _add_map(
     ):
         line = lines_at(widths, gaps, best, levels)
         figure.add_trace(go.Scatter(name=name, **line, **axes, mode="lines", line=look, hoverinfo="skip"))
+    if shown.sure is not None:
+        sure = lines_at(widths, gaps, np.where(shown.tried, shown.sure, np.nan), _SURE_ENDS)
+        look = {"color": palette.ink, "width": 1.5, "dash": "dash"}
+        figure.add_trace(go.Scatter(name=SURE, **sure, **axes, mode="lines", line=look, hoverinfo="skip"))
     figure.add_trace(orders_trace(content, shown.process, "plate_width", "plate_gap", palette).update(**axes))
 
 
@@ -352,6 +358,7 @@ def _key(content: OrderContent, maps: Sequence[OrderMap], scale: _Scale) -> str:
     outlined = any(one.best[one.tried].max() >= level for one in maps)
     parts = [
         f"<b>━━</b> {asked(level)} probability" if outlined else "",
+        _OF_SURE if outlined and any(one.sure is not None for one in maps) else "",
         "── lower probabilities" if scale.of_speed else "── probabilities",
         *content.marks,
         "▨ not tried",

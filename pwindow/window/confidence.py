@@ -7,7 +7,7 @@ conforms, if all of the process were known. How far p(θ) may lie from it is wha
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -287,6 +287,32 @@ def reach_under_each(window: Conformance, setups: pd.DataFrame) -> np.ndarray:
     return np.concatenate(
         [_Rectangles.of(window, part).reach(window.level) for part in _parts(setups, DRAWS)]
     )
+
+
+def reach_elsewhere(
+    window: Conformance, setups: pd.DataFrame, less: np.ndarray, more: np.ndarray, draws: int
+) -> np.ndarray:
+    """As `reach_under_each`, of set-ups on other plates than the window's.
+
+    Parameters
+    ----------
+    window : Conformance
+    setups : DataFrame, m rows
+        All of one plate process; few enough to be looked at together.
+    less : ndarray, shape (m, k)
+        What the quantities of the limits are lower by than the window takes them to be.
+    more : ndarray, shape (m, k, k)
+        What is added to their covariance.
+    draws : int
+        Number of processes.
+    """
+    found, (lines, *_) = _Rectangles.of(window, setups, draws), window.limits_for(setups).bounds()
+    moved = replace(
+        found,
+        mean=found.mean - less[:, lines].T[:, :, None],
+        drift=found.drift + more[:, lines][:, :, lines],
+    )
+    return moved.reach(window.level)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pwindow.charts.order_content import ORDERS, OrderContent, order_notes, place_of
-from pwindow.charts.order_map import ASSURED, GROUND, LINES, MAP, order_figure
+from pwindow.charts.order_map import ASSURED, GROUND, LINES, MAP, SURE, order_figure
 from pwindow.charts.palette import DARK, LIGHT
 from pwindow.window.orders import PlateOrders
 from pwindow.wording import us_customary
@@ -45,6 +45,20 @@ def test_colours_are_speeds_and_end_at_the_outline(content):
         assert values[shown] == pytest.approx(wide[shown] + faster, abs=0.01)
     for outline in traces(figure, ASSURED):
         assert outline.x == pytest.approx([50.0] * len(outline.x), abs=1e-4) and outline.line.width >= 4
+
+
+def test_where_the_outline_may_lie_is_dashed_where_it_was_looked_at(content):
+    plain, other = content.found.maps
+    across = np.broadcast_to(np.interp(plain.widths, [30.0, 50.0], [1.0, 0.0]), plain.best.shape)
+    figure = order_figure(with_maps(content, replace(plain, sure=across), other))
+    (dashed,) = traces(figure, SURE)
+    known = np.asarray(dashed.x, float)
+    assert sorted(set(np.round(known[np.isfinite(known)]))) == [31.0, 49.0] and dashed.line.dash == "dash"
+    said = [
+        any("where that outline lies with 90 % probability" in note.text for note in drawn.layout.annotations)
+        for drawn in (figure, order_figure(content))
+    ]
+    assert said == [True, False]
 
 
 def test_all_maps_share_one_scale_from_the_slowest_to_the_fastest(content):

@@ -221,7 +221,7 @@ def plate_orders(surfaces: Surfaces, product: Product, study: Study, making: Pla
         raise WindowProblem("no plate can be judged for this product: " + "; ".join(passed_over))
     orders = [order for one in looked for order in _of_process(surfaces, product, study, one)]
     orders.sort(key=lambda order: (-(order.band.high if order.band else 0.0), -order.conformance))
-    maps = tuple(one.map(one.axis("plate_width"), one.axis("plate_gap")) for one in looked)
+    maps = tuple(one.with_sureness(one.map(one.axis("plate_width"), one.axis("plate_gap"))) for one in looked)
     notes = [f"not judged: {problem}" for problem in passed_over]
     notes += [note for one in looked for note in one.making.notes]
     return PlateOrders(tuple(orders), maps, making, _telling(maps), tuple(notes))

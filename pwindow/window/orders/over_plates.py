@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.polynomial.chebyshev import chebvander
-from scipy.interpolate import make_interp_spline
+from scipy.interpolate import RegularGridInterpolator, make_interp_spline
 from scipy.special import ndtr, ndtri
 
 from pwindow.plates import ProcessMaking
@@ -15,6 +15,7 @@ from pwindow.product import Product
 from pwindow.study import Study
 from pwindow.surfaces.surfaces import Surfaces
 from pwindow.window.bands import Row, rows
+from pwindow.window.confidence import reach_elsewhere
 from pwindow.window.orders.new_plate import NewPlate
 from pwindow.window.probability.plackett import quick_probability
 from pwindow.window.requirements.tolerances import drifts
@@ -24,6 +25,8 @@ _CELLS = 40
 _SPEEDS = 25  # of each roll and pressure, evenly spaced by ratio
 _WIDTHS, _GAPS = 28, 12
 """Plate widths and plate gaps at which probabilities are worked out: printed width varies less than printed gap."""
+_FEW_WIDTHS, _FEW_GAPS, _FEW_SPEEDS, _DRAWS = 9, 6, 17, 120
+"""Where it is looked at how sure a map is, and under how many processes."""
 _SECOND_ORDER, _SMOOTH = 4, 8
 """Degrees of the polynomials in plate width and plate gap; scales of second-order surfaces are of degree 4."""
 _ALONG_SPEED, _ALONG_SPEED_SMOOTH = 6, 18
@@ -54,6 +57,9 @@ class OrderMap:
     speed_at_best : ndarray, shape (g, w), m/min
     tried : ndarray of bool, shape (g, w)
         Whether the trial tried such plates of this process.
+    sure : ndarray, shape (g, w), or None
+        Probability, by what the trial leaves open, that the level is reached at some speed of the roll and pressure of
+        `best`: 1 or 0 if everything were known. None where it was not looked at.
     """
 
     process: str
@@ -66,6 +72,7 @@ class OrderMap:
     best: np.ndarray
     speed_at_best: np.ndarray
     tried: np.ndarray
+    sure: np.ndarray | None = None
 
     def to_frame(self) -> pd.DataFrame:
         """One row per plate that was tried: ``plate``, sizes, ``fastest_speed_m_min``, ``roll``, ``best_conformance``."""
@@ -140,6 +147,38 @@ class Looked:
             speed_at_best=on(surest.reshape(best.shape), best.argmax(axis=0)),
             tried=_tried(self, widths, gaps),
         )
+
+    def with_sureness(self, shown: OrderMap) -> OrderMap:
+        """A map with its `sure`, looked at on a few of its plates; as it is where it has but one width or gap.
+
+        Parameters
+        ----------
+        shown : OrderMap
+            As `map` gives it.
+        """
+        if min(len(shown.widths), len(shown.gaps)) < 2:
+            return shown
+        gaps, widths = (
+            np.linspace(axis[0], axis[-1], few)
+            for axis, few in ((shown.gaps, _FEW_GAPS), (shown.widths, _FEW_WIDTHS))
+        )
+        scores = _along(_along(self.scores, 2, self.gaps, gaps), 3, self.widths, widths)
+        surest = scores.max(axis=1).argmax(axis=0)
+        plates = [
+            _plate_along_speed(self, self.rows[surest[at]], float(gaps[at[0]]), float(widths[at[1]]))
+            for at in np.ndindex(surest.shape)
+        ]
+        setups = pd.concat(plates, ignore_index=True)
+        reached = reach_elsewhere(
+            self.window,
+            setups,
+            _closure_of_lines(self.window, setups),
+            _of_lips(self.window, self.making, self.beyond, setups),
+            _DRAWS,
+        )
+        share = reached.reshape(*surest.shape, _FEW_SPEEDS, -1).any(axis=2).mean(axis=2)
+        places = np.stack(np.meshgrid(shown.gaps, shown.widths, indexing="ij"), axis=-1)
+        return replace(shown, sure=RegularGridInterpolator((gaps, widths), share)(places))
 
     def axis(self, name: str, cells: int = _CELLS) -> np.ndarray:
         """Evenly spaced over what was tried.
@@ -291,6 +330,14 @@ def _plates_of_row(
     lips = dict(zip(gaps, _lips(making, beyond, gaps)))
     setups = window.setups(row.plate, speed, row.roll.cell_volume, row.pressure)
     return setups.assign(plate_width=width, plate_gap=gap, lip_width=pd.Series(gap).map(lips).to_numpy())
+
+
+def _plate_along_speed(looked: Looked, row: Row, gap: float, width: float) -> pd.DataFrame:
+    """Set-ups of a roll and pressure at a few speeds, on one plate."""
+    speeds = np.geomspace(row.slowest, row.fastest, _FEW_SPEEDS)
+    setups = looked.window.setups(row.plate, speeds, row.roll.cell_volume, row.pressure)
+    lips = NewPlate(looked.making, np.nan, gap, looked.beyond).lips
+    return setups.assign(plate_width=width, plate_gap=gap, lip_width=lips)
 
 
 def _of_lips(window: Window, making: ProcessMaking, beyond: float | None, setups: pd.DataFrame) -> np.ndarray:

@@ -7,8 +7,10 @@ import pytest
 
 from pwindow.plates import plate_making
 from pwindow.trials.plates import NO_PLATES
+from pwindow.window.confidence import reach_under_each
 from pwindow.window.orders import order_map
 from pwindow.window.orders.new_plate import NewPlate
+from pwindow.window.orders.over_plates import look
 
 PROCESS = "laser-imaged"
 
@@ -57,6 +59,25 @@ def test_a_plate_that_varies_more_is_assured_less(found, plates_trial, plates_su
     )
     worse = order_map(plates_surfaces, sensor, study, unknown)
     assert np.isfinite(worse.fastest).sum() < 0.8 * np.isfinite(found.fastest).sum()
+
+
+def test_how_sure_it_is_is_what_single_plates_are(making, plates_surfaces, sensor, study):
+    looked = look(plates_surfaces, sensor, study, making)
+    few = looked.map(looked.axis("plate_width", 9), looked.axis("plate_gap", 6))
+    found, rows = looked.with_sureness(few), looked.rows
+    assert found.sure.shape == (6, 9) and found.sure.min() == 0.0 and found.sure.max() > 0.95
+    compared = []
+    for at in ((1, 3), (2, 3), (2, 4), (3, 2)):
+        plate = NewPlate(making, float(few.widths[at[1]]), float(few.gaps[at[0]]))
+        window = plate.window(plates_surfaces, sensor, study)
+        shares = []
+        for row in rows:
+            speeds = np.geomspace(row.slowest, row.fastest, 17)
+            setups = window.setups(PROCESS, speeds, row.roll.cell_volume, row.pressure)
+            if window.joint_conformance(setups).max() > few.best[at] - 0.005:
+                shares.append(reach_under_each(window, setups).any(axis=0).mean())
+        compared.append(min(abs(found.sure[at] - share) for share in shares))
+    assert max(compared) < 0.08  # of 120 processes; all 1,920 are looked at here
 
 
 def test_of_one_width_a_process_only_that_is_shown(demo_surfaces, tag, study, demo_trial):
