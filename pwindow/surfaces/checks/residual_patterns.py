@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,25 +70,34 @@ def worst_level(surface: Surface) -> OffLevel | None:
     -------
     OffLevel or None
     """
-    q = linalg.qr(surface.white_design, mode="economic")[0]
-    shifts = []
+    tried = list(_levels(surface))
+    if not tried:
+        return None
+    chosen = np.zeros((len(surface.cells), len(tried)))
+    for at, (_, rows) in enumerate(tried):
+        chosen[rows, at] = 1.0
+    q, white = linalg.qr(surface.white_design, mode="economic")[0], surface.whitening.apply(chosen)
+    beside = white - q @ (q.T @ white)
+    seen = (beside**2).sum(axis=0)
+    told = seen > _SEEN * (white**2).sum(axis=0)
+    if not told.any():
+        return None
+    shifts = np.divide(surface.solution.residuals @ beside, seen, out=np.zeros_like(seen), where=told)
+    worst = int(np.argmax(shifts**2 * seen))
+    factor, rows = tried[worst]
+    values = surface.cells[factor.name].to_numpy(float)
+    shift = float(shifts[worst])
+    chance = int(told.sum()) * _two_sided(surface, shift, float(seen[worst]), chosen[:, worst])
+    return OffLevel(factor, float(values[rows[0]]), np.unique(values), shift, min(chance, 1.0))
+
+
+def _levels(surface: Surface) -> Iterator[tuple[Factor, np.ndarray]]:
+    """Each level of each factor that enough prints have, and its rows."""
+    prints = surface.cells["print"].to_numpy()
     for factor in numbers(surface):
         for rows in surface.cells.groupby(factor.name).indices.values():
-            if surface.cells["print"].iloc[rows].nunique() < _FEWEST:
-                continue
-            chosen = np.isin(np.arange(len(q)), rows) * 1.0
-            white = surface.whitening.apply(chosen)
-            beside = white - q @ (q.T @ white)
-            seen = beside @ beside
-            if seen > _SEEN * (white @ white):
-                level = surface.cells[factor.name].iloc[rows[0]]
-                shifts.append((beside @ surface.solution.residuals / seen, seen, factor, level, chosen))
-    if not shifts:
-        return None
-    shift, seen, factor, level, chosen = max(shifts, key=lambda one: one[0] ** 2 * one[1])
-    chance = len(shifts) * _two_sided(surface, shift, seen, chosen)
-    levels = np.unique(surface.cells[factor.name].to_numpy(float))
-    return OffLevel(factor, float(level), levels, float(shift), min(chance, 1.0))
+            if len(np.unique(prints[rows])) >= _FEWEST:
+                yield factor, np.asarray(rows)
 
 
 @dataclass(frozen=True)
