@@ -230,8 +230,8 @@ def taken(sd: float, known_from: int, basis: Basis) -> Spreads:
 
 
 def _spread(variance: float, draws: np.ndarray) -> Spread:
-    low, high = np.sqrt(np.quantile(draws, _ENDS, method="hazen"))
-    return Spread(float(np.sqrt(variance)), float(low), float(high))
+    sd, (low, high) = np.sqrt(variance), np.sqrt(np.quantile(draws, _ENDS, method="hazen"))
+    return Spread(float(sd), float(min(low, sd)), float(max(high, sd)))
 
 
 def matched(variances: np.ndarray) -> tuple[float, float]:

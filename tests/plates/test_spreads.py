@@ -95,6 +95,13 @@ def test_one_feature_of_each_plate_gives_the_sum_only():
     assert (variance, degrees) == (pytest.approx(values.var(ddof=1), rel=2e-3), pytest.approx(3.0, rel=2e-2))
 
 
+def test_an_estimate_of_nothing_lies_in_its_interval():
+    """Plates that differ by less than their features would make them."""
+    values = np.array([30.0, 32.0, 34.0, 34.0, 32.1, 30.0])
+    found = estimated(values, np.ones((6, 1)), np.array(list("aaabbb")))
+    assert found.plate.sd == found.plate.low == 0.0 < found.plate.high
+
+
 def test_one_plate_tells_nothing_of_plates():
     values, plates = np.array([30.0, 31.0, 33.5]), np.array(["a"] * 3)
     assert estimated(values, np.ones((3, 1)), plates) is None
