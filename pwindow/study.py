@@ -178,7 +178,7 @@ class ScansStated:
     distance_share: float | None = None
     names: str | None = None
 
-    def names_of(self, field: str) -> str | None:
+    def pattern_for(self, field: str) -> str | None:
         """The pattern of file names, where it says prints or plates by that field."""
         return self.names if self.names is not None and f"{{{field}}}" in self.names else None
 

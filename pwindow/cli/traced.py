@@ -156,7 +156,7 @@ def trace(
 
     kind, paths = KINDS[of], _paths(files)
     stated = ScansStated() if study is None else read_study(study).scans
-    pattern, assumed = pattern or stated.names_of(kind.field), instrument_as(stated, instrument)
+    pattern, assumed = pattern or stated.pattern_for(kind.field), instrument_as(stated, instrument)
     measure = kind.measured_by(FOOT_RULES[foot or stated.foot or _FEET[0]])
     if keep_scans:
         _refuse_large(paths)

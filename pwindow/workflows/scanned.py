@@ -245,7 +245,7 @@ class ScanSet:
         measured = [scan for scan in kept if not isinstance(self.outcome(scan), str)]
         if not measured:
             raise UnusableInput("no scan was measured that is not excluded")
-        names = names_of(measured, self.stated.names_of(self.kind.field), self.kind.field, self.listed)
+        names = names_of(measured, self.stated.pattern_for(self.kind.field), self.kind.field, self.listed)
         return csv_of(self.kind.rows(list(map(self.outcome, measured)), names, self.runs, self.listed))
 
 

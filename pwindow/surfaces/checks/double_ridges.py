@@ -41,17 +41,19 @@ class DoubleRidges:
     def sentence(self) -> str:
         """In words."""
         said = [
-            f"{row.double:.0f} of {counted(int(row.lines), 'printed line', 'printed lines')} from {top} tops have two ridges or more"
+            f"{row.double:.0f} of {counted(int(row.lines), 'printed line', 'printed lines')} from plate lines with {top} tops have two ridges or more"
             for top, row in self.by_top.iterrows()
         ]
         if len(said) < len(_TOPS):
-            return f"{said[0]}; nothing is known of tops of the other kind"
+            return f"{said[0]}; no lines with tops of the other kind were printed"
         if self.p != self.p:
-            return f"{'; '.join(said)}; too few lines on the plates to tell whether that is their tops"
+            return f"{'; '.join(said)}; too few plate lines to tell whether the tops make the difference"
         told = (
-            "more than chance makes of so few" if self.p < 1.0 - _SURE else "which chance may make of so few"
+            "a difference that chance would rarely make"
+            if self.p < 1.0 - _SURE
+            else "a difference that may be chance"
         )
-        features = counted(int(self.by_top["features"].sum()), "line on the plates", "lines on the plates")
+        features = counted(int(self.by_top["features"].sum()), "plate line", "plate lines")
         return f"{'; '.join(said)}; {told} ({features}, p {self.p:.2g})"
 
 

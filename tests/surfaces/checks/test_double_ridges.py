@@ -29,8 +29,11 @@ def test_rounded_tops_that_print_double_ridges_are_told():
     found = double_ridges(trial_of([("rounded", 0.8)] * 5 + [("flat", 0.05)] * 5))
     assert list(found.by_top.index) == ["rounded", "flat"] and found.by_top["lines"].tolist() == [30, 30]
     doubles = found.by_top["double"]
-    assert f"{doubles['rounded']} of 30 printed lines from rounded tops have two ridges" in found.sentence
-    assert found.p < 0.05 and "more than chance" in found.sentence
+    assert (
+        f"{doubles['rounded']} of 30 printed lines from plate lines with rounded tops have two ridges"
+        in found.sentence
+    )
+    assert found.p < 0.05 and "chance would rarely make" in found.sentence
 
 
 def test_plate_features_are_compared_and_not_their_many_prints():
@@ -38,7 +41,7 @@ def test_plate_features_are_compared_and_not_their_many_prints():
     found = double_ridges(trial_of([("rounded", 1.0)] * 3 + [("flat", 0.0)] * 3, prints=100))
     assert found.p == pytest.approx(mannwhitneyu([1.0] * 3, [0.0] * 3).pvalue)
     few = double_ridges(trial_of([("rounded", 1.0)] * 2 + [("flat", 0.0)] * 9, prints=100))
-    assert np.isnan(few.p) and "too few lines on the plates" in few.sentence
+    assert np.isnan(few.p) and "too few plate lines" in few.sentence
 
 
 def test_equal_shares_are_seldom_told_apart():
@@ -54,4 +57,4 @@ def test_without_ridges_or_tops_nothing_is_said():
     assert double_ridges(trial_of(shares, ridges=False)) is None
     assert double_ridges(trial_of(shares, tops=False)) is None
     alone = double_ridges(trial_of([("rounded", 0.5)] * 4))
-    assert "nothing is known of tops of the other kind" in alone.sentence
+    assert "no lines with tops of the other kind" in alone.sentence
