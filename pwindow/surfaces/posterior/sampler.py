@@ -280,10 +280,10 @@ class _Chains:
     def _draw_normal(self, precision: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Draws of N(P⁻¹ right, P⁻¹), and P⁻¹ right, both (c, p)."""
         factor = np.linalg.cholesky(precision)
-        centre = np.linalg.solve(precision, right[:, :, None])[:, :, 0]
-        # P = L L': L'⁻¹ z has covariance P⁻¹
-        about = np.linalg.solve(factor.transpose(0, 2, 1), self._normal((*right.shape, 1)))[:, :, 0]
-        return centre + about, centre
+        # P = L L': P⁻¹ L z has covariance P⁻¹
+        about = factor @ self._normal((*right.shape, 1))
+        centre, about = np.linalg.solve(precision, np.concatenate([right[:, :, None], about], axis=2)).T
+        return (centre + about).T, centre.T
 
     def _draw_feature(self, r: int, statistics: PrintStatistics) -> None:
         done, beta = self.completed[r], self.beta[r]

@@ -155,11 +155,11 @@ def independent_terms(design: Design, matrix: np.ndarray) -> Design:
 def _carried(full: Design, needed: list[Term], optional: list[Term], data: ResponseData) -> list[Term]:
     kept = list(needed)
     prints = data.cells["print"].nunique()
+    columns = dict(zip(full.terms, full.matrix(data.cells).T))
     for term in optional:
-        trial = full.keeping([*kept, term])
-        if not parents(term) <= set(kept) or prints - len(trial.terms) < _SPARE_PRINTS:
+        if not parents(term) <= set(kept) or prints - len(kept) <= _SPARE_PRINTS:
             continue
-        if _rank(trial.matrix(data.cells)) == len(trial.terms):
+        if _rank(np.array([columns[name] for name in (*kept, term)])) == len(kept) + 1:
             kept.append(term)
     return kept
 

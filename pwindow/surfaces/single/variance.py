@@ -142,6 +142,32 @@ class Whitening:
             white[pattern.rows] = solved.reshape(stacked.shape).swapaxes(0, 1)
         return white
 
+    def slopes(self, basis: np.ndarray, rest: np.ndarray) -> np.ndarray:
+        """Derivatives of -2 log restricted likelihood by the make-ready, print and feature variance, shape (3,).
+
+        Each is tr(P K) - y'P K P y for that variance's share K of the covariance and P = V⁻¹ - V⁻¹X(X'V⁻¹X)⁻¹X'V⁻¹
+        (Harville 1977, J. Am. Stat. Assoc. 72, 320-338).
+
+        Parameters
+        ----------
+        basis : ndarray, shape (n, p)
+            Orthonormal columns that span the whitened model matrix.
+        rest : ndarray, shape (n,)
+            Whitened residuals, in units in which their scale is 1.
+        """
+        found = np.zeros(3)
+        for pattern, factor in self.patterns:
+            shared = np.ones((len(factor), 1)), pattern.members[:, None] == np.unique(pattern.members)
+            roots = linalg.solve_triangular(
+                factor, np.hstack([*shared, np.diag(pattern.counts**-0.5)]), lower=True
+            )
+            edges = [0, 1, 1 + shared[1].shape[1]]  # of the columns that belong to each variance
+            own = (roots**2).sum(axis=0) * len(pattern.rows)
+            own -= ((roots.T @ basis[pattern.rows]) ** 2).sum(axis=(0, 2))
+            own -= ((rest[pattern.rows] @ roots) ** 2).sum(axis=0)
+            found += np.add.reduceat(own, edges)
+        return found
+
 
 def whitening(groups: Groups, components: Components) -> Whitening:
     """Whitening of ordered cells, in units in which a new print of typical count has variance 1."""
@@ -224,7 +250,7 @@ def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.
             repeated=data.feature_df > 0,
         )
 
-    def criterion(shares: np.ndarray) -> float:
+    def criterion(shares: np.ndarray) -> tuple[float, np.ndarray]:
         found = components(shares)
         white = whitening(groups, found)
         q, r = np.linalg.qr(white.apply(design))
@@ -233,12 +259,15 @@ def _by_reml(data: ResponseData, groups: Groups, design: np.ndarray, values: np.
         unit = found.measured
         df = len(values) - design.shape[1]
         log_det = white.log_det + 2.0 * np.log(np.abs(np.diag(r))).sum()
-        return log_det + df * np.log(unit) + float(rest @ rest) / unit
+        slopes = white.slopes(q, rest / np.sqrt(unit))
+        sizes = np.array([found.make_ready, found.print_, found.feature]) / unit
+        return log_det + df * np.log(unit) + float(rest @ rest) / unit, (slopes * sizes)[free]
 
     start = np.log([0.4, 0.4, 0.2])[free]
     found = optimize.minimize(
         criterion,
         start,
+        jac=True,
         method="L-BFGS-B",
         bounds=[(-12.0, 3.0)] * len(start),
         options={"ftol": 1e-13, "gtol": 1e-7},

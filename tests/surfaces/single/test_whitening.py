@@ -51,6 +51,34 @@ def test_whitening_is_the_inverse_factor_of_the_covariance(shared):
     assert white.log_det == pytest.approx(np.linalg.slogdet(v)[1], rel=1e-12)
 
 
+def test_slopes_are_those_of_the_restricted_likelihood(shared):
+    """Central differences of the criterion, written out with dense matrices."""
+    groups = Groups.of(shared)
+    ordered = shared.iloc[groups.order].reset_index(drop=True)
+    x, y = DESIGN.matrix(ordered), ordered["value"].to_numpy() - ordered["value"].mean()
+
+    def components(sizes) -> Components:
+        make_ready, print_, feature = sizes
+        return Components(
+            make_ready=make_ready, print_=print_, feature=feature, typical_count=2.0, split=True
+        )
+
+    def criterion(sizes) -> float:
+        v = covariance(ordered, components(sizes))
+        information = x.T @ np.linalg.solve(v, x)
+        rest = y - x @ np.linalg.solve(information, x.T @ np.linalg.solve(v, y))
+        logs = np.linalg.slogdet(v)[1] + np.linalg.slogdet(information)[1]
+        return float(logs + rest @ np.linalg.solve(v, rest))
+
+    sizes = np.array([0.02, 0.015, 0.01])
+    white, unit = whitening(groups, components(sizes)), components(sizes).measured
+    basis = np.linalg.qr(white.apply(x))[0]
+    rest = white.apply(y) - basis @ (basis.T @ white.apply(y))
+    steps = 1e-6 * np.eye(3)
+    differences = [(criterion(sizes + step) - criterion(sizes - step)) / 2e-6 for step in steps]
+    np.testing.assert_allclose(white.slopes(basis, rest / np.sqrt(unit)) / unit, differences, rtol=1e-5)
+
+
 def test_surface_is_generalised_least_squares_with_its_own_covariance(shared):
     surface = fit_surface(line_height(shared, feature_variance=0.004), DESIGN)
     v = covariance(surface.cells, surface.components) / surface.components.measured
