@@ -28,3 +28,27 @@ def log_resistance_constant(length: float, section_factor: float) -> float:
     """
     metres_over_square_metres = 1e-3 / 1e-12
     return float(np.log(length * metres_over_square_metres / section_factor))
+
+
+CORNER = 1.0 - 2.0 * float(np.log(2.0)) / np.pi
+"""Squares of a right-angled corner between arms of one width, 0.5587 (conformal map)."""
+
+
+def squares(length: float, width: float, corners: int = 0) -> float:
+    """Squares of a line that turns: its resistance over the sheet resistance of its film.
+
+    Parameters
+    ----------
+    length : float
+        Of the straight arms together, without the squares at the corners, mm.
+    width : float
+        µm.
+    corners : int
+        Right-angled ones.
+
+    Examples
+    --------
+    >>> round(squares(10.0, 50.0, corners=2), 3)
+    201.117
+    """
+    return length * 1e3 / width + corners * CORNER

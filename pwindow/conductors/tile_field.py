@@ -11,12 +11,12 @@ contacts that end within a side, where the field is singular and they fall with 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Protocol
 
 import numpy as np
-from scipy import fft, interpolate, sparse
+from scipy import fft, interpolate, optimize, sparse
 from scipy.sparse import linalg
 
 SIDES = ("left", "right", "bottom", "top")
@@ -290,6 +290,57 @@ def solve_tile(tile: Tile, device: Device, cells: tuple[int, int] = (200, 200)) 
     raise ArithmeticError(
         f"the currents of the tile do not balance: {left:.1e} of them is left after {_NEWTON_STEPS} steps"
     )
+
+
+def most_resistance(
+    tile: Tile,
+    device: Device,
+    least: float,
+    evenness: Callable[[TileField], float],
+    cells: tuple[int, int] = (100, 100),
+) -> float:
+    """By what both sheet resistances of a tile may be multiplied until its light is as uneven as allowed.
+
+    Parameters
+    ----------
+    tile : Tile
+    device : Device
+        Whose current falls with its voltage.
+    least : float
+        The evenness that must be kept, above 0 and below 1.
+    evenness : callable
+        Of a `TileField`, such as ``lambda field: field.least_to_most``.
+    cells : (int, int)
+        From left to right, and from bottom to top.
+
+    Raises
+    ------
+    ValueError
+        If `least` is no share, or the device draws as much whatever its voltage, so that its light is even.
+    """
+    if not 0.0 < least < 1.0:
+        raise ValueError(f"an evenness of {least:g} must be between 0 and 1")
+    if not device.fall(np.zeros(1)).any():
+        raise ValueError("the light of a uniform current is even whatever the sheet; limit the voltage drop")
+
+    def spare(log_times: float) -> float:
+        times = float(np.exp(log_times))
+        scaled = replace(tile, across=times * tile.across, along=times * tile.along)
+        return evenness(solve_tile(scaled, device, cells)) - least
+
+    # a drop of so small a part of the device's voltage leaves all more even than asked
+    low = high = float(np.log(0.1 * (1.0 - least) * _even_enough(tile, device)))
+    while spare(high) > 0.0:
+        low, high = high, high + float(np.log(4.0))
+    return float(np.exp(optimize.brentq(spare, low, high, xtol=1e-10)))
+
+
+def _even_enough(tile: Tile, device: Device) -> float:
+    """Times the sheet resistances at which a current as at the contacts would drop so far that it falls by itself."""
+    at_contacts = np.zeros(1)
+    volts = float((device.current(at_contacts) / device.fall(at_contacts))[0])
+    drop = max(tile.across * tile.width**2, tile.along * tile.height**2) * 1e-6
+    return volts / (drop * float(device.current(at_contacts)[0]))
 
 
 def _newton_step(grid: _Grid, fall: np.ndarray, rest: np.ndarray, inverse: Solver) -> np.ndarray:

@@ -15,6 +15,7 @@ from pwindow.conductors.tile_field import (
     Tile,
     UniformCurrent,
     _Grid,
+    most_resistance,
     solve_tile,
 )
 
@@ -162,3 +163,29 @@ def test_contact_narrower_than_a_cell_is_refused():
 def test_curve_that_is_none_is_refused(volts, amperes, at, message):
     with pytest.raises(ValueError, match=message):
         DeviceCurve(volts, amperes, at)
+
+
+@pytest.mark.parametrize(
+    ("contacts", "evenness", "beta"),
+    [
+        ("one side", 0.95, 0.10707),
+        ("one side", 0.8, 0.53742),
+        ("two opposite", 0.9, 0.92021),
+        ("two opposite", 0.8, 2.14969),
+        ("four", 0.95, 0.7235),
+        ("four", 0.9, 1.5477),
+        ("four", 0.8, 3.5815),
+    ],
+)
+def test_largest_sheet_resistance_for_an_evenness(contacts, evenness, beta):
+    """β = Rs·J·L²/V at which the darkest place has that share of the current at the rim (derived)."""
+    tile, device = Tile.square(1000.0, 1.0, contacts), ExponentialDevice(1.0, 1.0)
+    found = most_resistance(tile, device, evenness, lambda field: field.density.min(), (100, 100))
+    assert found == pytest.approx(beta, rel=3e-4)
+
+
+def test_uniform_current_sets_no_limit_by_evenness():
+    with pytest.raises(ValueError, match="limit the voltage drop"):
+        most_resistance(
+            Tile.square(100.0, 1.0, "four"), UniformCurrent(1.0), 0.9, lambda field: field.least_to_most
+        )
