@@ -33,6 +33,7 @@ def test_the_commands_were_found():
         "check",
         "speeds",
         "plates",
+        "part",
         "predict",
         "fit",
         "calibrate",

@@ -13,6 +13,7 @@ import click
 
 from pwindow.cli.archived import COMMANDS
 from pwindow.cli.archived_scans import scans
+from pwindow.cli.asked_of_part import part
 from pwindow.cli.documents import DOCUMENTS
 from pwindow.cli.gauged import gauge
 from pwindow.cli.guarded import guarded, reply
@@ -356,5 +357,5 @@ def serve(
     )
 
 
-for command in (*DOCUMENTS, *COMMANDS, plates, trace, scans, gauge):
+for command in (*DOCUMENTS, *COMMANDS, plates, part, trace, scans, gauge):
     main.add_command(command)
