@@ -101,4 +101,5 @@ def longest_for_current(
     >>> round(longest_for_current(4e-6, 10.0, 0.01, capacitance=10.0, overdrive=20.0), 9)
     50.0
     """
+    # current times length is what the other four set, so either follows from the other alike
     return saturation_current(current, width, mobility, capacitance=capacitance, overdrive=overdrive)

@@ -375,26 +375,39 @@ class _Grid:
     ----------
     shape : (int, int)
     right, up : float
-        Between neighbours; twice that from a contact, which is half a cell away.
-    fed : mapping of str to ndarray of bool
-        Which cells of a side have a contact at their face.
+        Between neighbours.
+    to_contacts : ndarray, shape (ny, nx)
+        To a contact at a cell's face, which is half a cell away.
+    ends : mapping of str to bool
+        Which sides are contacts as a whole.
+    whole : bool
+        Whether no side is one in part.
     """
 
     shape: tuple[int, int]
     right: float
     up: float
-    fed: Mapping[str, np.ndarray]
+    to_contacts: np.ndarray
+    ends: Mapping[str, bool]
     whole: bool
 
     @classmethod
     def of(cls, tile: Tile, cells: tuple[int, int]) -> _Grid:
         nx, ny = cells
         fed = {side: _covered(tile.contacts.get(side, ()), nx if side in SIDES[2:] else ny) for side in SIDES}
+        right = 1.0 / (tile.across * (1e-3 * tile.width / nx) ** 2)
+        up = 1.0 / (tile.along * (1e-3 * tile.height / ny) ** 2)
+        to_contacts = np.zeros((ny, nx))
+        to_contacts[:, 0] += 2.0 * right * fed["left"]
+        to_contacts[:, -1] += 2.0 * right * fed["right"]
+        to_contacts[0] += 2.0 * up * fed["bottom"]
+        to_contacts[-1] += 2.0 * up * fed["top"]
         return cls(
             shape=(ny, nx),
-            right=1.0 / (tile.across * (1e-3 * tile.width / nx) ** 2),
-            up=1.0 / (tile.along * (1e-3 * tile.height / ny) ** 2),
-            fed=fed,
+            right=right,
+            up=up,
+            to_contacts=to_contacts,
+            ends={side: bool(own.all()) for side, own in fed.items()},
             whole=tile.whole,
         )
 
@@ -407,19 +420,15 @@ class _Grid:
         flow = self.up * np.diff(drop, axis=0)
         found[:-1] -= flow
         found[1:] += flow
-        found[:, 0] += 2.0 * self.right * self.fed["left"] * drop[:, 0]
-        found[:, -1] += 2.0 * self.right * self.fed["right"] * drop[:, -1]
-        found[0] += 2.0 * self.up * self.fed["bottom"] * drop[0]
-        found[-1] += 2.0 * self.up * self.fed["top"] * drop[-1]
-        return found
+        return found + self.to_contacts * drop
 
     def inverse(self, slope: float) -> Solver:
         """(A + slope)⁻¹, as a function of values on the cells."""
         return self._by_transforms(slope) if self.whole else self._by_factors(slope)
 
     def _by_transforms(self, slope: float) -> Solver:
-        ends = {side: bool(fed.all()) for side, fed in self.fed.items()}
-        across, along = _Waves(ends["left"], ends["right"]), _Waves(ends["bottom"], ends["top"])
+        across = _Waves(self.ends["left"], self.ends["right"])
+        along = _Waves(self.ends["bottom"], self.ends["top"])
         sizes = self.right * across.sizes(self.shape[1]) + self.up * along.sizes(self.shape[0])[:, None]
         sizes = sizes + slope
 
@@ -440,15 +449,10 @@ class _Grid:
     def matrix(self) -> sparse.csr_array:
         """A, row after row of the tile."""
         ny, nx = self.shape
-        fed = np.zeros(self.shape)
-        fed[:, 0] += 2.0 * self.right * self.fed["left"]
-        fed[:, -1] += 2.0 * self.right * self.fed["right"]
-        fed[0] += 2.0 * self.up * self.fed["bottom"]
-        fed[-1] += 2.0 * self.up * self.fed["top"]
         inside = sparse.kron(sparse.eye_array(ny), self.right * _chain(nx)) + sparse.kron(
             self.up * _chain(ny), sparse.eye_array(nx)
         )
-        return sparse.csr_array(inside + sparse.diags_array(fed.ravel()))
+        return sparse.csr_array(inside + sparse.diags_array(self.to_contacts.ravel()))
 
 
 @dataclass(frozen=True)
