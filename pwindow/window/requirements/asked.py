@@ -89,6 +89,10 @@ def what_is_asked(product: Product, resistivity: float | None = None) -> Asked:
 
 def _of_requirement(requirement: Requirement, product: Product, notes: list[str]) -> Iterator[Ask]:
     name, parameters, most = requirement.name, requirement.parameters, requirement.most
+    if name in ("sheet_resistance", "voltage_drop", "line_resistance") and requirement.least is not None:
+        notes.append(_not_carried(requirement, "least", requirement.least))
+    if name == "open_area" and most is not None:
+        notes.append(_not_carried(requirement, "most", most))
     if name in ("sheet_resistance", "voltage_drop"):
         if most is not None:
             yield from _of_sheet(requirement, most, product, notes)
@@ -107,6 +111,11 @@ def _of_requirement(requirement: Requirement, product: Product, notes: list[str]
         for bound, value in limits:
             if value is not None:
                 yield _size(name, requirement.kind.label, bound, value, requirement, link=link)
+
+
+def _not_carried(requirement: Requirement, bound: Bound, value: float) -> str:
+    kind = requirement.kind
+    return f"{kind.label} at {bound} {value:g} {kind.unit} is not carried down to lines; a trial judges it"
 
 
 def _of_sheet(requirement: Requirement, most: float, product: Product, notes: list[str]) -> Iterator[Ask]:

@@ -83,3 +83,12 @@ def test_every_requirement_of_the_demo_is_carried_down(file, ruled_out):
     assert gone == ruled_out
     links = [ask.link for ask in asked.asks]
     assert links == sorted(links, key=("sheet", "mesh", "line", "gap").index)
+
+
+def test_limit_that_is_not_carried_down_is_told():
+    product = Product(
+        "part", (Requirement("line_resistance", least=50.0, most=60.0, parameters={"length": 20.0}),), MESH
+    )
+    asked = what_is_asked(product)
+    assert [ask.key for ask in asked.asks] == ["line_resistance_per_mm_most_ohm"]
+    assert asked.notes == ("line resistance at least 50 Ω is not carried down to lines; a trial judges it",)
