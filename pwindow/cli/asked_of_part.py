@@ -53,10 +53,11 @@ def _answer(product: Product, asked: Asked) -> dict:
 
 def _text(answer: dict) -> str:
     from pwindow.product import REQUIREMENT_KINDS
+    from pwindow.wording import METRIC
 
     lines = [f"{answer['product']}: what the part asks of its print"]
     for ask in answer["chain"]:
-        limit = f"{ask['label']} at {ask['bound']} {ask['value']:.4g} {ask['unit']}"
+        limit = f"{ask['label']} at {ask['bound']} {METRIC.of(ask['unit']).limit(ask['value'])}"
         asking = REQUIREMENT_KINDS[ask["requirement"]].label
         why = "" if asking == ask["label"] else f", for the {asking}"
         lines.append(f"  {ask['link']:<5}  {limit}{why}")

@@ -292,7 +292,7 @@ def solve_tile(tile: Tile, device: Device, cells: tuple[int, int] = (200, 200)) 
     )
 
 
-def most_resistance(
+def largest_multiple(
     tile: Tile,
     device: Device,
     least: float,

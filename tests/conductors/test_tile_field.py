@@ -15,7 +15,7 @@ from pwindow.conductors.tile_field import (
     Tile,
     UniformCurrent,
     _Grid,
-    most_resistance,
+    largest_multiple,
     solve_tile,
 )
 
@@ -180,12 +180,12 @@ def test_curve_that_is_none_is_refused(volts, amperes, at, message):
 def test_largest_sheet_resistance_for_an_evenness(contacts, evenness, beta):
     """β = Rs·J·L²/V at which the darkest place has that share of the current at the rim (derived)."""
     tile, device = Tile.square(1000.0, 1.0, contacts), ExponentialDevice(1.0, 1.0)
-    found = most_resistance(tile, device, evenness, lambda field: field.density.min(), (100, 100))
+    found = largest_multiple(tile, device, evenness, lambda field: field.density.min(), (100, 100))
     assert found == pytest.approx(beta, rel=3e-4)
 
 
 def test_uniform_current_sets_no_limit_by_evenness():
     with pytest.raises(ValueError, match="limit the voltage drop"):
-        most_resistance(
+        largest_multiple(
             Tile.square(100.0, 1.0, "four"), UniformCurrent(1.0), 0.9, lambda field: field.least_to_most
         )
