@@ -30,7 +30,7 @@ def test_part_prints_one_document():
 def test_part_says_in_words_what_asks_for_what():
     text = run("part", pw.demo("mesh.toml")).stdout
     assert "sheet resistance at most 3.8 Ω" in text
-    assert "line resistance at most 4.22222 Ω/mm, for the sheet resistance" in text
+    assert "line resistance at most 4.22 Ω/mm, for the sheet resistance" in text
     assert "line width at most 67.8 µm, for the open area" in text
     assert "cross-section" not in text
 
